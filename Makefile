@@ -1,0 +1,55 @@
+# Two commands do everything on a fresh machine with Python 3.11 or newer: `make demo` and `make test`.
+PYTHON ?= python3
+VENV ?= .venv
+BIN = $(VENV)/bin
+DEMO ?= out/demo
+
+.PHONY: help demo lab test proof lint bench pictures clean
+
+help:
+	@echo "make demo      install, run the demonstration job, say where its record lies"
+	@echo "make lab       open JupyterLab on the demonstration job"
+	@echo "make test      install and run all tests"
+	@echo "make proof     hold every formula and limit against what is printed elsewhere; write the table"
+	@echo "make lint      style and types"
+	@echo "make bench     print the benchmarks' ratios"
+	@echo "make pictures  make the pictures of the README anew (needs Chromium)"
+
+$(VENV)/.installed: pyproject.toml
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -e .
+	@touch $@
+
+$(VENV)/.installed-test: $(VENV)/.installed
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -e ".[test]"
+	@touch $@
+
+demo: $(VENV)/.installed
+	$(BIN)/python workbook/demo.py $(DEMO)
+
+lab: $(VENV)/.installed
+	@test -d $(DEMO) || $(BIN)/python workbook/demo.py $(DEMO)
+	$(BIN)/startkit open "$(DEMO)/jobs/CH-1"
+
+# Three processes on two cores: the browser tests wait most of their time.
+test: $(VENV)/.installed-test
+	$(BIN)/python -m pytest -n 3 --dist loadgroup
+
+proof: $(VENV)/.installed-test
+	$(BIN)/python workbook/proof/outside.py
+
+lint: $(VENV)/.installed-test
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -e ".[dev]"
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	$(BIN)/vulture
+	$(BIN)/deptry .
+
+bench: $(VENV)/.installed-test
+	$(BIN)/python benchmarks/all.py
+
+pictures: $(VENV)/.installed-test
+	$(BIN)/python workbook/pictures.py
+
+clean:
+	rm -rf $(VENV) out build dist *.egg-info

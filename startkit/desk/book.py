@@ -1,0 +1,306 @@
+"""The book: one open job, its stages, and everything of it that is on the screen."""
+
+from __future__ import annotations
+
+import threading
+import traceback
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from startkit.desk import cards, fieldset, plots, plots_beside
+from startkit.desk.uploads import Uploads
+from startkit.errors import JobError, StartkitError
+from startkit.facts.job import Job
+from startkit.facts.journal import Entry
+from startkit.stages import payload, registry
+from startkit.stages.assess import Assessment
+from startkit.stages.early import due_after
+from startkit.stages.holds import NAMES, HoldPoint
+from startkit.stages.stage import Stage
+
+MODES = FORM, RECORD = ("form", "record")
+PAUSE = 0.15  # s after the last change before the cards that show the whole job are renewed
+VIEWS_KEPT = 3  # views of one part that are kept alive: a cell run again leaves its old one behind
+
+
+def open_book(job: str | Path, mode: str, stages: Mapping[str, Stage] | None = None) -> Book | ClosedBook:
+    """Open a job for the notebook.
+
+    Parameters
+    ----------
+    job : str or pathlib.Path
+        Folder of the job.
+    mode : str
+        ``"form"`` to enter readings, ``"record"`` to read only.
+    stages : mapping, optional
+        Stages by name; default: those that the job's machine has, with the check lists of its folder.
+
+    Returns
+    -------
+    Book, or a ClosedBook that says in every cell why the job is not open.
+    """
+    try:
+        if mode not in MODES:
+            raise JobError(f"mode {mode!r} is unknown", "first cell", f"use {FORM!r} or {RECORD!r}")
+        opened = Job(Path(job), read_only=mode == RECORD)
+        return Book(opened, mode, registry.for_job(opened) if stages is None else stages)
+    except StartkitError as error:
+        closed = ClosedBook(str(error))
+        _display(closed.front())
+        return closed
+
+
+def _display(shown: Shown) -> None:
+    from IPython.display import display
+
+    display(shown)
+
+
+class Shown:
+    """One cell's output: text, HTML, the part as data, and in form mode the live view."""
+
+    def __init__(self, part: dict[str, Any], as_of: str = "", view: Any = None) -> None:
+        self.part, self.as_of, self.view = part, as_of, view
+
+    def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> tuple[dict[str, Any], dict[str, Any]]:
+        live, metadata = self.view._repr_mimebundle_() if self.view is not None else ({}, {})
+        return {**live, "text/plain": cards.plain(self.part), "text/html": str(cards.html(self.part, self.as_of)), payload.MIME: self.part}, metadata
+
+
+class ClosedBook:
+    """A job that could not be opened: every part says the same calm sentence."""
+
+    def __init__(self, sentence: str) -> None:
+        self._part = {"part": "error", "sentence": sentence}
+
+    def front(self) -> Shown:
+        return Shown(self._part)
+
+    def stage(self, name: str) -> Shown:
+        return Shown(self._part)
+
+    def hold(self, name: str) -> Shown:
+        return Shown(self._part)
+
+    def handover(self) -> Shown:
+        return Shown(self._part)
+
+    def refresh(self) -> None:
+        """Nothing to read again."""
+
+
+@dataclass(frozen=True)
+class _Overall:
+    """What hangs on the whole job: which entries were made early, and in which stages the next one would be."""
+
+    seq: int = 0
+    early: Mapping[int, HoldPoint] = field(default_factory=dict)
+    warnings: Mapping[str, str] = field(default_factory=dict)
+
+
+def _warning(assessment: Assessment, stage: Stage) -> str:
+    hold = due_after(stage, None)
+    if hold is None or assessment.hold(hold.name).is_clear or not assessment.hold(hold.name).needed:
+        return ""
+    return f"{hold.not_clear}: what is entered here now is kept, and marked as early."
+
+
+class Book:
+    """One open job on the desk.
+
+    Callbacks of forms may run beside the kernel's main thread: `lock` is held round every change.
+    """
+
+    def __init__(self, job: Job, mode: str, stages: Mapping[str, Stage]) -> None:
+        self.job, self.mode, self.stages = job, mode, stages
+        self.lock = threading.RLock()
+        self._cached: tuple[int, Assessment] | None = None
+        self._views: dict[str, list[Any]] = {}
+        self._overall = _Overall()
+        self._worker: threading.Thread | None = None
+        self._changed = threading.Event()
+        self.uploads = Uploads()
+        latest = job.state().latest
+        self.who = latest["job.who"].value if "job.who" in latest else ""
+        self.instruments = {w.removeprefix("job.instrument."): e.value for w, e in latest.items() if w.startswith("job.instrument.")}
+
+    # --- the cells --------------------------------------------------------------------------
+
+    def front(self) -> Shown:
+        """Where the job stands: machine, what to do next, hold points, stages."""
+        return self._shown("front", "")
+
+    def stage(self, name: str) -> Shown:
+        """One stage: its form in form mode, and what was found."""
+        return self._shown("stage", name)
+
+    def hold(self, name: str) -> Shown:
+        """One hold point and what stands in its way."""
+        return self._shown("hold", name)
+
+    def handover(self) -> Shown:
+        """Open items, corrections and statements."""
+        return self._shown("handover", "")
+
+    def frame(self, what: str = "journal") -> Any:
+        """A part of the job as a pandas frame: ``"journal"``, ``"figures"``, ``"load_up.points"``, ``"vanes.trace"``, ``"trend.name"``."""
+        from startkit.desk.frames import frame
+
+        return frame(self.assessment(), what)
+
+    def refresh(self) -> None:
+        """Read what others have entered meanwhile and renew everything that is shown."""
+        self.assessment()
+        self._renew(everything=True)
+
+    def _shown(self, part: str, name: str) -> Shown:
+        drawn = self.part(part, name)
+        if self.mode == RECORD:
+            return Shown(drawn)
+        return Shown(drawn, datetime.now().strftime("%Y-%m-%d %H:%M:%S"), self._view(part, name, drawn))
+
+    def _view(self, part: str, name: str, drawn: dict[str, Any]) -> Any:
+        from startkit.desk.forms import LiveView
+
+        if part == "stage" and name not in self.stages:
+            return None
+        view = LiveView(self, part, name)
+        kept = self._views.setdefault(f"{part} {name}", [])
+        kept.append(view)
+        while len(kept) > VIEWS_KEPT:
+            kept.pop(0).close()
+        return view
+
+    # --- parts ------------------------------------------------------------------------------
+
+    def assessment(self) -> Assessment:
+        """The job judged as of its newest entry; made once for each."""
+        with self.lock:
+            state = self.job.state()
+            newest = state.entries[-1].seq if state.entries else 0
+            if self._cached is None or self._cached[0] != newest:
+                self._cached = (newest, Assessment(self.job.machine, self.job.limits, self.stages, state, self.job.system, self.job.baseline, self.job.trends))
+            return self._cached[1]
+
+    @property
+    def newest(self) -> int:
+        """Number of the newest entry that is judged."""
+        return self._cached[0] if self._cached is not None else 0
+
+    def overall(self, fresh: bool = True) -> _Overall:
+        """What hangs on every stage; judging them all takes long, so a card in haste takes it as it was a moment ago."""
+        assessment = self.assessment()
+        if fresh and self._overall.seq != self.newest:
+            self._overall = _Overall(self.newest, assessment.early, {name: _warning(assessment, stage) for name, stage in self.stages.items()})
+        return self._overall
+
+    def part(self, part: str, name: str = "", with_plots: bool = True, haste: bool = False) -> dict[str, Any]:
+        """A part as data; what cannot be shown is a part that says why in one sentence."""
+        try:
+            return self._drawn(part, name, with_plots, haste)
+        except StartkitError as error:
+            return {"part": "error", "sentence": str(error)}
+        except Exception as error:  # a stage may come from another package and fail in any way
+            where = " ".join(word for word in (part, name) if word)
+            sentence = f"{where}: this cannot be worked out ({type(error).__name__}: {error}); what was entered is safe in the job's journal."
+            return {"part": "error", "sentence": sentence, "detail": traceback.format_exc(limit=-4)}
+
+    def _drawn(self, part: str, name: str, with_plots: bool, haste: bool) -> dict[str, Any]:
+        assessment = self.assessment()
+        if part == "stage":
+            self._known(name, self.stages, "stage")
+            found = payload.stage_part(assessment, name, self.overall(fresh=not haste).early)
+            return {**found, "plots": self.plots(name)} if with_plots else found
+        if part == "hold":
+            self._known(name, NAMES, "hold point")
+            return payload.hold_part(assessment, name)
+        if part == "front" and self.mode == RECORD:
+            self._plots_ahead()
+        return payload.front_part(assessment) if part == "front" else payload.handover_part(assessment)
+
+    def _known(self, name: str, names: Any, what: str) -> None:
+        if name not in names:
+            raise JobError(f"no {what} is called {name!r}", "notebook", f"use one of {', '.join(names)}")
+
+    def plots(self, name: str) -> list[dict[str, str]]:
+        """The drawn plots of a stage."""
+        assessment = self.assessment()
+        return plots.drawn(assessment.findings(name).plots, assessment.system, assessment.entries.barometer.quantity)
+
+    def _plots_ahead(self) -> None:
+        """Every stage judged, and its plots named while the next is: all of them are due further down."""
+        assessment = self.assessment()
+        for name in self.stages:
+            plots_beside.ahead(assessment.findings(name).plots, assessment.system, assessment.entries.barometer.quantity)
+
+    def card(self, part: str, name: str, haste: bool = False) -> dict[str, str]:
+        """The renewable pieces of a part's HTML, without plots."""
+        drawn = self.part(part, name, with_plots=False, haste=haste)
+        warning = self.overall(fresh=not haste).warnings.get(name, "") if part == "stage" else ""
+        pieces = cards.slots({**drawn, "warning": warning}, can_waive=part == "stage")
+        return {slot: str(piece) for slot, piece in pieces.items() if slot != "plots"}
+
+    # --- forms ------------------------------------------------------------------------------
+
+    def form(self, stage: str) -> dict[str, Any]:
+        """A stage's form: fields with their states, who enters, with which instruments."""
+        assessment = self.assessment()
+        first = assessment.state.entries[0].digest if assessment.state.entries else ""
+        declared = self.stages[stage]
+        return {"job": first[:16], "stage": stage, "title": declared.title, "groups": fieldset.described(assessment, stage), "desk": self.desk(stage)}
+
+    def desk(self, stage: str) -> dict[str, Any]:
+        """Who enters, which instruments, which units: the head of every form."""
+        assessment = self.assessment()
+        return {"who": self.who, "people": fieldset.people(assessment), "units": assessment.system,
+                "instruments": fieldset.instruments(assessment, stage, self.instruments) if stage else []}
+
+    def set_desk(self, who: str, instruments: Mapping[str, str], entries: list[Entry]) -> None:
+        """Keep who enters and with what, as default for the next time the job is opened."""
+        with self.lock:
+            self.job.record(entries)
+            self.who = who
+            self.instruments |= instruments
+
+    # --- renewing what is on the screen -----------------------------------------------------
+
+    def views(self) -> list[Any]:
+        """Everything alive on the screen."""
+        with self.lock:
+            return [view for views in self._views.values() for view in views]
+
+    def changed(self) -> None:
+        """Renew the other cards soon: after a pause, so that quick typing is not held up."""
+        with self.lock:
+            self._changed.set()
+            if self._worker is None or not self._worker.is_alive():
+                self._worker = threading.Thread(target=self._renew_when_quiet, name="startkit desk", daemon=True)
+                self._worker.start()
+
+    def _renew_when_quiet(self) -> None:
+        while True:
+            self._changed.clear()
+            if self._changed.wait(PAUSE):
+                continue
+            self._renew()
+            with self.lock:
+                if not self._changed.is_set():
+                    self._worker = None
+                    return
+
+    def _renew(self, everything: bool = False) -> None:
+        for view in self.views():
+            view.renew(everything)
+
+    def settle(self, timeout: float = 30.0) -> bool:
+        """Wait until every card is renewed; True if that was in time."""
+        worker = self._worker
+        if worker is not None:
+            worker.join(timeout)
+        return worker is None or not worker.is_alive()
+
+
+__all__ = ["Book", "ClosedBook", "Shown", "open_book"]

@@ -1,0 +1,247 @@
+"""Messages: what a form asks of the book, and the answer; an answer says "saved" only after the journal has it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from startkit.desk import fieldset, uploads
+from startkit.errors import StartkitError
+from startkit.facts.job import ROW_REMOVED, needs_reason
+from startkit.facts.journal import Entry
+from startkit.facts.pictures import FOLDERS
+from startkit.stages.assess import NOT_APPLICABLE, WAIVER
+from startkit.stages.entries import Entries
+from startkit.stages.stage import TABLE, Column, Field
+from startkit.units import KINDS, SYSTEMS, split, unit_for
+
+if TYPE_CHECKING:
+    from startkit.desk.book import Book
+
+Message = Mapping[str, Any]
+_WAIVE = {"waiver": WAIVER, "not_applicable": NOT_APPLICABLE}
+
+
+class Refused(Exception):
+    """The book does not take it: one sentence, and what the form needs to show beside it."""
+
+    def __init__(self, why: str, **more: Any) -> None:
+        super().__init__(why)
+        self.more = more
+
+
+def answer(book: Book, stage: str, message: Message) -> dict[str, Any]:
+    """The answer to one message of a form; never an exception, for nobody would see it.
+
+    Parameters
+    ----------
+    book : Book
+    stage : str
+        Stage of the form; empty for a card without fields.
+    message : mapping
+        ``{"id", "ask", ...}``; ``ask`` is one of open, save, piece, picture, look, history, waive, desk, refresh.
+        What is sent as bytes stands under ``"bytes"``.
+
+    Returns
+    -------
+    dict
+        ``{"id", "tell", ...}``; ``tell`` is ``"refused"`` with ``why`` if nothing was saved.
+    """
+    try:
+        return {"id": message.get("id"), **_asked(message)(book, stage, message)}
+    except Refused as refusal:
+        return {"id": message.get("id"), "tell": "refused", "why": str(refusal), **refusal.more}
+    except StartkitError as error:
+        return {"id": message.get("id"), "tell": "refused", "why": str(error)}
+    except Exception as error:  # a fault of ours must still reach the person who typed
+        return {"id": message.get("id"), "tell": "refused", "why": f"the book could not take it ({type(error).__name__}: {error})."}
+
+
+def _asked(message: Message) -> Callable[[Book, str, Message], dict[str, Any]]:
+    try:
+        return {"open": _open, "save": _save, "piece": _piece, "picture": _picture, "look": _look, "history": _history, "waive": _waive, "desk": _desk, "refresh": _refresh}[message["ask"]]
+    except (KeyError, TypeError):
+        raise Refused("the form asked for something that the book does not know; run all cells again.") from None
+
+
+def _open(book: Book, stage: str, message: Message) -> dict[str, Any]:
+    return {"tell": "form", **book.form(stage)} if stage else {"tell": "card"}
+
+
+def _refresh(book: Book, stage: str, message: Message) -> dict[str, Any]:
+    book.refresh()
+    return {"tell": "refreshed"}
+
+
+# --- saving ------------------------------------------------------------------------------------
+
+
+def _save(book: Book, stage: str, message: Message) -> dict[str, Any]:
+    """Write the changes of one message in one transaction."""
+    with book.lock:
+        who = _who(book)
+        entries = book.assessment().stage_entries(stage)
+        changes = [_entry(change, entries, book, who, str(message.get("note", "")).strip()) for change in message["changes"]]
+        _refuse_conflicts(message["changes"], changes, entries)
+        _refuse_without_reason(changes, entries)
+        # The reason belongs to what is corrected, not to what was blank before.
+        book.job.record(e if _is_correction(e, entries) else replace(e, note="") for e in changes)
+        return _saved(book, stage, changes, [change["field"] for change in message["changes"]])
+
+
+def _saved(book: Book, stage: str, made: list[Entry], names: list[str]) -> dict[str, Any]:
+    """What a form is told once the journal has it: when, and how its fields stand now."""
+    after = book.assessment().stage_entries(stage)
+    return {"tell": "saved", "at": _saved_at(made, after), "states": {name: fieldset.state(after.fields[name], after) for name in dict.fromkeys(names)}}
+
+
+def _piece(book: Book, stage: str, message: Message) -> dict[str, Any]:
+    """Hold a part of a photograph until its last one has come."""
+    book.uploads.add(str(message["upload"]), int(message["piece"]), bytes(message.get("bytes", b"")))
+    return {"tell": "held"}
+
+
+def _picture(book: Book, stage: str, message: Message) -> dict[str, Any]:
+    """Put a photograph or a drawn signature into the job's folder, then into the journal."""
+    with book.lock:
+        who = _who(book)
+        field, what = _declared(message, book.assessment().stage_entries(stage))
+        if field is None or field.kind not in FOLDERS:
+            raise Refused("this field takes no picture.")
+        made = uploads.entry(book, what, {**message, "kind": field.kind}, who)
+        book.job.record(made)
+        return _saved(book, stage, [made], [field.name])
+
+
+def _look(book: Book, stage: str, message: Message) -> dict[str, Any]:
+    return {"tell": "look", "address": uploads.thumbnail(book, str(message.get("file", "")))}
+
+
+def _who(book: Book) -> str:
+    if not book.who:
+        raise Refused("say who is entering first.", needs="who")
+    return book.who
+
+
+def _saved_at(changes: list[Entry], entries: Entries) -> str:
+    times = [entries.job.latest[c.what].at for c in changes if c.what in entries.job.latest]
+    return max(times)[11:19] if times else ""
+
+
+def _entry(change: Message, entries: Entries, book: Book, who: str, note: str) -> Entry:
+    """The journal's entry for one change; a unit typed in the text wins over the one beside the field."""
+    declared, what = _declared(change, entries)
+    value = str(change["value"]).strip()
+    if declared is None:
+        return Entry(what, ROW_REMOVED, who=who, note=note)
+    if declared.kind not in KINDS:
+        return Entry(what, value, who=who, note=note)
+    number, unit = _typed(value, declared.kind, str(change.get("unit", "")))
+    tag = change.get("instrument")
+    return Entry(what, number, unit if number else "", who, (book.instruments.get(declared.kind, "") if tag is None else str(tag)) if number else "", note)
+
+
+def _declared(change: Message, entries: Entries) -> tuple[Field | Column | None, str]:
+    """The field or column that a change is meant for, and its name in the journal; None: a row is removed."""
+    field = entries.fields.get(str(change["field"]))
+    if field is None:
+        raise Refused("the form does not fit this stage any more; run all cells again.")
+    what = f"{entries.declared.name}.{field.name}"
+    if field.kind != TABLE:
+        return field, what
+    row = int(change["row"])
+    if row < 1:
+        raise Refused("rows count from 1.")
+    if change["column"] == "row":
+        return None, f"{what}.{row}.row"
+    column = next((c for c in field.columns if c.name == change["column"]), None)
+    if column is None:
+        raise Refused("the table does not have that column any more; run all cells again.")
+    return column, f"{what}.{row}.{column.name}"
+
+
+def _typed(value: str, kind: str, beside: str) -> tuple[str, str]:
+    """Number and unit as typed; a text that cannot be read stays as it is."""
+    number, unit = split(value)
+    if not unit:
+        return value, beside
+    try:
+        unit_for(unit, kind)
+    except StartkitError:
+        return value, ""
+    return number, unit
+
+
+def _refuse_conflicts(changes: list[Message], made: list[Entry], entries: Entries) -> None:
+    """Refuse what rests on a value that somebody else has replaced meanwhile."""
+    for change, entry in zip(changes, made, strict=True):
+        newest = entries.job.latest.get(entry.what)
+        seen = change.get("seq")
+        if newest is not None and seen is not None and newest.seq != seen and (newest.value, newest.unit) != (entry.value, entry.unit):
+            shown = f"{newest.value} {newest.unit}".strip() or "blank"
+            state = fieldset.state(entries.fields[change["field"]], entries)
+            raise Refused(f"{newest.who or 'somebody'} entered {shown} here at {newest.at[11:19]} meanwhile; look at it, then type yours again.",
+                          conflict=change["field"], states={change["field"]: state})
+
+
+def _refuse_without_reason(made: list[Entry], entries: Entries) -> None:
+    lacking = [e for e in made if _is_correction(e, entries) and not e.note]
+    if lacking:
+        raise Refused("say in a few words why the value changes.", needs="reason", what=[e.what for e in lacking])
+
+
+def _is_correction(entry: Entry, entries: Entries) -> bool:
+    if entry.value != ROW_REMOVED:
+        return needs_reason(entries.job.latest.get(entry.what), entry)
+    row = entry.what.removesuffix(".row") + "."
+    return any(what.startswith(row) and old.value for what, old in entries.job.latest.items())
+
+
+# --- history, waivers, who and with what -------------------------------------------------------
+
+
+def _history(book: Book, stage: str, message: Message) -> dict[str, Any]:
+    _, what = _declared(message, book.assessment().stage_entries(stage))
+    rows = [{"value": f"{e.value} {e.unit}".strip() or "blank", "who": e.who, "when": e.at[:19].replace("T", " "), "instrument": e.instrument, "note": e.note}
+            for e in book.job.state().history(what)]
+    return {"tell": "history", "rows": rows}
+
+
+def _waive(book: Book, stage: str, message: Message) -> dict[str, Any]:
+    """Write a waiver or a not-applicable reason under the name given, or withdraw it."""
+    who, reason, key = (str(message.get(k, "")).strip() for k in ("who", "reason", "key"))
+    if not who or not reason:
+        raise Refused("a waiver needs a name and a reason.")
+    judged = next((v for v in book.assessment().findings(stage).verdicts if v.key == key), None)
+    if judged is None:
+        raise Refused("that verdict is not on this card any more.")
+    latest = book.job.state().latest
+    if message.get("verb") == "withdraw":
+        standing = [p + key for p in _WAIVE.values() if p + key in latest and latest[p + key].value]
+        written = book.job.record(Entry(what, "", who=who, note=reason) for what in standing)
+    else:
+        written = book.job.record(Entry(_WAIVE[message["verb"]] + key, reason, who=who, note=reason if _WAIVE[message["verb"]] + key in latest else ""))
+    return {"tell": "saved", "at": written[-1].at[11:19] if written else "", "states": {}}
+
+
+def _desk(book: Book, stage: str, message: Message) -> dict[str, Any]:
+    """Set who enters, the instrument for a kind of reading, or the job's units."""
+    entries = []
+    who = str(message.get("who", book.who)).strip()
+    if "who" in message and not who:
+        raise Refused("say who is entering first.", needs="who")
+    if "who" in message:
+        entries.append(Entry("job.who", who, who=who))
+    for kind, tag in dict(message.get("instruments", {})).items():
+        if kind not in KINDS:
+            raise Refused(f"{kind!r} is not a kind of reading.")
+        entries.append(Entry(f"job.instrument.{kind}", str(tag).strip(), who=who))
+    if "units" in message:
+        if message["units"] not in SYSTEMS:
+            raise Refused(f"units are {' or '.join(SYSTEMS)}.")
+        entries.append(Entry("job.units", message["units"], who=who))
+    book.set_desk(who, {e.what.removeprefix("job.instrument."): e.value for e in entries if e.what.startswith("job.instrument.")}, entries)
+    return {"tell": "desk", **book.desk(stage)}
+
+

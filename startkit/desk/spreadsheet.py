@@ -1,0 +1,404 @@
+"""The entry sheet: a job's stages as a workbook (XLSX), one tab a stage, for where no laptop goes."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from openpyxl import Workbook
+
+from startkit import __version__
+from startkit.desk import sheet_look as look
+from startkit.desk.fieldset import highest_row, people
+from startkit.desk.sheet_cells import (
+    FORMAT,
+    LISTS,
+    WHY_COLUMN,
+    WRITTEN,
+    Mark,
+    Place,
+    clean,
+    fingerprint,
+    mark,
+    put,
+    put_text,
+    series_text,
+    shown,
+    text_of,
+)
+from startkit.errors import SheetError
+from startkit.facts.job import Job
+from startkit.facts.journal import now
+from startkit.stages.assess import Assessment
+from startkit.stages.entries import Entries, can_read
+from startkit.stages.registry import for_job
+from startkit.stages.stage import SERIES, TABLE, Column, Field, Stage
+from startkit.units import IP, KINDS, SYSTEMS, label
+
+SPARE_ROWS, LOADS = 10, 6  # blank rows below what a table holds; columns of a table whose rows stand side by side
+SERIES_ROWS, LONGEST_SERIES = 40, 300
+ELSEWHERE = ("photo", "signature")  # kinds that a spreadsheet's cell cannot hold
+HOW = (
+    "Fill the white cells. A unit typed with the number wins over the one beside it: 60 psig, 12,5 °C, 25 in Hg vac. Leave empty what was not read.",
+    "Name the instrument by its tag, as in the tab Setup. Each tab says who read; where it does not, the name below counts.",
+    "To change what is there already, write the new value and, under Why changed, the reason. What is not touched makes no entry.",
+    "Back at the computer:  startkit enter JOB THIS-FILE.xlsx  – if one cell cannot be taken, it is named and nothing is entered.",
+    "Local code, the maker's manual and licensed practice come first. This sheet only records; a clear hold point is in the notebook, not here.",
+)
+
+
+def write(folder: Path, path: Path) -> Path:
+    """Write the entry sheet of a job as it stands now.
+
+    Parameters
+    ----------
+    folder, path : pathlib.Path
+        Job, and the file to be made; an existing one is never overwritten.
+
+    Raises
+    ------
+    SheetError
+        The file exists, its name does not end in .xlsx, or the folder cannot be written.
+    """
+    path = Path(path)
+    if path.suffix.lower() != ".xlsx":
+        raise SheetError("an entry sheet is an XLSX file", str(path), "choose a name that ends in .xlsx")
+    job = Job(folder, read_only=True)
+    assessment = Assessment(job.machine, job.limits, for_job(job), job.state(), job.system, job.baseline, job.trends)
+    content = io.BytesIO()
+    _Book(job, assessment).workbook.save(content)
+    try:
+        with path.open("xb") as file:
+            file.write(content.getvalue())
+    except FileExistsError:
+        raise SheetError("the file is already there", str(path), "choose another name") from None
+    except OSError as error:
+        raise SheetError(f"the file cannot be written ({error.strerror})", str(path), "choose another folder") from None
+    return path
+
+
+class _Book:
+    """The workbook, the choices that its cells offer, and what stood in each cell when it was written."""
+
+    def __init__(self, job: Job, assessment: Assessment) -> None:
+        self.job, self.assessment = job, assessment
+        self.chosen = {w.removeprefix("job.instrument."): e.value for w, e in assessment.state.latest.items() if w.startswith("job.instrument.")}
+        self.paper = "letter" if assessment.system == IP else "a4"
+        self.workbook = Workbook()
+        start = self.workbook.active
+        self.tabs = [_Tab(self, stage) for stage in assessment.stages.values()]
+        self._lists = self.workbook.create_sheet(LISTS)
+        self._ranges: dict[tuple[str, ...], str] = {}
+        for tab in self.tabs:
+            tab.fill()
+        self._cover(start)
+        self._written()
+        self._lists.sheet_state = "veryHidden"
+
+    def title(self, text: str) -> str:
+        """A tab's name that a spreadsheet takes and that no other tab has."""
+        plain = re.sub(r"[\[\]:*?/\\']", " ", clean(text)).strip()[:28] or "Stage"
+        taken = {name.casefold() for name in self.workbook.sheetnames}
+        return next(t for t in (plain, *(f"{plain} {n}" for n in range(2, 99))) if t.casefold() not in taken)
+
+    def choices(self, texts: Sequence[str]) -> str:
+        """The range of a hidden sheet that holds some choices: written into the cell's rule, a comma would split one in two."""
+        key = tuple(dict.fromkeys(clean(t) for t in texts))
+        if key not in self._ranges:
+            column = len(self._ranges) + 1
+            for row, text in enumerate(key, start=1):
+                put_text(self._lists.cell(row, column), text)
+            letter = self._lists.cell(1, column).column_letter
+            self._ranges[key] = f"{LISTS}!${letter}$1:${letter}${len(key)}"
+        return self._ranges[key]
+
+    def _cover(self, sheet: Any) -> None:
+        sheet.title = self.title("Start")
+        machine = self.job.machine
+        words = f"{machine.machine.tag}, {machine.site.plant}"
+        sheet.cell(1, Place.KEY).value = mark(Mark.STAGE)
+        look.title(sheet, 1, f"Entry sheet: {words}", Place.READ_AT)
+        look.line(sheet, 2, f"Job {self.job.folder.resolve().name}, {self.assessment.system} units, as of {self._as_of}", Place.READ_AT)
+        look.head(sheet, 3)
+        sheet.cell(4, Place.KEY).value = mark(Mark.BY)
+        look.label(sheet.cell(4, Place.QUESTION), "Who read, where a tab does not say", wrap=True)
+        look.entry(sheet.cell(4, Place.READ_BY))
+        for row, text in enumerate(HOW, start=6):
+            look.line(sheet, row, text, Place.READ_AT)
+        look.line(sheet, 7 + len(HOW), "Tabs: " + ", ".join(tab.sheet.title for tab in self.tabs), Place.READ_AT)
+        look.finish(sheet, words, self.paper, "B4", 3)
+        self.person(sheet, sheet.cell(4, Place.READ_BY))
+
+    @property
+    def _as_of(self) -> str:
+        last = self.assessment.state.entries[-1]
+        return f"entry {last.seq} of {last.at[:16].replace('T', ' ')}"
+
+    def person(self, sheet: Any, cell: Any) -> None:
+        """Offer the names of the stage Setup; another one may be typed."""
+        names = people(self.assessment)
+        if names:
+            look.offer(sheet, cell, self.choices(names), strict=False)
+
+    def _written(self) -> None:
+        sheet = self.workbook.create_sheet(WRITTEN)
+        first = self.assessment.state.entries[0].digest
+        for texts in ((FORMAT, first, __version__, now()), ("item", "value", "unit", "instrument")):
+            sheet.append(texts)
+        rows = ((what, *texts) for tab in self.tabs for what, texts in tab.written.items() if any(texts))
+        for row, texts in enumerate(rows, start=3):
+            for column, text in enumerate(texts, start=1):
+                put_text(sheet.cell(row, column), text)
+        sheet.sheet_state = "veryHidden"
+
+
+class _Tab:
+    """One stage's tab, written from top to bottom."""
+
+    def __init__(self, book: _Book, stage: Stage) -> None:
+        self.book, self.stage = book, stage
+        self.sheet = book.workbook.create_sheet(book.title(stage.title))
+        self.written: dict[str, tuple[str, str, str]] = {}
+        self.row = 0
+
+    @property
+    def entries(self) -> Entries:
+        return self.book.assessment.stage_entries(self.stage.name)
+
+    @property
+    def system(self) -> str:
+        return self.book.assessment.system
+
+    def fill(self) -> None:
+        self._head()
+        group = ""
+        for field in self.entries.fields.values():
+            if field.group != group:
+                look.group(self.sheet, self._next(), field.group, Place.WHY)
+            group = field.group
+            {TABLE: self._table, SERIES: self._series}.get(field.kind, self._field)(field)
+        machine = self.book.job.machine
+        look.finish(self.sheet, f"{machine.machine.tag} · {self.stage.title}", self.book.paper, "C5", 4)
+
+    def _next(self, *parts: str | int) -> int:
+        """Number of the next row, with its mark in the hidden column."""
+        self.row += 1
+        if parts:
+            self.sheet.cell(self.row, Place.KEY).value = mark(*parts)
+        return self.row
+
+    def _head(self) -> None:
+        look.title(self.sheet, self._next(Mark.STAGE, self.stage.name), self.stage.title, Place.WHY)
+        look.line(self.sheet, self._next(), self.stage.purpose, Place.WHY)
+        row = self._next(Mark.BY)
+        look.label(self.sheet.cell(row, Place.QUESTION), "Read by")
+        look.entry(self.sheet.cell(row, Place.READ_BY))
+        self.book.person(self.sheet, self.sheet.cell(row, Place.READ_BY))
+        look.label(self.sheet.cell(row, Place.READ_AT - 1), "Read at")
+        put(self.sheet.cell(row, Place.READ_AT), "", "moment")
+        look.entry(self.sheet.cell(row, Place.READ_AT))
+        look.dates(self.sheet, self.sheet.cell(row, Place.READ_AT), "moment", empty="Empty: when it is entered.")
+        head = self._next()
+        for column, text in ((Place.QUESTION, "Question"), (Place.VALUE, "Value"), (Place.UNIT, "Unit"), (Place.INSTRUMENT, "Instrument"), (Place.WHY, "Why changed")):
+            look.column_head(self.sheet.cell(head, column), text)
+        for caution in self.stage.cautions:
+            look.caution(self.sheet, self._next(), f"Caution: {caution}", Place.WHY)
+
+    # --- one field a row --------------------------------------------------------------------
+
+    def _field(self, field: Field) -> None:
+        row = self._next(*(() if field.kind in ELSEWHERE else (Mark.FIELD, field.name)))
+        self._question(row, field, end=Place.QUESTION)
+        if field.kind in ELSEWHERE:
+            look.label(self.sheet.cell(row, Place.VALUE), "in the notebook")
+            return
+        entry = self.entries.entry(field.name)
+        cell = self.sheet.cell(row, Place.VALUE)
+        self._value(cell, field, entry.value if entry else "")
+        unit = instrument = ""
+        if field.kind in KINDS:
+            unit = self._unit(self.sheet.cell(row, Place.UNIT), field.kind, entry.unit if entry else "")
+            instrument = self._instrument(self.sheet.cell(row, Place.INSTRUMENT), field.kind, entry.instrument if entry else self.book.chosen.get(field.kind, ""))
+        self._entry_text(self.sheet.cell(row, Place.WHY))
+        self.written[f"{self.stage.name}.{field.name}"] = (text_of(cell, field.kind), unit, instrument)
+        look.height(self.sheet, row, (str(cell.value or ""), Place.VALUE))
+
+    def _question(self, row: int, field: Field, end: int) -> None:
+        words = f"{field.question}{'' if field.required else ' (optional)'}"
+        look.wrapped(self.sheet, row, end)
+        look.asked(self.sheet.cell(row, Place.QUESTION), words, field.help, field.required)
+        look.height(self.sheet, row, (f"{words}\n{field.help}".strip(), Place.QUESTION if end == Place.QUESTION else 0))
+
+    def _value(self, cell: Any, declared: Field | Column, text: str) -> None:
+        put(cell, text, declared.kind)
+        look.entry(cell)
+        sheet = self.sheet
+        if declared.kind == "yes_no":
+            look.offer(sheet, cell, self.book.choices(("yes", "no")))
+        elif declared.kind == "choice" and declared.choices:
+            look.offer(sheet, cell, self.book.choices(declared.choices))
+        elif declared.kind in ("date", "moment"):
+            look.dates(sheet, cell, declared.kind)
+        elif declared.kind == "person":
+            self.book.person(sheet, cell)
+
+    def _entry_text(self, cell: Any, text: str = "") -> str:
+        put(cell, text)
+        look.entry(cell)
+        return text_of(cell)
+
+    def _unit(self, cell: Any, kind: str, unit: str) -> str:
+        written = self._entry_text(cell, unit or label(kind, self.system))
+        units = [u for u in dict.fromkeys((written, *(label(kind, s) for s in SYSTEMS))) if u]
+        if units:
+            look.offer(self.sheet, cell, self.book.choices(units), strict=False)
+        return written
+
+    def _instrument(self, cell: Any, kind: str, tag: str) -> str:
+        written = self._entry_text(cell, tag)
+        fitting = [i.tag for i in self.book.assessment.entries.instruments.values() if can_read(i.kind, kind)]
+        if fitting:
+            look.offer(self.sheet, cell, self.book.choices(fitting), strict=False)
+        return written
+
+    # --- tables -----------------------------------------------------------------------------
+
+    def _indexes(self, field: Field, blanks: int) -> list[int]:
+        """Numbers of the rows that hold something, then of blank ones that were never used."""
+        highest = highest_row(f"{self.stage.name}.{field.name}.", self.entries)
+        return [row.index for row in self.entries.rows(field.name)] + list(range(highest + 1, highest + 1 + blanks))
+
+    def _table(self, field: Field) -> None:
+        row = self._next()
+        self._question(row, field, end=Place.WHY)
+        (self._across if field.across else self._down)(field)
+
+    def _down(self, field: Field) -> None:
+        """Rows below each other, one reading a column."""
+        places = {column.name: Place.VALUE + i for i, column in enumerate(field.columns)}
+        why = Place.VALUE + len(field.columns)
+        self._hidden_row(mark(Mark.COLUMNS, field.name), {**{p: n for n, p in places.items()}, why: WHY_COLUMN})
+        head = self._next()
+        for column in field.columns:
+            self._column_head(head, places[column.name], column)
+        look.column_head(self.sheet.cell(head, why), "Why changed")
+        units = self._units_row(field, places)
+        self._instruments_row(field, places)
+        for number, index in enumerate(self._indexes(field, max(SPARE_ROWS, field.rows)), start=1):
+            row = self._next(Mark.ROW, field.name, index)
+            look.label(self.sheet.cell(row, Place.QUESTION), str(number), right=True)
+            for column in field.columns:
+                self._cell(self.sheet.cell(row, places[column.name]), field, index, column, units.get(column.name, ""))
+            self._entry_text(self.sheet.cell(row, why))
+            look.height(self.sheet, row, ("", why))
+
+    def _hidden_row(self, name: str, cells: dict[int, str | int]) -> None:
+        row = self._next(name)
+        for column, text in cells.items():
+            self.sheet.cell(row, column).value = str(text)
+        self.sheet.row_dimensions[row].hidden = True
+
+    def _column_head(self, row: int, place: int, column: Column) -> None:
+        words = f"{column.label}{' (required)' if column.required else ''}"
+        look.column_head(self.sheet.cell(row, place), words, column.help)
+        look.height(self.sheet, row, (f"{words}\n{column.help}".strip(), place))
+
+    def _units_row(self, field: Field, places: dict[str, int]) -> dict[str, str]:
+        units = {c.name: label(c.kind, self.system) for c in field.columns if c.kind in KINDS}
+        if not any(units.values()):
+            return units
+        row = self._next(Mark.UNITS, field.name)
+        look.label(self.sheet.cell(row, Place.QUESTION), "unit", right=True)
+        for name, unit in units.items():
+            look.label(self.sheet.cell(row, places[name]), unit)
+        return units
+
+    def _instruments_row(self, field: Field, places: dict[str, int]) -> None:
+        readings = [c for c in field.columns if c.kind in KINDS and c.kind != "count"]
+        if not readings:
+            return
+        row = self._next(Mark.INSTRUMENTS, field.name)
+        look.label(self.sheet.cell(row, Place.QUESTION), "instrument", right=True)
+        for column in readings:
+            self._instrument(self.sheet.cell(row, places[column.name]), column.kind, self._column_instrument(field, column))
+
+    def _column_instrument(self, field: Field, column: Column) -> str:
+        """The instrument of the column's newest reading, else the one chosen for its kind."""
+        used = [e for row in self.entries.rows(field.name) if (e := self.entries.entry(field.name, row.index, column.name)) is not None]
+        return max(used, key=lambda e: e.seq).instrument if used else self.book.chosen.get(column.kind, "")
+
+    def _cell(self, cell: Any, field: Field, index: int, column: Column, unit: str) -> None:
+        entry = self.entries.entry(field.name, index, column.name)
+        self._value(cell, column, shown(entry.value, entry.unit, unit) if entry else "")
+        self.written[f"{self.stage.name}.{field.name}.{index}.{column.name}"] = (text_of(cell, column.kind), "", "")
+
+    def _across(self, field: Field) -> None:
+        """One reading a row, the table's rows side by side."""
+        filled = len(self.entries.rows(field.name))
+        indexes = self._indexes(field, max(LOADS - filled, field.rows - filled, 2))
+        places = {index: Place.ACROSS_FIRST + i for i, index in enumerate(indexes)}
+        self._hidden_row(mark(Mark.INDEXES, field.name), {place: index for index, place in places.items()})
+        head = self._next()
+        for place, text in ((Place.ACROSS_UNIT, "Unit"), (Place.ACROSS_INSTRUMENT, "Instrument"), *((p, str(n)) for n, p in enumerate(places.values(), start=1))):
+            look.column_head(self.sheet.cell(head, place), text)
+        for column in field.columns:
+            self._across_row(field, column, places)
+        row = self._next(Mark.WHYS, field.name)
+        look.label(self.sheet.cell(row, Place.QUESTION), "Why changed")
+        for place in places.values():
+            self._entry_text(self.sheet.cell(row, place))
+
+    def _across_row(self, field: Field, column: Column, places: dict[int, int]) -> None:
+        row = self._next(Mark.CELL, field.name, column.name)
+        words = f"{column.label}{' (required)' if column.required else ''}"
+        look.asked(self.sheet.cell(row, Place.QUESTION), words, column.help, column.required)
+        unit = label(column.kind, self.system) if column.kind in KINDS else ""
+        look.label(self.sheet.cell(row, Place.ACROSS_UNIT), unit)
+        if column.kind in KINDS and column.kind != "count":
+            self._instrument(self.sheet.cell(row, Place.ACROSS_INSTRUMENT), column.kind, self._column_instrument(field, column))
+        for index, place in places.items():
+            self._cell(self.sheet.cell(row, place), field, index, column, unit)
+        look.height(self.sheet, row, (f"{words}\n{column.help}".strip(), Place.QUESTION))
+
+    # --- pasted series ----------------------------------------------------------------------
+
+    def _series(self, field: Field) -> None:
+        """A block of columns; longer recordings come from a file."""
+        block = self.entries.block(field.name)
+        item = f"{self.stage.name}.{field.name}"
+        row = self._next(Mark.SERIES, field.name)
+        self._question(row, field, end=Place.QUESTION)
+        if len(block) > LONGEST_SERIES:
+            self.sheet.cell(row, Place.KEY).value = None
+            look.label(self.sheet.cell(row, Place.VALUE), f"{len(block)} rows are in the job. Correct them with:  startkit enter JOB FILE.csv --series {item}")
+            return
+        look.label(self.sheet.cell(row, Place.INSTRUMENT), "Why changed")
+        self._entry_text(self.sheet.cell(row, Place.WHY))
+        places = {column.name: Place.VALUE + i for i, column in enumerate(field.columns)}
+        self._hidden_row(mark(Mark.COLUMNS, field.name), {p: n for n, p in places.items()})
+        head = self._next()
+        for column in field.columns:
+            self._column_head(head, places[column.name], column)
+        units = self._series_units(field, places)
+        lines = self._lines(field, places, max(SERIES_ROWS, len(block) + SPARE_ROWS))
+        heads = [(column.label, units.get(column.name, "")) for column in field.columns]
+        self.written[item] = (fingerprint(series_text(heads, lines)), "", "")
+
+    def _series_units(self, field: Field, places: dict[str, int]) -> dict[str, str]:
+        row = self._next(Mark.UNITS, field.name)
+        look.label(self.sheet.cell(row, Place.QUESTION), "unit", right=True)
+        units = self.entries.block(field.name).units
+        return {c.name: self._unit(self.sheet.cell(row, places[c.name]), c.kind, units.get(c.name, "")) for c in field.columns if c.kind in KINDS}
+
+    def _lines(self, field: Field, places: dict[str, int], rows: int) -> list[list[str]]:
+        texts = self.entries.block(field.name).texts
+        lines = []
+        for number in range(rows):
+            row = self._next(Mark.LINE, field.name)
+            look.label(self.sheet.cell(row, Place.QUESTION), str(number + 1), right=True)
+            found = {name: texts.get(name, ())[number : number + 1] for name in places}
+            lines.append([self._entry_text(self.sheet.cell(row, place), "".join(found[name])) for name, place in places.items()])
+        return lines

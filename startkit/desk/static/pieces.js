@@ -1,0 +1,97 @@
+// One part of the book on the screen: a form with its live card, or a card alone.
+// Values travel as messages with a number; "saved" is shown only when Python has answered so.
+
+const SLOTS = ["head", "found", "plots", "entered"];
+const SLOW = 6000; // ms without an answer before the form says so
+// On the page there are no cells to run: it is loaded again.
+const onPage = () => document.body.dataset.voila !== undefined;
+const anew = () => (onPage() ? "load the page again" : "run all cells again");
+const restarted = () => `${onPage() ? "startkit" : "the notebook's kernel"} was restarted: ${anew()}`;
+const noAnswer = () => `no answer from ${onPage() ? "startkit" : "the notebook"}: it is busy, or was restarted (then ${anew()})`;
+const REASONS = ["typing error", "misread", "measured again", "put right, as left"];
+
+
+// --- small pieces ----------------------------------------------------------------------------
+
+/** An element from a name, properties and children; texts never become markup. */
+function el(name, props = {}, ...children) {
+  const node = document.createElement(name);
+  for (const [key, value] of Object.entries(props)) {
+    if (value === undefined || value === null || value === false) continue;
+    if (key.startsWith("on")) node.addEventListener(key.slice(2), value);
+    else if (key === "value") node.value = value;
+    else node.setAttribute(key, value === true ? "" : value);
+  }
+  node.append(...children.filter((child) => child !== null && child !== undefined));
+  return node;
+}
+
+function button(words, onclick, props = {}) {
+  return el("button", { type: "button", onclick, ...props }, words);
+}
+
+/** A list to choose from; a value that is not among the choices is kept as it is. */
+function chooser(choices, props, blank = "") {
+  const node = el("select", props);
+  if (blank !== null) node.append(el("option", { value: "" }, blank));
+  for (const choice of choices) node.append(el("option", { value: choice }, choice));
+  return node;
+}
+
+function choose(select, value) {
+  if (![...select.options].some((option) => option.value === value)) select.append(el("option", { value }, value));
+  select.value = value;
+}
+
+function today() {
+  const now = new Date();
+  return new Date(now - now.getTimezoneOffset() * 60000).toISOString().slice(0, 10);
+}
+
+/** Date and minute as the browser's own field wants them. */
+function thisMinute() {
+  const now = new Date();
+  return new Date(now - now.getTimezoneOffset() * 60000).toISOString().slice(0, 16);
+}
+
+function savedWords(state) {
+  if (!state.at) return "";
+  const when = state.day === today() ? state.at : `${state.day} ${state.at}`;
+  return ["saved " + when, state.who, state.instrument].filter(Boolean).join(" · ");
+}
+
+/** What was typed and not yet saved outlives a restart of the kernel and of the page. */
+const drafts = {
+  put: (key, text) => { try { sessionStorage.setItem(key, text); } catch { /* a browser may forbid it */ } },
+  get: (key) => { try { return sessionStorage.getItem(key); } catch { return null; } },
+  drop: (key) => { try { sessionStorage.removeItem(key); } catch { /* as above */ } },
+};
+
+/**
+ * A panel that asks for a reason; resolves to the text, or null if the person keeps the old value.
+ * It takes the focus only at once: later somebody may be typing elsewhere, and those keys must not land in it.
+ */
+function askWhy(anchor, question, confirm, atOnce) {
+  return new Promise((resolve) => {
+    const input = el("input", { type: "text", autocomplete: "off", "aria-label": question });
+    let back = null;
+    const done = (answer) => {
+      const here = panel.contains(document.activeElement);
+      panel.remove();
+      if (here && back?.isConnected) back.focus();
+      resolve(answer);
+    };
+    const accept = () => (input.value.trim() ? done(input.value.trim()) : input.focus());
+    input.addEventListener("keydown", (event) => {
+      if (event.key === "Enter") { event.preventDefault(); event.stopPropagation(); accept(); }
+      if (event.key === "Escape") { event.stopPropagation(); done(null); }
+    });
+    const ready = REASONS.map((words) => button(words, () => { input.value = words; input.focus(); }, { class: "sk-small" }));
+    const panel = el("div", { class: "sk-why", role: "group", "aria-label": question },
+      el("strong", {}, question), el("div", { class: "sk-row" }, ...ready), input,
+      el("div", { class: "sk-row" }, button(confirm, accept, { class: "sk-main" }), button("keep the old value", () => done(null))));
+    anchor.append(panel);
+    // The change was taken while the focus was on its way to the next control: let it arrive, and go back there afterwards.
+    if (atOnce) setTimeout(() => { back = document.activeElement; input.focus(); });
+  });
+}

@@ -1,0 +1,143 @@
+"""Instruments: what reads what, how well, and whether its calibration is still due."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import date
+
+import pint
+
+from startkit.errors import ReadingError, StartkitError
+from startkit.units import Q, difference_kind, number, split, unit_for
+
+_TERM = re.compile(r"^(.+?)\s+of\s+(reading|range|span)$", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Accuracy:
+    """Accuracy as stated: a constant, a share of reading, a share of range; terms add."""
+
+    constant: float = 0.0  # SI base unit of the kind, as a difference
+    of_reading: float = 0.0
+    of_range: float = 0.0
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """One instrument.
+
+    Parameters
+    ----------
+    tag, name, serial : str
+    kind : str
+        Kind of reading that it takes.
+    accuracy : Accuracy
+        Half-width of the stated accuracy [unit of `kind`, difference].
+    span : pint.Quantity or None
+        Length of the range [unit of `kind`, difference].
+    calibration_due : datetime.date or None
+    pair : str
+        Tag of the instrument that it was calibrated together with.
+    pair_accuracy : Accuracy or None
+        Accuracy of the difference between the two.
+    """
+
+    tag: str
+    name: str
+    serial: str
+    kind: str
+    accuracy: Accuracy
+    span: pint.Quantity | None = None
+    calibration_due: date | None = None
+    pair: str = ""
+    pair_accuracy: Accuracy | None = None
+
+    def correlation(self, other: Instrument) -> float:
+        """Correlation between the errors of this instrument and another.
+
+        r = 1 - u_d^2 / (2 u^2), from the accuracies of one reading and of the difference; 0 unless they are a matched pair.
+
+        Source: variance of a difference, JCGM 100:2008, 5.2.2.
+        """
+        if other.tag != self.pair or self.pair_accuracy is None or not self.accuracy.constant:
+            return 0.0
+        return max(0.0, 1 - (self.pair_accuracy.constant / self.accuracy.constant) ** 2 / 2)
+
+    def standard_uncertainty(self, reading: pint.Quantity) -> pint.Quantity:
+        """Standard uncertainty of one reading, from the stated accuracy as a rectangular distribution.
+
+        u = a / sqrt(3)
+
+        Parameters
+        ----------
+        reading : pint.Quantity
+            [unit of `kind`].
+
+        Source: JCGM 100:2008, 4.3.7.
+        """
+        base = reading.to_base_units()
+        level = abs(reading.to(_zero_point(self.kind)).magnitude) if self.kind == "temperature" else abs(base.magnitude)
+        span = self.span.to_base_units().magnitude if self.span is not None else 0.0
+        half_width = self.accuracy.constant + self.accuracy.of_reading * level + self.accuracy.of_range * span
+        unit = "delta_degC" if self.kind == "temperature" else base.units
+        return Q(half_width / 3**0.5, unit)
+
+    def in_calibration(self, on: date | None) -> bool | None:
+        """True or False on that day; None if the day or the due date is not known."""
+        return None if self.calibration_due is None or on is None else on <= self.calibration_due
+
+
+def _zero_point(kind: str) -> str:
+    # "% of reading" of a thermometer means of the Celsius figure.
+    return "degC" if kind == "temperature" else ""
+
+
+def accuracy(text: str, kind: str, where: str = "") -> Accuracy:
+    """Stated accuracy as typed: ``"0.1 K"``, ``"0.5 % of range"``, ``"1 % of reading + 0.2 A"``.
+
+    Raises
+    ------
+    ReadingError
+        A term is neither a value with its unit nor a share of reading or range.
+    """
+    parts = {"constant": 0.0, "of_reading": 0.0, "of_range": 0.0}
+    for term in re.split(r"\s*\+\s*", text.replace("±", "").strip()):
+        share = _TERM.match(term)
+        if share:
+            digits, unit = split(share.group(1))
+            if unit != "%":
+                raise ReadingError(f"{term!r} is not an accuracy", where, "write for example  0.5 % of range")
+            parts["of_reading" if share.group(2).lower() == "reading" else "of_range"] += number(digits, where) / 100
+        else:
+            parts["constant"] += _constant(term, kind, where)
+    if any(value < 0 for value in parts.values()) or not any(parts.values()):
+        raise ReadingError(f"{text!r} is not an accuracy", where, "give a value above zero, such as  0.1 K  or  1 % of reading")
+    return Accuracy(**parts)
+
+
+def _constant(term: str, kind: str, where: str) -> float:
+    digits, unit = split(term)
+    try:
+        meaning = unit_for(unit, difference_kind(kind), where)
+    except StartkitError as error:
+        raise ReadingError(f"{term!r} is not an accuracy ({error.what})", where, error.remedy) from None
+    return float(Q(number(digits, where), meaning.pint).to_base_units().magnitude)
+
+
+def span(text: str, kind: str, where: str = "") -> pint.Quantity:
+    """Range as typed, ``"0 to 1000 kPa"`` or ``"-20..120 °C"``, as its length.
+
+    Raises
+    ------
+    ReadingError
+        Not two numbers and a unit.
+    """
+    match = re.match(r"^\s*([+\-−]?[\d.,]+)\s*(?:to|\.\.\.?|–|…)\s*([+\-−]?[\d.,]+)\s*(\S.*)$", text, re.IGNORECASE)
+    if match is None:
+        raise ReadingError(f"{text!r} is not a range", where, "write for example  0 to 1000 kPa")
+    low, high, unit = match.groups()
+    length = number(high, where) - number(low, where)
+    if length <= 0:
+        raise ReadingError(f"{text!r} ends where it begins", where, "give the lower end first")
+    return Q(length, unit_for(unit, difference_kind(kind), where).pint)

@@ -1,0 +1,220 @@
+"""A job: one start-up of one machine, in one folder."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import threading
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from startkit import units
+from startkit.errors import JobError, JournalError
+from startkit.facts import baseline as baseline_
+from startkit.facts import limits as limits_
+from startkit.facts import machine as machine_
+from startkit.facts import whole
+from startkit.facts.journal import Entry, Journal, chain_faults
+
+if TYPE_CHECKING:
+    from startkit.facts.trend import Trend
+
+DATABASE, SHEET, SPECIFICATION = "job.db", "machine.toml", "specification.toml"
+ROW_REMOVED = "row removed"
+_SAFE_NAME = re.compile(r"^[A-Za-z0-9](?:[A-Za-z0-9 ._\-]*[A-Za-z0-9_\-])?$")
+
+
+@dataclass(frozen=True)
+class State:
+    """All entries of a job up to one moment, newest value of each item first to hand.
+
+    Parameters
+    ----------
+    entries : tuple of Entry
+    faults : tuple of str
+        One sentence for each place where the journal's chain of hashes was found broken.
+    """
+
+    entries: tuple[Entry, ...]
+    faults: tuple[str, ...] = ()
+
+    @cached_property
+    def latest(self) -> Mapping[str, Entry]:
+        return {entry.what: entry for entry in self.entries}
+
+    def history(self, what: str) -> tuple[Entry, ...]:
+        """Every value that an item has had, oldest first."""
+        return tuple(self._by_item.get(what, ()))
+
+    @cached_property
+    def _by_item(self) -> Mapping[str, list[Entry]]:
+        # Every field of a form asks for its history: one pass over the journal serves them all.
+        found: dict[str, list[Entry]] = {}
+        for entry in self.entries:
+            found.setdefault(entry.what, []).append(entry)
+        return found
+
+
+class Job:
+    """A job's folder: sheet, journal, notebook, imported files, records.
+
+    Safe to use from several threads: widget callbacks may run beside the kernel's main thread.
+    """
+
+    def __init__(self, folder: Path, read_only: bool = False) -> None:
+        self.folder, self.read_only = Path(folder), read_only
+        if not self.folder.is_dir():
+            raise JobError("there is no such job folder", str(folder), "check the name, or make the job with `startkit new`")
+        self.journal = Journal.open(self.folder / DATABASE, read_only)
+        self.machine = machine_.load(self.folder / SHEET)
+        self.limits = self._limits()
+        self.baseline = baseline_.in_folder(self.folder)
+        self._lock = threading.RLock()
+        self._entries: list[Entry] = []
+        self._faults: list[str] = []
+
+    @classmethod
+    def create(cls, folder: Path, sheet: Path, template: Path, system: str = units.SI, who: str = "", specification: Path | None = None, at: str = "") -> Job:
+        """Make the folder, copy sheet and template into it, write the first entries.
+
+        Parameters
+        ----------
+        folder, sheet, template : pathlib.Path
+        system : str
+            ``"SI"`` or ``"I-P"``.
+        who : str
+            Who made the job.
+        specification : pathlib.Path, optional
+            TOML file with the job's own ``[limits]``.
+        at : str
+            When it was made, ISO 8601 with offset; empty: now.
+
+        Raises
+        ------
+        JobError
+            The folder exists and is not empty, its name cannot be used everywhere, or a file is missing.
+        """
+        folder = Path(folder)
+        check_new_folder(folder)
+        machine = machine_.load(sheet)
+        for path in (template, *([specification] if specification else [])):
+            if not Path(path).is_file():
+                raise JobError("there is no such file", str(path), "check the name")
+        if specification:
+            limits_.specification(limits_.defaults(), specification)
+        try:
+            with whole.folder(folder) as made:
+                given = {SHEET: sheet, template.name: template} | ({SPECIFICATION: specification} if specification else {})
+                for name, path in given.items():
+                    whole.copy(Path(path), made / name)
+                Journal.create(made / DATABASE).append([
+                    Entry("job.machine", machine.machine.tag, who=who, at=at),
+                    Entry("job.units", system, who=who, at=at),
+                    Entry("job.template", template.name, who=who, note=f"sha256 {_file_digest(made / template.name)}", at=at),
+                    Entry("job.sheet", SHEET, who=who, note=f"sha256 {_file_digest(made / SHEET)}", at=at),
+                ])
+        except OSError as error:
+            raise JobError(f"the folder cannot be made ({error.strerror})", str(folder), "check that the disk or stick has room and is not write-protected") from None
+        return cls(folder)
+
+    def _limits(self) -> limits_.Limits:
+        layered = limits_.defaults()
+        if (self.folder / SPECIFICATION).is_file():
+            layered = limits_.specification(layered, self.folder / SPECIFICATION)
+        return self.machine.limits_over(layered, SHEET)
+
+    def state(self, until: int | None = None) -> State:
+        """The entries so far, or those up to entry number `until`."""
+        with self._lock:
+            last = self._entries[-1] if self._entries else None
+            new = self.journal.read(after=last.seq if last else 0)
+            # Hashing thousands of entries at every keystroke would be felt: each is checked once, when it is read.
+            self._faults += chain_faults(new, last)
+            self._entries += new
+            return State(tuple(e for e in self._entries if until is None or e.seq <= until), tuple(self._faults))
+
+    def record(self, entries: Entry | Iterable[Entry]) -> list[Entry]:
+        """Write entries; they are on disk when this returns.
+
+        Raises
+        ------
+        JournalError
+            A correction came without its reason, or the journal cannot be written.
+        """
+        batch = [entries] if isinstance(entries, Entry) else list(entries)
+        with self._lock:
+            latest = self.state().latest
+            # The same value again says nothing new, unless it is said why: "seen again after the adjustment".
+            changed = [e for e in batch if e.note.strip() or not _same(latest.get(e.what), e)]
+            for entry in changed:
+                if needs_reason(latest.get(entry.what), entry) and not entry.note.strip():
+                    raise JournalError("a correction needs its reason", entry.what, "say in a few words why the value changes")
+            return self.journal.append(replace(e, value=e.value.strip(), unit=e.unit.strip()) for e in changed)
+
+    @cached_property
+    def trends(self) -> Mapping[str, Trend]:
+        """The imported trends by name, each read when it is first asked for."""
+        from startkit.facts.trend import Trends
+
+        return Trends(self)
+
+    @property
+    def system(self) -> str:
+        """Units of this job: SI or I-P."""
+        entry = self.state().latest.get("job.units")
+        return entry.value if entry and entry.value in units.SYSTEMS else units.SI
+
+    @property
+    def template(self) -> Path:
+        """The notebook of this job; always one in its own folder, whatever a foreign journal says.
+
+        Raises
+        ------
+        JobError
+            The journal names none.
+        """
+        entry = self.state().latest.get("job.template")
+        name = Path(entry.value).name if entry is not None else ""
+        if not name:
+            raise JobError("the journal names no notebook", str(self.folder), "take an undamaged copy, or save what can be read with `startkit rescue`")
+        return self.folder / name
+
+    @property
+    def last_moment(self) -> datetime:
+        """Time of the last entry whose time can be read; 1980 if there is none, the earliest that archives can hold."""
+        moments = (entry.moment for entry in reversed(self.state().entries))
+        return next((moment for moment in moments if moment is not None), datetime(1980, 1, 1, tzinfo=UTC))
+
+
+def _same(old: Entry | None, new: Entry) -> bool:
+    if old is None:
+        return False
+    return (old.value, old.unit, old.instrument) == (new.value.strip(), new.unit.strip(), new.instrument)
+
+
+def needs_reason(old: Entry | None, new: Entry) -> bool:
+    """True if `new` replaces a value that somebody stood for: not when a blank is filled."""
+    return old is not None and old.value != "" and not old.what.startswith("job.") and (old.value, old.unit) != (new.value.strip(), new.unit.strip())
+
+
+def check_new_folder(folder: Path) -> None:
+    """Refuse a folder that exists with something in it, or whose name some computer refuses.
+
+    Raises
+    ------
+    JobError
+        With the remedy.
+    """
+    name = folder.name
+    if not _SAFE_NAME.match(name) or whole.is_reserved(name):
+        raise JobError(f"{name!r} cannot be the name of a folder on every computer", "job", "use letters, digits, blanks, dots, hyphens")
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise JobError("the folder is not empty", str(folder), "choose another name; a job is never written over another")
+
+
+def _file_digest(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()

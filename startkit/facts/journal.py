@@ -1,0 +1,297 @@
+"""The journal: every entry of a job, append-only, each sealed with the hash of the one before.
+
+SQLite, one short connection per change; `journal_mode=DELETE` and `synchronous=FULL` because job
+folders live in synchronised folders and on sticks.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import sqlite3
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+from startkit.errors import JournalError
+
+APPLICATION_ID = 0x53544B31  # "STK1": tells our files from other SQLite files
+GENESIS = "0" * 64
+BUSY_SECONDS = 15.0
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One thing that was written down.
+
+    Parameters
+    ----------
+    what : str
+        Dotted name: ``stage.field``, ``stage.table.row.column``, ``waiver.verdict-key``, ``job.units``.
+    value, unit : str
+        As typed.
+    who, instrument : str
+        Person, and tag of the instrument read (may be empty).
+    note : str
+        Reason of a correction, or a remark.
+    at : str
+        Local time with offset, ISO 8601.
+    seq, previous, digest
+        Place in the chain, hash of the entry before, hash of this one.
+    """
+
+    what: str
+    value: str
+    unit: str = ""
+    who: str = ""
+    instrument: str = ""
+    note: str = ""
+    at: str = ""
+    seq: int = 0
+    previous: str = ""
+    digest: str = ""
+
+    def as_dict(self) -> dict[str, Any]:
+        """Its parts by name, in order."""
+        return dict(vars(self))
+
+    @property
+    def moment(self) -> datetime | None:
+        """When it was made; None if its time cannot be read: the entry may come from a damaged or a foreign journal."""
+        try:
+            found = datetime.fromisoformat(self.at)
+        except ValueError:
+            return None
+        return found if found.tzinfo is not None else found.replace(tzinfo=UTC)
+
+    @property
+    def day(self) -> date | None:
+        """Day on which it was made, on the clock of its place; None if its time cannot be read."""
+        return self.moment.date() if self.moment is not None else None
+
+
+def digest(entry: Entry) -> str:
+    """SHA-256 over the canonical JSON of an entry without its own hash."""
+    body = {k: v for k, v in entry.as_dict().items() if k != "digest"}
+    return hashlib.sha256(json.dumps(body, sort_keys=True, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def now() -> str:
+    """Local time with its offset, to the millisecond."""
+    return datetime.now().astimezone().isoformat(timespec="milliseconds")
+
+
+# --- migrations: named functions, applied in order ------------------------------------------
+
+
+def m001_entries(db: sqlite3.Connection) -> None:
+    """The table of entries, and triggers that refuse to change or delete one."""
+    db.execute(
+        "CREATE TABLE entries (seq INTEGER PRIMARY KEY, what TEXT NOT NULL, value TEXT NOT NULL, unit TEXT NOT NULL,"
+        " who TEXT NOT NULL, instrument TEXT NOT NULL, note TEXT NOT NULL, at TEXT NOT NULL,"
+        " previous TEXT NOT NULL, digest TEXT NOT NULL UNIQUE)"
+    )
+    for verb in ("UPDATE", "DELETE"):
+        db.execute(
+            f"CREATE TRIGGER entries_no_{verb.lower()} BEFORE {verb} ON entries"
+            " BEGIN SELECT RAISE(ABORT, 'entries are never changed: write a correction'); END"
+        )
+
+
+_INSERT = (
+    "INSERT INTO entries (seq, what, value, unit, who, instrument, note, at, previous, digest)"
+    " VALUES (:seq, :what, :value, :unit, :who, :instrument, :note, :at, :previous, :digest)"
+)
+# A damaged row may hold anything: as text it is shown, and its hash tells that it was altered.
+_COLUMNS = ", ".join(f"ifnull(CAST({name} AS TEXT), '')" if name != "seq" else name for name in ("what", "value", "unit", "who", "instrument", "note", "at", "seq", "previous", "digest"))
+MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (m001_entries,)
+
+
+class Journal:
+    """The entries in one file."""
+
+    def __init__(self, path: Path, read_only: bool = False) -> None:
+        self.path, self.read_only = path, read_only
+
+    @classmethod
+    def create(cls, path: Path) -> Journal:
+        """A new, empty journal; an existing file is never overwritten.
+
+        Raises
+        ------
+        JournalError
+            The file exists, or the folder cannot be written.
+        """
+        if path.exists():
+            raise JournalError("a journal is already there", str(path), "open the job instead of making it again")
+        journal = cls(path)
+        with journal._connect() as db:
+            db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            journal._migrate(db)
+        return journal
+
+    @classmethod
+    def open(cls, path: Path, read_only: bool = False) -> Journal:
+        """An existing journal, brought to the newest layout unless it is opened read-only.
+
+        Raises
+        ------
+        JournalError
+            No file, not a journal, or written by a newer version.
+        """
+        if not path.is_file():
+            raise JournalError("there is no journal", str(path), "give the folder of a job, or make one with `startkit new`")
+        journal = cls(path, read_only)
+        with journal._connect() as db:
+            if db.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
+                raise JournalError("the file is not a job's journal", str(path), "give the folder of a job")
+            version = db.execute("PRAGMA user_version").fetchone()[0]
+            if version > len(MIGRATIONS):
+                raise JournalError("the journal was written by a newer version", str(path), "install the newer version and open it again")
+            if version < len(MIGRATIONS) and not read_only:
+                journal._migrate(db)
+        return journal
+
+    def _migrate(self, db: sqlite3.Connection) -> None:
+        db.execute("BEGIN IMMEDIATE")
+        version = db.execute("PRAGMA user_version").fetchone()[0]
+        for number, migration in enumerate(MIGRATIONS[version:], start=version + 1):
+            migration(db)
+            db.execute(f"PRAGMA user_version = {number}")
+        db.execute("COMMIT")
+
+    @contextmanager
+    def _connect(self) -> Iterator[sqlite3.Connection]:
+        """One short connection; every SQLite error becomes one sentence."""
+        db = None
+        try:
+            db = self._opened(self.read_only)
+            if not self.read_only:
+                db.execute("PRAGMA journal_mode = DELETE")
+                db.execute("PRAGMA synchronous = FULL")
+            yield db
+        except sqlite3.Error as error:
+            raise _plain(error, self.path) from None
+        finally:
+            if db is not None:
+                db.close()
+
+    def _opened(self, read_only: bool) -> sqlite3.Connection:
+        """A connection that can read: what a killed writer left half done is undone first, for which a moment of writing is needed."""
+        uri = self.path.absolute().as_uri() + ("?mode=ro" if read_only else "")
+        db = sqlite3.connect(uri, uri=True, timeout=BUSY_SECONDS, isolation_level=None)
+        try:
+            db.execute("PRAGMA schema_version").fetchone()
+        except sqlite3.OperationalError as error:
+            db.close()
+            if not read_only or error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_READONLY:
+                raise
+            self._opened(read_only=False).close()
+            return self._opened(read_only=True)
+        return db
+
+    def append(self, entries: Iterable[Entry]) -> list[Entry]:
+        """Write entries in one transaction and return them as they now stand in the chain.
+
+        On return they are on disk (`synchronous=FULL`); on error none of them is.
+
+        Raises
+        ------
+        JournalError
+            Read-only, locked by somebody else for too long, or the disk refused.
+        """
+        if self.read_only:
+            raise JournalError("the job is open for reading only", str(self.path), "open it in form mode to enter readings")
+        with self._connect() as db:
+            db.execute("BEGIN IMMEDIATE")
+            last = db.execute("SELECT seq, digest FROM entries ORDER BY seq DESC LIMIT 1").fetchone() or (0, GENESIS)
+            written = _chained(entries, *last)
+            db.executemany(_INSERT, [entry.as_dict() for entry in written])
+            db.execute("COMMIT")
+        return written
+
+    def adopt(self, entries: Iterable[Entry]) -> None:
+        """Take over the entries of another journal as they stand in their chain; this one must be empty.
+
+        Raises
+        ------
+        JournalError
+            The chain is broken, or entries are here already.
+        """
+        taken = list(entries)
+        faults = chain_faults(taken)
+        if faults:
+            raise JournalError(f"the chain of hashes is broken ({faults[0]})", str(self.path), "take an undamaged copy")
+        with self._connect() as db:
+            db.execute("BEGIN IMMEDIATE")
+            if db.execute("SELECT count(*) FROM entries").fetchone()[0]:
+                raise JournalError("entries are here already", str(self.path), "take over entries into a new journal only")
+            db.executemany(_INSERT, [entry.as_dict() for entry in taken])
+            db.execute("COMMIT")
+
+    def read(self, after: int = 0) -> list[Entry]:
+        """Entries in order, from the one after number `after`."""
+        with self._connect() as db:
+            rows = db.execute(f"SELECT {_COLUMNS} FROM entries WHERE seq > ? ORDER BY seq", (after,)).fetchall()
+        return [Entry(*row) for row in rows]
+
+    def newest(self) -> Entry | None:
+        """The last entry alone: its digest stands for all entries before it."""
+        with self._connect() as db:
+            row = db.execute("SELECT what, value, unit, who, instrument, note, at, seq, previous, digest FROM entries ORDER BY seq DESC LIMIT 1").fetchone()
+        return Entry(*row) if row else None
+
+    def faults(self) -> list[str]:
+        """What is wrong with the chain; empty if nothing is."""
+        return chain_faults(self.read())
+
+
+def _chained(entries: Iterable[Entry], seq: int, previous: str) -> list[Entry]:
+    written = []
+    for entry in entries:
+        seq += 1
+        clean: dict[str, Any] = {k: v.encode("utf-8", "replace").decode() for k, v in entry.as_dict().items() if isinstance(v, str)}
+        placed = replace(entry, **{**clean, "at": entry.at or now(), "seq": seq, "previous": previous, "digest": ""})
+        placed = replace(placed, digest=digest(placed))
+        previous = placed.digest
+        written.append(placed)
+    return written
+
+
+def chain_faults(entries: Iterable[Entry], after: Entry | None = None) -> list[str]:
+    """One sentence for each place where the chain of hashes is broken.
+
+    Parameters
+    ----------
+    entries : iterable of Entry
+    after : Entry, optional
+        The entry that stands before the first one; default: the chain begins here.
+    """
+    faults, previous = [], after.digest if after else GENESIS
+    for expected, entry in enumerate(entries, start=after.seq + 1 if after else 1):
+        if entry.seq != expected:
+            faults.append(f"entry {expected} is missing before entry {entry.seq}")
+        if entry.previous != previous:
+            faults.append(f"entry {entry.seq} ({entry.what}) does not follow the entry before it")
+        if digest(entry) != entry.digest:
+            faults.append(f"entry {entry.seq} ({entry.what}) was altered after it was written")
+        previous = entry.digest
+    return faults
+
+
+def _plain(error: sqlite3.Error, path: Path) -> JournalError:
+    text = str(error)
+    if "locked" in text or "busy" in text:
+        return JournalError("somebody else is writing to this job", str(path), "wait a moment and save again")
+    if "readonly" in text or "unable to open" in text:
+        return JournalError("the job's folder cannot be written", str(path), "check that the folder or stick is not write-protected")
+    if "full" in text or "disk I/O" in text:
+        return JournalError("the disk is full or failing, nothing was saved", str(path), "free some space and save again")
+    if "never changed" in text:
+        return JournalError("entries are never changed or deleted", str(path), "write a correction")
+    if any(said in text for said in ("malformed", "not a database", "decode")):
+        return JournalError("the journal is damaged", str(path), "keep the file as it is and work on a copy")
+    return JournalError(f"the journal cannot be used ({text})", str(path), "close other programs that hold the file and try again")

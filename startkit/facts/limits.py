@@ -1,0 +1,174 @@
+"""Limits: data with a source, in an order of authority.
+
+Machine sheet > job's specification > published standard > common practice > default of this workbook.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import pint
+
+from startkit.errors import SheetError, StartkitError
+from startkit.facts import toml_file
+from startkit.units import KINDS, parse
+
+SHEET, SPECIFICATION = "machine sheet", "specification"
+STANDINGS = ("published", "secondary", "from memory", "common practice", "own default")
+CHECK = "check against the standard"
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One limit.
+
+    Parameters
+    ----------
+    key : str
+        ``stage.item``.
+    title : str
+    kind : str
+        Kind of reading.
+    low, high : pint.Quantity or None
+    source : str
+        Document and clause, as printed.
+    standing : str
+        How well it is known, one of `STANDINGS`; limits of sheet and specification are ``"published"``.
+    authority : str
+        Whose limit it is: ``"machine sheet"``, ``"specification"`` or ``"default"``.
+    """
+
+    key: str
+    title: str
+    kind: str
+    low: pint.Quantity | None = None
+    high: pint.Quantity | None = None
+    source: str = ""
+    standing: str = "published"
+    authority: str = "default"
+
+    @property
+    def origin(self) -> str:
+        """The source as it is printed beside a verdict."""
+        if self.authority != "default":
+            return f"{self.authority}: {self.source}" if self.source else self.authority
+        if self.standing == "common practice":
+            return f"common practice, no source{': ' + self.source if self.source else ''}"
+        if self.standing == "own default":
+            return f"default of this workbook, no source{': ' + self.source if self.source else ''}"
+        if self.standing == "from memory":
+            return f"{self.source}, from memory: {CHECK}"
+        return f"{self.source} (as restated in a secondary text)" if self.standing == "secondary" else self.source
+
+
+class Limits(Mapping[str, Limit]):
+    """The limits that apply to one job; a later layer overrides an earlier one."""
+
+    def __init__(self, limits: Mapping[str, Limit]) -> None:
+        self._limits = dict(limits)
+
+    def __getitem__(self, key: str) -> Limit:
+        try:
+            return self._limits[key]
+        except KeyError:
+            raise SheetError(f"no limit is called {key!r}", "limits", "define it in limits.toml of its stage or in the sheet") from None
+
+    def __iter__(self):
+        return iter(self._limits)
+
+    def __len__(self) -> int:
+        return len(self._limits)
+
+    def overridden(self, table: Mapping[str, Any], authority: str, name: str, text: str, at: tuple[str, ...] = ()) -> Limits:
+        """These limits with those of a sheet's or specification's ``[limits]`` table laid over them.
+
+        Parameters
+        ----------
+        table : mapping
+            Body of the table.
+        authority : str
+            `SHEET` or `SPECIFICATION`.
+        name, text : str
+            Of the file, for the error.
+        at : tuple of str
+            Where in the file the table stands.
+
+        Raises
+        ------
+        SheetError
+            Unknown key, wrong unit, missing source: file, line, remedy.
+        """
+        result = dict(self._limits)
+        for key, body in table.items():
+            path = (*at, key)
+            where = toml_file.where(name, text, path)
+            if key not in result:
+                raise SheetError(f"{key!r} is not the name of a limit", where, "list the names with `startkit limits`")
+            result[key] = _overridden(result[key], body, authority, name, text, path)
+        return Limits(result)
+
+
+def _overridden(base: Limit, body: Any, authority: str, name: str, text: str, path: tuple[str, ...]) -> Limit:
+    where = toml_file.where(name, text, path)
+    if not isinstance(body, dict):
+        raise SheetError("a limit is a table", where, 'write  { high = "40 s", source = "maker\'s data sheet, page 3" }')
+    unknown = set(body) - {"low", "high", "source", "confirmed"}
+    if unknown:
+        raise SheetError(f"{sorted(unknown)[0]!r} does not belong to a limit", where, "use low, high, source or confirmed")
+    if body.get("confirmed"):
+        return replace(base, source=f"{base.source}; confirmed: {body['confirmed']}", standing="published")
+    if not body.get("source"):
+        raise SheetError("a limit needs its source", where, 'add  source = "document, page"')
+    low, high = (_bound(body.get(side), base.kind, toml_file.where(name, text, (*path, side))) for side in ("low", "high"))
+    return replace(base, low=low, high=high, source=str(body["source"]), standing="published", authority=authority)
+
+
+def _bound(typed: Any, kind: str, where: str) -> pint.Quantity | None:
+    if typed is None:
+        return None
+    if not isinstance(typed, str):
+        raise SheetError("a limit is written with its unit", where, 'put number and unit in quotes, as "40 s"')
+    try:
+        return parse(typed, kind, where=where)
+    except StartkitError as error:
+        raise SheetError(error.what, error.where, error.remedy) from None
+
+
+def from_toml(table: Mapping[str, Any], name: str, text: str) -> Limits:
+    """Default limits from a ``[limits."stage.item"]`` file.
+
+    Raises
+    ------
+    SheetError
+        A key is missing or wrong: file, line, remedy.
+    """
+    limits = {}
+    for key, body in table.items():
+        where = toml_file.where(name, text, (key,))
+        missing = {"title", "kind", "standing"} - set(body)
+        if missing:
+            raise SheetError(f"the limit lacks {sorted(missing)[0]}", where, "add it")
+        if body["kind"] not in KINDS or body["standing"] not in STANDINGS:
+            raise SheetError("unknown kind or standing", where, f"standing is one of {', '.join(STANDINGS)}")
+        low, high = (_bound(body.get(side), body["kind"], toml_file.where(name, text, (key, side))) for side in ("low", "high"))
+        limits[key] = Limit(key, body["title"], body["kind"], low, high, body.get("source", ""), body["standing"])
+    return Limits(limits)
+
+
+@functools.cache
+def defaults() -> Limits:
+    """The limits that come with the tool (``startkit/facts/limits.toml``), read once."""
+    resource = resources.files("startkit.facts") / "limits.toml"
+    text = resource.read_text(encoding="utf-8")
+    return from_toml(toml_file.parse(text, "limits.toml"), "limits.toml", text)
+
+
+def specification(base: Limits, path: Path) -> Limits:
+    """`base` with the ``[limits]`` of a job's specification file laid over it."""
+    table, text = toml_file.load(path)
+    return base.overridden(table.get("limits", {}), SPECIFICATION, path.name, text, ("limits",))

@@ -1,0 +1,322 @@
+"""The machine sheet: what the maker's documents and the order say of one machine."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+import pint
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+
+from startkit.errors import SheetError, StartkitError
+from startkit.facts import limits as limits_
+from startkit.facts import toml_file
+from startkit.units import Q, parse
+
+
+def _reads(kind: str) -> BeforeValidator:
+    """Text such as ``"6.7 degC"`` read as a quantity of this kind."""
+
+    def read(value: Any) -> Any:
+        if isinstance(value, pint.Quantity):
+            return value
+        if not isinstance(value, str):
+            raise ValueError(f'a number without its unit; write it in quotes with its unit, as in "{value} {_example(kind)}"')
+        try:
+            return parse(value, kind)
+        except StartkitError as error:
+            raise ValueError(f"{error.what}; {error.remedy}") from None
+
+    return BeforeValidator(read)
+
+
+def _of(kind: str) -> Any:
+    """The kind, for the blank sheet."""
+    return Field(json_schema_extra={"kind": kind})
+
+
+def _example(kind: str) -> str:
+    from startkit.units import label
+
+    return label(kind) or "%"
+
+
+Temperature = Annotated[Any, _reads("temperature"), _of("temperature")]
+TemperatureDifference = Annotated[Any, _reads("temperature_difference"), _of("temperature_difference")]
+PressureDifference = Annotated[Any, _reads("pressure_difference"), _of("pressure_difference")]
+PressureDrop = Annotated[Any, _reads("pressure_drop"), _of("pressure_drop")]
+RelativePressure = Annotated[Any, _reads("relative_pressure"), _of("relative_pressure")]
+Flow = Annotated[Any, _reads("flow"), _of("flow")]
+Cooling = Annotated[Any, _reads("cooling"), _of("cooling")]
+Power = Annotated[Any, _reads("power"), _of("power")]
+Current = Annotated[Any, _reads("current"), _of("current")]
+Voltage = Annotated[Any, _reads("voltage"), _of("voltage")]
+Time = Annotated[Any, _reads("time"), _of("time")]
+Minutes = Annotated[Any, _reads("minutes"), _of("minutes")]
+Percent = Annotated[Any, _reads("percent"), _of("percent")]
+Frequency = Annotated[Any, _reads("frequency"), _of("frequency")]
+Speed = Annotated[Any, _reads("speed"), _of("speed")]
+Mass = Annotated[Any, _reads("mass"), _of("mass")]
+Volume = Annotated[Any, _reads("volume"), _of("volume")]
+LoopVolume = Annotated[Any, _reads("loop_volume"), _of("loop_volume")]
+Elevation = Annotated[Any, _reads("elevation"), _of("elevation")]
+Area = Annotated[Any, _reads("area"), _of("area")]
+Viscosity = Annotated[Any, _reads("viscosity"), _of("viscosity")]
+Resistance = Annotated[Any, _reads("resistance"), _of("resistance")]
+Barometer = Annotated[Any, _reads("barometer"), _of("barometer")]
+Inertia = Annotated[Any, _reads("inertia"), _of("inertia")]
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+
+
+class Identity(_Section):
+    """What machine it is."""
+
+    tag: str
+    maker: str = ""
+    model: str = ""
+    serial: str
+    year: int | None = None
+    work: Literal["new", "overhauled"] = "new"
+    refrigerant: str
+    refrigerant_charge: Mass | None = None
+    drive: Literal["hermetic", "open"] = "hermetic"
+
+
+class Site(_Section):
+    """Where it stands."""
+
+    plant: str
+    elevation: Elevation
+    machinery_room_area: Area | None = None
+
+
+class Motor(_Section):
+    """Motor and starter."""
+
+    rated_power: Power
+    voltage: Voltage
+    frequency: Frequency
+    full_load_current: Current
+    locked_rotor_current: Current | None = None
+    starter: Literal["across the line", "wye-delta", "autotransformer", "soft start", "variable-speed drive"]
+    autotransformer_tap: Percent | None = None
+    drive_current_limit: Percent | None = None
+    starter_current_limit: Percent | None = None
+    speed: Speed | None = None
+    poles: int | None = None
+    service_factor: float | None = None
+    winding: Literal["thermoplastic", "thermosetting", "random-wound", "form-wound"] | None = None
+    run_up_time: Time
+    overcurrent_trip: Percent
+    overcurrent_delay: Time | None = None
+    start_to_start: Minutes | None = None
+    stop_to_start: Minutes | None = None
+    starts_per_hour: float | None = None
+    load_inertia: Inertia | None = None
+    efficiency: Percent | None = None
+    vibration_group: Literal[1, 2] | None = None
+    support: Literal["rigid", "flexible"] = "rigid"
+
+
+class Vanes(_Section):
+    """Inlet guide vanes."""
+
+    actuator: str
+    opening_time: Time
+    closing_time: Time
+    feedback: Literal["percent", "volts", "ohms"] = "percent"
+    feedback_closed: float = 0.0
+    feedback_open: float = 100.0
+    switch: Literal["makes when closed", "none"] = "makes when closed"
+
+
+class Oil(_Section):
+    """Oil and oil pump."""
+
+    kind: str
+    grade: str = ""
+    charge: Volume | None = None
+    viscosity_40: Viscosity | None = None
+    viscosity_100: Viscosity | None = None
+    pump: Literal["fixed speed", "variable speed"] = "fixed speed"
+    differential_set_point: PressureDifference
+    low_trip: PressureDifference
+    filter_drop_clean: PressureDifference | None = None
+    filter_drop_change: PressureDifference | None = None
+    pre_lube_time: Time | None = None
+    post_lube_time: Time | None = None
+    coast_down_time: Time | None = None
+    heater_power: Power | None = None
+
+
+class Exchanger(_Section):
+    """Evaporator or condenser: flow and drop on the water side; design pressure and relief setting on the refrigerant side."""
+
+    fluid: str = "water"
+    glycol_mass_fraction: Percent | None = None
+    design_flow: Flow
+    design_pressure_drop: PressureDrop
+    flow_exponent: float = Field(default=0.5, ge=0.3, le=1.0)
+    minimum_flow: Flow | None = None
+    passes: int | None = None
+    surface: Area | None = None
+    design_pressure: RelativePressure | None = None
+    relief_setting: RelativePressure | None = None
+
+
+class LoadPoint(_Section):
+    """One row of the selection's part-load table."""
+
+    load: Percent
+    capacity: Cooling
+    power: Power
+    entering_chilled: Temperature | None = None
+    leaving_chilled: Temperature
+    entering_condenser: Temperature
+    leaving_condenser: Temperature | None = None
+    evaporator_approach: TemperatureDifference | None = None
+    condenser_approach: TemperatureDifference | None = None
+
+
+class SurgePoint(_Section):
+    """One point of the maker's surge line: the lift at which the machine surges at a load."""
+
+    load: Percent
+    lift: TemperatureDifference
+
+
+class Selection(_Section):
+    """What the machine was sold to do."""
+
+    document: str
+    points: tuple[LoadPoint, ...] = Field(min_length=1)
+    surge_line: tuple[SurgePoint, ...] = ()
+
+
+class Loop(_Section):
+    """The chilled-water loop, for planning the pull-down."""
+
+    volume: LoopVolume | None = None
+    connected_load: Cooling | None = None
+    metal: Mass | None = None
+    capacity_growth: Percent | None = None  # of capacity and current, for each kelvin of warmer leaving water
+
+
+class Curves(_Section):
+    """The maker's performance curves, biquadratic in leaving chilled and entering condenser water in degrees Celsius."""
+
+    capacity: tuple[float, float, float, float, float, float] | None = None
+    power: tuple[float, float, float, float, float, float] | None = None
+    part_load: tuple[float, float, float] | None = None
+    reference_capacity: Cooling | None = None
+    reference_cop: float | None = None
+    leaving_from: Temperature | None = None
+    leaving_to: Temperature | None = None
+    least_load: Percent | None = None
+    source: str = ""
+
+    @property
+    def given(self) -> bool:
+        """True if nothing is lacking that a calculation needs."""
+        needed = (self.capacity, self.power, self.part_load, self.reference_capacity, self.reference_cop, self.leaving_from, self.leaving_to)
+        return all(part is not None for part in needed)
+
+
+class Machine(_Section):
+    """One machine's sheet."""
+
+    machine: Identity
+    site: Site
+    motor: Motor
+    vanes: Vanes
+    oil: Oil
+    evaporator: Exchanger
+    condenser: Exchanger
+    selection: Selection
+    loop: Loop = Loop()
+    curves: Curves = Curves()
+    limits: dict[str, Any] = {}
+
+    _text: str = ""
+
+    @property
+    def design(self) -> LoadPoint:
+        """The selection's point at the highest load."""
+        return max(self.selection.points, key=lambda point: point.load.to("percent").magnitude)
+
+    @property
+    def variable_speed(self) -> bool:
+        return self.motor.starter == "variable-speed drive"
+
+    def limits_over(self, base: limits_.Limits, name: str) -> limits_.Limits:
+        """`base` with the sheet's own limits laid over it."""
+        return base.overridden(self.limits, limits_.SHEET, name, self._text, ("limits",))
+
+
+def load(path: Path) -> Machine:
+    """The sheet in a TOML file.
+
+    Raises
+    ------
+    SheetError
+        Wrong or missing unit, missing field, unknown key: file, line, field, remedy.
+    """
+    table, text = toml_file.load(Path(path))
+    return from_table(table, Path(path).name, text)
+
+
+def from_table(table: dict[str, Any], name: str, text: str) -> Machine:
+    """The sheet from its parsed table; `name` and `text` serve the error."""
+    try:
+        machine = Machine.model_validate(table)
+    except ValidationError as error:
+        raise _first_fault(error, name, text) from None
+    machine._text = text
+    machine.limits_over(limits_.defaults(), name)
+    return machine
+
+
+def _first_fault(error: ValidationError, name: str, text: str) -> SheetError:
+    """The fault that stands first in the file, as one sentence; the others are counted."""
+    faults = error.errors(include_url=False)
+    first = min(faults, key=lambda f: toml_file.line_of(text, tuple(f["loc"])) or 10**9)
+    what, remedy = _sentence(first)
+    more = f" ({len(faults) - 1} more after this one)" if len(faults) > 1 else ""
+    return SheetError(what + more, toml_file.where(name, text, tuple(first["loc"])), remedy)
+
+
+def _sentence(fault: Any) -> tuple[str, str]:
+    field = str(fault["loc"][-1])
+    if fault["type"] == "missing":
+        return f"{field!r} is missing", "add it; a blank sheet with every key comes from `startkit sheet`"
+    if fault["type"] == "extra_forbidden":
+        known = _known_keys(fault["loc"])
+        return f"{field!r} is not a key of a machine sheet", f"check the spelling{': ' + known if known else ''}"
+    if fault["type"] == "literal_error":
+        return f"{fault['input']!r} is not a choice", f"use {fault['ctx']['expected']}"
+    what, _, remedy = str(fault["msg"]).removeprefix("Value error, ").partition("; ")
+    return what, remedy or "see the blank sheet from `startkit sheet`"
+
+
+def _known_keys(location: tuple[Any, ...]) -> str:
+    import difflib
+
+    section: Any = Machine
+    for part in location[:-1]:
+        if isinstance(part, int):
+            continue
+        field = section.model_fields.get(part) if hasattr(section, "model_fields") else None
+        section = _section_of(field.annotation) if field else None
+    names = list(section.model_fields) if hasattr(section, "model_fields") else []
+    close = difflib.get_close_matches(str(location[-1]), names, n=1)
+    return f"did you mean {close[0]!r}?" if close else ""
+
+
+def _section_of(annotation: Any) -> Any:
+    return next((row for row in (LoadPoint, SurgePoint) if row.__name__ in str(annotation)), annotation)
+
+
+__all__ = ["LoadPoint", "Machine", "Q", "from_table", "load"]

@@ -1,0 +1,251 @@
+"""Pictures of a job: photographs and drawn signatures, kept as files of its folder and named in its journal.
+
+A journal's value names them one on a line, each as ``file | what it shows``.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from io import BytesIO
+from itertools import pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from startkit.errors import ReadingError
+from startkit.facts import whole
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+FOLDERS = {"photo": "photographs", "signature": "signatures"}
+MARKS = ("company-mark.svg", "company-mark.png", "company-mark.jpg")  # a company's mark, in a job's folder
+LONGEST = 2048  # pixels of the longer side: the letters of a nameplate stay legible on paper
+QUALITY = 85
+LARGEST = 60_000_000  # bytes of a file that is taken
+MOST_PIXELS = 200_000_000  # a file that claims more than any camera makes is not unpacked
+FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP")
+PAD = (600, 200)  # size of the signature pad, the unit of its strokes
+SHORTEST = 60.0  # length of line below which nobody has signed
+MOST_POINTS = 20_000
+_TAKEN, _CAMERA = 36867, 0x8769  # EXIF tags DateTimeOriginal and its directory, CIPA DC-008 (Exif 2.32)
+
+
+@dataclass(frozen=True)
+class Picture:
+    """One picture as a journal's value names it: file within the job's folder, and what it shows."""
+
+    file: str
+    caption: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.file} | {self.caption}" if self.caption else self.file
+
+
+def named(value: str) -> list[Picture]:
+    """The pictures that a journal's value names."""
+    parts = (line.partition("|") for line in value.splitlines() if line.strip())
+    return [Picture(file.strip(), caption.strip()) for file, _, caption in parts]
+
+
+def with_another(value: str, picture: Picture) -> str:
+    """A journal's value with one picture more; the same one again stands once."""
+    standing = [p for p in named(value) if p.file != picture.file]
+    return "\n".join(str(p) for p in (*standing, picture))
+
+
+def is_addition(before: str, after: str) -> bool:
+    """True if both values name pictures of the job, and every one of `before` still stands in `after`."""
+    standing, kept = named(before), named(after)
+    ours = all(picture.file.partition("/")[0] in FOLDERS.values() for picture in standing)
+    return bool(standing) and ours and all(picture in kept for picture in standing)
+
+
+# --- photographs -------------------------------------------------------------------------------
+
+
+def keep_photograph(folder: Path, content: bytes, name: str, prefix: str, caption: str = "", kind: str = "photo") -> tuple[Picture, str]:
+    """Put a photograph into the job's folder: upright, no larger than needed, without place and other hidden data.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Of the job.
+    content : bytes
+        The file as the camera made it.
+    name : str
+        Its name there.
+    prefix : str
+        First part of the new name: what it belongs to.
+    caption : str
+        What it shows.
+    kind : str
+        ``"photo"`` or ``"signature"`` (a photographed one).
+
+    Returns
+    -------
+    Picture, and a note on the original: name, size, when it was taken, SHA-256.
+
+    Raises
+    ------
+    ReadingError
+        Not a picture that can be read, or too large.
+    OSError
+        The folder cannot be written.
+    """
+    digest = hashlib.sha256(content).hexdigest()
+    image, told = _opened(content, name)
+    file = f"{FOLDERS[kind]}/{_plain(prefix)}-{digest[:12]}.jpg"
+    whole.write(folder / file, _jpeg(_upright(image, name)))
+    return Picture(file, _one_line(caption)), f"original {_one_line(Path(name).name)}, {told}, sha256 {digest}"
+
+
+def _opened(content: bytes, name: str) -> tuple[Image, str]:
+    """The picture, not yet unpacked, and what its head says of it."""
+    from PIL import Image
+
+    if len(content) > LARGEST:
+        raise ReadingError(f"the picture has {len(content) / 1e6:.0f} MB", name, f"take one of at most {LARGEST / 1e6:.0f} MB")
+    try:
+        image = Image.open(BytesIO(content), formats=FORMATS)
+    except Exception:  # what is no picture, or claims to be an enormous one, fails in many ways
+        raise ReadingError("the file is not a picture that can be read", name, "take a JPEG or PNG file; a phone can be set to make JPEG") from None
+    width, height = image.size
+    if width * height > MOST_PIXELS:
+        raise ReadingError(f"the picture has {width * height / 1e6:.0f} million pixels", name, "take a smaller one")
+    return image, ", ".join(part for part in (f"{width} × {height} pixels", _taken(image)) if part)
+
+
+def _taken(image: Image) -> str:
+    """When the camera says that it was taken."""
+    try:
+        said = str(image.getexif().get_ifd(_CAMERA).get(_TAKEN, ""))
+    except Exception:  # what a camera wrote there may be damaged in any way, and is only told
+        return ""
+    found = re.match(r"(\d{4}):(\d\d):(\d\d) (\d\d:\d\d)", said)
+    return f"taken {found[1]}-{found[2]}-{found[3]} {found[4]} by the camera's clock" if found else ""
+
+
+def _upright(image: Image, name: str) -> Image:
+    """Turned as it was seen, scaled, on white where it was transparent."""
+    from PIL import Image, ImageOps
+
+    try:
+        image.draft("RGB", (LONGEST, LONGEST))  # a JPEG is unpacked at the size next above, in a fraction of the time
+        turned = ImageOps.exif_transpose(image)
+        turned.thumbnail((LONGEST, LONGEST), Image.Resampling.LANCZOS)
+    except Exception:  # a damaged file fails in many ways
+        raise ReadingError("the picture is damaged", name, "take it again, or send the file anew") from None
+    if turned.mode in ("RGBA", "LA", "PA") or "transparency" in turned.info:
+        ground = Image.new("RGBA", turned.size, "white")
+        ground.alpha_composite(turned.convert("RGBA"))
+        turned = ground
+    # Pixels alone: some versions of the library write what else they know of a picture into the new file.
+    return Image.frombytes("RGB", turned.size, turned.convert("RGB").tobytes())
+
+
+def _jpeg(image: Image, quality: int = QUALITY) -> bytes:
+    """The bytes of a JPEG file."""
+    out = BytesIO()
+    image.save(out, "JPEG", quality=quality, optimize=True)
+    return out.getvalue()
+
+
+def _plain(text: str) -> str:
+    return re.sub(r"[^A-Za-z0-9_-]+", "-", text).strip("-")[:60] or "picture"
+
+
+def _one_line(text: str) -> str:
+    """A caption stands on one line, and the mark that parts it from the file's name stands once."""
+    return " ".join(text.replace("|", "/").split())[:300]
+
+
+# --- drawn signatures --------------------------------------------------------------------------
+
+
+def keep_signature(folder: Path, strokes: Sequence[Sequence[Sequence[float]]], prefix: str, caption: str) -> tuple[Picture, str]:
+    """Put a drawn signature into the job's folder, as a drawing of its strokes.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Of the job.
+    strokes : sequence
+        Each a sequence of points (x, y) in units of the pad, `PAD`.
+    prefix : str
+        First part of the new name.
+    caption : str
+        Who signed, in what role, and what they state.
+
+    Returns
+    -------
+    Picture, and a note with its SHA-256.
+
+    Raises
+    ------
+    ReadingError
+        Nothing was drawn, or what was sent is not strokes.
+    OSError
+        The folder cannot be written.
+    """
+    content = _drawing(_lines(strokes)).encode("ascii")
+    digest = hashlib.sha256(content).hexdigest()
+    file = f"{FOLDERS['signature']}/{_plain(prefix)}-{digest[:12]}.svg"
+    whole.write(folder / file, content)
+    return Picture(file, _one_line(caption)), f"drawn on the screen, sha256 {digest}"
+
+
+def _lines(strokes: Any) -> list[list[tuple[float, float]]]:
+    try:
+        lines = [[(float(x), float(y)) for x, y in stroke] for stroke in strokes]
+    except (TypeError, ValueError):
+        raise ReadingError("what was drawn cannot be read", "signature", "clear it and sign again") from None
+    points = [point for line in lines for point in line]
+    if len(points) > MOST_POINTS or not all(math.isfinite(x) and math.isfinite(y) for x, y in points):
+        raise ReadingError("what was drawn cannot be read", "signature", "clear it and sign again")
+    if sum(math.dist(a, b) for line in lines for a, b in pairwise(line)) < SHORTEST:
+        raise ReadingError("nobody has signed", "signature", "draw the signature in the box, then accept it")
+    return lines
+
+
+def _drawing(lines: list[list[tuple[float, float]]]) -> str:
+    width, height = PAD
+    paths = " ".join("M" + " L".join(f"{min(max(x, 0), width):.1f} {min(max(y, 0), height):.1f}" for x, y in line) for line in lines if line)
+    return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}">'
+            f'<path d="{paths}" fill="none" stroke="#000000" stroke-width="2.5" stroke-linecap="round" stroke-linejoin="round"/></svg>\n')
+
+
+# --- looking at them ---------------------------------------------------------------------------
+
+
+def within(folder: Path, name: str) -> Path | None:
+    """The file of that name if it lies in the job's folder."""
+    try:
+        path = (folder / name).resolve()
+        return path if path.is_relative_to(folder.resolve()) and path.is_file() else None
+    except (OSError, ValueError):
+        return None
+
+
+def thumbnail(folder: Path, name: str, longest: int = 320) -> tuple[str, bytes]:
+    """Media type and bytes of a small copy for the screen; a drawing as it is.
+
+    Raises
+    ------
+    ReadingError
+        There is no such file in the job's folder, or it is no picture.
+    """
+    path = within(folder, name)
+    if path is None:
+        raise ReadingError("there is no such file in the job's folder", name, "take the photograph again, or put the file there")
+    content = path.read_bytes()
+    if path.suffix.lower() == ".svg":
+        return "image/svg+xml", content
+    image, _ = _opened(content, name)
+    image.draft("RGB", (longest, longest))
+    small = _upright(image, name)
+    small.thumbnail((longest, longest))
+    return "image/jpeg", _jpeg(small, 75)

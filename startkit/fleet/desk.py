@@ -1,0 +1,115 @@
+"""The fleet on the desk: the register's parts for the cells of its notebook."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+from startkit.desk.book import MODES, Shown
+from startkit.errors import JobError, StartkitError
+from startkit.fleet import folder as folder_
+from startkit.fleet.index import Index
+from startkit.fleet.register import Register
+
+SECTIONS = ("front", "machines", "open_items", "instruments", "waivers", "figures", "baseline", "charts", "records")
+
+
+class FleetDesk:
+    """One open fleet; each method shows one section of the register."""
+
+    def __init__(self, register: Register | None, sentence: str = "") -> None:
+        self._register, self._sentence = register, sentence
+
+    def _shown(self, section: str) -> Shown:
+        if self._register is None:
+            return Shown({"part": "error", "sentence": self._sentence})
+        try:
+            return Shown(getattr(self._register, section)())
+        except StartkitError as error:
+            return Shown({"part": "error", "sentence": str(error)})
+
+    def front(self) -> Shown:
+        """The fleet at a glance."""
+        return self._shown("front")
+
+    def machines(self) -> Shown:
+        """One line a job."""
+        return self._shown("machines")
+
+    def open_items(self) -> Shown:
+        """Open items by owner and age."""
+        return self._shown("open_items")
+
+    def instruments(self) -> Shown:
+        """Instruments due."""
+        return self._shown("instruments")
+
+    def waivers(self) -> Shown:
+        """Limits waived."""
+        return self._shown("waivers")
+
+    def figures(self) -> Shown:
+        """Figures side by side."""
+        return self._shown("figures")
+
+    def baseline(self) -> Shown:
+        """Newest visits against their baseline."""
+        return self._shown("baseline")
+
+    def charts(self) -> Shown:
+        """Control charts."""
+        return self._shown("charts")
+
+    def records(self) -> Shown:
+        """Last records with their digests."""
+        return self._shown("records")
+
+
+def open_fleet(fleet: str | Path, mode: str = "record", as_of: str = "") -> FleetDesk:
+    """Open a fleet for the register's notebook; nothing of it is changed.
+
+    Parameters
+    ----------
+    fleet : str or pathlib.Path
+        Folder of the fleet.
+    mode : str
+        ``"form"`` or ``"record"``: the register shows the same in both.
+    as_of : str
+        Day for ages and due dates; empty: today.
+
+    Returns
+    -------
+    FleetDesk
+        If the fleet cannot be opened, one that says in every cell why.
+    """
+    try:
+        if mode not in MODES:
+            raise JobError(f"mode {mode!r} is unknown", "first cell", f"use {' or '.join(MODES)}")
+        return FleetDesk(register(folder_.load(Path(fleet)), day(as_of)))
+    except StartkitError as error:
+        return FleetDesk(None, str(error))
+
+
+def register(fleet: folder_.Fleet, as_of: date, told: Callable[[int, int], Any] | None = None) -> Register:
+    """The register of a fleet from its index, brought up to the jobs first."""
+    return Register(fleet, Index(fleet).summaries(told), as_of)
+
+
+def day(text: str) -> date:
+    """The day in a text; empty: that of SOURCE_DATE_EPOCH, else today.
+
+    Raises
+    ------
+    JobError
+        Not a day.
+    """
+    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
+    try:
+        if text:
+            return date.fromisoformat(text)
+        return datetime.fromtimestamp(int(epoch), UTC).date() if epoch else date.today()
+    except (ValueError, OverflowError, OSError):
+        raise JobError(f"{text or epoch!r} is not a day", "as_of", "write year-month-day, such as 2026-11-25") from None

@@ -1,0 +1,93 @@
+"""What a record was made from: one digest of everything that may change it, kept beside the record."""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+from startkit.facts.added import entry_points
+from startkit.facts.job import DATABASE
+from startkit.facts.journal import Journal
+from startkit.paper.files import write_whole
+from startkit.paper.runs import RECORDS
+
+STAMP, SCHEMA = ".made.json", "startkit-made-1"
+LARGE = 1_000_000  # bytes: a trend or a photograph beyond this is known by its size and time, not read through
+_ADDED = ("startkit.stages", "startkit.checklists")
+
+
+@dataclass(frozen=True)
+class Made:
+    """A job's record as it was made: from what, as what, and the digest of each file."""
+
+    made_from: str
+    layout: str
+    files: Mapping[str, str]
+
+
+def digest_of(folder: Path, layout: str = "") -> str:
+    """SHA-256 over a job's entries, its files, how it is laid out, and the versions that work it out.
+
+    Raises
+    ------
+    JournalError
+        The journal cannot be read.
+    """
+    newest = Journal.open(Path(folder) / DATABASE, read_only=True).newest()
+    parts = [layout, newest.digest if newest else "", *_files(Path(folder)), *versions()]
+    return hashlib.sha256("\n".join(parts).encode("utf-8", "surrogateescape")).hexdigest()
+
+
+def _files(folder: Path) -> Iterator[str]:
+    """Every file that a job reads, with what tells whether it changed."""
+    for path in sorted(folder.rglob("*")):
+        within = path.relative_to(folder)
+        if within.parts[0] == RECORDS or within.parts[0].startswith(DATABASE) or any(part.startswith(".") for part in within.parts) or not path.is_file():
+            continue
+        stat = path.stat()
+        known = f"{stat.st_size} {stat.st_mtime_ns}" if stat.st_size > LARGE else hashlib.sha256(path.read_bytes()).hexdigest()
+        yield f"{within.as_posix()} {known}"
+
+
+@functools.cache
+def versions() -> tuple[str, ...]:
+    """Name and version of what works a record out: the tool, the property library, packages that add stages."""
+    added = {point.dist.name: point.dist.version for group in _ADDED for point in entry_points(group=group) if point.dist is not None}
+    return (*(f"{name} {_version(name)}" for name in ("startkit", "CoolProp")), *(f"{name} {number}" for name, number in sorted(added.items())))
+
+
+def _version(name: str) -> str:
+    try:
+        return version(name)
+    except PackageNotFoundError:
+        return ""
+
+
+# --- the stamp -------------------------------------------------------------------------------------
+
+
+def write(folder: Path, made: Made) -> None:
+    """Put the stamp beside the record, after the record itself."""
+    content = {"schema": SCHEMA, **asdict(made)}
+    write_whole(Path(folder) / RECORDS / STAMP, (json.dumps(content, indent=1, sort_keys=True) + "\n").encode())
+
+
+def read(folder: Path) -> Made | None:
+    """The stamp of a job; None if there is none that can be read."""
+    try:
+        content: Any = json.loads((Path(folder) / RECORDS / STAMP).read_text(encoding="utf-8"))
+        return Made(str(content["made_from"]), str(content["layout"]), dict(content["files"])) if content["schema"] == SCHEMA else None
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def is_current(folder: Path, layout: str = "") -> bool:
+    """True if the record of a job was made from what the job holds now, in this layout, and is still there."""
+    made = read(folder)
+    return made is not None and made.layout == layout and all((Path(folder) / RECORDS / name).is_file() for name in made.files) and made.made_from == digest_of(folder, layout)

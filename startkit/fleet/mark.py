@@ -1,0 +1,53 @@
+"""The company's mark: a picture of the fleet's folder that goes into every job which is not signed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from startkit.errors import JobError
+from startkit.facts.pictures import MARKS, within
+from startkit.fleet.folder import SETTINGS, Fleet
+from startkit.fleet.template import signed
+from startkit.paper.files import write_whole
+
+LARGEST = 500_000  # bytes: it travels in every record
+
+
+def bring(fleet: Fleet, folder: Path) -> bool:
+    """Put the fleet's mark, as it is now, into a job; a signed one is left as it is.
+
+    Returns
+    -------
+    True if the job's folder changed.
+
+    Raises
+    ------
+    JobError
+        The fleet names a mark that is not there or is too large.
+    """
+    wanted = _wanted(fleet)
+    if _same(folder, wanted) or signed(folder):
+        return False
+    for name in MARKS:
+        if name not in wanted:
+            (folder / name).unlink(missing_ok=True)
+    for name, content in wanted.items():
+        write_whole(folder / name, content)
+    return True
+
+
+def _same(folder: Path, wanted: dict[str, bytes]) -> bool:
+    return {name: (folder / name).read_bytes() for name in MARKS if (folder / name).is_file()} == wanted
+
+
+def _wanted(fleet: Fleet) -> dict[str, bytes]:
+    """Name in a job and content; empty if the fleet has no mark."""
+    if not fleet.mark:
+        return {}
+    path = within(fleet.folder, fleet.mark)
+    name = f"company-mark{Path(fleet.mark).suffix.lower().replace('.jpeg', '.jpg')}"
+    if path is None or name not in MARKS:
+        raise JobError(f"the mark {fleet.mark!r} is not a picture in the fleet's folder", f"{SETTINGS}, fleet, mark", "put an SVG, PNG or JPEG file there and name it")
+    if path.stat().st_size > LARGEST:
+        raise JobError(f"the mark has {path.stat().st_size / 1e6:.1f} MB", fleet.mark, f"take one of at most {LARGEST / 1e6:.1f} MB: it travels in every record")
+    return {name: path.read_bytes()}

@@ -1,0 +1,217 @@
+"""New jobs for the machines of a list: every sheet is checked before the first job is made."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import tempfile
+from collections.abc import Mapping
+from copy import deepcopy
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from startkit.errors import JobError, SheetError, StartkitError
+from startkit.facts import limits as limits_
+from startkit.facts import machine as machine_
+from startkit.facts import templates, toml_file
+from startkit.facts.job import DATABASE, SPECIFICATION, Job
+from startkit.fleet import mark
+from startkit.fleet.folder import JOBS, MACHINES, RECORDS, SETTINGS, Fleet, load
+from startkit.fleet.listing import Row, read
+from startkit.fleet.sheet_text import text_of
+from startkit.paper.files import file_safe, write_whole
+from startkit.units import SYSTEMS
+
+_NUMBER = re.compile(r"^-?\d+(\.\d+)?$")
+_HALF_MADE = ".making"  # in jobs/: a job stands in its place whole or not at all
+
+
+@dataclass(frozen=True)
+class Plan:
+    """One job to be made: its folder, its sheet as text, template and units; `there` if it was made before."""
+
+    tag: str
+    folder: Path
+    sheet: Path
+    text: str
+    template: Path
+    system: str
+    there: bool
+
+
+def start(folder: Path) -> Fleet:
+    """The fleet in a folder; one that does not exist yet, or is empty, becomes a fleet.
+
+    Raises
+    ------
+    JobError
+        The folder holds something else.
+    """
+    folder = Path(folder)
+    if not (folder / SETTINGS).is_file():
+        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+            raise JobError(f"there is no {SETTINGS}", str(folder), "give the folder of a fleet, or the name of a new one")
+        for part in (MACHINES, JOBS, RECORDS):
+            (folder / part).mkdir(parents=True, exist_ok=True)
+        write_whole(folder / SETTINGS, text_of({"fleet": {"name": folder.resolve().name, "company": "", "template": "new-machine", "units": "SI"}}).encode())
+    return load(folder)
+
+
+def plans(fleet: Fleet, listed: Path, template: str = "") -> list[Plan]:
+    """What is to be made, checked to the last row.
+
+    Raises
+    ------
+    SheetError, JobError
+        A row, a sheet or a template cannot be used: file, row, key, remedy.
+    """
+    rows = read(listed)
+    if fleet.specification:
+        _check_specification(fleet)
+    found = [_plan(fleet, row, template) for row in rows]
+    _check_apart(rows, found)
+    return found
+
+
+def make(plan: Plan, fleet: Fleet, who: str = "", at: str = "") -> Path:
+    """Make one job; nothing of it is seen before it is whole.
+
+    Raises
+    ------
+    StartkitError
+        A file cannot be written.
+    """
+    if not plan.sheet.is_file():
+        write_whole(plan.sheet, plan.text.encode("utf-8"))
+    fleet.jobs_folder.mkdir(parents=True, exist_ok=True)
+    shutil.rmtree(fleet.jobs_folder / _HALF_MADE, ignore_errors=True)
+    half = fleet.jobs_folder / _HALF_MADE / plan.folder.name
+    specification = None
+    with tempfile.TemporaryDirectory() as scratch:
+        if fleet.specification:
+            specification = Path(scratch) / SPECIFICATION
+            specification.write_text(fleet.specification, encoding="utf-8")
+        Job.create(half, plan.sheet, plan.template, plan.system, who, specification, at)
+    mark.bring(fleet, half)
+    try:
+        half.rename(plan.folder)
+        half.parent.rmdir()
+    except OSError as error:
+        raise JobError(f"the job cannot be put in its place ({error.strerror})", str(plan.folder), "look what lies there") from None
+    return plan.folder
+
+
+def _check_apart(rows: list[Row], found: list[Plan]) -> None:
+    """Names that differ may still be the same folder on some computer."""
+    seen: dict[str, str] = {}
+    for row, plan in zip(rows, found, strict=True):
+        name = plan.folder.name.lower()
+        if name in seen:
+            raise JobError(f"{plan.tag!r} and {seen[name]!r} would share the folder {plan.folder.name}", row.where, "name one of them in the column job")
+        seen[name] = plan.tag
+
+
+def _check_specification(fleet: Fleet) -> None:
+    table = toml_file.parse(fleet.specification, SPECIFICATION)
+    limits_.defaults().overridden(table.get("limits", {}), limits_.SPECIFICATION, SPECIFICATION, fleet.specification, ("limits",))
+
+
+# --- one row ---------------------------------------------------------------------------------------
+
+
+def _plan(fleet: Fleet, row: Row, template: str) -> Plan:
+    tag = row["tag"]
+    name = row["job"] or file_safe(tag)
+    if file_safe(name) != name:
+        raise JobError(f"{name!r} cannot be the name of a job's folder", f"{row.where}, job", "use letters, digits, dots, hyphens")
+    folder = fleet.jobs_folder / name
+    sheet = fleet.machines / f"{file_safe(tag)}.toml"
+    text = _sheet(fleet, row, sheet)
+    found = templates.find(row["template"] or template or fleet.template)
+    return Plan(tag, folder, sheet, text, found, _units(fleet, row, text), (folder / DATABASE).is_file())
+
+
+def _units(fleet: Fleet, row: Row, text: str) -> str:
+    plant = toml_file.parse(text, row.where).get("site", {}).get("plant", "")
+    site = fleet.site(plant, row["tag"])
+    system = row["units"] or (site.units if site else "") or fleet.system
+    if system not in SYSTEMS:
+        raise SheetError(f"{system!r} are not units of a job", f"{row.where}, units", f"use {' or '.join(SYSTEMS)}")
+    return system
+
+
+def _sheet(fleet: Fleet, row: Row, path: Path) -> str:
+    """The machine's sheet: as it lies in ``machines``, or made from the list."""
+    there = path.read_text(encoding="utf-8-sig") if path.is_file() else ""
+    if not row.sheet and not row["like"]:
+        if not there:
+            raise SheetError(f"there is no sheet of {row['tag']}", row.where, f"put it into {MACHINES}/{path.name}, or name in the column like a machine to start from")
+        machine = machine_.load(path)
+        if machine.machine.tag != row["tag"]:
+            raise SheetError(f"the sheet is that of {machine.machine.tag}, not of {row['tag']}", f"{row.where}, tag", f"correct the list or {MACHINES}/{path.name}")
+        return there
+    table = _merged(fleet.defaults, _site_of(fleet, row), _alike(fleet, row), _own(row))
+    text = text_of(table, f"{row['tag']}: made from a list of machines; check it against the maker's documents.")
+    _checked(table, text, row)
+    if there and there != text:
+        raise SheetError(f"{MACHINES}/{path.name} is there already and says something else", row.where, "change that file, or leave only the column tag filled")
+    return text
+
+
+def _alike(fleet: Fleet, row: Row) -> dict[str, Any]:
+    if not row["like"]:
+        return {}
+    path = fleet.machines / f"{file_safe(row['like'])}.toml"
+    if not path.is_file():
+        raise SheetError(f"there is no sheet of {row['like']!r} to start from", f"{row.where}, like", f"put it into {MACHINES}/{path.name}")
+    table, _ = toml_file.load(path)
+    if "site.plant" in row.sheet:
+        table.get("site", {}).pop("elevation", None)  # of the other plant
+    return table
+
+
+def _site_of(fleet: Fleet, row: Row) -> dict[str, Any]:
+    site = fleet.site(row.sheet.get("site.plant", ""), row["tag"])
+    return {"site": {"plant": site.plant, **({"elevation": site.elevation} if site.elevation else {})}} if site else {}
+
+
+def _own(row: Row) -> dict[str, Any]:
+    """The row's own cells as a table."""
+    own: dict[str, Any] = {"machine": {"tag": row["tag"]}}
+    for column, cell in row.sheet.items():
+        part, _, key = column.partition(".")
+        own.setdefault(part, {})[key] = _typed(part, key, cell)
+    return own
+
+
+def _typed(part: str, key: str, cell: str) -> Any:
+    """A cell as the sheet wants it: a number where the key is a bare number, else text."""
+    section = machine_.Machine.model_fields.get(part)
+    known = getattr(section.annotation, "model_fields", {}).get(key) if section is not None else None
+    if known is None or known.annotation is str or not _NUMBER.match(cell):
+        return cell
+    bare = any(word in str(known.annotation) for word in ("int", "float", "Literal"))
+    return json.loads(cell) if bare else cell
+
+
+def _merged(*layers: Mapping[str, Any]) -> dict[str, Any]:
+    """Later layers over earlier ones, part by part; lists are taken whole. Order of the sheet's parts is kept."""
+    merged: dict[str, Any] = {}
+    for layer in layers:
+        for part, table in deepcopy(dict(layer)).items():
+            if isinstance(table, dict) and isinstance(merged.get(part), dict):
+                merged[part] |= table
+            else:
+                merged[part] = table
+    order = list(machine_.Machine.model_fields)
+    return dict(sorted(merged.items(), key=lambda item: order.index(item[0]) if item[0] in order else len(order)))
+
+
+def _checked(table: Mapping[str, Any], text: str, row: Row) -> None:
+    try:
+        machine_.from_table(dict(table), "sheet", text)
+    except StartkitError as error:
+        key = error.where.rpartition(", ")[2]
+        raise SheetError(error.what, f"{row.where}, {key}", error.remedy) from None

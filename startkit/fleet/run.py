@@ -1,0 +1,167 @@
+"""The run: all jobs to records, none stopping the others, taken up again after it was killed."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from startkit.errors import JobError, PaperError, StartkitError
+from startkit.fleet import made, mark, workers
+from startkit.fleet.folder import Fleet
+from startkit.fleet.order import Order, fill
+from startkit.fleet.tables import several
+from startkit.fleet.workers import Outcome
+
+LOG = "run.jsonl"  # in the fleet's records: what the last run was to do, and each job as it was done
+
+
+@dataclass(frozen=True)
+class Done:
+    """What became of one job: the record's file, or one sentence on why there is none."""
+
+    job: str
+    record: str = ""
+    fault: str = ""
+    seconds: float = 0.0
+
+
+class Run:
+    """One run over a fleet.
+
+    Parameters
+    ----------
+    fleet : Fleet
+    names : tuple of str
+        Jobs by their folders' names; empty: all.
+    changed : bool
+        Only jobs whose entries, files, layout or version changed since their record was made.
+    processes : int
+        At a time; 0: one for each core.
+    scheduler : str
+        Address of a Dask scheduler; empty: this computer.
+    form : str
+        ``"full"`` or ``"short"``.
+
+    Attributes
+    ----------
+    orders : tuple of Order
+        What is to be done.
+    left : tuple of str
+        Jobs that need nothing.
+    taken_up : str
+        When the run began that is taken up here; empty: this is a new one.
+    """
+
+    def __init__(self, fleet: Fleet, names: tuple[str, ...] = (), changed: bool = False, processes: int = 0, scheduler: str = "", form: str = "full") -> None:
+        self.fleet, self.changed, self.processes, self.scheduler, self.form = fleet, changed, processes, scheduler, form
+        chosen = _chosen(fleet, names)
+        for folder in chosen:
+            with suppress(PaperError, OSError):  # a folder that cannot be written is told when its record cannot be either
+                mark.bring(fleet, folder)
+        every = tuple(Order(folder, fleet.paper, form, fleet.company) for folder in chosen)
+        self._asked = {"jobs": [order.name for order in every], "changed": changed, "form": form, "paper": fleet.paper, "company": fleet.company}
+        self._log = _Log(fleet.records / LOG)
+        self.taken_up, finished = self._log.unfinished(self._asked)
+        self.orders = tuple(order for order in every if not (order.name in finished or changed) or not _current(order))
+        self.left = tuple(order.name for order in every if order not in self.orders)
+
+    def outcomes(self) -> Iterator[Done]:
+        """Do what is to be done; each job's outcome as it comes."""
+        if not self.taken_up:
+            self._log.begin(self._asked)
+        for outcome in self._done():
+            done = _told(self.orders[outcome.number], outcome)
+            self._log.add(done)
+            yield done
+        self._log.end()
+
+    def _done(self) -> Iterator[Outcome]:
+        if self.scheduler:
+            from startkit.fleet import scheduler
+
+            return scheduler.each(self.scheduler, self.orders)
+        return workers.each(fill, self.orders, self.processes)
+
+
+def _chosen(fleet: Fleet, names: tuple[str, ...]) -> list[Path]:
+    jobs = fleet.jobs()
+    unknown = [name for name in names if name not in {job.name for job in jobs}]
+    if unknown:
+        raise JobError(f"there is no job {unknown[0]!r} in this fleet", "fleet run", f"its jobs are {', '.join(job.name for job in jobs[:20]) or 'none'}")
+    if not jobs:
+        raise JobError("there is no job in this fleet", str(fleet.jobs_folder), "make jobs with `startkit fleet new`")
+    return [job for job in jobs if not names or job.name in names]
+
+
+def _current(order: Order) -> bool:
+    """A job whose journal cannot be read is not current: the run will say why."""
+    try:
+        return made.is_current(order.folder, order.layout)
+    except StartkitError:
+        return False
+
+
+def _told(order: Order, outcome: Outcome) -> Done:
+    record = next((name for name in outcome.result.files if name.endswith(".pdf")), "") if outcome.result else ""
+    return Done(order.name, record, outcome.fault, outcome.seconds)
+
+
+class _Log:
+    """What the run was to do and what of it was done, a line each, so that it can be taken up again."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+
+    def unfinished(self, asked: dict[str, Any]) -> tuple[str, frozenset[str]]:
+        """When a run for the same began that never ended, and the jobs that it had done."""
+        lines = self._lines()
+        if not lines or lines[0].get("asked") != asked or any("ended" in line for line in lines):
+            return "", frozenset()
+        return str(lines[0].get("began", "")), frozenset(line["job"] for line in lines[1:] if line.get("record"))
+
+    def _lines(self) -> list[dict[str, Any]]:
+        lines = []
+        with suppress(OSError):
+            for text in self._path.read_text(encoding="utf-8").splitlines():
+                with suppress(ValueError):  # the last line of a killed run may be cut short
+                    lines.append(json.loads(text))
+        return [line for line in lines if isinstance(line, dict)]
+
+    def begin(self, asked: dict[str, Any]) -> None:
+        self._path.parent.mkdir(parents=True, exist_ok=True)
+        self._path.unlink(missing_ok=True)
+        self._write({"began": _now(), "asked": asked})
+
+    def add(self, done: Done) -> None:
+        self._write({"job": done.job, "record": done.record, "fault": done.fault, "seconds": round(done.seconds, 3), "at": _now()})
+
+    def end(self) -> None:
+        self._write({"ended": _now()})
+
+    def _write(self, line: dict[str, Any]) -> None:
+        try:
+            with self._path.open("a", encoding="utf-8") as file:
+                file.write(json.dumps(line, ensure_ascii=False) + "\n")
+                file.flush()
+                os.fsync(file.fileno())
+        except OSError as error:
+            raise JobError(f"the run's log cannot be written ({error.strerror})", str(self._path), "check the disk and the folder") from None
+
+
+def _now() -> str:
+    return datetime.now().astimezone().isoformat(timespec="seconds")
+
+
+def summary(done: list[Done], left: tuple[str, ...]) -> list[str]:
+    """Lines on what became of the jobs: how many, and each failure with its reason."""
+    failed = [each for each in done if each.fault]
+    lines = [f"{len(done) - len(failed)} of {several(len(done), 'job', 'jobs')} to records" + (f", {len(left)} left as they are (nothing changed)" if left else "") + "."]
+    return lines + [f"  {each.job}: {each.fault}" for each in sorted(failed, key=lambda each: each.job)]
+
+

@@ -1,0 +1,102 @@
+"""More than one machine: the same orders, done by the workers of a Dask cluster.
+
+Whoever may send work to the scheduler may run anything on its workers: use a cluster of your own, behind its own wall.
+"""
+
+from __future__ import annotations
+
+from asyncio import CancelledError
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from startkit.errors import JobError, StartkitError
+from startkit.fleet import parcel
+from startkit.fleet.order import Order
+from startkit.fleet.workers import Outcome
+
+AHEAD = 2  # parcels on their way for each thread of the cluster: enough that none waits, few enough for the memory
+REACH = 20  # s
+
+
+def each(address: str, orders: Sequence[Order]) -> Iterator[Outcome]:
+    """Do every order on the cluster; the outcomes as they come, each order's once.
+
+    A worker that dies loses nothing: the scheduler gives its orders to another, and only what came back is written.
+
+    Raises
+    ------
+    JobError
+        Dask is not installed, the scheduler cannot be reached, or it has no worker.
+    """
+    client = _client(address)
+    try:
+        yield from _outcomes(client, orders)
+    finally:
+        client.close()
+
+
+def _client(address: str) -> Any:
+    try:
+        from distributed import Client
+    except ImportError:
+        raise JobError("Dask is not installed", "--scheduler", 'install it with  pip install "startkit[dask]"') from None
+    try:
+        client = Client(address, timeout=REACH, set_as_default=False)
+    except (OSError, TimeoutError, ValueError) as error:
+        raise JobError(f"the scheduler cannot be reached ({_short(error)})", address, "start it, and give its address such as  tcp://10.0.0.5:8786") from None
+    if not client.nthreads():
+        client.close()
+        raise JobError("the scheduler has no worker", address, "start one on each computer with  dask worker ADDRESS")
+    return client
+
+
+def _short(error: BaseException) -> str:
+    return (str(error).splitlines() or [type(error).__name__])[0][:120]
+
+
+def _outcomes(client: Any, orders: Sequence[Order]) -> Iterator[Outcome]:
+    from distributed import as_completed
+
+    waiting = iter(enumerate(orders))
+    on_the_way: dict[str, tuple[int, parcel.Parcel]] = {}
+    coming = as_completed([], loop=client.loop)
+
+    def send() -> Outcome | None:
+        """The next order on its way; one that cannot even be packed is an outcome at once."""
+        number, order = next(waiting)
+        try:
+            sent = parcel.packed(order)
+        except StartkitError as error:
+            return Outcome(number, None, str(error))
+        future = client.submit(parcel.worked, sent, pure=False)
+        on_the_way[future.key] = number, sent
+        coming.add(future)
+        return None
+
+    more = True
+    while more or on_the_way:
+        while more and len(on_the_way) < AHEAD * max(1, sum(client.nthreads().values())):
+            try:
+                failed = send()
+            except StopIteration:
+                more = False
+                break
+            if failed is not None:
+                yield failed
+        if on_the_way:
+            future = next(coming)
+            number, sent = on_the_way.pop(future.key)
+            yield _outcome(number, sent, future)
+            future.release()
+
+
+def _outcome(number: int, sent: parcel.Parcel, future: Any) -> Outcome:
+    try:
+        # Where the worker died with the result in hand this waits until another has done it again.
+        reply = future.result()
+    except (Exception, CancelledError) as error:  # what goes wrong on a worker may be anything
+        return Outcome(number, None, f"the cluster could not do it ({_short(error)}); see the log of its workers.")
+    try:
+        return Outcome(number, parcel.unpacked(sent, reply), reply.fault, reply.seconds)
+    except StartkitError as error:
+        return Outcome(number, None, str(error), reply.seconds)

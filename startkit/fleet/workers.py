@@ -1,0 +1,211 @@
+"""Workers: tasks done in processes of their own, several at a time, none able to stop the others.
+
+On Linux each task has a fresh process, forked from one that has its imports already; on Windows and macOS a few
+started processes take one task after another. The caller sees no difference.
+"""
+
+from __future__ import annotations
+
+import gc
+import multiprocessing
+import os
+import signal
+import sys
+import time
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from multiprocessing import connection
+from typing import Any
+
+from startkit.errors import StartkitError
+
+FORKSERVER, SPAWN = "forkserver", "spawn"
+PRELOAD = "startkit.fleet.preload"
+LONGEST = 900.0  # s that one task may take before its process is ended
+# Each worker has one core: libraries that start threads of their own would only take them from the others.
+_ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "RAYON_NUM_THREADS"), "1")
+_INLINE = {"MPLBACKEND": "module://matplotlib_inline.backend_inline"}
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one task: its result, or one sentence on why there is none; how long it took [s]."""
+
+    number: int
+    result: Any = None
+    fault: str = ""
+    seconds: float = 0.0
+
+
+@dataclass
+class _Hand:
+    """A process at work on a task."""
+
+    process: Any
+    pipe: connection.Connection
+    number: int = -1
+    began: float = 0.0
+
+    def take(self, number: int, task: Any) -> None:
+        self.number, self.began = number, time.monotonic()
+        self.pipe.send(task)
+
+    def end(self) -> None:
+        self.process.kill()
+        self.process.join()
+        self.pipe.close()
+
+
+def usual_method() -> str:
+    """Forks are safe on Linux only."""
+    return FORKSERVER if sys.platform == "linux" else SPAWN
+
+
+def usual_workers() -> int:
+    """One worker for each core this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def each(do: Callable[[Any], Any], tasks: Iterable[Any], workers: int = 0, longest: float | None = None, method: str = "") -> Iterator[Outcome]:
+    """Do every task and give the outcomes as they come.
+
+    Parameters
+    ----------
+    do : callable
+        Function of a module (a process finds it by name) that does one task.
+    tasks : iterable
+        Anything that can be pickled.
+    workers : int
+        Processes at a time; 0: one for each core.
+    longest : float, optional
+        [s] after which a task's process is ended; default `LONGEST`.
+    method : str
+        ``"forkserver"`` or ``"spawn"``; empty: what the system allows.
+    """
+    method = method or usual_method()
+    waiting = deque(enumerate(tasks))
+    hands = _Hands(do, method)
+    limit = LONGEST if longest is None else longest
+    try:
+        while waiting or hands.busy:
+            while waiting and len(hands.busy) < (workers or usual_workers()):
+                hands.give(*waiting.popleft())
+            yield from hands.ready(limit)
+    finally:
+        hands.end()
+
+
+class _Hands:
+    """The processes at work and those at rest."""
+
+    def __init__(self, do: Callable[[Any], Any], method: str) -> None:
+        self._do, self._method = do, method
+        self._context: Any = multiprocessing.get_context(method)
+        self.busy: dict[Any, _Hand] = {}  # by pipe
+        self._resting: list[_Hand] = []
+
+    def give(self, number: int, task: Any) -> None:
+        hand = self._resting.pop() if self._resting else self._started()
+        self.busy[hand.pipe] = hand
+        with suppress(OSError):  # a process that is gone already is noticed when its answer is due
+            hand.take(number, task)
+
+    def _started(self) -> _Hand:
+        ours, theirs = self._context.Pipe()
+        fresh = self._method == FORKSERVER
+        with _surroundings(), _unattended():
+            if fresh:
+                self._context.set_forkserver_preload([PRELOAD])
+            process = self._context.Process(target=_serve, args=(theirs, self._do, fresh), daemon=False)
+            process.start()
+        theirs.close()
+        return _Hand(process, ours)
+
+    def ready(self, longest: float) -> list[Outcome]:
+        """Outcomes that have come in, waiting for at least one or for the next deadline."""
+        deadline = min(hand.began for hand in self.busy.values()) + longest
+        pipes = connection.wait(list(self.busy), timeout=max(0.0, min(deadline - time.monotonic(), 3600.0)))
+        found = [self._outcome(self.busy.pop(pipe)) for pipe in pipes]
+        late = [hand for hand in self.busy.values() if time.monotonic() - hand.began > longest]
+        return found + [self._given_up(self.busy.pop(hand.pipe), longest) for hand in late]
+
+    def _outcome(self, hand: _Hand) -> Outcome:
+        seconds = time.monotonic() - hand.began
+        try:
+            result, fault = hand.pipe.recv()
+        except (EOFError, OSError):
+            hand.process.join()
+            hand.pipe.close()
+            return Outcome(hand.number, None, _died(hand.process.exitcode), seconds)
+        if self._method == FORKSERVER:
+            hand.pipe.close()
+            hand.process.join()
+        else:
+            self._resting.append(hand)
+        return Outcome(hand.number, result, fault, seconds)
+
+    def _given_up(self, hand: _Hand, longest: float) -> Outcome:
+        hand.end()
+        return Outcome(hand.number, None, f"it was not done after {longest:g} s and was ended; look for a cell that waits.", longest)
+
+    def end(self) -> None:
+        for hand in (*self.busy.values(), *self._resting):
+            hand.end()
+        self.busy, self._resting = {}, []
+
+
+def _died(exitcode: int | None) -> str:
+    """How a process ended that gave no answer."""
+    if exitcode is not None and exitcode < 0:
+        name = signal.Signals(-exitcode).name if -exitcode in list(signal.Signals) else str(-exitcode)
+        return f"its process was ended by the system ({name}); free some memory and run it again."
+    return f"its process ended without an answer (exit status {exitcode}); run it again."
+
+
+def _serve(pipe: connection.Connection, do: Callable[[Any], Any], fresh: bool) -> None:
+    """A worker's life: one task if it is fresh for each, else one after another until nobody gives one."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C ends the run; the run ends its workers
+    if fresh:
+        gc.disable()  # it ends with its task: to look for garbage again and again would be a twentieth of its time
+    with suppress(EOFError, OSError):
+        while True:
+            pipe.send(_answered(do, pipe.recv()))
+            if fresh:
+                return
+
+
+def _answered(do: Callable[[Any], Any], task: Any) -> tuple[Any, str]:
+    try:
+        return do(task), ""
+    except StartkitError as error:
+        return None, str(error)
+    except MemoryError:
+        return None, "the memory was not enough; use fewer workers."
+    except BaseException as error:  # a template or a stage of another package may fail in any way, SystemExit too
+        return None, f"{type(error).__name__}: {error}."
+
+
+@contextmanager
+def _surroundings() -> Iterator[None]:
+    """What libraries read when they are imported, set while a process is started."""
+    before = {name: os.environ.get(name) for name in (*_ONE_THREAD, *_INLINE)}
+    os.environ.update({**_ONE_THREAD, **_INLINE})
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            os.environ.pop(name, None) if value is None else os.environ.__setitem__(name, value)
+
+
+@contextmanager
+def _unattended() -> Iterator[None]:
+    """Let a process start others although it was started as a daemon itself: a Dask worker is one, and ours end with their task."""
+    settings = multiprocessing.current_process()._config  # type: ignore[attr-defined]  # there is no public way
+    daemon = settings.get("daemon")
+    settings["daemon"] = False
+    try:
+        yield
+    finally:
+        settings["daemon"] = daemon

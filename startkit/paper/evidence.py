@@ -1,0 +1,188 @@
+"""Evidence: what a record carries inside it, taken out of the PDF; nothing of it is ever executed."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from startkit.errors import PaperError
+from startkit.facts.journal import Entry, chain_faults
+from startkit.paper import journal, unpacking
+from startkit.paper.attachments import JOURNAL, RECORD
+
+LARGEST = 2_000_000_000  # bytes of a record
+_DEPTH = 32  # of a tree of names; a damaged one may lead round in circles
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """The files attached to a record.
+
+    Parameters
+    ----------
+    files : mapping of str to bytes
+        By name.
+    twice : tuple of str
+        Names that are attached more than once.
+    """
+
+    files: Mapping[str, bytes]
+    twice: tuple[str, ...] = ()
+
+    @cached_property
+    def record(self) -> dict[str, Any]:
+        """The data that the record prints.
+
+        Raises
+        ------
+        PaperError
+            They are not attached or are damaged.
+        """
+        data = _json(self._needed(RECORD), RECORD)
+        if not all(isinstance(data.get(key), kind) for key, kind in (("front", dict), ("body", list), ("attachments", list), ("signatures", list))):
+            raise PaperError("the attached data are not those of a record", RECORD, "give a record that startkit has printed")
+        return data
+
+    @cached_property
+    def entries(self) -> tuple[Entry, ...]:
+        """The attached journal.
+
+        Raises
+        ------
+        PaperError
+            It is not attached or is damaged.
+        """
+        try:
+            found = tuple(journal.from_json(self._needed(JOURNAL)))
+        except (ValueError, TypeError, KeyError, RecursionError):
+            found = ()
+        if not found or not all(map(_well_formed, found)):  # a job has entries from the moment it is made
+            raise PaperError("the attached journal is damaged", JOURNAL, "take an undamaged copy of the record")
+        return found
+
+    def _needed(self, name: str) -> bytes:
+        if name not in self.files:
+            raise PaperError(f"the file {name} is not attached", "record", "give a record that startkit has printed")
+        return self.files[name]
+
+    @cached_property
+    def attachment_faults(self) -> tuple[str, ...]:
+        """One sentence for each file that is missing, added, doubled, or not equal to its recorded digest."""
+        listed = {str(line.get("name")): line for line in self.record["attachments"] if isinstance(line, dict)}
+        faults = [f"{name} is attached twice" for name in self.twice]
+        faults += [f"{name} is missing" for name in listed if name not in self.files]
+        faults += [f"{name} is not in the record's list" for name in self.files if name not in listed and name != RECORD]
+        faults += [f"{name} is not the file whose digest was recorded" for name, line in listed.items() if name in self.files and digest(self.files[name]) != line.get("sha256")]
+        return tuple(faults)
+
+    @cached_property
+    def journal_faults(self) -> tuple[str, ...]:
+        """One sentence for each break in the chain of hashes, and for a journal other than the one that was printed."""
+        faults = list(chain_faults(list(self.entries)))
+        last = self.entries[-1].digest if self.entries else ""
+        if last != self.record["front"].get("journal_digest"):
+            faults.append("its last hash is not the one on the printed pages")
+        return tuple(faults)
+
+    def sound(self) -> Evidence:
+        """Itself.
+
+        Raises
+        ------
+        PaperError
+            An attachment or the journal is not as recorded.
+        """
+        faults = (*self.attachment_faults, *self.journal_faults)
+        if faults:
+            raise PaperError(f"the record is not in order ({faults[0]})", "record", "see all that is wrong with `startkit verify`")
+        return self
+
+
+def digest(content: bytes) -> str:
+    """SHA-256 in hexadecimal."""
+    return hashlib.sha256(content).hexdigest()
+
+
+def read(path: Path) -> bytes:
+    """The bytes of a record.
+
+    Raises
+    ------
+    PaperError
+        No such file, or not readable.
+    """
+    try:
+        if path.stat().st_size > LARGEST:
+            raise PaperError("the file is too large for a record", str(path), "check the name")
+        return path.read_bytes()
+    except OSError as error:
+        raise PaperError(f"the file cannot be read ({error.strerror})", str(path), "check the name and the folder") from None
+
+
+def of_pdf(content: bytes) -> Evidence:
+    """The files attached to a PDF.
+
+    Raises
+    ------
+    PaperError
+        The bytes are not a PDF that can be read.
+    """
+    from io import BytesIO
+
+    from pyhanko.pdf_utils.reader import PdfFileReader
+
+    unpacking.refuse_flood(content)
+    try:
+        return _attached(PdfFileReader(BytesIO(content)), unpacking.most(len(content)))
+    except PaperError:
+        raise
+    except Exception as error:  # a damaged PDF fails in any way
+        raise unpacking.unreadable(error) from None
+
+
+def _attached(reader: Any, most: int) -> Evidence:
+    names = _value(_value(reader.root, "/Names"), "/EmbeddedFiles")
+    files: dict[str, bytes] = {}
+    twice = []
+    for specification in _leaves(names, _DEPTH) if names is not None else ():
+        name = str(_value(specification, "/UF") or _value(specification, "/F") or "")
+        if name in files:
+            twice.append(name)
+        files[name] = unpacking.unpacked(specification["/EF"]["/F"], most)
+        most -= len(files[name])
+    return Evidence(files, tuple(twice))
+
+
+def _leaves(node: Any, depth: int) -> Iterator[Any]:
+    """Every file specification of a name tree (ISO 32000-1, 7.9.6)."""
+    if depth == 0:
+        raise PaperError("the list of attached files is damaged", "record", "take an undamaged copy")
+    for position, value in enumerate(_value(node, "/Names") or ()):
+        if position % 2:
+            yield value.get_object()
+    for kid in _value(node, "/Kids") or ():
+        yield from _leaves(kid.get_object(), depth - 1)
+
+
+def _value(node: Any, key: str) -> Any:
+    """What stands under a key of a dictionary, wherever in the file it lies; None if nothing does."""
+    return node[key] if node is not None and key in node else None
+
+
+def _well_formed(entry: Entry) -> bool:
+    return all(isinstance(value, int if name == "seq" else str) for name, value in vars(entry).items())
+
+
+def _json(content: bytes, name: str) -> dict[str, Any]:
+    try:
+        data = json.loads(content)
+    except (ValueError, RecursionError):
+        data = None
+    if not isinstance(data, dict):
+        raise PaperError("the attached data are damaged", name, "take an undamaged copy of the record")
+    return data

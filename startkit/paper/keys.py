@@ -1,0 +1,77 @@
+"""The key for one signature: from a PKCS#12 file, made anew, or in a token."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from startkit.errors import PaperError
+from startkit.paper import identity, token
+from startkit.paper.token import Token
+
+Ask = Callable[[str, bool], str]  # what for, and whether it is to be given twice
+
+
+@dataclass(frozen=True)
+class Choice:
+    """Which key is meant.
+
+    Parameters
+    ----------
+    file : pathlib.Path or None
+        PKCS#12; of a new identity: where to keep it.
+    new : bool
+        True: make a new identity.
+    name, firm : str
+        Of a new identity.
+    token : Token or None
+    """
+
+    file: Path | None = None
+    new: bool = False
+    name: str = ""
+    firm: str = ""
+    token: Token | None = None
+
+
+@contextmanager
+def opened(choice: Choice, ask: Ask, tell: Callable[[str], None]) -> Iterator[Any]:
+    """A signer as pyHanko takes it.
+
+    Parameters
+    ----------
+    choice : Choice
+    ask : callable
+        Asks for a passphrase or PIN; neither ever stands on a command line.
+    tell : callable
+        Is told where a new identity was put.
+
+    Raises
+    ------
+    PaperError
+        None or more than one key is meant, or it cannot be used.
+    """
+    if (choice.token is not None) + (choice.new or choice.file is not None) != 1:
+        raise PaperError("say with which key to sign", "sign", "give --p12 FILE, --new-identity, or --pkcs11 MODULE")
+    if choice.token is not None:
+        with token.signer(choice.token, ask("PIN", False)) as signer:
+            yield signer
+    elif choice.new:
+        yield _made(choice, ask, tell).signer()
+    else:
+        assert choice.file is not None
+        yield identity.load(choice.file, ask("Passphrase", False)).signer()
+
+
+def _made(choice: Choice, ask: Ask, tell: Callable[[str], None]) -> identity.Identity:
+    path = choice.file or identity.default_path(choice.name)
+    if path.exists():
+        raise PaperError("the file is there already", str(path), "sign with it (--p12), or choose another name")
+    made = identity.new(choice.name, choice.firm)
+    identity.save(made, path, ask("Passphrase of the new identity", True))
+    tell(f"New identity of {made.name}: {path}. Keep it, with its passphrase; sign with it again by --p12.")
+    tell(f"Its certificate, for others to check by: {path.with_suffix('.crt')}, SHA-256 {made.fingerprint}")
+    return made

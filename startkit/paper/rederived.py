@@ -1,0 +1,172 @@
+"""Verdicts derived again from what a record carries, and held against what it prints."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from startkit.facts.job import Job
+from startkit.paper.evidence import Evidence
+from startkit.paper.record import dressed, fronted
+from startkit.stages import payload, registry
+from startkit.stages.assess import Assessment
+
+# What a verdict is worth stands in these; the rest is wording, which another version may put otherwise.
+WEIGHTY = frozenset({"outcome", "reading", "limit", "number", "low", "high", "clear", "value", "text", "uncertainty", "u_number"})
+_OF_PAPER = frozenset({"part", "block", "cell", "output", "level", "plots", "pictures"})
+_SAME = {"rel_tol": 1e-6, "abs_tol": 1e-9}  # another processor may round the last digits otherwise
+
+Block = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One thing that is printed otherwise than it is derived.
+
+    Parameters
+    ----------
+    where : str
+        Title of the verdict, or stage and part.
+    what : str
+        Which part of it, such as ``"outcome"``.
+    printed, derived : str
+    weighty : bool
+        False: wording only.
+    """
+
+    where: str
+    what: str
+    printed: str
+    derived: str
+    weighty: bool
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.what} is printed as {_short(self.printed)}, the attached data give {_short(self.derived)}"
+
+
+@dataclass(frozen=True)
+class Derived:
+    """How many verdicts were derived again, and what differs."""
+
+    verdicts: int
+    differences: tuple[Difference, ...]
+
+
+def held_against(evidence: Evidence, job: Job) -> Derived:
+    """Everything that a record prints of its stages, derived again with the installed version.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    job : Job
+        Restored from the evidence, so that nothing but what is attached is judged.
+    """
+    seen = Assessment(job.machine, job.limits, registry.for_job(job), job.state(), job.system, job.baseline, job.trends)
+    printed = evidence.record
+    made = [_derived(block, seen) for block in printed["body"]]
+    unknown = [block for block, again in zip(printed["body"], made, strict=True) if again is None]
+    known = [block if again is None else again for block, again in zip(printed["body"], made, strict=True)]
+    body = _plain(dressed(known, job.folder, {}, {}))
+    front = _plain(fronted(payload.front_part(seen)))
+    found = [*_compared(printed["front"], front, "first page")]
+    for block, again in zip(printed["body"], body, strict=True):
+        if again is not block:
+            found += _compared(block, again, str(block.get("title") or block.get("headline") or "hand-over"))
+    found += [Difference(str(block.get("title", block["block"])), "stage", "a stage", "no such stage is installed here", True) for block in unknown if block["block"] == "stage"]
+    return Derived(len(seen.verdicts()), tuple(dict.fromkeys(found)))
+
+
+def _derived(block: Block, seen: Assessment) -> Block | None:
+    """The block as it follows from the data; None if it does not follow from them: prose, text, pictures, stages not installed."""
+    kind = block["block"]
+    if kind == "stage" and block.get("stage") in seen.stages:
+        return {"block": kind, **payload.stage_part(seen, block["stage"])}
+    if kind == "hold":
+        return {"block": kind, **payload.hold_part(seen, block["hold"])}
+    return {"block": kind, **payload.handover_part(seen)} if kind == "handover" else None
+
+
+def _plain(value: Any) -> Any:
+    return json.loads(json.dumps(value))
+
+
+# --- comparison -----------------------------------------------------------------------------------
+
+
+def _compared(printed: Mapping[str, Any], derived: Mapping[str, Any], where: str) -> Iterator[Difference]:
+    """Differences in what is derived; what only paper adds is left out."""
+    for key, value in derived.items():
+        if key not in _OF_PAPER:
+            yield from _differences(printed.get(key), value, where, key)
+
+
+def _differences(printed: Any, derived: Any, where: str, what: str) -> Iterator[Difference]:
+    if isinstance(derived, dict) and isinstance(printed, dict):
+        inside = str(derived.get("title") or derived.get("question") or derived.get("label") or where)
+        for key in derived:
+            if key not in _OF_PAPER:
+                yield from _differences(printed.get(key), derived[key], inside, key)
+    elif isinstance(derived, list) and isinstance(printed, list) and (derived or printed) and _keyed(derived) and _keyed(printed):
+        yield from _by_key(printed, derived, where, what)
+    elif isinstance(derived, list) and isinstance(printed, list) and len(derived) == len(printed):
+        for before, after in zip(printed, derived, strict=True):
+            yield from _differences(before, after, where, what)
+    elif not _equal(printed, derived):
+        yield Difference(where, what, _text(printed), _text(derived), what in WEIGHTY or isinstance(derived, list))
+
+
+def _keyed(rows: list[Any]) -> bool:
+    """True for a list of verdicts or figures, each with a key of its own, or an empty one."""
+    keys = [row.get("key") if isinstance(row, dict) else None for row in rows]
+    return all(isinstance(key, str) and key for key in keys) and len(set(keys)) == len(keys)
+
+
+def _by_key(printed: list[Block], derived: list[Block], where: str, what: str) -> Iterator[Difference]:
+    """Rows compared by their key, so that one that is missing does not shift the others."""
+    before, after = ({row["key"]: row for row in rows} for rows in (printed, derived))
+    for key in dict.fromkeys([*before, *after]):
+        if key in before and key in after:
+            yield from _differences(before[key], after[key], where, what)
+        else:
+            row = before.get(key) or after[key]
+            yield Difference(str(row.get("title") or row.get("label") or key), "verdict" if "outcome" in row else what, *_presence(row, key in before), True)
+
+
+def _presence(row: Block, was_printed: bool) -> tuple[str, str]:
+    value = str(row.get("outcome") or row.get("text") or "there")
+    return (value, "nothing") if was_printed else ("nothing", value)
+
+
+def _equal(printed: Any, derived: Any) -> bool:
+    numbers = all(isinstance(value, int | float) and not isinstance(value, bool) for value in (printed, derived))
+    if numbers:
+        return math.isclose(printed, derived, **_SAME)
+    return (printed == derived and type(printed) is type(derived)) or (not printed and not derived and None in (printed, derived))
+
+
+def _text(value: Any) -> str:
+    if isinstance(value, list):
+        return f"{len(value)} lines" if len(value) > 1 else str(value[0]) if value else "nothing"
+    return "nothing" if value is None or value == "" else str(value)
+
+
+def _short(text: str) -> str:
+    return f"“{text[:90]}…”" if len(text) > 90 else f"“{text}”"
+
+
+def restored(evidence: Evidence, folder: Path) -> Job:
+    """The job of a record, in a folder for the time of a check.
+
+    Raises
+    ------
+    StartkitError
+        The chain of hashes is broken, or the sheet cannot be read.
+    """
+    from startkit.paper.imported import restore
+
+    restore(evidence, folder)
+    return Job(folder, read_only=True)

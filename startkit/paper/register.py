@@ -1,0 +1,70 @@
+"""The fleet's register on paper: all that an executed register notebook shows; no job's folder is needed."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+
+from startkit.errors import PaperError
+from startkit.paper import collect, signature_page, typesetting, versions
+from startkit.paper.attachments import Attachment
+from startkit.paper.record import LANGUAGE, Record
+from startkit.stages.payload import MIME
+from startkit.units import IP
+
+PART, SCHEMA = "register", "startkit-register-1"
+PAGE, DATA = "register.typ", "register.json"
+
+
+def is_register(notebook: Any) -> bool:
+    """True if the notebook shows a register's part."""
+    outputs = (output for cell in notebook.cells if cell.cell_type == "code" for output in cell.get("outputs", []))
+    parts = (output.get("data", {}).get(MIME) for output in outputs)
+    return any(isinstance(part, dict) and part.get("part") == PART for part in parts)
+
+
+def pdf(notebook: Any, name: str, content: bytes, paper: str = "", company: str = "") -> bytes:
+    """The register as PDF/A-3b; the notebook is attached as it lies on disk.
+
+    Parameters
+    ----------
+    notebook : nbformat.NotebookNode
+        Executed.
+    name, content : str, bytes
+        File name and bytes of the notebook.
+    paper, company : str
+        Empty: as the fleet's settings say.
+
+    Raises
+    ------
+    PaperError
+        An output cannot be printed, or Typst refuses the page.
+    """
+    made = record(notebook, Attachment(name, content, "source", "The executed notebook that this register prints"), paper, company)
+    return typesetting.pdf(made, typesetting.moment(_noon(made.data["as_of"])), PAGE, DATA)
+
+
+def record(notebook: Any, attached: Attachment, paper: str = "", company: str = "") -> Record:
+    """The register as data: sections in the notebook's order, with what stands between them."""
+    blocks = collect.collect(notebook)
+    first = next(block for block in blocks if block["block"] == PART)
+    other = sorted({block["block"] for block in blocks} - {PART, "prose", "text", "drawing"})
+    if other:
+        raise PaperError(f"a register cannot print a {other[0]}", "register", "keep stages and pictures in the notebook of their job")
+    return Record({
+        "schema": SCHEMA, "title": f"Fleet register {first['fleet']}", "language": LANGUAGE, "paper": paper or first["paper"] or _paper(first["units"]),
+        "company": company or first["company"], "fleet": first["fleet"], "as_of": first["as_of"], "body": blocks,
+        "outputs": len(collect.outputs(notebook)), "versions": versions.versions({}), "attachments": [attached.line()],
+    }, {}, (attached,))
+
+
+def _paper(system: str) -> str:
+    return signature_page.LETTER if system == IP else signature_page.A4
+
+
+def _noon(day: str) -> datetime:
+    """The register speaks of a day: noon UTC stands for it."""
+    try:
+        return datetime.fromisoformat(day).replace(hour=12, tzinfo=UTC)
+    except ValueError:
+        raise PaperError(f"{day!r} is not a day", "register", "run the notebook again") from None

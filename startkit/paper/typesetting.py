@@ -1,0 +1,86 @@
+"""From the record's data to PDF/A-3b, through one fixed Typst template."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from startkit.errors import PaperError
+from startkit.paper import glyphs
+from startkit.paper.attachments import RECORD, Attachment
+from startkit.paper.journal import to_json
+from startkit.paper.record import Record
+from startkit.paper.slimming import slim
+
+PAGE, SHARED = "record.typ", "parts.typ"
+STANDARD = "a-3b"
+
+
+def moment(last_entry: datetime) -> datetime:
+    """The time that the PDF carries: SOURCE_DATE_EPOCH if it is set, else that of the last entry.
+
+    Raises
+    ------
+    PaperError
+        SOURCE_DATE_EPOCH is not a number of seconds.
+    """
+    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
+    if not epoch:
+        return last_entry.replace(microsecond=0)
+    try:
+        return datetime.fromtimestamp(int(epoch), UTC)
+    except (ValueError, OverflowError, OSError):
+        raise PaperError(f"{epoch!r} is not a time in seconds", "SOURCE_DATE_EPOCH", "unset it or give whole seconds since 1970") from None
+
+
+def pdf(record: Record, at: datetime, page: str = PAGE, name: str = RECORD) -> bytes:
+    """The typeset record with its attachments.
+
+    Parameters
+    ----------
+    record : Record
+    at : datetime.datetime
+        Time that the PDF carries.
+    page : str
+        The Typst template beside this module.
+    name : str
+        Name under which the record's data are attached.
+
+    Raises
+    ------
+    PaperError
+        Typst refuses the page.
+    """
+    import typst
+
+    data = Attachment(name, to_json(record.data), "data", "The data that this record prints")
+    with tempfile.TemporaryDirectory() as scratch:
+        root = Path(scratch)
+        _lay_out(root, page, record, [data, *record.attached])
+        fonts = glyphs.fonts()
+        compiler = typst.Compiler(str(root / page), root=str(root), font_paths=fonts, ignore_system_fonts=True)
+        compiled: Any = compiler.compile  # its stub knows no standard but by name, and gives a list for several pages
+        try:
+            return slim(compiled(format="pdf", pdf_standards=[STANDARD], timestamp=at))
+        except typst.TypstError as error:
+            raise PaperError(f"the page cannot be set ({error.message})", "record", "report this with the job's folder") from None
+
+
+def _lay_out(root: Path, page: str, record: Record, attached: Sequence[Attachment]) -> None:
+    """The folder that Typst may read, and nothing beside it."""
+    for name in (page, SHARED):
+        shutil.copyfile(str(resources.files("startkit.paper") / name), root / name)
+    printed = glyphs.for_print(record.data)
+    printed["files"] = [{**a.line(), "path": f"attachment-{n}"} for n, a in enumerate(attached, start=1)]
+    (root / "record.json").write_bytes(json.dumps(printed, ensure_ascii=False).encode("utf-8", "replace"))  # read by the page alone: without the blanks that people want
+    for name, content in record.pictures.items():
+        (root / name).write_bytes(content)
+    for n, attachment in enumerate(attached, start=1):
+        (root / f"attachment-{n}").write_bytes(attachment.content)

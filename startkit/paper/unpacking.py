@@ -1,0 +1,82 @@
+"""Packed data of a foreign PDF, unpacked no further than a record can need: a few bytes may stand for gigabytes."""
+
+from __future__ import annotations
+
+import re
+import zlib
+from typing import Any
+
+from startkit.errors import PaperError
+
+# Real attachments shrink five- to twentyfold; a PDF of moderate size may hold this much in any case.
+LEAST, TIMES_PACKED, MOST = 100_000_000, 50, 900_000_000
+_STREAM = re.compile(rb"stream\r?\n")
+_PIECE = 1 << 20
+
+
+def most(packed: int) -> int:
+    """How many bytes a file of `packed` bytes may unpack to."""
+    return min(max(LEAST, TIMES_PACKED * packed), MOST)
+
+
+def refuse_flood(content: bytes) -> None:
+    """Unpack every stream of a PDF piece by piece, keeping nothing, before anything reads it.
+
+    Raises
+    ------
+    PaperError
+        They unpack to more than a record holds.
+    """
+    limit, total = most(len(content)), 0
+    for found in _STREAM.finditer(content):
+        for size in _sizes(memoryview(content)[found.end() :]):
+            total += size
+            if total > limit:
+                raise _flood()
+
+
+def _sizes(packed: memoryview) -> Any:
+    """Sizes of the pieces that a zlib stream unpacks to; none if it is no such stream, or only its beginning if it is damaged."""
+    engine = zlib.decompressobj()
+    at = 0
+    try:
+        while not engine.eof and (engine.unconsumed_tail or at < len(packed)):
+            if not engine.unconsumed_tail:
+                at += _PIECE
+            yield len(engine.decompress(engine.unconsumed_tail or packed[at - _PIECE : at], _PIECE))
+    except zlib.error:
+        return
+
+
+def _flood() -> PaperError:
+    return PaperError("the file unpacks to more than a record holds", "record", "take the record as it was printed")
+
+
+def unpacked(stream: Any, limit: int) -> bytes:
+    """The bytes of one PDF stream.
+
+    Raises
+    ------
+    PaperError
+        More than `limit` bytes, or packed otherwise than a record's files are.
+    """
+    filters = stream["/Filter"] if "/Filter" in stream else None  # noqa: SIM401 - `get` does not follow a reference
+    if filters is None:
+        return bytes(stream.encoded_data)
+    names = [str(filters)] if not isinstance(filters, list) else [str(each) for each in filters]
+    if names != ["/FlateDecode"] or "/DecodeParms" in stream:
+        raise PaperError("an attached file is packed in a way that records are not", "record", "take the record as it was printed")
+    engine = zlib.decompressobj()
+    try:
+        found = engine.decompress(stream.encoded_data, limit + 1)
+    except zlib.error as error:
+        raise PaperError(f"an attached file is damaged ({error})", "record", "take an undamaged copy") from None
+    if len(found) > limit:
+        raise _flood()
+    return found
+
+
+def unreadable(error: Exception) -> PaperError:
+    """The error of a PDF that cannot be read, in a sentence."""
+    said = " ".join(str(error).split())[:120].rstrip(".")
+    return PaperError(f"the file cannot be read as a PDF ({said or type(error).__name__})", "record", "take an undamaged copy")

@@ -1,0 +1,264 @@
+"""Lubrication: oil superheat, dissolved refrigerant and foaming, transducer zero, filter drop.
+
+Saturation temperatures and pressures come in as arguments; limits do as well.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from startkit.errors import ScienceError
+from startkit.units import quantities
+
+# --- oil superheat and dissolved refrigerant -------------------------------------------------
+
+
+@quantities("delta_degC", sump_temperature="kelvin", saturation_temperature="kelvin")
+def oil_superheat(sump_temperature: Any, saturation_temperature: Any) -> Any:
+    """How far the oil is warmer than refrigerant saturation at sump pressure.
+
+    superheat = T_sump - T_sat(p_sump)
+
+    Parameters
+    ----------
+    sump_temperature, saturation_temperature : pint.Quantity
+        [temperature]; saturation (dew) at the pressure in the sump.
+
+    Returns
+    -------
+    pint.Quantity
+        [temperature difference]. Zero or less: refrigerant condenses into the oil.
+
+    Source: definition; common practice, no source.
+    """
+    return sump_temperature - saturation_temperature
+
+
+@quantities("delta_degC", u_temperature="delta_degC", u_pressure="pascal", saturation_slope="delta_degC/pascal")
+def oil_superheat_uncertainty(u_temperature: Any, u_pressure: Any, saturation_slope: Any) -> Any:
+    """Standard uncertainty of the oil superheat.
+
+    u = sqrt(u(T)^2 + (dT_sat/dp u(p))^2)
+
+    Parameters
+    ----------
+    u_temperature : pint.Quantity
+        [temperature difference] of the sump thermometer.
+    u_pressure : pint.Quantity
+        [pressure] of the sump pressure.
+    saturation_slope : pint.Quantity
+        [temperature difference/pressure] of the saturation line there.
+
+    Source: JCGM 100:2008, 5.1.2, independent inputs.
+    """
+    return np.hypot(u_temperature, saturation_slope * u_pressure)
+
+
+@quantities("dimensionless", pressure="pascal", saturation_pressure="pascal")
+def dissolved_mole_fraction(pressure: Any, saturation_pressure: Any) -> Any:
+    """Mole fraction of refrigerant dissolved in the oil at rest, taken as an ideal solution.
+
+    x = p / p_sat(T_oil), at most 1
+
+    Parameters
+    ----------
+    pressure : pint.Quantity
+        [pressure] of refrigerant vapour over the oil.
+    saturation_pressure : pint.Quantity
+        [pressure] of the refrigerant at the temperature of the oil.
+
+    Returns
+    -------
+    pint.Quantity
+        [dimensionless]; 1 means liquid refrigerant stands in the sump.
+
+    Notes
+    -----
+    An indicator, not a solubility: real oils depart from it both ways, and a sump just warmed is not yet at rest.
+
+    Source: Raoult's law (closed form).
+    """
+    return np.minimum(1.0, pressure / saturation_pressure)
+
+
+@quantities("dimensionless", mole_fraction="dimensionless", refrigerant_molar_mass="kilogram/mole", oil_molar_mass="kilogram/mole")
+def dissolved_mass_fraction(mole_fraction: Any, refrigerant_molar_mass: Any, oil_molar_mass: Any) -> Any:
+    """Mass fraction of refrigerant in the oil from its mole fraction.
+
+    w = x M_r / (x M_r + (1 - x) M_o)
+
+    Parameters
+    ----------
+    mole_fraction : pint.Quantity or float
+        [dimensionless].
+    refrigerant_molar_mass, oil_molar_mass : pint.Quantity
+        [mass/amount].
+
+    Source: definition of the two fractions (closed form).
+    """
+    part = mole_fraction * refrigerant_molar_mass
+    return part / (part + (1 - mole_fraction) * oil_molar_mass)
+
+
+@dataclass(frozen=True)
+class FoamingRisk:
+    """What the fall of pressure at start will do to the oil in the sump.
+
+    Parameters
+    ----------
+    superheat_now, superheat_after : pint.Quantity
+        [temperature difference] over saturation at the pressure before and after the start.
+    dissolved_now, dissolved_after, released : pint.Quantity
+        [dimensionless] mole fractions at rest before and after, and the difference that leaves as gas.
+    boils : bool
+        Liquid refrigerant stands in the sump now and will be warmer than saturation after the start.
+    """
+
+    superheat_now: Any
+    superheat_after: Any
+    dissolved_now: Any
+    dissolved_after: Any
+    released: Any
+    boils: bool
+
+
+@quantities(
+    {"superheat_now": "delta_degC", "superheat_after": "delta_degC", "dissolved_now": "dimensionless", "dissolved_after": "dimensionless",
+     "released": "dimensionless"},
+    sump_temperature="kelvin", saturation_now="kelvin", saturation_after="kelvin", pressure_now="pascal", pressure_after="pascal",
+    saturation_pressure="pascal",
+)
+def foaming_risk(
+    sump_temperature: Any, saturation_now: Any, saturation_after: Any, pressure_now: Any, pressure_after: Any, saturation_pressure: Any,
+) -> FoamingRisk:
+    """Refrigerant that will leave the oil when the pressure falls at start.
+
+    released = p_now/p_sat(T_oil) - p_after/p_sat(T_oil), each at most 1
+
+    Parameters
+    ----------
+    sump_temperature : pint.Quantity
+        [temperature] of the oil.
+    saturation_now, saturation_after : pint.Quantity
+        [temperature] of saturation at the sump pressure before the start and at the pressure to come.
+    pressure_now, pressure_after : pint.Quantity
+        [pressure] before and after.
+    saturation_pressure : pint.Quantity
+        [pressure] of the refrigerant at the oil's temperature.
+
+    Raises
+    ------
+    ScienceError
+        A pressure that is not positive.
+
+    Source: Raoult's law as `dissolved_mole_fraction`; common practice, no source, that a fall of pressure foams the oil.
+    """
+    if min(pressure_now, pressure_after, saturation_pressure) <= 0:
+        raise ScienceError("a pressure is not above zero", "foaming_risk", "give absolute pressures")
+    now = dissolved_mole_fraction.si(pressure_now, saturation_pressure)
+    after = dissolved_mole_fraction.si(pressure_after, saturation_pressure)
+    superheat_now, superheat_after = sump_temperature - saturation_now, sump_temperature - saturation_after
+    return FoamingRisk(superheat_now, superheat_after, now, after, max(0.0, now - after), bool(superheat_now <= 0 < superheat_after))
+
+
+@quantities("second", oil_mass="kilogram", specific_heat="joule/kilogram/delta_degC", rise="delta_degC", heater_power="watt")
+def least_warm_up_time(oil_mass: Any, specific_heat: Any, rise: Any, heater_power: Any) -> Any:
+    """Shortest time in which the heater can have warmed the oil: no loss, no refrigerant boiled off.
+
+    t = m c dT / P
+
+    Parameters
+    ----------
+    oil_mass : pint.Quantity
+        [mass].
+    specific_heat : pint.Quantity
+        [energy/mass/temperature difference].
+    rise : pint.Quantity
+        [temperature difference].
+    heater_power : pint.Quantity
+        [power].
+
+    Returns
+    -------
+    pint.Quantity
+        [time]; a sump that claims to be warm sooner was not cold, or its thermometer is wrong.
+
+    Raises
+    ------
+    ScienceError
+        No heater power.
+
+    Source: heat balance (closed form).
+    """
+    if heater_power <= 0:
+        raise ScienceError("the heater has no power", "least_warm_up_time", "enter the rating of the oil heater")
+    return oil_mass * specific_heat * rise / heater_power
+
+
+# --- transducers -----------------------------------------------------------------------------
+
+
+@quantities(("pascal", "pascal"), discharge_off="pascal", sump_off="pascal")
+def transducer_zero(discharge_off: Any, sump_off: Any) -> tuple[float, float]:
+    """What two transducers say of a differential that is nil: with the pump off both see the same pressure.
+
+    zero = mean(p_discharge - p_sump); u = s / sqrt(n)
+
+    Parameters
+    ----------
+    discharge_off, sump_off : pint.Quantity
+        [pressure] with the pump at rest, one reading or several.
+
+    Returns
+    -------
+    tuple of pint.Quantity
+        Zero and its standard uncertainty [pressure]; the uncertainty of one reading is nan.
+
+    Source: definition; mean JCGM 100:2008, 4.2. Common practice, no source, to take the zero with the pump off.
+    """
+    gap = np.atleast_1d(np.asarray(discharge_off, float) - np.asarray(sump_off, float))
+    return float(gap.mean()), float(gap.std(ddof=1) / np.sqrt(gap.size)) if gap.size > 1 else float("nan")
+
+
+@quantities("pascal", discharge="pascal", sump="pascal", zero="pascal")
+def oil_differential(discharge: Any, sump: Any, zero: Any) -> Any:
+    """Oil differential from two transducers, their zero subtracted.
+
+    dp = p_discharge - p_sump - zero
+
+    Parameters
+    ----------
+    discharge, sump : pint.Quantity
+        [pressure] with the pump running, scalar or array.
+    zero : pint.Quantity
+        [pressure] from `transducer_zero`; it must be given, if only as nil.
+
+    Source: definition; common practice, no source.
+    """
+    return discharge - sump - zero
+
+
+@quantities("dimensionless", drop="pascal", change_at="pascal")
+def filter_fraction(drop: Any, change_at: Any) -> Any:
+    """Filter drop as a fraction of the drop at which it is to be changed.
+
+    fraction = drop / change_at
+
+    Parameters
+    ----------
+    drop, change_at : pint.Quantity
+        [pressure].
+
+    Raises
+    ------
+    ScienceError
+        The changing drop is not above zero.
+
+    Source: definition; common practice, no source.
+    """
+    if np.any(np.asarray(change_at) <= 0):
+        raise ScienceError("the drop at which the filter is changed is not above zero", "filter_fraction", "enter it from the maker's sheet")
+    return drop / change_at

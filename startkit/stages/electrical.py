@@ -1,0 +1,27 @@
+"""Electrical: is the winding sound, is the supply right, and is everything tight before it is energised?"""
+
+from __future__ import annotations
+
+from startkit.facts.limits import Limits
+from startkit.facts.machine import Machine
+from startkit.stages import cautions, feed, winding
+from startkit.stages.entries import Entries
+from startkit.stages.stage import Findings, Stage
+
+FIELDS = (*winding.FIELDS, *feed.FIELDS)
+
+
+def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
+    """Insulation and polarisation index; voltages, rotation, connections, control power, starter."""
+    measured, supply = winding.collect(machine, entries), feed.collect(entries)
+    return Findings(
+        figures=(*winding.figures(measured), *feed.figures(machine, entries, supply)),
+        verdicts=(*winding.verdicts(machine, limits, entries, measured), *feed.verdicts(machine, limits, entries, supply)),
+        tables=winding.tables(entries, measured),
+    )
+
+
+STAGE = Stage(
+    "electrical", "Electrical", "Whether the winding is sound, the supply right and every connection tight before anything is energised.",
+    FIELDS, judge, before="oil_pump", order=40, cautions=(cautions.LIVE_PANELS, cautions.HIGH_VOLTAGE_TEST, cautions.STORED_ENERGY),
+)

@@ -1,0 +1,103 @@
+"""Memory: what a stage found, kept for as long as nothing that it looked at has changed.
+
+The job is judged anew after every entry, and hold points are looked back at; most stages are not touched by
+most entries. What a judgement rests on is noted while it is made: its own stage, every stage that it asked, the
+instruments and the barometer of Setup, the trends. An entry's digest stands for all entries before it, so the
+digest of a stage's newest entry stands for everything entered in that stage.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
+from typing import Any
+
+from startkit.stages.stage import Findings
+
+EVERYTHING, BASELINE = "*", "baseline"
+ALWAYS = ("setup", "trend")  # every stage shows quantities with the barometer of Setup, and may look at a trend
+KEPT, JOBS = 4, 4  # judgements kept of each stage, jobs kept at a time
+READINGS = 20_000  # kept of each job
+
+Marks = Mapping[str, object]
+
+
+@dataclass(frozen=True)
+class Kept:
+    """One judgement: the marks of what it rests on, and what was found."""
+
+    marks: Marks
+    findings: Findings
+
+
+class Memory:
+    """Judgements of one job's stages."""
+
+    def __init__(self) -> None:
+        self._kept: dict[str, list[Kept]] = {}
+        self._readings: dict[tuple[object, ...], Any] = {}
+
+    def recall(self, stage: str, marks: Marks) -> Kept | None:
+        """A judgement of the stage that rests on just this; None if there is none."""
+        return next((kept for kept in self._kept.get(stage, ()) if all(_same(marks.get(name), mark) for name, mark in kept.marks.items())), None)
+
+    def keep(self, stage: str, looked_at: Iterable[str], marks: Marks, findings: Findings) -> None:
+        """Keep a judgement, unless an entry that it rests on has no digest to stand for it."""
+        rests_on = {name: marks.get(name) for name in (stage, *ALWAYS, *looked_at)}
+        if "" not in rests_on.values():
+            self._kept[stage] = [Kept(rests_on, findings), *self._kept.get(stage, ())][:KEPT]
+
+    def reading(self, key: tuple[object, ...], read: Callable[[], Any]) -> Any:
+        """What was read for the key before, or else what `read` gives; the hold points are looked back at, and most entries are the same there."""
+        if key not in self._readings:
+            if len(self._readings) >= READINGS:
+                self._readings = {}
+            self._readings[key] = read()
+        return self._readings[key]
+
+
+def _same(a: object, b: object) -> bool:
+    return a is b or a == b
+
+
+# --- what a judgement looks at while it is made ----------------------------------------------------
+
+# A context variable: callbacks of forms may judge in another thread at the same time.
+_LOOKING: ContextVar[set[str] | None] = ContextVar("looking", default=None)
+
+
+@contextmanager
+def watched() -> Iterator[set[str]]:
+    """The names that are looked at inside the block."""
+    names: set[str] = set()
+    token = _LOOKING.set(names)
+    try:
+        yield names
+    finally:
+        _LOOKING.reset(token)
+
+
+def look_at(*names: str) -> None:
+    """Note that the judgement that is being made rests on these."""
+    looking = _LOOKING.get()
+    if looking is not None:
+        looking.update(names)
+
+
+# --- one memory a job --------------------------------------------------------------------------
+
+
+_MEMORIES: list[tuple[tuple[object, ...], Memory]] = []
+
+
+def of_job(things: tuple[object, ...]) -> Memory:
+    """The memory of a job: `things` are its sheet, limits, stages, units and trends, and must be the very same ones."""
+    for known, memory in list(_MEMORIES):
+        if len(known) == len(things) and all(a is b or (isinstance(a, str) and a == b) for a, b in zip(known, things, strict=True)):
+            return memory
+    memory = Memory()
+    _MEMORIES.insert(0, (things, memory))
+    del _MEMORIES[JOBS:]
+    return memory

@@ -1,0 +1,196 @@
+"""Stage Inlet guide vanes: is the closed proof to be trusted, and what it says when it is not."""
+
+from __future__ import annotations
+
+import pytest
+
+from startkit.science.closed_proof import failure_bound
+from startkit.science.stroke_model import VaneDrive
+from startkit.stages import payload
+from startkit.stages.vanes import STAGE
+from startkit.verdict import Outcome
+from tests.stages.strokes import block, enter, made
+
+
+@pytest.fixture
+def job(make_job, put):
+    """A job with strokes of a drive, seen by eye."""
+
+    def make(strokes=None, seen=True, sheet=None, system="SI"):
+        created = make_job({"limits": {"vanes.closing_time": {"low": "-10 %", "high": "10 %", "source": "data sheet 3"}}, **(sheet or {})}, system, stages={"vanes": STAGE})
+        strokes = made(drive=VaneDrive(opening_time=40, closing_time=40)) if strokes is None else strokes
+        enter(created, put, strokes)
+        put(created, "vanes.trace", block(strokes))
+        if seen:
+            put(created, "vanes.closed_seen", "yes")
+            put(created, "vanes.open_seen", "yes")
+        return created
+
+    return make
+
+
+def by_key(assess, job):
+    return {v.key: v for v in assess(job).findings("vanes").verdicts}
+
+
+def test_a_sound_drive_with_enough_strokes_may_be_trusted(job, assess):
+    found = by_key(assess, job())
+    assert {k: v.outcome for k, v in found.items() if v.outcome is not Outcome.PASS} == {}
+    assert "only with the vanes on their stop" in found["vanes.closed_proof"].sentence
+
+
+def test_nothing_entered_is_open_and_never_a_pass(make_job, assess):
+    found = by_key(assess, make_job(stages={"vanes": STAGE}))
+    assert {v.outcome for v in found.values()} == {Outcome.OPEN}
+
+
+def test_three_good_closings_prove_little_and_the_stage_says_how_many_more(job, assess):
+    strokes = made(pairs=3, drive=VaneDrive(opening_time=40, closing_time=40))
+    found = by_key(assess, job(strokes))
+    miss = found["vanes.switch_misses"]
+    closings = sum(s.direction == "closing" for s in strokes)
+    assert miss.outcome is Outcome.UNPROVEN and "prove little" in miss.sentence
+    assert miss.next_step == f"Close the vanes {10 - closings} more times without a miss."
+    assert found["vanes.closed_proof"].outcome is Outcome.UNPROVEN
+
+
+def test_the_bound_printed_is_the_binomial_one(job, assess):
+    strokes = made(drive=VaneDrive(opening_time=40, closing_time=40))
+    closings = sum(s.direction == "closing" for s in strokes)
+    reading = by_key(assess, job(strokes))["vanes.switch_misses"].reading
+    assert reading.to("dimensionless").magnitude == pytest.approx(failure_bound(0, closings).magnitude)
+
+
+@pytest.mark.parametrize(("at", "outcome"), [(2.0, Outcome.PASS), (4.0, Outcome.UNPROVEN), (7.0, Outcome.FAIL)])
+def test_the_make_position_under_at_and_over_its_limit(job, assess, at, outcome):
+    strokes = made(drive=VaneDrive(opening_time=40, closing_time=40, make=at / 100, switch_scatter=0.001))
+    assert by_key(assess, job(strokes))["vanes.switch_distance"].outcome is outcome
+
+
+def test_a_switch_that_makes_far_out_keeps_the_shaft_from_turning(job, assess):
+    strokes = made(drive=VaneDrive(opening_time=40, closing_time=40, make=0.12))
+    found = by_key(assess, job(strokes))
+    assert found["vanes.switch_distance"].outcome is Outcome.FAIL
+    assert found["vanes.closed_proof"].outcome is Outcome.FAIL
+    assert not assess(job(strokes)).hold("turn_shaft").is_clear
+
+
+def test_a_missed_make_fails_and_names_its_strokes(job, assess):
+    strokes = made(drive=VaneDrive(opening_time=40, closing_time=40, switch_failure=0.4), seed=5)
+    missed = [n for n, s in enumerate(strokes, 1) if s.direction == "closing" and not s.switch[-1]]
+    found = by_key(assess, job(strokes))["vanes.switch_misses"]
+    assert missed and found.outcome is Outcome.FAIL
+    assert all(str(n) in found.sentence for n in missed[:6])
+
+
+def test_a_drive_that_finishes_on_its_timer_without_arriving_is_found(job, assess):
+    strokes = made(drive=VaneDrive(opening_time=40, closing_time=40, load_closed=1.2))
+    found = by_key(assess, job(strokes))["vanes.arrived"]
+    assert found.outcome is Outcome.FAIL and "its timer believed a stroke" in found.sentence
+
+
+def test_strokes_before_an_adjustment_stay_on_the_record_and_do_not_count(job, put, assess):
+    bad, good = made(drive=VaneDrive(opening_time=40, closing_time=40, make=0.12), pairs=3), made(drive=VaneDrive(opening_time=40, closing_time=40))
+    created = job([*bad, *good], seen=False)
+    put(created, "vanes.adjustments.1.after_stroke", len(bad))
+    put(created, "vanes.adjustments.1.item", "cam of the switch")
+    put(created, "vanes.closed_seen", "yes")
+    put(created, "vanes.open_seen", "yes")
+    assert by_key(assess, created)["vanes.closed_proof"].outcome is Outcome.PASS
+    part = payload.stage_part(assess(created), "vanes")
+    table = next(t for t in part["tables"] if t["title"] == "Stroke by stroke")
+    assert len(table["rows"]) == len(bad) + len(good)
+    assert [row[2] for row in table["rows"]][: len(bad)] == ["no, adjusted since"] * len(bad)
+    titles = [p.title for p in assess(created).findings("vanes").plots]
+    assert "Feedback over command, as found" in titles and "Feedback over command, as left" in titles
+
+
+def test_seen_by_eye_before_the_adjustment_no_longer_counts(job, put, assess):
+    created = job()
+    put(created, "vanes.adjustments.1.after_stroke", 0)
+    put(created, "vanes.adjustments.1.item", "linkage")
+    found = by_key(assess, created)
+    assert found["vanes.closed_seen"].outcome is Outcome.OPEN and "Look again" in found["vanes.closed_seen"].next_step
+
+
+@pytest.mark.parametrize(("seconds", "outcome"), [(40, Outcome.PASS), (43, Outcome.PASS), (46, Outcome.FAIL), (33, Outcome.FAIL)])
+def test_closing_time_against_the_sheets_own_tolerance(job, assess, seconds, outcome):
+    strokes = made(drive=VaneDrive(opening_time=40, closing_time=seconds / 1.05, load_closed=0.05, load_open=0.05))
+    assert by_key(assess, job(strokes))["vanes.closing_time"].outcome is outcome
+
+
+def test_times_by_stopwatch_do_without_a_trace(make_job, put, assess):
+    created = make_job(stages={"vanes": STAGE})
+    for n in range(1, 5):
+        put(created, f"vanes.strokes.{n}.number", n)
+        put(created, f"vanes.strokes.{n}.direction", "closing" if n % 2 == 0 else "opening")
+        put(created, f"vanes.strokes.{n}.travel_time", "41", "s")
+        put(created, f"vanes.strokes.{n}.end_feedback", "0" if n % 2 == 0 else "100", "%")
+        put(created, f"vanes.strokes.{n}.switch_at_end", "made" if n % 2 == 0 else "open")
+    found = by_key(assess, created)
+    assert found["vanes.closing_time"].outcome is Outcome.PASS
+    assert found["vanes.arrived"].outcome is Outcome.PASS
+    assert found["vanes.switch_distance"].outcome is Outcome.OPEN, "where the switch makes cannot be known without a trace"
+    assert found["vanes.closed_proof"].outcome is not Outcome.PASS
+
+
+@pytest.mark.parametrize(("change", "said"), [
+    (lambda text: text.replace("\topen\n", "\thalf\n", 1), "does not say whether the switch is made"),
+    (lambda text: text.replace("\t1.00\t", "\t0.00\t", 1), "time does not rise"),
+    (lambda text: text.replace("\t100.00\t", "\t100 kPa\t", 1), "is not a unit of percent"),
+    (lambda text: text.replace("\t100.00\t", "\t1,000\t", 1), "two ways"),
+])
+def test_bad_rows_are_one_sentence_and_the_other_strokes_still_count(make_job, put, assess, change, said):
+    strokes = made(drive=VaneDrive(opening_time=40, closing_time=40))
+    text = change(block(strokes))
+    assert text != block(strokes)
+    created = make_job(stages={"vanes": STAGE})
+    enter(created, put, strokes)
+    put(created, "vanes.trace", text)
+    assessment = assess(created)
+    told = [*assessment.findings("vanes").remarks, *assessment.stage_entries("vanes").problems()]
+    assert any(said in sentence for sentence in told), told
+    assert created.entries[-1].value == text, "nothing typed is lost"
+    rows = next(t for t in payload.stage_part(assessment, "vanes")["tables"] if t["title"] == "Stroke by stroke")["rows"]
+    assert len(rows) == len(strokes)
+
+
+def test_an_empty_block_is_no_stroke(make_job, put, assess):
+    created = make_job(stages={"vanes": STAGE})
+    put(created, "vanes.trace", "\n\n")
+    assert by_key(assess, created)["vanes.arrived"].outcome is Outcome.OPEN
+
+
+@pytest.mark.parametrize(("feedback", "low", "high", "name", "unit"), [("volts", 2.0, 10.0, "trace_volts", "V"), ("ohms", 1000.0, 0.0, "trace_ohms", "ohm")])
+def test_raw_volts_and_ohms_are_scaled_by_the_sheets_two_points(make_job, put, assess, feedback, low, high, name, unit):
+    strokes = made(drive=VaneDrive(opening_time=40, closing_time=40))
+    created = make_job({"vanes.feedback": feedback, "vanes.feedback_closed": low, "vanes.feedback_open": high}, stages={"vanes": STAGE})
+    enter(created, put, strokes)
+    put(created, f"vanes.{name}", block(strokes, scale=lambda part: low + (high - low) * part, unit=unit))
+    found = by_key(assess, created)
+    assert found["vanes.zero"].reading.to("percent").magnitude == pytest.approx(0, abs=0.5)
+    assert found["vanes.open_end"].reading.to("percent").magnitude == pytest.approx(100, abs=0.5)
+
+
+def test_a_machine_without_a_switch_is_never_trusted_by_itself(job, assess):
+    found = by_key(assess, job(sheet={"vanes.switch": "none"}))
+    assert found["vanes.closed_proof"].outcome is Outcome.UNPROVEN
+    assert "vanes.switch_distance" not in found
+
+
+def test_the_diagnosis_names_its_evidence(job, assess):
+    part = payload.stage_part(assess(job(made("calibration lost"))), "vanes")
+    table = next(t for t in part["tables"] if t["title"].startswith("What the pattern"))
+    assert table["rows"][0][0] == "calibration lost" and "%" in table["rows"][0][1]
+
+
+def test_an_instrument_out_of_calibration_does_not_pass(make_job, put, assess, verdict_of):
+    from startkit.stages.setup import STAGE as SETUP
+
+    created = make_job(stages={"setup": SETUP, "vanes": STAGE})
+    for name, value in (("tag", "SW-1"), ("kind", "time"), ("accuracy", "0.2 s"), ("due", "2020-01-01")):
+        put(created, f"setup.instruments.1.{name}", value)
+    put(created, "vanes.strokes.1.number", 1)
+    put(created, "vanes.strokes.1.direction", "closing")
+    put(created, "vanes.strokes.1.travel_time", "40", "s", instrument="SW-1")
+    assert verdict_of(created, "vanes.closing_time").outcome is Outcome.UNPROVEN

@@ -1,0 +1,10 @@
+"""The workbook is not installed: let its tests find it beside the package."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+if str(ROOT) not in sys.path:
+    sys.path.insert(0, str(ROOT))

@@ -1,0 +1,114 @@
+"""Make the demonstration: the invented plant, a whole job of CH-1, the beginnings of the other two, and CH-1's record.
+
+Run:  python workbook/demo.py [folder]
+"""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+HERE = Path(__file__).resolve().parent
+if str(HERE.parent) not in sys.path:
+    sys.path.insert(0, str(HERE.parent))
+
+from startkit.errors import StartkitError  # noqa: E402 - found only after the line above
+from startkit.facts import trend  # noqa: E402
+from startkit.facts.job import Job  # noqa: E402
+from workbook.measured import Measured  # noqa: E402
+from workbook.people import TECHNICIAN  # noqa: E402
+from workbook.story import MADE_AT, MOUNTAIN, Chapter, begun, chapters, moment, stamp  # noqa: E402
+from workbook.story_running import TREND, TREND_CHAPTER  # noqa: E402
+from workbook.trend_model import confirmed_map, load_up_day  # noqa: E402
+
+PLANT = HERE / "plant"
+PHOTOGRAPHS = "photographs"
+MARK = "demonstration.txt"
+WHOLE = "CH-1"
+SYSTEMS = {"CH-1": "SI", "CH-2": "I-P", "CH-3": "SI"}
+BEGUN_AT = {"CH-2": stamp(moment("21 14:55", MOUNTAIN)), "CH-3": stamp(moment("22 09:20"))}
+
+
+def build(folder: Path, measured: Measured | None = None) -> dict[str, Path]:
+    """The fleet's folder with its three jobs.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Made anew if an earlier demonstration lies there.
+    measured : Measured, optional
+        Readings of CH-1; default: those of the story.
+
+    Returns
+    -------
+    dict of str -> pathlib.Path
+        Job folder by tag.
+    """
+    folder = Path(folder)
+    _clear(folder)
+    shutil.copytree(PLANT, folder, ignore=shutil.ignore_patterns(PHOTOGRAPHS))
+    (folder / MARK).write_text("Made by workbook/demo.py, and made anew each time it runs: keep nothing of your own in here.\n", encoding="utf-8")
+    jobs = folder / "jobs"
+    jobs.mkdir()
+    told = {WHOLE: chapters(measured or Measured()), **{tag: begun(tag) for tag in BEGUN_AT}}
+    return {tag: _job(folder, jobs / tag, tag, story, measured or Measured()) for tag, story in told.items()}
+
+
+def _clear(folder: Path) -> None:
+    """Remove an earlier demonstration, and nothing else."""
+    if not folder.exists() or not any(folder.iterdir()):
+        shutil.rmtree(folder, ignore_errors=True)
+    elif (folder / MARK).is_file():
+        shutil.rmtree(folder)
+    else:
+        raise StartkitError("the folder holds something else", str(folder), "give the name of a folder that does not exist yet")
+
+
+def _job(fleet: Path, folder: Path, tag: str, story: tuple[Chapter, ...], measured: Measured) -> Path:
+    from startkit.facts.templates import find
+
+    made_at = BEGUN_AT.get(tag, stamp(moment(MADE_AT)))
+    job = Job.create(folder, fleet / "machines" / f"{tag}.toml", find("new-machine"), SYSTEMS[tag], TECHNICIAN, fleet / "specification.toml", made_at)
+    if (PLANT / PHOTOGRAPHS / tag).is_dir():
+        shutil.copytree(PLANT / PHOTOGRAPHS / tag, folder / PHOTOGRAPHS)
+    for chapter in story:
+        if chapter.title == TREND_CHAPTER:
+            _import_trend(job, measured, stamp(moment(chapter.begins, chapter.zone)))
+        job.record(chapter.entries())
+    return folder
+
+
+def _import_trend(job: Job, measured: Measured, at: str) -> None:
+    """The panel's log as the technician brings it in: the file, and its map looked through and confirmed."""
+    with TemporaryDirectory() as stick:
+        path, map_path = Path(stick) / f"{TREND}.csv", Path(stick) / f"{TREND}.toml"
+        path.write_text(load_up_day(measured).text, encoding="utf-8", newline="\n")
+        map_path.write_text(confirmed_map(path, job.machine), encoding="utf-8", newline="\n")
+        trend.import_file(job, path, map_path, TECHNICIAN, at)
+
+
+def main(arguments: list[str]) -> int:
+    """Build, print the record, say where things lie."""
+    from startkit.desk.report import status_lines
+    from startkit.fleet.order import alone
+
+    folder = Path(arguments[0]) if arguments else Path("out") / "demo"
+    try:
+        jobs = build(folder)
+        record = alone(jobs[WHOLE], "", "full", "").path
+    except StartkitError as error:
+        print(f"demo: {error}", file=sys.stderr)
+        return 2
+    lines, _ = status_lines(jobs[WHOLE])
+    print("\n".join(lines))
+    print(f"\nRecord (PDF):      {record}")
+    print(f"Executed notebook: {record.parent / (WHOLE + '.ipynb')}")
+    print(f"Job:               {jobs[WHOLE]}   open it with:  startkit open {jobs[WHOLE]}")
+    print(f"Begun:             {', '.join(str(jobs[tag]) for tag in BEGUN_AT)}")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
