@@ -188,6 +188,7 @@ class Field extends Saver {
 
   /** A state from Python: shown, unless somebody is typing here. */
   show(state) {
+    if (state.seq < this.state.seq) return; // worked out before an entry that is shown already
     // While something is typed here, asked about or on its way, an older state must not take its place.
     const busy = this.flying || this.view.unsaved.has(this.id) || this.dirty();
     const moved = state.seq !== this.state.seq;

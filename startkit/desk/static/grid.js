@@ -138,13 +138,15 @@ class Grid extends Saver {
     for (const row of this.rows.values()) {
       const cells = known.get(row.index);
       if (cells) for (const cell of row.cells.values()) this.showCell(cell, cells[cell.column.name]);
-      else if ([...row.cells.values()].some((cell) => cell.state.value)) this.drop(row);
+      // A row with a number beyond what the state knows was entered after it was worked out: it is not a row removed.
+      else if (row.index <= state.highest && [...row.cells.values()].some((cell) => cell.state.value)) this.drop(row);
     }
     while (this.rows.size < Math.max(1, this.spec.rows)) this.addRow();
     this.words();
   }
 
   showCell(cell, state) {
+    if (state.seq < cell.state.seq) return; // worked out before an entry that is shown already
     const typing = this.dirty(cell);
     cell.state = state;
     if (!typing || !this.dirty(cell)) this.put(cell);

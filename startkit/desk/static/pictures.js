@@ -175,6 +175,7 @@ class Pictures extends Saver {
   }
 
   show(state) {
+    if (state.seq < this.state.seq) return; // worked out before an entry that is shown already
     this.state = state;
     this.words();
   }
