@@ -15,7 +15,7 @@ def shown(text: str) -> str:
 
 
 def _part(text: str) -> str:
-    line = " ".join(shown(text).splitlines())
+    line = " ".join(shown(text[: LONGEST + 1]).splitlines())
     return line if len(line) <= LONGEST else f"{line[:LONGEST]}…"
 
 

@@ -230,9 +230,8 @@ def unit_for(spelling: str, kind_name: str, where: str = "") -> Unit:
 
 
 _LEADING = re.compile(r"^([+\-−]?(?:\d[\d.,'\u2019]*(?:[   ]\d{3})*(?:[.,]\d+)?|[.,]\d+)(?:[eE][+\-]?\d+)?)\s*(.*)$", re.DOTALL)
-
-
 _PLAIN = re.compile(r"-?\d{1,12}(?:\.\d{1,12})?\Z", re.ASCII)
+_LONGEST = 200  # characters; more digits than any reading has
 
 
 def number(text: str, where: str = "") -> float:
@@ -250,12 +249,13 @@ def number(text: str, where: str = "") -> float:
     """
     if _PLAIN.match(text):  # nearly every cell of a long pasted block
         return float(text)
-    plain = re.sub(r"[\s'\u2019]", "", text.strip()).replace("−", "-")
-    if not re.fullmatch(r"[+\-]?[\d.,]*\d[\d.,]*(?:[eE][+\-]?\d+)?", plain):
-        raise ReadingError(f"{text.strip()!r} is not a number", where, "type digits with a comma or a point as decimal mark")
+    text = text.strip()
+    plain = re.sub(r"[\s'\u2019]", "", text[:_LONGEST]).replace("−", "-")
+    if len(text) > _LONGEST or not re.fullmatch(r"[+\-]?[\d.,]*\d[\d.,]*(?:[eE][+\-]?\d+)?", plain):
+        raise ReadingError(f"{text!r} is not a number", where, "type digits with a comma or a point as decimal mark")
     value = float(_one_decimal_mark(plain, text, where))
     if not math.isfinite(value):
-        raise ReadingError(f"{text.strip()!r} is too large to be a reading", where, "check the number of digits")
+        raise ReadingError(f"{text!r} is too large to be a reading", where, "check the number of digits")
     return value
 
 
@@ -278,7 +278,7 @@ def _one_decimal_mark(plain: str, text: str, where: str) -> str:
 
 
 def _ambiguous(text: str, where: str) -> ReadingError:
-    return ReadingError(f"{text.strip()!r} can be read in two ways", where, "type it without a mark between thousands, or with a point as decimal mark")
+    return ReadingError(f"{text!r} can be read in two ways", where, "type it without a mark between thousands, or with a point as decimal mark")
 
 
 def split(text: str) -> tuple[str, str]:

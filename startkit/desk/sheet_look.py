@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from copy import copy
 from math import ceil
 from typing import Any
 
@@ -96,10 +98,25 @@ def column_head(cell: Any, text: str, help: str = "") -> None:
 
 def entry(cell: Any) -> None:
     """A cell that is open for entry."""
+    _dressed(cell, _entry)
+
+
+def _entry(cell: Any) -> None:
     cell.protection = Protection(locked=False)
     cell.border = _FRAME
     cell.alignment = _TOP
     cell.font = Font(color=_INK)
+
+
+def _dressed(cell: Any, dress: Callable[[Any], None]) -> None:
+    """Dress a cell as the first of its kind was: openpyxl looks every part of a style up anew, thousands of times in one book."""
+    known = _kept(cell.parent.parent, "startkit_dresses")
+    key = (dress, tuple(cell._style or ()))
+    if key in known:
+        cell._style = copy(known[key])
+    else:
+        dress(cell)
+        known[key] = copy(cell._style)
 
 
 def height(sheet: Any, row: int, *texts: tuple[str, int]) -> None:
@@ -143,9 +160,14 @@ def _rule(sheet: Any, name: tuple[Any, ...]) -> Any:
 
 def _rules(sheet: Any) -> dict[tuple[Any, ...], Any]:
     # One rule serves every cell that takes the same: a thousand rules would make a slow sheet.
-    if not hasattr(sheet, "startkit_rules"):
-        sheet.startkit_rules = {}
-    return sheet.startkit_rules
+    return _kept(sheet, "startkit_rules")
+
+
+def _kept(owner: Any, name: str) -> dict[Any, Any]:
+    """A memory that lives as long as its book or sheet."""
+    if not hasattr(owner, name):
+        setattr(owner, name, {})
+    return getattr(owner, name)
 
 
 def _add(sheet: Any, name: tuple[Any, ...], rule: Any, cell: Any) -> None:

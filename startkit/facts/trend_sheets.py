@@ -115,16 +115,22 @@ def _rows(book: Any, wanted: str, path: Path) -> tuple[list[tuple[Any, ...]], st
 
 def _cells(sheet: Any, path: Path) -> list[tuple[Any, ...]]:
     rows: list[tuple[Any, ...]] = []
-    cells = 0
+    cells = empty = 0
     # Every row comes as wide as is asked for. A sheet that does not say its width gives rows as wide as they are, at most three letters of columns.
     widest = None if sheet.max_column is None else min(sheet.max_column, MOST_COLUMNS + 1)
     for row in sheet.iter_rows(values_only=True, max_col=widest):
-        if len(row) > MOST_COLUMNS and any(value is not None for value in row[MOST_COLUMNS:]):
-            raise ReadingError(f"the sheet has more than {MOST_COLUMNS} columns", path.name, "export fewer points")
+        if row.count(None) == len(row):  # one number in the file can stand for a million of them
+            empty += 1
+            if len(rows) + empty <= MOST_SHEET_ROWS:
+                continue
         row = row[: _filled(row)]  # rows come as wide as was asked for, most of them empty
         cells += len(row)
-        if len(rows) > MOST_SHEET_ROWS or cells > MOST_SHEET_CELLS:
+        if len(row) > MOST_COLUMNS:
+            raise ReadingError(f"the sheet has more than {MOST_COLUMNS} columns", path.name, "export fewer points")
+        if len(rows) + empty > MOST_SHEET_ROWS or cells > MOST_SHEET_CELLS:
             raise ReadingError("the sheet has more cells than a trend holds", path.name, "export the trend as CSV or Parquet, which are read a hundred times faster")
+        rows += [()] * empty
+        empty = 0
         rows.append(row)
     return rows
 
