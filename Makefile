@@ -31,9 +31,9 @@ lab: $(VENV)/.installed
 	@test -d $(DEMO) || $(BIN)/python workbook/demo.py $(DEMO)
 	$(BIN)/startkit open "$(DEMO)/jobs/CH-1"
 
-# Three processes on two cores: the browser tests wait most of their time.
+# Four processes on two cores: the browser tests wait most of their time. In the order of the files they also come first.
 test: $(VENV)/.installed-test
-	$(BIN)/python -m pytest -n 3 --dist loadgroup
+	$(BIN)/python -m pytest -n 4 --dist loadgroup --no-loadscope-reorder
 
 proof: $(VENV)/.installed-test
 	$(BIN)/python workbook/proof/outside.py

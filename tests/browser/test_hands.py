@@ -17,7 +17,7 @@ from startkit.facts import pictures
 from tests.browser.conftest import shot
 from tests.browser.serving import says, setup
 
-pytestmark = [pytest.mark.browser, pytest.mark.timeout(400), pytest.mark.xdist_group("page")]
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(400), pytest.mark.xdist_group("hands")]
 
 FOCUSED = """() => {
     const node = document.activeElement, form = node.closest('[role=form]'), before = window.before;

@@ -13,7 +13,7 @@ class View {
     this.fields = new Map();
     this.unsaved = new Map();
     this.asked = 0;
-    root.classList.add("sk", "mathjax_ignore", "tex2jax_ignore"); // what was typed is no formula
+    root.classList.add("sk", "sk-live", "mathjax_ignore", "tex2jax_ignore"); // what was typed is no formula
     // Keys pressed here are for the form: on a button, the notebook would take "d d" and delete the cell.
     // JupyterLab looks for this mark on the focused element itself.
     root.addEventListener("focusin", (event) => event.target.setAttribute("data-lm-suppress-shortcuts", "true"));
