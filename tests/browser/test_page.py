@@ -103,7 +103,9 @@ def test_one_goes_from_stage_to_stage_by_name(shared):
     page.get_by_label("Go to").focus()
     page.get_by_label("Go to").select_option(label="\u2003Lubrication")
     assert page.evaluate("document.activeElement.querySelector('.sk-heading').textContent").startswith("Lubrication")
-    assert 0 <= page.evaluate("document.activeElement.getBoundingClientRect().top") < 120
+    for _ in range(2):
+        assert 0 <= page.evaluate("document.activeElement.getBoundingClientRect().top") < 120
+        page.wait_for_timeout(300)  # and it stays there when the stages out of sight are let go again
     page.get_by_role("button", name="Where it stands").click()
     page.wait_for_function("() => scrollY === 0")
 
