@@ -154,7 +154,7 @@ def test_a_formula_says_its_units_and_its_source(found: list[Found]) -> None:
 def test_every_example_in_a_docstring_runs() -> None:
     done = subprocess.run(
         [sys.executable, "-m", "pytest", "-q", "--doctest-modules", "startkit", "-p", "no:cacheprovider", "-p", "no:xdist", "--noconftest"],
-        cwd=ROOT, capture_output=True, text=True, check=False, timeout=110,
+        cwd=ROOT, capture_output=True, text=True, check=False, timeout=220,
     )
     passed = re.search(r"(\d+) passed", done.stdout)
     assert done.returncode == 0 and passed, done.stdout[-3000:]

@@ -76,7 +76,7 @@ def run(tool: str, *arguments: str) -> None:
     found = str(command) if command.exists() else shutil.which(tool)
     if found is None:
         pytest.skip(f"{tool} is not installed: pip install -e .[dev]")
-    done = subprocess.run([found, *arguments], cwd=ROOT, capture_output=True, text=True, check=False, timeout=110)
+    done = subprocess.run([found, *arguments], cwd=ROOT, capture_output=True, text=True, check=False, timeout=220)
     assert done.returncode == 0, (done.stdout + done.stderr)[-4000:]
 
 

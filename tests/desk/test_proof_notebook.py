@@ -21,7 +21,7 @@ NOTEBOOK = ROOT / "templates" / "proof.ipynb"
 
 def test_nbval_runs_the_notebook_as_it_is_shipped() -> None:
     command = [sys.executable, "-m", "pytest", "-q", "--nbval-lax", "templates/proof.ipynb", "-p", "no:cacheprovider", "-p", "no:xdist", "--noconftest"]
-    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=110)
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=220)
     cells = sum(c.cell_type == "code" for c in nbformat.read(NOTEBOOK, as_version=4).cells)
     assert done.returncode == 0 and f"{cells} passed" in done.stdout, done.stdout[-2000:]
 

@@ -348,10 +348,10 @@ def test_a_day_of_seconds_is_quick_once_the_splines_are_built():
 
     pressures = np.random.default_rng(1).uniform(330e3, 370e3, 86_400)
     refrigerant.enthalpy.si("R-134a", pressures[:2], 281.15)
-    begun = time.perf_counter()
+    begun = time.process_time()
     refrigerant.dew_temperature.si("R-134a", pressures)
     refrigerant.isentropic_efficiency.si("R-134a", pressures, 281.15, 900e3, 325.0)
-    assert time.perf_counter() - begun < 1.0  # about 0.15 s on two idle cores
+    assert time.process_time() - begun < 2.0  # about 0.15 s of an idle processor
 
 
 # --- tables and the equations they come from -------------------------------------------------------

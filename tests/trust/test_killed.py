@@ -28,7 +28,7 @@ def test_eight_processes_make_one_chain(tmp_path: Path) -> None:
     journal = Journal.create(tmp_path / "job.db")
     command = [sys.executable, "-m", "tests.trust.writer", str(journal.path)]
     writers = [subprocess.Popen([*command, f"p{n}", str(count)], cwd=ROOT, stdout=subprocess.DEVNULL) for n in range(8)]
-    assert [writer.wait(timeout=110) for writer in writers] == [0] * 8
+    assert [writer.wait(timeout=220) for writer in writers] == [0] * 8
     entries = journal.read()
     assert len(entries) == 8 * count and journal.faults() == []
     assert {e.what for e in entries} == {f"p{p}.{n}" for p in range(8) for n in range(count)}
