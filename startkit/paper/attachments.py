@@ -12,9 +12,8 @@ from startkit.errors import PaperError
 from startkit.facts import baseline, checklists
 from startkit.facts.job import SHEET, SPECIFICATION, Job
 from startkit.paper import journal
+from startkit.paper.names import CSV, JOURNAL, PICTURES, TRENDS
 
-RECORD, JOURNAL, CSV = "record.json", "journal.json", "entries.csv"
-TRENDS, PICTURES = "trends", "pictures"
 TYPES = {
     ".csv": "text/csv", ".txt": "text/plain", ".tsv": "text/tab-separated-values", ".json": "application/json", ".toml": "application/toml",
     ".ipynb": "application/x-ipynb+json", ".png": "image/png", ".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".svg": "image/svg+xml", ".parquet": "application/vnd.apache.parquet", ".gz": "application/gzip", ".zip": "application/zip",

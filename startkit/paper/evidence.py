@@ -13,7 +13,7 @@ from typing import Any
 from startkit.errors import PaperError
 from startkit.facts.journal import Entry, chain_faults
 from startkit.paper import journal, unpacking
-from startkit.paper.attachments import JOURNAL, RECORD
+from startkit.paper.names import JOURNAL, RECORD
 
 LARGEST = 2_000_000_000  # bytes of a record
 _DEPTH = 32  # of a tree of names; a damaged one may lead round in circles

@@ -10,9 +10,9 @@ from startkit.facts import baseline, checklists, templates, whole
 from startkit.facts.job import DATABASE, SHEET, SPECIFICATION, Job, check_new_folder
 from startkit.facts.journal import Entry, Journal
 from startkit.paper import revisions, signatures, svg
-from startkit.paper.attachments import PICTURES, RECORD, TRENDS
 from startkit.paper.evidence import Evidence, digest, of_pdf, read
 from startkit.paper.files import file_safe, write_whole
+from startkit.paper.names import PICTURES, RECORD, TRENDS
 from startkit.paper.runs import RECORDS
 from startkit.paper.signature_page import FIELDS
 

@@ -9,8 +9,9 @@ from typing import Any
 from startkit.errors import PaperError
 from startkit.facts.job import Job
 from startkit.paper import revisions, typesetting, versions
-from startkit.paper.attachments import PICTURES, Attachment
+from startkit.paper.attachments import Attachment
 from startkit.paper.evidence import Evidence
+from startkit.paper.names import PICTURES
 from startkit.paper.record import Layout, Record, record
 
 SETTING = ("startkit", "typst", "matplotlib")  # what decides how a page looks: layout, engine, fonts

@@ -14,8 +14,9 @@ from typing import Any
 
 from startkit.errors import PaperError
 from startkit.paper import glyphs
-from startkit.paper.attachments import RECORD, Attachment
+from startkit.paper.attachments import Attachment
 from startkit.paper.journal import to_json
+from startkit.paper.names import RECORD
 from startkit.paper.record import Record
 from startkit.paper.slimming import slim
 

@@ -8,16 +8,18 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from startkit import __version__
 from startkit.beside import FAULTS, process
 from startkit.errors import PaperError, StartkitError
-from startkit.facts.job import Job
-from startkit.paper import collecting, evidence, rederived, reprinted, revisions, seal, signatures
+from startkit.paper import collecting, evidence, signatures
 from startkit.paper.evidence import Evidence
 from startkit.paper.signature_page import FIELDS
 from startkit.paper.signatures import Signature, Signatures
+
+if TYPE_CHECKING:
+    from startkit.facts.job import Job
 
 GOOD, BAD, OPEN = "✓", "✗", "○"
 MOST = 12  # sentences of one part that are shown
@@ -111,16 +113,26 @@ def verify(path: Path, trust: Sequence[bytes] = (), signed_by: Iterable[str] = (
     """
     path = Path(path)
     content = evidence.read(path)
-    try:
-        found = evidence.of_pdf(content)
-        data = found.record
-    except PaperError as error:
-        return Verification(path.name, evidence.digest(content), "", "", (), (Part("file", BAD, (str(error),)),), bool(trust))
+    with _checked(content, trust, beside) as sealed, collecting.paused():
+        try:
+            found = evidence.of_pdf(content)
+            found.record  # noqa: B018 - read here, so that what is wrong with it is said of the file
+        except PaperError as error:
+            return Verification(path.name, evidence.digest(content), "", "", (), (Part("file", BAD, (str(error),)),), bool(trust))
+        return _looked_at(path, content, found, sealed, trust, signed_by)
+
+
+def _looked_at(
+    path: Path, content: bytes, found: Evidence, sealed: Callable[[], Signatures | PaperError], trust: Sequence[bytes], signed_by: Iterable[str]
+) -> Verification:
+    # Loaded while the signatures are being checked beside: what judges takes as long to load as to judge.
+    from startkit.paper import revisions, seal
+
+    data = found.record
     rows = {str(row["field"]): row for row in data["signatures"]}
     wanted = [seal.field_of(role, rows) for role in signed_by]
-    with _checked(content, trust, beside) as sealed, collecting.paused():
-        contents = _contents(found, content)
-        signed = sealed()
+    contents = _contents(found, content)
+    signed = sealed()
     parts = (*_signed(signed, rows, wanted), *contents, _revision(path, data))
     return Verification(path.name, evidence.digest(content), str(data.get("title", "")), revisions.of_line(data.get("revision")).letter, _made(signed), parts, bool(trust))
 
@@ -184,6 +196,8 @@ def _who(row: Mapping[str, Any], field: str) -> str:
 
 def _contents(found: Evidence, content: bytes) -> list[Part]:
     """Attachments, journal, verdicts and pages, each only as far as the one before it holds."""
+    from startkit.paper import rederived
+
     parts = [_attachments(found), _journal(found)]
     if any(part.mark == BAD for part in parts):
         return [*parts, Part("verdicts", OPEN, ("Not derived again: what is attached is not what was recorded.",))]
@@ -214,6 +228,8 @@ def _journal(found: Evidence) -> Part:
 
 
 def _verdicts(found: Evidence, job: Job) -> Part:
+    from startkit.paper import rederived
+
     try:
         derived = rederived.held_against(found, job)
     except StartkitError as error:
@@ -231,6 +247,9 @@ def _verdicts(found: Evidence, job: Job) -> Part:
 
 
 def _pages(found: Evidence, folder: Path, content: bytes) -> Part:
+    from startkit.facts.job import Job
+    from startkit.paper import reprinted
+
     try:
         made = reprinted.again(found, Job(folder, read_only=True))
     except StartkitError as error:
@@ -247,6 +266,8 @@ def _pages(found: Evidence, folder: Path, content: bytes) -> Part:
 
 def _revision(path: Path, data: Mapping[str, Any]) -> Part:
     """The record that this one replaces, and those that replace this one, as far as they lie beside it."""
+    from startkit.paper import revisions
+
     revision = revisions.of_line(data.get("revision"))
     said, mark = [], GOOD
     if revision.replaces:

@@ -31,7 +31,7 @@ _STEPS = """async () => {
         await w.revealed; await w.context.ready; await w.sessionContext.ready; await w.sessionContext.session.kernel.info;
         STEP
     };
-    await Promise.race([steps(), sleep(60000).then(() => { throw new Error("the notebook was not ready in 60 s"); })]);
+    await Promise.race([steps(), sleep(150000).then(() => { throw new Error("the notebook was not ready in 150 s"); })]);
 }"""
 READY = _STEPS.replace("STEP", "")
 RUN_ALL = _STEPS.replace("STEP", 'await jupyterapp.commands.execute("notebook:run-all-cells");')
@@ -132,7 +132,7 @@ def open_page(browser: Any, lab: Lab) -> Iterator[Callable[..., Any]]:
         context = browser.new_context(viewport={"width": width, "height": height}, service_workers="block")
         contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(60_000)
+        page.set_default_timeout(150_000)
         page.on("pageerror", lambda error: errors.append(str(error)))
         page.goto(lab.address(notebook))
         page.evaluate(READY)
@@ -186,7 +186,7 @@ def open_job(browser: Any, served: Served) -> Iterator[Callable[..., Any]]:
 
         context.route("**/*", guard)
         page = context.new_page()
-        page.set_default_timeout(90_000)
+        page.set_default_timeout(150_000)
         page.on("pageerror", lambda error: errors.append(str(error)))
         page.on("websocket", lambda ws: None if ws.url.startswith(served.base.replace("http", "ws", 1)) else outside.append(ws.url))
         page.goto(served.url)

@@ -21,12 +21,13 @@ from startkit.facts.templates import find
 SHEET = Path(__file__).parents[2] / "workbook" / "plant" / "machines" / "CH-1.toml"
 PLANT = "Hall </title><b id='hostile'>A & B</b>"
 SERIAL = "Serial number on the nameplate"
-# The same server with kernels of closed pages ended after ten seconds instead of half an hour.
+# The same server with kernels of closed pages ended after forty seconds instead of half an hour; a page that is still
+# being opened on a busy computer is not closed yet.
 SERVE = """
 import sys
 from pathlib import Path
 from startkit.desk import page
-page.CULL_AFTER, page.CULL_EVERY = 10, 1
+page.CULL_AFTER, page.CULL_EVERY = 40, 1
 page.serve_page(Path(sys.argv[1]), browser=False, port=int(sys.argv[2]), address=sys.argv[3])
 """
 

@@ -85,7 +85,7 @@ def test_a_server_that_went_away_is_told_before_anybody_types(browser, served, t
     other = Served(tmp_path / "other")
     context = browser.new_context(service_workers="block")
     page = context.new_page()
-    page.set_default_timeout(90_000)
+    page.set_default_timeout(150_000)
     page.goto(other.url)
     setup(page).get_by_label("Who is entering", exact=True).wait_for()
     assert page.locator("#asleep").is_hidden()
@@ -115,7 +115,7 @@ def test_the_kernel_of_a_closed_page_is_ended_and_that_of_an_open_one_stays(shar
     open_kernel, left = kernel(staying), kernel(leaving)
     assert served.ask(f"api/kernels/{left}")[0] == 200
     leaving.close()
-    for _ in range(180):
+    for _ in range(300):
         if served.ask(f"api/kernels/{left}")[0] == 404:
             break
         time.sleep(0.5)

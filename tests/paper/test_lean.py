@@ -25,3 +25,8 @@ def test_the_property_library_does_not_complain_at_the_end() -> None:
 
 def test_a_process_ends_with_its_own_status() -> None:
     assert subprocess.run([sys.executable, "-c", "from startkit.paper import lean; lean.ending(); raise SystemExit(3)"], check=False).returncode == 3
+
+
+def test_verification_begins_with_the_signatures_before_it_loads_what_judges() -> None:
+    code = "import sys, startkit.paper.verification; print([m for m in ('numpy', 'pint', 'typst', 'startkit.facts.job') if m in sys.modules])"
+    assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.strip() == "[]"
