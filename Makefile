@@ -31,9 +31,9 @@ lab: $(VENV)/.installed
 	@test -d $(DEMO) || $(BIN)/python workbook/demo.py $(DEMO)
 	$(BIN)/startkit open "$(DEMO)/jobs/CH-1"
 
-# Four processes on two cores: the browser tests wait most of their time. In the order of the files they also come first.
+# Three processes on two cores: the browser tests wait much of their time. In the order of the files they also come first, one group for each.
 test: $(VENV)/.installed-test
-	$(BIN)/python -m pytest -n 4 --dist loadgroup --no-loadscope-reorder
+	$(BIN)/python -m pytest -n 3 --dist loadgroup --no-loadscope-reorder
 
 proof: $(VENV)/.installed-test
 	$(BIN)/python workbook/proof/outside.py

@@ -91,7 +91,7 @@ class Lab:
         self._wait()
 
     def _wait(self) -> None:
-        for _ in range(300):
+        for _ in range(1200):
             try:
                 urllib.request.urlopen(f"http://127.0.0.1:{self.port}/api", timeout=2).read()
                 return

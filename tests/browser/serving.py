@@ -58,7 +58,7 @@ class Served:
         self.base, self.token = self.url.split("?token=")
 
     def _url(self) -> str:
-        for _ in range(600):
+        for _ in range(1200):
             found = re.search(r"http://\S+\?token=\S+", self.said)
             if found:
                 return found.group()

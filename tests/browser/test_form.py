@@ -157,7 +157,7 @@ def test_a_hold_point_and_the_front_follow_what_is_typed_elsewhere(page):
     enter(page, BAROMETER, "100.9")
     says(field(page, BAROMETER), SAVED)
     says(verdict(page, "setup.barometer"), "✓ pass")
-    page.wait_for_function("([before]) => document.querySelector('.sk-stages').textContent !== before", arg=[before], timeout=15_000)
+    page.wait_for_function("([before]) => document.querySelector('.sk-stages').textContent !== before", arg=[before])
     says(page.locator(".sk-hold").first, "NOT CLEAR TO RUN THE OIL PUMP")
 
 
