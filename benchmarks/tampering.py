@@ -22,7 +22,7 @@ if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
 from startkit.facts.journal import Entry, digest  # noqa: E402 - found only after the line above
-from startkit.paper import attachments, evidence, identity, journal, runs, seal, signature_page, typesetting, verification  # noqa: E402
+from startkit.paper import attachments, evidence, identity, journal, names, runs, seal, signature_page, typesetting, verification  # noqa: E402
 from startkit.paper.record import Layout, Record, record  # noqa: E402
 
 SEED, FLIPS = 20261125, 200
@@ -222,13 +222,13 @@ def edited_files(there: Scene, chained: bool) -> dict[str, bytes]:
     """The attached journal with an edited entry; with its hashes also the digests in the record's data."""
     content = journal.as_json(edited(list(there.job.state().entries), chained))
     if not chained:
-        return {attachments.JOURNAL: content}
-    data = json.loads(evidence.of_pdf(there.signed).files[attachments.RECORD])
+        return {names.JOURNAL: content}
+    data = json.loads(evidence.of_pdf(there.signed).files[names.RECORD])
     for line in data["attachments"]:
-        if line["name"] == attachments.JOURNAL:
+        if line["name"] == names.JOURNAL:
             line |= {"size": len(content), "sha256": evidence.digest(content)}
     data["front"]["journal_digest"] = journal.from_json(content)[-1].digest
-    return {attachments.JOURNAL: content, attachments.RECORD: journal.to_json(data)}
+    return {names.JOURNAL: content, names.RECORD: journal.to_json(data)}
 
 
 # --- forgeries: printed anew and signed anew ------------------------------------------------------
@@ -292,7 +292,7 @@ def _with_other_end(entries: list[Entry]) -> Callable[[dict[str, Any]], None]:
 def forged_entry(there: Scene) -> bytes:
     """An edited entry with all hashes right, the pages as they were but for the last hash, signed anew by the same people."""
     entries = edited(list(there.job.state().entries), chained=True)
-    return signed_anew(there, forged(there, {attachments.JOURNAL: journal.as_json(entries), attachments.CSV: journal.as_csv(entries)}, _with_other_end(entries)))
+    return signed_anew(there, forged(there, {names.JOURNAL: journal.as_json(entries), names.CSV: journal.as_csv(entries)}, _with_other_end(entries)))
 
 
 def forged_verdict(there: Scene) -> bytes:
@@ -334,7 +334,7 @@ CASES = (
     Case("A page is added along with the empty fields, then signed by the same people without looking", lambda there: signed_blindly(there, added_to(there.printed, with_fields_and_page))),
     Case("The file is opened and saved by another program, nothing else", lambda there: rewritten(there.signed)),
     Case("A page is taken out, and the file saved", lambda there: rewritten(there.signed, lambda pdf: pdf.pages.__delitem__(0))),
-    Case("The attached journal is swapped for an empty one in an increment", lambda there: added_to(there.signed, swap({attachments.JOURNAL: journal.as_json([])}))),
+    Case("The attached journal is swapped for an empty one in an increment", lambda there: added_to(there.signed, swap({names.JOURNAL: journal.as_json([])}))),
     Case("The attached machine sheet is swapped, in a record that nobody has signed yet", lambda there: added_to(there.printed, swap({"machine.toml": b"[machine]\n"}))),
     Case("An entry of the attached journal is edited, hashes left", lambda there: added_to(there.signed, swap(edited_files(there, False)))),
     Case("An entry is edited, all hashes and digests made anew", lambda there: added_to(there.signed, swap(edited_files(there, True)))),
