@@ -13,7 +13,7 @@ class View {
     this.fields = new Map();
     this.unsaved = new Map();
     this.asked = 0;
-    root.classList.add("sk", "sk-live", "mathjax_ignore", "tex2jax_ignore"); // what was typed is no formula
+    root.classList.add("sk", "mathjax_ignore", "tex2jax_ignore"); // what was typed is no formula
     // Keys pressed here are for the form: on a button, the notebook would take "d d" and delete the cell.
     // JupyterLab looks for this mark on the focused element itself.
     root.addEventListener("focusin", (event) => event.target.setAttribute("data-lm-suppress-shortcuts", "true"));
@@ -85,6 +85,7 @@ class View {
     const groups = form.groups.map((group) => el("fieldset", {}, group.title && group.fields[0].question !== group.title ? el("legend", {}, group.title) : null, ...group.fields.map((spec) => this.field(spec))));
     this.form.replaceChildren(this.desk.node, ...groups);
     this.form.setAttribute("role", "form");
+    this.root.classList.add("sk-live");
     this.form.setAttribute("aria-label", form.title);
     for (const field of this.fields.values()) field.restore();
   }
