@@ -72,9 +72,9 @@ def opened(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[O
 def test_no_code_is_in_sight_and_one_button_brings_the_forms_alive(browser, opened, width, height, scheme):
     context = browser.new_context(viewport={"width": width, "height": height}, service_workers="block", color_scheme=scheme)
     outside: list[str] = []
-    context.route("**/*", lambda route: route.continue_() if route.request.url.startswith(opened.base) else (outside.append(route.request.url), route.abort()))
+    context.on("request", lambda request: None if request.url.startswith((opened.base, "data:", "blob:")) else outside.append(request.url))
     page = context.new_page()
-    page.set_default_timeout(60_000)
+    page.set_default_timeout(150_000)
     page.goto(opened.base)
     page.evaluate(READY)
     button = page.get_by_role("button", name=ALIVE)
@@ -94,7 +94,7 @@ def test_no_code_is_in_sight_and_one_button_brings_the_forms_alive(browser, open
 
 def code_is_hidden(page: Any) -> None:
     """No line of code can be seen, in whatever way a cell may show one."""
-    assert page.evaluate("document.querySelectorAll('.jp-CodeCell').length") > 10
+    page.wait_for_function("() => document.querySelectorAll('.jp-CodeCell').length > 10")
     seen = page.evaluate("""[...document.querySelectorAll('.jp-CodeCell :is(.cm-content, .jp-InputPlaceholder, .jp-InputPrompt, .jp-OutputPrompt)')]
         .filter((node) => node.checkVisibility() && node.getBoundingClientRect().height > 0).map((node) => node.textContent)""")
     assert seen == []
