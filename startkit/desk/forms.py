@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import threading
+import uuid
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import anywidget
+import traitlets
 
 from startkit.desk import cards, fieldset, messages
 from startkit.desk.markup import el
@@ -29,8 +31,11 @@ class LiveView(anywidget.AnyWidget):
     _esm = "\n".join((_STATIC / f"{name}.js").read_text(encoding="utf-8") for name in _SCRIPTS)
     _css = cards.style() + (_STATIC / "form.css").read_text(encoding="utf-8")
 
+    comm_name = traitlets.Unicode().tag(sync=True)
+
     def __init__(self, book: Book, part: str, name: str) -> None:
-        super().__init__()
+        comm_name = uuid.uuid4().hex
+        super().__init__(comm_name=comm_name, model_id=comm_name)  # by this name the browser finds the whole model
         self.book, self.part, self.name = book, part, name
         self._sent: dict[str, Any] = {}
         self._newest = 0

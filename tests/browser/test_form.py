@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from startkit.facts.job import Job
-from tests.browser.conftest import RESTART, RUN_ALL, shot
+from tests.browser.conftest import RESTART, RUN_ALL, SLOW_BROWSER, shot
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(400), pytest.mark.xdist_group("browser")]
 
@@ -93,7 +93,7 @@ def paste(control: Any, text: str) -> None:
 
 def test_a_value_is_typed_saved_judged_and_outlives_the_kernel(new_job, open_page):
     job = new_job("story")
-    page = open_page(job.template)
+    page = open_page(job.template, script=SLOW_BROWSER)  # its forms come alive even so
     run_all(page)
     enter(page, SERIAL, "OV26-0417")
     says(field(page, SERIAL), "NOT SAVED – say who is entering first")

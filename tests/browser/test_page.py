@@ -15,10 +15,12 @@ import pytest
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
 from startkit.facts.templates import find
-from tests.browser.conftest import shot
+from tests.browser.conftest import SLOW_BROWSER, shot
 from tests.browser.serving import PLANT, SERIAL, SHEET, Served, field, kernel, name_me, says, setup, values
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(400), pytest.mark.xdist_group("page")]
+
+BAROMETER = "Barometric pressure in the plant room (optional)"
 
 
 @pytest.mark.parametrize(("width", "height", "scheme", "ground"), [(1280, 800, "light", "rgb(255, 255, 255)"), (820, 1180, "dark", "rgb(20, 24, 29)")])
@@ -58,6 +60,17 @@ def test_a_second_page_shows_what_the_first_one_entered_after_refresh(shared, op
     setup(other).get_by_role("button", name="refresh").click()
     other.wait_for_function("() => [...document.querySelectorAll('input')].some((node) => node.value === '400')")
     assert setup(other).get_by_label("Rated voltage on the motor's nameplate", exact=True).input_value() == "400"
+
+
+def test_the_forms_come_alive_in_a_browser_that_needs_longer_than_the_widget_library_waits(open_job, served):
+    page = open_job(script=SLOW_BROWSER)
+    assert page.evaluate("window.givenUp") > 1
+    name_me(page)
+    control = setup(page).get_by_label(BAROMETER, exact=True)
+    control.fill("1008")
+    control.press("Enter")
+    says(field(page, BAROMETER), "saved")
+    assert values(served.job, "setup.barometer") == ["1008"]
 
 
 def test_after_its_kernel_ended_the_page_says_not_saved_and_the_text_comes_back(open_job, served):

@@ -174,9 +174,24 @@ class View {
   }
 }
 
+/**
+ * Let messages reach the form however long the browser took to get here.
+ *
+ * The widget library gives a module two seconds from the making of its model (a slow tablet, a page of many forms) and after
+ * that drops every message to it without a word: the form would stay empty for good. So the model takes its messages itself,
+ * as every other widget's model does.
+ */
+async function initialize({ model }) {
+  const whole = await model.widget_manager.get_model(model.get("comm_name"));
+  let waits = Object.getPrototypeOf(whole);
+  while (!Object.hasOwn(waits, "_handle_comm_msg")) waits = Object.getPrototypeOf(waits);
+  const handle = Object.getPrototypeOf(waits)._handle_comm_msg;
+  whole.comm?.on_msg((message) => handle.call(whole, message));
+}
+
 function render({ model, el: root }) {
   const view = new View(model, root);
   return () => view.close();
 }
 
-export default { render };
+export default { initialize, render };
