@@ -17,7 +17,7 @@ import pytest
 
 from startkit.facts.job import Job
 from startkit.facts.templates import find
-from tests.browser.serving import Served, name_me, setup
+from tests.browser.serving import Served, kernel, name_me, setup
 
 SHEET = Path(__file__).parents[2] / "workbook" / "plant" / "machines" / "CH-1.toml"
 FLAGS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
@@ -182,6 +182,16 @@ def served(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[S
     server.stop()
 
 
+def alive(page: Any, served: Served, said: list[str]) -> None:
+    """Wait for the first form; where it does not come, tell what the page, its kernel and the server say."""
+    try:
+        setup(page).get_by_label("Who is entering", exact=True).wait_for()
+    except Exception as error:
+        shown = page.evaluate("document.body.innerText.slice(0, 1500)")
+        models = page.evaluate("({ forms: document.querySelectorAll('form, [role=form]').length, live: document.querySelectorAll('.sk').length, outputs: document.querySelectorAll('.jp-OutputArea-output').length })")
+        pytest.fail(f"{error}\nthe page: {shown}\n{models}\nits console: {said}\nits kernel: {kernel(page)} of {served.ask('api/kernels')}\nthe server: {served.said[-3000:]}")
+
+
 @pytest.fixture(scope="module")
 def open_job(browser: Any, served: Served) -> Iterator[Callable[..., Any]]:
     """Open the page; whatever it asks of another computer fails the tests, as does an error in a script."""
@@ -204,8 +214,10 @@ def open_job(browser: Any, served: Served) -> Iterator[Callable[..., Any]]:
         page.set_default_timeout(150_000)
         watch(page, errors)
         page.on("websocket", lambda ws: None if ws.url.startswith(served.base.replace("http", "ws", 1)) else outside.append(ws.url))
+        said: list[str] = []
+        page.on("console", lambda message: said.append(f"{message.type}: {message.text}"))
         page.goto(served.url)
-        setup(page).get_by_label("Who is entering", exact=True).wait_for()
+        alive(page, served, said)
         return page
 
     yield opened
