@@ -5,10 +5,12 @@ from __future__ import annotations
 import os
 import signal
 import time
+from pathlib import Path
 
 import pytest
 
-from startkit.beside import FAULTS, process
+from startkit import beside
+from startkit.beside import Lost, process
 
 
 def test_it_works_in_another_process() -> None:
@@ -16,13 +18,39 @@ def test_it_works_in_another_process() -> None:
         assert pool.submit(os.getpid).result() != os.getpid()
 
 
-def test_a_process_that_dies_is_one_of_the_known_faults() -> None:
+def test_what_is_raised_there_is_raised_here() -> None:
+    with process() as pool, pytest.raises(ZeroDivisionError):
+        pool.submit(divmod, 1, 0).result()
+
+
+def test_what_is_printed_there_is_no_answer() -> None:
+    with process() as pool:
+        assert pool.submit(print, "not an answer").result() is None
+        assert pool.submit(max, 3, 4).result() == 4
+
+
+def test_what_cannot_be_sent_is_lost() -> None:
+    with process() as pool:
+        with pytest.raises(Lost):
+            pool.submit(len, (n for n in ())).result()
+        assert pool.submit(max, 3, 4).result() == 4
+
+
+def test_where_no_process_can_be_started_its_work_is_lost(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refused(*_: object, **__: object) -> None:
+        raise OSError("no more processes")
+
+    monkeypatch.setattr(beside.subprocess, "Popen", refused)
+    with process() as pool, pytest.raises(Lost):
+        pool.submit(os.getpid).result()
+
+
+def test_a_process_that_dies_has_lost_its_work() -> None:
     with process() as pool:
         number = pool.submit(os.getpid).result()
         os.kill(number, signal.SIGKILL if hasattr(signal, "SIGKILL") else signal.SIGTERM)
-        with pytest.raises(FAULTS):
-            for _ in range(100):  # until the pool has noticed
-                pool.submit(time.sleep, 0.05).result()
+        with pytest.raises(Lost):
+            pool.submit(time.sleep, 0.05).result()
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="Windows has no such signals")
@@ -41,3 +69,19 @@ def test_nobody_waits_for_what_is_still_at_work_when_the_block_is_left() -> None
     assert time.monotonic() - began < 20
     with pytest.raises(OSError):
         os.kill(number, 0)
+
+
+def test_nobody_waits_for_what_was_still_being_told_when_the_block_is_left() -> None:
+    with process() as pool:
+        pool.submit(time.sleep, 600)
+        pool.submit(len, bytes(5_000_000))  # far more than a pipe holds
+        time.sleep(0.5)
+        began = time.monotonic()
+    assert time.monotonic() - began < 20
+
+
+def test_nothing_of_the_current_folder_runs_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "pickle.py").write_text("raise SystemExit('a foreign program')", encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    with process() as pool:
+        assert pool.submit(max, 3, 4).result() == 4

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from concurrent.futures import Future, ProcessPoolExecutor
-from contextlib import contextmanager, suppress
+from concurrent.futures import Future
+from contextlib import contextmanager
 
 import pint
 
-from startkit.beside import FAULTS, process
+from startkit.beside import Beside, Lost, process
 from startkit.stages.stage import Plot
 from startkit.units import Q
 
@@ -16,21 +16,19 @@ from startkit.units import Q
 class _Beside:
     """The process, and what it was asked for."""
 
-    def __init__(self, pool: ProcessPoolExecutor) -> None:
+    def __init__(self, pool: Beside) -> None:
         self._pool = pool
         self._asked: dict[bytes, Future[str]] = {}
-        with suppress(*FAULTS):
-            pool.submit(_made_ready)
+        pool.submit(_made_ready)
 
     def ask(self, key: bytes, plot: Plot, system: str, barometer: float | None) -> None:
-        with suppress(*FAULTS):
-            self._asked[key] = self._pool.submit(_drawn, plot, system, barometer)
+        self._asked[key] = self._pool.submit(_drawn, plot, system, barometer)
 
     def take(self, key: bytes) -> str | None:
         asked = self._asked.pop(key, None)
         try:
             return asked.result() if asked is not None else None
-        except FAULTS:
+        except Lost:
             return None
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from startkit import __version__
-from startkit.beside import FAULTS, process
+from startkit.beside import Lost, process
 from startkit.errors import PaperError, StartkitError
 from startkit.paper import collecting, evidence, signatures
 from startkit.paper.evidence import Evidence
@@ -154,7 +154,7 @@ def _checked(content: bytes, trust: Sequence[bytes], beside: bool) -> Iterator[C
 def _result(waiting: Future[Signatures | PaperError], content: bytes, trust: Sequence[bytes]) -> Signatures | PaperError:
     try:
         return waiting.result()
-    except FAULTS:
+    except Lost:
         return signatures.read_or_refuse(content, FIELDS, trust)
 
 

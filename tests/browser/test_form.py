@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import sqlite3
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -19,7 +20,9 @@ REFRIGERANT = "Refrigerant on the nameplate"
 VOLTAGE = "Rated voltage on the motor's nameplate"
 CURRENT = "Full-load current on the motor's nameplate"
 BAROMETER = "Barometric pressure in the plant room"
+ORDERED = "Voltage on the order"
 IN_KERNEL = "async (code) => { await jupyterapp.shell.currentWidget.sessionContext.session.kernel.requestExecute({ code }).done; }"
+STILL = "NOT SAVED yet – no answer from the notebook: it is busy, or was restarted (then run all cells again)"  # after six seconds
 SAVED = r"^saved \d\d:\d\d:\d\d"
 
 
@@ -252,6 +255,42 @@ def test_a_state_from_before_an_entry_takes_nothing_back(page):
     asked = field(page, "Order").get_by_role("group", name=re.compile("Was PO-7. Why does it change"))
     asked.get_by_role("button", name="keep the old value").click()
     asked.wait_for(state="detached")
+
+
+def hold(page: Any, gate: Path) -> None:
+    """Keep the kernel busy until there is a file of that name."""
+    code = f"import pathlib, time\nwhile not pathlib.Path({str(gate)!r}).exists(): time.sleep(0.02)"
+    page.evaluate("(code) => { jupyterapp.shell.currentWidget.sessionContext.session.kernel.requestExecute({ code }); }", code)
+
+
+def test_saved_is_not_said_while_another_cell_is_on_its_way(page, tmp_path):
+    people = form(page).get_by_role("group", name="People on this job", exact=True)
+    first, second = tmp_path / "first", tmp_path / "second"
+    hold(page, first)
+    people.get_by_label("Name, row 3", exact=True).fill("D. Owner")
+    page.keyboard.press("Tab")
+    hold(page, second)
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Tab")
+    first.touch()
+    unsaved = "[...document.querySelectorAll('.sk-cell-unsaved')].map((cell) => cell.getAttribute('aria-label')).join()"
+    page.wait_for_function(f"() => {unsaved} === 'Role, row 3'")
+    assert people.locator(".sk-state").text_content() in ("saving…", STILL)
+    second.touch()
+    says(people, SAVED)
+    assert page.evaluate(unsaved) == ""
+
+
+def test_a_field_changed_again_before_the_answer_asks_why_of_what_was_saved(page, job, tmp_path):
+    hold(page, tmp_path / "go")
+    enter(page, ORDERED, "402")
+    enter(page, ORDERED, "")
+    assert field(page, ORDERED).locator(".sk-state").text_content() in ("saving…", STILL)
+    (tmp_path / "go").touch()
+    asked = field(page, ORDERED).get_by_role("group", name=re.compile("Was 402.* Why does it change"))
+    asked.get_by_role("button", name="keep the old value").click()
+    says(field(page, ORDERED), SAVED)
+    assert control(page, ORDERED).input_value() == "402" and values(job, "setup.order_voltage") == ["402"]
 
 
 def test_loads_stand_side_by_side_and_take_a_block_as_it_stands_on_a_log_sheet(page, job):

@@ -4,6 +4,7 @@ class Saver {
   constructor(view, spec) {
     this.view = view;
     this.spec = spec;
+    this.flying = 0;
     this.id = `${view.name}-${spec.name}`;
     this.status = el("p", { class: "sk-state", id: `${this.id}-state` });
     this.whyPlace = el("div", {});
@@ -22,6 +23,9 @@ class Saver {
     return el("details", {}, el("summary", {}, "How and where to measure"), text, columns.length ? list : null);
   }
 
+  /** Say when it was saved, unless something else of it is still on its way. */
+  tellSaved(words) { if (!this.flying) this.tell(words); }
+
   tell(words, bad = false) {
     this.status.textContent = words;
     this.status.classList.toggle("sk-not-saved", bad);
@@ -32,14 +36,15 @@ class Saver {
   async save(changes, note = "") {
     const again = () => this.save(this.latest(changes), note);
     this.tell("saving…");
-    this.flying = (this.flying ?? 0) + 1;
+    const landed = this.takeOff();
     const reply = await this.view.ask("save", { changes, note }, () => {
+      landed(); // an answer may never come: nothing waits for it any more
       this.tell(`NOT SAVED yet – ${noAnswer()}`, true);
       this.view.mark(this.id, again);
     });
-    this.flying -= 1;
+    landed();
     if (reply.tell === "saved") {
-      this.view.mark(this.id, null);
+      if (!this.flying) this.view.mark(this.id, null);
       this.accepted(changes, reply);
       this.view.say(`${this.spec.question}: saved ${reply.at}`);
     } else if (reply.needs === "reason") {
@@ -50,7 +55,15 @@ class Saver {
       this.tell(`NOT SAVED – ${reply.why}`, true);
       this.view.mark(this.id, again);
     }
+    if (this.late && !this.flying) { this.late = false; this.commit(); }
     return reply;
+  }
+
+  /** Count what is on its way; gives back what ends that, once. */
+  takeOff() {
+    let away = true;
+    this.flying += 1;
+    return () => { if (away) this.flying -= 1; away = false; };
   }
 
   async showHistory(button, request, title) {
@@ -146,6 +159,7 @@ class Field extends Saver {
   }
 
   commit() {
+    if (this.flying) { this.late = true; return undefined; } // changed again before the answer: what comes next hangs on it
     if (!this.dirty()) { drafts.drop(this.key()); this.view.mark(this.id, null); this.tell(savedWords(this.state)); return undefined; }
     return this.state.value ? this.reasonFor([this.change()], true) : this.save([this.change()]);
   }

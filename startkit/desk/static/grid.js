@@ -162,7 +162,7 @@ class Grid extends Saver {
     }
     if (this.view.unsaved.has(this.id)) return;
     const newest = this.cells().map((c) => c.state).filter((s) => s.at).sort((a, b) => b.seq - a.seq)[0];
-    this.tell(newest ? savedWords(newest) : "");
+    this.tellSaved(newest ? savedWords(newest) : "");
   }
 
   commit(cells) {
