@@ -21,7 +21,7 @@ CULL_AFTER, CULL_EVERY = 1800, 60  # s that the kernel of a closed page is kept,
 POLICY = ("default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval' blob:; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; "
           "font-src 'self' data:; connect-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'self'")
 # What a page needs of JupyterLab's extensions; the person's others would only make it slower.
-EXTENSIONS = ["anywidget", "@jupyter-widgets/jupyterlab-manager", "@voila-dashboards/widgets-manager8"]
+EXTENSIONS = ["anywidget", "@jupyter-widgets/jupyterlab-manager", "@voila-dashboards/widgets-manager8", "startkit-page"]
 OPEN_TO_OTHERS = ("Warning: this page can be reached from other computers at {address}. Whoever has its address with the token can enter readings under any name, "
                   "and nothing on the way is encrypted. Use it only in a network that you trust, and close it with Ctrl+C when the work is done.")
 NO_PORTS = 50  # further ports that are tried if one is taken

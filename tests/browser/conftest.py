@@ -47,6 +47,9 @@ SLOW_BROWSER = f"""
     window.addEventListener("unhandledrejection", (event) => {{ if (event.reason?.message === "{GIVEN_UP}") window.givenUp += 1; }});
 """
 
+# A browser that looks for its forms' models, and looks away for six seconds while the kernel's answer comes.
+LOOKS_AWAY = "const later = window.setTimeout.bind(window); window.setTimeout = (call, ms, ...more) => later(call, ms === 100 ? 6000 : ms, ...more);"
+
 
 def missing(reason: str) -> None:
     """Skip and say why; where the browser is required, fail."""

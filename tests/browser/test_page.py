@@ -15,7 +15,7 @@ import pytest
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
 from startkit.facts.templates import find
-from tests.browser.conftest import SLOW_BROWSER, shot
+from tests.browser.conftest import LOOKS_AWAY, SLOW_BROWSER, shot
 from tests.browser.serving import PLANT, SERIAL, SHEET, Served, field, kernel, name_me, says, setup, values
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(400), pytest.mark.xdist_group("page")]
@@ -71,6 +71,22 @@ def test_the_forms_come_alive_in_a_browser_that_needs_longer_than_the_widget_lib
     control.press("Enter")
     says(field(page, BAROMETER), "saved")
     assert values(served.job, "setup.barometer") == ["1008"]
+
+
+def test_the_forms_come_alive_although_the_kernels_answer_comes_while_nobody_looks(open_job):
+    page = open_job(script=LOOKS_AWAY)
+    assert page.get_by_text(re.compile("^(Loading|Error displaying) widget")).count() == 0
+
+
+def test_a_page_whose_forms_do_not_come_says_what_to_do(open_job):
+    page = open_job()
+    page.evaluate("""() => {
+        document.querySelector('.jp-OutputArea-output').replaceChildren('Loading widget...');
+        performance.now = () => 61000;
+        document.dispatchEvent(new Event('visibilitychange'));
+    }""")
+    says(page.get_by_role("alert"), "Some forms did not come up. What is saved is safe; load the page again.")
+    assert page.get_by_role("button", name="Load the page again").is_visible()
 
 
 def test_after_its_kernel_ended_the_page_says_not_saved_and_the_text_comes_back(open_job, served):
