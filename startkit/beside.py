@@ -64,9 +64,14 @@ class Beside:
     def _asked(self, work: Callable[..., Any], args: tuple[Any, ...]) -> tuple[bool, Any]:
         if self._process is None or self._process.stdin is None or self._process.stdout is None:
             raise EOFError("it did not start")
-        self._process.stdin.write(pickle.dumps((work, args)))
-        self._process.stdin.flush()
-        answer: tuple[bool, Any] = pickle.load(self._process.stdout)
+        order = pickle.dumps((work, args))
+        try:
+            self._process.stdin.write(order)
+            self._process.stdin.flush()
+            answer: tuple[bool, Any] = pickle.load(self._process.stdout)
+        except Exception:
+            self._process.kill()  # what it sends next might be the rest of this answer
+            raise
         return answer
 
 

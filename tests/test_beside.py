@@ -36,6 +36,14 @@ def test_what_cannot_be_sent_is_lost() -> None:
         assert pool.submit(max, 3, 4).result() == 4
 
 
+def test_an_answer_that_cannot_be_read_is_the_last_one() -> None:
+    strange = "__import__('__main__').__dict__.setdefault('Strange', type('Strange', (), {'__module__': '__main__'}))()"
+    with process() as pool:
+        for work in ((eval, strange), (max, 3, 4)):
+            with pytest.raises(Lost):
+                pool.submit(*work).result()
+
+
 def test_where_no_process_can_be_started_its_work_is_lost(monkeypatch: pytest.MonkeyPatch) -> None:
     def refused(*_: object, **__: object) -> None:
         raise OSError("no more processes")

@@ -11,7 +11,7 @@
     id: "startkit-page:models",
     autoStart: true,
     activate: (app) => {
-      app.widgetManagerPromise.promise.then((manager) => {
+      app.widgetManagerPromise?.promise.then((manager) => {
         const find = manager.get_model.bind(manager);
         manager.get_model = async (name) => {
           if (!manager.has_model(name) && !manager.restoredStatus) await whole(manager);
