@@ -75,6 +75,8 @@ def test_the_forms_come_alive_in_a_browser_that_needs_longer_than_the_widget_lib
 
 def test_the_forms_come_alive_although_the_kernels_answer_comes_while_nobody_looks(open_job):
     page = open_job(script=LOOKS_AWAY)
+    # The first form is there; those further down may still be on their way, but none may have been given up.
+    page.wait_for_function("() => ![...document.querySelectorAll('.jp-OutputArea-output')].some((node) => node.textContent.startsWith('Loading widget'))")
     assert page.get_by_text(re.compile("^(Loading|Error displaying) widget")).count() == 0
 
 
