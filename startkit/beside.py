@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import pickle
 import signal
@@ -101,6 +102,7 @@ def _started() -> subprocess.Popen[bytes] | None:
 
 def serve() -> None:
     """Do what is asked until nobody asks any more."""
+    gc.disable()  # it ends soon, and all that it loads stays
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     orders, answers = sys.stdin.buffer, os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # whatever is printed here is no answer

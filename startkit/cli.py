@@ -216,9 +216,10 @@ def run(job: Path, parameters: tuple[tuple[str, str], ...]) -> int:
 @_plain_errors
 def print_(job: Path, paper: str | None, short: bool, company: str) -> int:
     """Run a job's notebook and print the commissioning record as PDF."""
-    from startkit.fleet.order import alone
+    with lean.one_record():
+        from startkit.fleet.order import alone
 
-    made = alone(job, paper or "", "short" if short else "full", company)
+        made = alone(job, paper or "", "short" if short else "full", company)
     _say(f"Record: {made.path}")
     return CLEAR if made.clear else NOT_PASSED
 
@@ -271,9 +272,10 @@ def verify(record: Path, trust: tuple[Path, ...], roles: tuple[str, ...], as_jso
     """Check a RECORD without its job: signatures, attachments, journal, and every verdict derived again."""
     import json
 
-    from startkit.paper import identity, verification
+    with lean.one_record():
+        from startkit.paper import identity, verification
 
-    found = verification.verify(record, [der for path in trust for der in identity.vouchers(path)], roles)
+        found = verification.verify(record, [der for path in trust for der in identity.vouchers(path)], roles)
     _say(json.dumps(found.as_json(), indent=1) if as_json else "\n".join(found.lines()))
     return CLEAR if found.valid else NOT_PASSED
 

@@ -11,7 +11,7 @@ from typing import Any
 
 from startkit.errors import PaperError
 from startkit.paper import prose, svg
-from startkit.paper.runs import cell_name, whole
+from startkit.paper.runs import cell_name
 from startkit.stages.payload import MIME
 
 WIDGET = "application/vnd.jupyter.widget-view+json"
@@ -32,7 +32,7 @@ def collect(notebook: Any) -> list[Block]:
         The notebook was run in form mode, a cell failed, or an output cannot be printed.
     """
     found: list[Block] = []
-    for number, cell in enumerate(whole(notebook).cells, start=1):
+    for number, cell in enumerate(notebook.cells, start=1):
         where = cell_name(number, cell.source)
         if cell.cell_type == "code":
             found += [{**_output(output, where), "cell": number, "output": n} for n, output in enumerate(cell.outputs, start=1)]

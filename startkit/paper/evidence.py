@@ -6,6 +6,7 @@ import hashlib
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -29,10 +30,13 @@ class Evidence:
         By name.
     twice : tuple of str
         Names that are attached more than once.
+    set_at : datetime.datetime or None
+        When the pages were set, as the PDF says; None if it does not.
     """
 
     files: Mapping[str, bytes]
     twice: tuple[str, ...] = ()
+    set_at: datetime | None = None
 
     @cached_property
     def record(self) -> dict[str, Any]:
@@ -155,7 +159,16 @@ def _attached(reader: Any, most: int) -> Evidence:
             twice.append(name)
         files[name] = unpacking.unpacked(specification["/EF"]["/F"], most)
         most -= len(files[name])
-    return Evidence(files, tuple(twice))
+    return Evidence(files, tuple(twice), _set_at(reader))
+
+
+def _set_at(reader: Any) -> datetime | None:
+    from pyhanko.pdf_utils import generic
+
+    try:
+        return generic.parse_pdf_date(reader.trailer_view["/Info"]["/CreationDate"])
+    except Exception:  # nothing there, or nothing that is a time
+        return None
 
 
 def _leaves(node: Any, depth: int) -> Iterator[Any]:

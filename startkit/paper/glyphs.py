@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import re
 import sys
+from importlib.util import find_spec
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -20,9 +21,10 @@ BREAK = "\u200b"
 
 def folder() -> Path:
     """Where the bundled fonts lie."""
-    import matplotlib
-
-    return Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    # Found without importing it: whoever sets a page need not be able to draw.
+    package = find_spec("matplotlib")
+    assert package is not None and package.origin is not None
+    return Path(package.origin).parent / "mpl-data" / "fonts" / "ttf"
 
 
 @functools.cache

@@ -5,7 +5,20 @@ from __future__ import annotations
 import atexit
 import gc
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from types import ModuleType
 from typing import Any
+
+from startkit.paper import collecting
+
+
+@contextmanager
+def one_record() -> Iterator[None]:
+    """Around a command that makes or checks one record, from its first import on: what it holds, it holds to its end."""
+    with collecting.paused():
+        manuals()
+        yield
 
 
 def addresses() -> None:
@@ -16,6 +29,33 @@ def addresses() -> None:
     """
     modules: dict[str, Any] = sys.modules
     modules.setdefault("rfc3987_syntax", None)
+
+
+def manuals() -> None:
+    """Keep scipy from rewriting the manual of each of its functions when it is imported: half of what its import takes.
+
+    Nobody reads manuals in a process that makes or checks one record. So the pages are taken for empty; and two parts
+    of numpy, a compiler and test helpers, are not loaded only because all names of numpy are gone through.
+    """
+    import numpy
+
+    if "scipy._lib._array_api" in sys.modules:
+        return
+    for name in ("f2py", "testing"):
+        if name not in vars(numpy):
+            setattr(numpy, name, ModuleType(f"numpy.{name}"))  # a real import puts the real one there
+    with suppress(ImportError, AttributeError):  # another version may do it otherwise, and takes the time
+        _empty_manuals()
+
+
+def _empty_manuals() -> None:
+    from scipy._lib import _docscrape
+
+    class Empty(_docscrape.FunctionDoc):
+        def __init__(self, func: Any, role: str = "func", doc: str | None = None, config: Any = None) -> None:
+            super().__init__(func, role, "", config)
+
+    _docscrape.FunctionDoc = Empty
 
 
 def ending() -> None:

@@ -12,7 +12,7 @@ from startkit.facts.job import Job
 from startkit.paper import attachments, changes, evidence, revisions, typesetting
 from startkit.paper.files import write_whole
 from startkit.paper.record import Layout, record
-from startkit.paper.runs import RECORDS, again, run
+from startkit.paper.runs import RECORDS, again, run, whole
 
 
 @dataclass(frozen=True)
@@ -46,11 +46,11 @@ def printed(folder: Path, notebook: Any, name: str, content: bytes, paper: str, 
     Raises
     ------
     PaperError
-        It was run in form mode, the job has moved on since, or something cannot be printed.
+        It is damaged, it was run in form mode, the job has moved on since, or something cannot be printed.
     """
     job = Job(folder, read_only=True)
     revision = revisions.due(job.folder / RECORDS, revisions.stem(Path(name).stem, form))
-    made = record(job, notebook, attachments.of_job(job, name, content), Layout(paper, form, company), revision)
+    made = record(job, whole(notebook), attachments.of_job(job, name, content), Layout(paper, form, company), revision)
     return Printed(typesetting.pdf(made, typesetting.moment(job.last_moment)), _is_clear(made.data["front"]))
 
 

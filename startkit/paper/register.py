@@ -9,6 +9,7 @@ from startkit.errors import PaperError
 from startkit.paper import collect, signature_page, typesetting, versions
 from startkit.paper.attachments import Attachment
 from startkit.paper.record import LANGUAGE, Record
+from startkit.paper.runs import whole
 from startkit.stages.payload import MIME
 from startkit.units import IP
 
@@ -40,7 +41,7 @@ def pdf(notebook: Any, name: str, content: bytes, paper: str = "", company: str 
     PaperError
         An output cannot be printed, or Typst refuses the page.
     """
-    made = record(notebook, Attachment(name, content, "source", "The executed notebook that this register prints"), paper, company)
+    made = record(whole(notebook), Attachment(name, content, "source", "The executed notebook that this register prints"), paper, company)
     return typesetting.pdf(made, typesetting.moment(_noon(made.data["as_of"])), PAGE, DATA)
 
 

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from datetime import datetime
-from io import BytesIO
 from typing import Any
 
-from startkit.errors import PaperError
+from startkit.errors import PaperError, StartkitError
 from startkit.facts.job import Job
-from startkit.paper import revisions, typesetting, versions
+from startkit.paper import notebooks, revisions, typesetting, versions
 from startkit.paper.attachments import Attachment
 from startkit.paper.evidence import Evidence
 from startkit.paper.names import PICTURES
@@ -27,23 +26,35 @@ def again(evidence: Evidence, job: Job) -> Record:
         There is no notebook, or it does not show what is printed.
     """
     printed = evidence.record
-    made = record(job, _notebook(evidence), _attached(evidence), Layout(printed["paper"], printed["form"], printed["company"]), revisions.of_line(printed.get("revision")))
+    made = _recorded(evidence, job)
     differing = [key for key, value in made.data.items() if key not in _BY_VERSION and printed.get(key) != value]
     if differing:
         raise PaperError(f"what is printed is not what the attached notebook shows ({', '.join(differing)})", "record", "ask the signer for the record as it was printed")
     return Record(printed, made.pictures, made.attached)
 
 
-def _notebook(evidence: Evidence) -> Any:
-    import nbformat
+def _recorded(evidence: Evidence, job: Job) -> Record:
+    printed, notebook = evidence.record, _notebook(evidence)
+    try:
+        return record(job, notebook, _attached(evidence), Layout(printed["paper"], printed["form"], printed["company"]), revisions.of_line(printed.get("revision")))
+    except StartkitError:
+        raise
+    except Exception:  # the notebook is not held against its schema: what it lacks is seen where it is looked for
+        raise _damaged("notebook") from None
 
+
+def _notebook(evidence: Evidence) -> Any:
     names = [name for name in evidence.files if name.endswith(".ipynb") and "/" not in name]
     if len(names) != 1:
         raise PaperError(f"{len(names)} notebooks are attached", "record", "give a record that startkit has printed")
     try:
-        return nbformat.reads(evidence.files[names[0]].decode("utf-8"), as_version=4)
-    except Exception:  # nbformat raises many kinds for a damaged file
-        raise PaperError("the attached notebook is damaged", names[0], "take an undamaged copy of the record") from None
+        return notebooks.of_bytes(evidence.files[names[0]])
+    except Exception:  # of many kinds for a damaged file
+        raise _damaged(names[0]) from None
+
+
+def _damaged(name: str) -> PaperError:
+    return PaperError("the attached notebook is damaged", name, "take an undamaged copy of the record")
 
 
 def _attached(evidence: Evidence) -> list[Attachment]:
@@ -59,14 +70,14 @@ def other_versions(evidence: Evidence) -> list[str]:
     return [f"{name} {then.get(name, 'unknown')}, here {here.get(name, 'none')}" for name in SETTING if then.get(name) != here.get(name)]
 
 
-def same_pages(made: Record, content: bytes) -> bool:
-    """True if the file begins with exactly the bytes that the record gives when it is set again."""
-    return content.startswith(typesetting.pdf(made, _moment(content)))
+def same_pages(made: Record, content: bytes, at: datetime | None) -> bool:
+    """True if the file begins with exactly the bytes that the record gives when it is set again.
 
-
-def _moment(content: bytes) -> datetime:
-    """When the pages were set, as the file says."""
-    from pyhanko.pdf_utils import generic
-    from pyhanko.pdf_utils.reader import PdfFileReader
-
-    return generic.parse_pdf_date(PdfFileReader(BytesIO(content)).trailer_view["/Info"]["/CreationDate"])
+    Parameters
+    ----------
+    made : Record
+    content : bytes
+    at : datetime.datetime or None
+        When the pages were set, as the file says; a record always says so.
+    """
+    return at is not None and content.startswith(typesetting.pdf(made, at))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import logging
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -110,15 +109,6 @@ def read(content: bytes, known: Iterable[str], trust: Sequence[bytes] = (), thor
         raise
     except Exception as error:  # a damaged PDF fails in any way
         raise unpacking.unreadable(error) from None
-
-
-def read_apart(content: bytes, known: Iterable[str], trust: Sequence[bytes]) -> Signatures | PaperError:
-    """The signatures, or the error, from a process that does nothing else and ends with this.
-
-    Parameters are those of `read`.
-    """
-    gc.disable()  # to look through what was read, before the answer is sent, would take as long as reading it
-    return read_or_refuse(content, known, trust)
 
 
 def read_or_refuse(content: bytes, known: Iterable[str], trust: Sequence[bytes]) -> Signatures | PaperError:

@@ -7,11 +7,12 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from startkit import __version__
-from startkit.beside import Lost, process
+from startkit.beside import Beside, Lost, process
 from startkit.errors import PaperError, StartkitError
 from startkit.paper import collecting, evidence, signatures
 from startkit.paper.evidence import Evidence
@@ -21,6 +22,7 @@ from startkit.paper.signatures import Signature, Signatures
 if TYPE_CHECKING:
     from startkit.facts.job import Job
 
+T = TypeVar("T")
 GOOD, BAD, OPEN = "✓", "✗", "○"
 MOST = 12  # sentences of one part that are shown
 
@@ -113,9 +115,12 @@ def verify(path: Path, trust: Sequence[bytes] = (), signed_by: Iterable[str] = (
     """
     path = Path(path)
     content = evidence.read(path)
-    with _checked(content, trust, beside) as sealed, collecting.paused():
+    with _apart(content, trust, beside) as (carried, sealed), collecting.paused():
+        # Loaded while the file is read beside: what judges takes as long to load as to judge.
+        from startkit.paper import rederived, revisions, seal  # noqa: F401
+
         try:
-            found = evidence.of_pdf(content)
+            found = carried()
             found.record  # noqa: B018 - read here, so that what is wrong with it is said of the file
         except PaperError as error:
             return Verification(path.name, evidence.digest(content), "", "", (), (Part("file", BAD, (str(error),)),), bool(trust))
@@ -125,7 +130,6 @@ def verify(path: Path, trust: Sequence[bytes] = (), signed_by: Iterable[str] = (
 def _looked_at(
     path: Path, content: bytes, found: Evidence, sealed: Callable[[], Signatures | PaperError], trust: Sequence[bytes], signed_by: Iterable[str]
 ) -> Verification:
-    # Loaded while the signatures are being checked beside: what judges takes as long to load as to judge.
     from startkit.paper import revisions, seal
 
     data = found.record
@@ -141,21 +145,27 @@ def _looked_at(
 
 
 @contextmanager
-def _checked(content: bytes, trust: Sequence[bytes], beside: bool) -> Iterator[Callable[[], Signatures | PaperError]]:
-    """The signatures, as a call that waits for them."""
+def _apart(content: bytes, trust: Sequence[bytes], beside: bool) -> Iterator[tuple[Callable[[], Evidence], Callable[[], Signatures | PaperError]]]:
+    """What the file carries, and its signatures: two calls that wait for what a process beside reads."""
+    carried = partial(evidence.of_pdf, content)
+    sealed = partial(signatures.read_or_refuse, content, tuple(FIELDS), tuple(trust))
     if not beside:
-        yield lambda: signatures.read_or_refuse(content, FIELDS, trust)
+        yield carried, sealed
         return
     with process() as pool:
-        waiting = pool.submit(signatures.read_apart, content, tuple(FIELDS), tuple(trust))
-        yield lambda: _result(waiting, content, trust)
+        yield _asked(pool, carried), _asked(pool, sealed)
 
 
-def _result(waiting: Future[Signatures | PaperError], content: bytes, trust: Sequence[bytes]) -> Signatures | PaperError:
+def _asked(pool: Beside, here: partial[T]) -> Callable[[], T]:
+    """A call that waits for what the process beside finds, and finds it here if that was lost."""
+    return partial(_result, pool.submit(here.func, *here.args), here)
+
+
+def _result(waiting: Future[T], here: Callable[[], T]) -> T:
     try:
         return waiting.result()
     except Lost:
-        return signatures.read_or_refuse(content, FIELDS, trust)
+        return here()
 
 
 def _made(signed: Signatures | PaperError) -> tuple[Signature, ...]:
@@ -258,7 +268,7 @@ def _pages(found: Evidence, folder: Path, content: bytes) -> Part:
     if other:
         return Part("pages", OPEN, ("Their data are those of the attached notebook.", f"Not set again: they were set with {'; '.join(other)}."))
     try:
-        same = reprinted.same_pages(made, content)
+        same = reprinted.same_pages(made, content, found.set_at)
     except Exception as error:  # whatever stands in a foreign file
         return Part("pages", BAD, (f"They cannot be set again ({type(error).__name__}).",))
     return Part("pages", GOOD if same else BAD, ("Set again from the attached data: as signed, byte for byte." if same else "Set again from the attached data they are not those of this file.",))
