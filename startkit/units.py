@@ -18,14 +18,9 @@ from typing import Any, ParamSpec, Protocol, TypeVar, cast
 import pint
 
 from startkit.errors import ReadingError, UnitError
+from startkit.unit_registry import registry
 
-ureg: pint.UnitRegistry = pint.UnitRegistry(cache_folder=None)
-# 12 000 Btu(IT)/h; pint's `ton` is a mass and its `RT` a product of constants.
-ureg.define("ton_cooling = 3516.8528420667 * watt")
-# 0.001 mmHg; pint's `micron` is a length.
-ureg.define("micron_mercury = 0.133322387415 * pascal")
-ureg.define("atm_cc = 0.101325 * pascal * meter ** 3")  # atm cm3 of gas, the older unit of a leak
-ureg.define("thousandth_inch = inch / 1000")  # pint's `mil` is an angle
+ureg = registry()
 Q = ureg.Quantity
 
 SI, IP = "SI", "I-P"
@@ -80,7 +75,6 @@ _PRESSURE_PLAIN = {
     "psi": "psi", "inhg": "inHg", "mmhg": "mmHg", "torr": "torr", "fth2o": "ftH2O", "ftwg": "ftH2O", "ft": "ftH2O",
     "mh2o": "meter_H2O", "inh2o": "inH2O", "inwg": "inH2O", "atm": "atm", "kg/cm2": "kgf/cm**2",
 }
-ureg.define("meter_H2O = 9806.65 * pascal")
 _LABELS = {
     "pascal": "Pa", "hectopascal": "hPa", "kilopascal": "kPa", "megapascal": "MPa", "bar": "bar", "millibar": "mbar",
     "psi": "psi", "inHg": "in Hg", "mmHg": "mm Hg", "torr": "torr", "ftH2O": "ft H2O", "inH2O": "in H2O",

@@ -1,0 +1,77 @@
+"""The registry's own short list of units is pint's, and everything else that pint knows is found behind it."""
+
+from __future__ import annotations
+
+from importlib import resources
+from itertools import product
+
+import pint
+import pytest
+
+from startkit import units
+from startkit.unit_registry import SHORT, TRADE, registry
+
+PINTS = pint.UnitRegistry()
+OWN = [line.split(" = ")[0] for line in (resources.files("startkit") / TRADE).read_text(encoding="utf-8").splitlines() if " = " in line]
+
+
+@pytest.fixture
+def ours():
+    return registry()
+
+
+def test_every_unit_of_the_list_has_pints_names_symbol_and_size(ours):
+    names = [name for name in ours._units if name not in OWN]
+    assert len(names) > 150
+    for name in names:
+        here, there = ours._units[name], PINTS._units[name]
+        assert (here.name, here.symbol, here.aliases) == (there.name, there.symbol, there.aliases)
+        (size, root), (pints_size, pints_root) = ours.get_root_units(name), PINTS.get_root_units(name)
+        assert size == pytest.approx(pints_size, rel=1e-15) and str(root) == str(pints_root)
+
+
+def test_a_name_that_the_list_answers_means_the_same_in_pints_whole_file(ours):
+    # Were it not for `knows`, milli-litre would answer where pint has a unit of angle called mil.
+    names = {*PINTS._units, *(prefix + name for prefix, name in product(PINTS._prefixes, PINTS._units))}
+    answered = [name for name in names if ours.knows(name) and name not in OWN and "%" not in name]
+    assert len(answered) > 1000 and "mil" not in answered and "cd" not in answered
+    for name in answered:
+        try:
+            there = PINTS.get_root_units(name)
+        except pint.OffsetUnitCalculusError:
+            continue  # a thousandth of a degree on a scale that does not begin at nothing
+        here = ours.get_root_units(name)
+        assert here[0] == pytest.approx(there[0], rel=1e-14) and str(here[1]) == str(there[1]), name
+    assert not ours._whole
+
+
+def test_the_short_forms_are_pints(ours):
+    for name in SHORT:
+        assert str(ours.Quantity(1, name).to_base_units()) == str(PINTS.Quantity(1, name).to_base_units())
+    assert not ours._whole
+
+
+@pytest.mark.parametrize("name", ["furlong", "cd", "mil", "kilocalorie", "rod", "US_dry_pint"])
+def test_any_other_unit_of_pint_is_found_behind_the_list(ours, name: str):
+    before = ours.Quantity(3, "kilowatt")
+    assert str(ours.Quantity(1, name).to_base_units()) == str(PINTS.Quantity(1, name).to_base_units())
+    assert ours._whole and before.to("Btu/hour").magnitude == pytest.approx(PINTS.Quantity(3, "kilowatt").to("Btu/hour").magnitude)
+
+
+def test_units_of_the_trade_stay_ours_once_pints_are_there(ours):
+    before = {name: ours.get_root_units(name)[0] for name in OWN}
+    ours.Quantity(1, "furlong")
+    assert {name: ours.get_root_units(name)[0] for name in OWN} == before and "ton_cooling" in before
+
+
+def test_what_is_no_unit_is_still_none(ours):
+    with pytest.raises(pint.UndefinedUnitError):
+        ours.Quantity(1, "flurb")
+
+
+def test_everything_that_can_be_typed_is_on_the_list():
+    fresh = registry()
+    for table in units._SPELLINGS.values():
+        for unit in table.values():
+            fresh.Quantity(1, unit.pint)
+    assert not fresh._whole
