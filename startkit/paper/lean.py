@@ -58,6 +58,32 @@ def _empty_manuals() -> None:
     _docscrape.FunctionDoc = Empty
 
 
+def web() -> None:
+    """Keep pyHanko from loading a library that fetches pages: a signature is checked without the network.
+
+    pyHanko imports it for time-stamp servers, whoever asks. Should another version not bear that, it gets the real one.
+    """
+    modules: dict[str, Any] = sys.modules
+    if "aiohttp" in modules or "pyhanko.sign" in modules:
+        return
+    modules["aiohttp"] = _Nothing("aiohttp")
+    try:
+        import pyhanko.sign.fields
+        import pyhanko.sign.validation  # noqa: F401
+    except Exception:
+        for name in [name for name in modules if name.partition(".")[0] in ("aiohttp", "pyhanko", "pyhanko_certvalidator")]:
+            del modules[name]
+
+
+class _Nothing(ModuleType):
+    """A module of which every name is a class that can do nothing."""
+
+    def __getattr__(self, name: str) -> Any:
+        if name.startswith("__"):
+            raise AttributeError(name)
+        return type(name, (), {})
+
+
 def ending() -> None:
     """Let the process end without looking once more through all that it holds: a second after a record was read."""
     atexit.register(_keep)

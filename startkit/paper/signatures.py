@@ -10,7 +10,7 @@ from io import BytesIO
 from typing import Any
 
 from startkit.errors import PaperError
-from startkit.paper import collecting, identity, increments, signature_bytes, unpacking
+from startkit.paper import collecting, identity, increments, lean, signature_bytes, unpacking
 from startkit.paper.own_loop import with_own_loop
 
 OWN_CLOCK = "the signer's own clock"
@@ -109,6 +109,15 @@ def read(content: bytes, known: Iterable[str], trust: Sequence[bytes] = (), thor
         raise
     except Exception as error:  # a damaged PDF fails in any way
         raise unpacking.unreadable(error) from None
+
+
+def read_apart(content: bytes, known: Iterable[str], trust: Sequence[bytes]) -> Signatures | PaperError:
+    """As `read_or_refuse`, in a process that does nothing else.
+
+    Parameters are those of `read`.
+    """
+    lean.web()
+    return read_or_refuse(content, known, trust)
 
 
 def read_or_refuse(content: bytes, known: Iterable[str], trust: Sequence[bytes]) -> Signatures | PaperError:

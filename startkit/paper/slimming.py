@@ -1,8 +1,9 @@
-"""The typeset PDF without what nobody reads: the rules of table cells, and the names of their headings, written anew for each of thousands of cells.
+"""The typeset PDF without what nobody reads: the rules of table cells, the names of their headings, and what each of thousands of tags says of itself.
 
 The rules are optional attributes of tags (ISO 32000-1, 14.8.5.4) for programs that lay the page out again; they themselves stand on the page.
 The heading of a cell follows from the column that it stands in, for every heading says that it is its column's (14.8.5.7, Scope); it is kept where a
-cell has several or spans columns. In a long record both are a third of the file and most of what must be read to verify it.
+cell has several or spans columns. That a tag is one (its Type) may be left unsaid, and a single child stand alone instead of in a list of one (14.7.2,
+table 323). In a long record all this is a third of the file and most of what must be read to verify it.
 """
 
 from __future__ import annotations
@@ -16,6 +17,8 @@ import numpy as np
 _CELL = re.compile(rb"\n\d+ 0 obj\n<</Type/StructElem/S/T[DH]/[^\n]*\nendobj(?=\n)")
 _SPARE = rb"<</O/(?:Layout/Border[^<>]*|Table/Headers\[\([^()]*\)\])>>"
 _ATTRIBUTE, _ALONE = re.compile(_SPARE), re.compile(rb"/A\[(?:" + _SPARE + rb")+\]")
+# The beginning of a tag: its Type, then kind and parent, then its children: none, one, or more.
+_TAG = re.compile(rb"(?<=obj\n<<)(/Type/StructElem)/S/\w+/P \d+ 0 R(?:(/K\[\])|/K(\[)\d+(?: 0 R)?(\]))?")
 # Its default, false; poppler complains of the key.
 _SUSPECTS = b"/Suspects false"
 _MARK = b"/MarkInfo<</Marked true" + _SUSPECTS
@@ -35,10 +38,11 @@ def slim(content: bytes) -> bytes:
         A PDF with one cross-reference table, as Typst writes it.
     """
     table = _table(content)
-    cut = [*_attributes(content), *_lone(content)]
+    tags = list(_TAG.finditer(content))
+    cut = [*_attributes(content), *_lone(content), *_said(tags)]
     if table is None or not cut or int(table.group(1)) * _ENTRY != len(table.group(2)):
         return content
-    made = _without(content, sorted(cut), table)
+    made = _without(_opened(content, tags), sorted(cut), table)
     return made if _in_place(made) else content
 
 
@@ -62,6 +66,20 @@ def _lone(content: bytes) -> list[Span]:
     if at < 0 or content.find(_MARK, at + 1) >= 0:
         return []
     return [(at + len(_MARK) - len(_SUSPECTS), at + len(_MARK))]
+
+
+def _said(tags: list[re.Match[bytes]]) -> list[Span]:
+    """Where a tag says that it is one, that it has no children, and where the list of its only child ends."""
+    return [tag.span(part) for tag in tags for part in (1, 2, 4) if tag.start(part) >= 0]
+
+
+def _opened(content: bytes, tags: list[re.Match[bytes]]) -> bytes:
+    """The same length, with a blank where the list of an only child begins."""
+    made = bytearray(content)
+    for tag in tags:
+        if tag.start(3) >= 0:
+            made[tag.start(3)] = ord(" ")
+    return bytes(made)
 
 
 def _without(content: bytes, cut: list[Span], table: re.Match[bytes]) -> bytes:

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from startkit import __version__
-from startkit.beside import Beside, Lost, process
+from startkit.beside import Lost, process
 from startkit.errors import PaperError, StartkitError
 from startkit.paper import collecting, evidence, signatures
 from startkit.paper.evidence import Evidence
@@ -153,19 +153,19 @@ def _apart(content: bytes, trust: Sequence[bytes], beside: bool) -> Iterator[tup
         yield carried, sealed
         return
     with process() as pool:
-        yield _asked(pool, carried), _asked(pool, sealed)
+        yield _or_here(pool.submit(evidence.of_pdf, *carried.args), carried), _or_here(pool.submit(signatures.read_apart, *sealed.args), sealed)
 
 
-def _asked(pool: Beside, here: partial[T]) -> Callable[[], T]:
+def _or_here(waiting: Future[T], here: Callable[[], T]) -> Callable[[], T]:
     """A call that waits for what the process beside finds, and finds it here if that was lost."""
-    return partial(_result, pool.submit(here.func, *here.args), here)
 
+    def found() -> T:
+        try:
+            return waiting.result()
+        except Lost:
+            return here()
 
-def _result(waiting: Future[T], here: Callable[[], T]) -> T:
-    try:
-        return waiting.result()
-    except Lost:
-        return here()
+    return found
 
 
 def _made(signed: Signatures | PaperError) -> tuple[Signature, ...]:
