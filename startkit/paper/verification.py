@@ -116,15 +116,23 @@ def verify(path: Path, trust: Sequence[bytes] = (), signed_by: Iterable[str] = (
     path = Path(path)
     content = evidence.read(path)
     with _apart(content, trust, beside) as (carried, sealed), collecting.paused():
-        # Loaded while the file is read beside: what judges takes as long to load as to judge.
-        from startkit.paper import rederived, revisions, seal  # noqa: F401
-
+        _load()
         try:
             found = carried()
             found.record  # noqa: B018 - read here, so that what is wrong with it is said of the file
         except PaperError as error:
             return Verification(path.name, evidence.digest(content), "", "", (), (Part("file", BAD, (str(error),)),), bool(trust))
         return _looked_at(path, content, found, sealed, trust, signed_by)
+
+
+def _load() -> None:
+    """Load what judges while the file is read beside: it takes as long to load as to judge."""
+    import scipy.optimize  # noqa: F401
+
+    from startkit.paper import rederived, reprinted, revisions, seal  # noqa: F401
+    from startkit.stages import registry
+
+    registry.stages()
 
 
 def _looked_at(
