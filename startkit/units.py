@@ -18,7 +18,7 @@ from typing import Any, ParamSpec, Protocol, TypeVar, cast
 import pint
 
 from startkit.errors import ReadingError, UnitError
-from startkit.unit_registry import registry
+from startkit.unit_registry import bare, registry
 
 ureg = registry()
 Q = ureg.Quantity
@@ -351,7 +351,7 @@ def magnitude(quantity: pint.Quantity, kind_name: str, system: str = SI, baromet
         if barometer is None:
             raise ReadingError("gauge pressure cannot be shown without the site's barometer", "", "enter the barometric pressure in the stage Setup")
         quantity = quantity - barometer
-    return quantity.to(unit.pint).magnitude
+    return cast("float", bare(quantity, unit.pint))
 
 
 def label(kind_name: str, system: str = SI) -> str:
@@ -427,7 +427,7 @@ def _to_si(value: Any, unit: str, name: str, function: str) -> Any:
     if unit == "kelvin" and _is_delta(value.units):
         raise UnitError("a temperature difference stands where a temperature is due", where, "give degC, degF or kelvin")
     try:
-        return value.to(unit).magnitude
+        return bare(value, unit)
     except pint.DimensionalityError:
         raise UnitError(f"{value.units:~P} cannot be read as [{unit}]", where, f"give a quantity of [{unit}]") from None
 

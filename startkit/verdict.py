@@ -14,6 +14,7 @@ from enum import Enum
 import pint
 
 from startkit.errors import UnitError
+from startkit.unit_registry import base
 
 COVERAGE = 2.0  # k of the expanded uncertainty, about 95 % for a normal distribution (JCGM 100, 6.2.1)
 
@@ -140,13 +141,13 @@ def within(
 
 
 def _base(quantity: pint.Quantity) -> float:
-    return float(quantity.to_base_units().magnitude)
+    return float(base(quantity))
 
 
 def _base_difference(quantity: pint.Quantity) -> float:
     if any(not quantity._REGISTRY._units[name].is_multiplicative for name in quantity.units._units):
         raise UnitError("an uncertainty was given as a temperature", "verdict", "give it in delta_degC or delta_degF")
-    return float(quantity.to_base_units().magnitude)
+    return float(base(quantity))
 
 
 def worst(outcomes: list[Outcome]) -> Outcome:

@@ -10,7 +10,7 @@ import pytest
 HOUSE = Path(__file__).parents[1] / "startkit"
 # From the ground up. A module may import from its own floor and from those below it.
 FLOORS = ("ground", "science", "facts", "stages", "desk", "paper", "fleet", "roof")
-GROUND = {"units", "errors", "verdict", "beside", "__version__"}
+GROUND = {"units", "unit_registry", "errors", "verdict", "beside", "__version__"}
 # The desk and the paper stand side by side: neither draws on the other.
 APART = {("paper", "desk"), ("desk", "paper")}
 

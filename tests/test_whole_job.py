@@ -18,10 +18,12 @@ from click.testing import CliRunner
 from startkit.cli import main
 from startkit.desk.report import is_clear
 from startkit.errors import PaperError
-from startkit.facts.job import Job
+from startkit.facts.job import Job, State
 from startkit.fleet.order import alone
 from startkit.paper.exporter import RecordExporter
 from startkit.paper.runs import run
+from startkit.stages import memory, registry
+from startkit.stages.assess import Assessment
 
 pytestmark = pytest.mark.xdist_group("demo")
 PART = "application/vnd.startkit.part+json"
@@ -146,3 +148,16 @@ def test_qpdf_finds_nothing_wrong(record: Path) -> None:
 def test_the_job_run_again_gives_the_same_verdicts(again: Path, job: Path) -> None:
     later, before = parts(again / "records" / "CH-1.ipynb"), parts(job / "records" / "CH-1.ipynb")
     assert [(v["key"], v["outcome"]) for p in later for v in p.get("verdicts", [])] == [(v["key"], v["outcome"]) for p in before for v in p.get("verdicts", [])]
+
+
+@pytest.mark.parametrize("name", ["CH-1", "CH-2", "CH-3"])
+def test_a_look_back_that_makes_nothing_but_verdicts_makes_the_same_ones(demo: Path, name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = Job(demo / "jobs" / name, read_only=True)
+    stages, entries = registry.for_job(folder), folder.state().entries
+    for upto in (len(entries) // 3, 2 * len(entries) // 3, len(entries)):
+        found = []
+        for shown in (True, False):
+            monkeypatch.setattr(memory, "_MEMORIES", [])
+            seen = Assessment(folder.machine, folder.limits, stages, State(entries[:upto]), folder.system, folder.baseline, folder.trends, shown)
+            found.append([(v.key, v.outcome, v.sentence) for _, v in seen.verdicts()])
+        assert found[0] == found[1]

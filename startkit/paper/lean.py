@@ -7,6 +7,7 @@ import gc
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from importlib import import_module
 from types import ModuleType
 from typing import Any
 
@@ -52,8 +53,8 @@ def _empty_manuals() -> None:
     from scipy._lib import _docscrape
 
     class Empty(_docscrape.FunctionDoc):
-        def __init__(self, func: Any, role: str = "func", doc: str | None = None, config: Any = None) -> None:
-            super().__init__(func, role, "", config)
+        def __init__(self, func: Any, *_: Any, **__: Any) -> None:
+            super().__init__(func, doc="")
 
     _docscrape.FunctionDoc = Empty
 
@@ -68,8 +69,8 @@ def web() -> None:
         return
     modules["aiohttp"] = _Nothing("aiohttp")
     try:
-        import pyhanko.sign.fields
-        import pyhanko.sign.validation  # noqa: F401
+        import_module("pyhanko.sign.fields")
+        import_module("pyhanko.sign.validation")
     except Exception:
         for name in [name for name in modules if name.partition(".")[0] in ("aiohttp", "pyhanko", "pyhanko_certvalidator")]:
             del modules[name]

@@ -8,6 +8,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from functools import partial
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -127,11 +128,10 @@ def verify(path: Path, trust: Sequence[bytes] = (), signed_by: Iterable[str] = (
 
 def _load() -> None:
     """Load what judges while the file is read beside: it takes as long to load as to judge."""
-    import scipy.optimize  # noqa: F401
-
-    from startkit.paper import rederived, reprinted, revisions, seal  # noqa: F401
     from startkit.stages import registry
 
+    for name in ("startkit.paper.rederived", "startkit.paper.reprinted", "startkit.paper.seal", "scipy.optimize"):
+        import_module(name)
     registry.stages()
 
 

@@ -15,6 +15,7 @@ import numpy as np
 import pint
 
 from startkit.errors import ScienceError
+from startkit.unit_registry import base
 from startkit.units import Q
 
 NORMAL_95 = 1.959964  # standard deviations that hold 95 % of a normal distribution
@@ -236,7 +237,7 @@ def propagate(
 
 
 def _magnitude(value: Any) -> Any:
-    return value.to_base_units().magnitude if isinstance(value, pint.Quantity) else value
+    return base(value) if isinstance(value, pint.Quantity) else value
 
 
 def _spread(name: str, u: Any, values: Values) -> Any:

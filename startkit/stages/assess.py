@@ -33,6 +33,7 @@ class Assessment:
     system: str = SI
     baseline: Baseline = NO_BASELINE
     trends: Mapping[str, Trend] = field(default_factory=dict, compare=False)
+    shown: bool = True  # False: nothing but verdicts is asked for
 
     @cached_property
     def entries(self) -> JobEntries:
@@ -52,7 +53,7 @@ class Assessment:
         return {}
 
     def _judge(self, name: str) -> Findings:
-        findings = self.entries.findings(name)
+        findings = self.entries.findings(name, self.shown)
         verdicts = (filled(self.entries.stage(name)), *findings.verdicts)
         return replace(findings, verdicts=tuple(settle(v, self.waivers, self.not_applicable) for v in verdicts))
 
@@ -114,7 +115,7 @@ class Assessment:
         if key in _REMEMBERED and _REMEMBERED[key][0] == self._judged_by:
             return _REMEMBERED[key][1]
         # What is compared with an earlier record is due at the very end: it would only make the look back slow.
-        then = replace(self, state=State(upto), baseline=NO_BASELINE)
+        then = replace(self, state=State(upto), baseline=NO_BASELINE, shown=False)
         clear = then._is_clear(hold, self._stages_before[hold.name])
         if key is not None:
             _remember(key, (self._judged_by, clear))

@@ -16,7 +16,7 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
     checked = {table: sensor_checks.collect(entries, table) for table in sensor_checks.TABLES}
     return Findings(
         verdicts=(*(v for table, rows in checked.items() for v in sensor_checks.verdicts(entries, table, rows)), *safeties.verdicts(machine, limits, entries)),
-        tables=tuple(t for table, rows in checked.items() for t in sensor_checks.tables(entries, table, rows)),
+        tables=tuple(t for table, rows in checked.items() for t in entries.if_shown(sensor_checks.tables, entries, table, rows)),
     )
 
 

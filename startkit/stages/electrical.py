@@ -15,9 +15,9 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
     """Insulation and polarisation index; voltages, rotation, connections, control power, starter."""
     measured, supply = winding.collect(machine, entries), feed.collect(entries)
     return Findings(
-        figures=(*winding.figures(measured), *feed.figures(machine, entries, supply)),
+        figures=(*entries.if_shown(winding.figures, measured), *entries.if_shown(feed.figures, machine, entries, supply)),
         verdicts=(*winding.verdicts(machine, limits, entries, measured), *feed.verdicts(machine, limits, entries, supply)),
-        tables=winding.tables(entries, measured),
+        tables=entries.if_shown(winding.tables, entries, measured),
     )
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from functools import cached_property, lru_cache
-from typing import Any
+from typing import Any, ParamSpec, TypeVar
 
 import numpy as np
 import pint
@@ -25,6 +25,9 @@ from startkit.stages import memory
 from startkit.stages.stage import SERIES, TABLE, Column, Field, Findings, Stage
 from startkit.units import KINDS, SI, Q, number, parse, parse_number, show, unit_for
 from startkit.verdict import Outcome, Verdict
+
+P = ParamSpec("P")
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -103,26 +106,30 @@ class JobEntries:
     baseline: Baseline = NO_BASELINE
     trends: Mapping[str, Trend] = field(default_factory=dict, compare=False)  # by name, each read when it is first asked for
 
-    def findings(self, name: str) -> Findings:
-        """What a stage finds, without any waiver; judged once, so that another stage may look at it too."""
-        if name not in self._found:
-            self._found[name] = self._recalled(name) or self._judged_anew(name)
-        memory.look_at(name, memory.BASELINE, *self._found[name].marks)
-        return self._found[name].findings
+    def findings(self, name: str, shown: bool = True) -> Findings:
+        """What a stage finds, without any waiver (not `shown`: its verdicts alone); judged once, so that another stage may look at it too."""
+        found = self._found.get((name, True)) or self._found.get((name, shown)) or self._judged_once(name, shown)
+        memory.look_at(name, memory.BASELINE, *found.marks)
+        return found.findings
 
     @cached_property
-    def _found(self) -> dict[str, memory.Kept]:
+    def _found(self) -> dict[tuple[str, bool], memory.Kept]:
         return {}
+
+    def _judged_once(self, name: str, shown: bool) -> memory.Kept:
+        found = self._recalled(name, True) or (None if shown else self._recalled(name, False)) or self._judged_anew(name, shown)
+        self._found[name, shown] = found
+        return found
 
     # --- what a judgement rests on -----------------------------------------------------------------
 
-    def _recalled(self, name: str) -> memory.Kept | None:
-        return self._memory.recall(name, self._marks)
+    def _recalled(self, name: str, shown: bool) -> memory.Kept | None:
+        return self._memory.recall(name, self._marks, shown)
 
-    def _judged_anew(self, name: str) -> memory.Kept:
+    def _judged_anew(self, name: str, shown: bool) -> memory.Kept:
         with memory.watched() as looked_at:
-            findings = self._judged(name)
-        self._memory.keep(name, looked_at, self._marks, findings)
+            findings = self._judged(name, shown)
+        self._memory.keep(name, looked_at, self._marks, findings, shown)
         return memory.Kept({each: self._marks.get(each) for each in (name, *looked_at)}, findings)
 
     @cached_property
@@ -144,9 +151,9 @@ class JobEntries:
         """A reading, read once for every moment of the job at which Setup (barometer, instruments) was the same."""
         return self._memory.reading((what, entry.digest, self._marks.get("setup")), read) if entry.digest else read()
 
-    def _judged(self, name: str) -> Findings:
+    def _judged(self, name: str, shown: bool) -> Findings:
         try:
-            return self.stages[name].judge(self.machine, self.limits, self.stage(name))
+            return self.stages[name].judge(self.machine, self.limits, self.stage(name) if shown else self.stage(name).unshown())
         except StartkitError as error:
             # One odd reading must not take the front page and every hold point with it: the stage stays open and says why.
             return Findings(verdicts=(Verdict(f"{name}.judged", "What was entered", Outcome.OPEN, str(error), "Correct the entry."),))
@@ -235,6 +242,17 @@ class Entries:
 
     declared: Stage
     job: JobEntries = field(repr=False)
+    shown: bool = True
+
+    def unshown(self) -> Entries:
+        """The same, for a judgement of which nothing is asked but its verdicts."""
+        made = replace(self, shown=False)
+        vars(made).update(_kept=self._kept, fields=self.fields)  # what was read is not read again
+        return made
+
+    def if_shown(self, make: Callable[P, Iterable[T]], *args: P.args, **kwargs: P.kwargs) -> tuple[T, ...]:
+        """What `make` gives; nothing where only the verdicts are asked for, as where a hold point is looked back at."""
+        return tuple(make(*args, **kwargs)) if self.shown else ()
 
     @property
     def machine(self) -> Machine:

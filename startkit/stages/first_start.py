@@ -71,7 +71,8 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
     """Closed proof, rotation, run-up, inrush, settled current, unbalance, oil, vibration, starts."""
     start = collect(machine, entries)
     return Findings(
-        figures(machine, limits, entries, start), verdicts(machine, limits, entries, start), tables(machine, limits, entries, start), plots(machine, entries, start), start.problems,
+        entries.if_shown(figures, machine, limits, entries, start), verdicts(machine, limits, entries, start),
+        entries.if_shown(tables, machine, limits, entries, start), entries.if_shown(plots, machine, entries, start), start.problems,
     )
 
 

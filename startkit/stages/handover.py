@@ -34,7 +34,7 @@ FIELDS = (
 
 def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
     """Settings left, open items with owner and date, statements of technician and witness; the baseline from every stage's figures."""
-    return Findings((), verdicts(entries), tables(entries))
+    return Findings((), verdicts(entries), entries.if_shown(tables, entries))
 
 
 STAGE = Stage(

@@ -62,7 +62,10 @@ FIELDS = (
 def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
     """Oil superheat, foaming, pre-lube, set point, steadiness, trip, filter, pump speed, coast-down."""
     oil = collect(machine, entries)
-    return Findings(figures(machine, entries, oil), verdicts(machine, limits, entries, oil), tables(entries, oil), plots(machine, entries, oil), oil.problems)
+    return Findings(
+        entries.if_shown(figures, machine, entries, oil), verdicts(machine, limits, entries, oil),
+        entries.if_shown(tables, entries, oil), entries.if_shown(plots, machine, entries, oil), oil.problems,
+    )
 
 
 STAGE = Stage(

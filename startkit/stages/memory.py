@@ -36,18 +36,18 @@ class Memory:
     """Judgements of one job's stages."""
 
     def __init__(self) -> None:
-        self._kept: dict[str, list[Kept]] = {}
+        self._kept: dict[tuple[str, bool], list[Kept]] = {}
         self._readings: dict[tuple[object, ...], Any] = {}
 
-    def recall(self, stage: str, marks: Marks) -> Kept | None:
-        """A judgement of the stage that rests on just this; None if there is none."""
-        return next((kept for kept in self._kept.get(stage, ()) if all(_same(marks.get(name), mark) for name, mark in kept.marks.items())), None)
+    def recall(self, stage: str, marks: Marks, shown: bool = True) -> Kept | None:
+        """A judgement of the stage that rests on just this, whole or (not `shown`) its verdicts alone; None if there is none."""
+        return next((kept for kept in self._kept.get((stage, shown), ()) if all(_same(marks.get(name), mark) for name, mark in kept.marks.items())), None)
 
-    def keep(self, stage: str, looked_at: Iterable[str], marks: Marks, findings: Findings) -> None:
+    def keep(self, stage: str, looked_at: Iterable[str], marks: Marks, findings: Findings, shown: bool = True) -> None:
         """Keep a judgement, unless an entry that it rests on has no digest to stand for it."""
         rests_on = {name: marks.get(name) for name in (stage, *ALWAYS, *looked_at)}
         if "" not in rests_on.values():
-            self._kept[stage] = [Kept(rests_on, findings), *self._kept.get(stage, ())][:KEPT]
+            self._kept[stage, shown] = [Kept(rests_on, findings), *self._kept.get((stage, shown), ())][:KEPT]
 
     def reading(self, key: tuple[object, ...], read: Callable[[], Any]) -> Any:
         """What was read for the key before, or else what `read` gives; the hold points are looked back at, and most entries are the same there."""

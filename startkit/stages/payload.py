@@ -18,6 +18,7 @@ from startkit.stages.early import sentence
 from startkit.stages.entries import Entries, Reading, Row
 from startkit.stages.holds import HoldPoint, HoldState
 from startkit.stages.stage import SERIES, TABLE, Field, Figure, Findings, Stage, Table
+from startkit.unit_registry import base
 from startkit.units import KINDS, difference_kind, label, show
 from startkit.verdict import COVERAGE, Outcome, Verdict, worst
 
@@ -85,7 +86,7 @@ def figure(found: Figure, entries: Entries) -> dict[str, Any]:
 
 def _number(value: Any) -> float | None:
     """SI base magnitude, for the machine-readable record."""
-    return float(value.to_base_units().magnitude) if isinstance(value, pint.Quantity) else None
+    return float(base(value)) if isinstance(value, pint.Quantity) else None
 
 
 def _plus_minus(u: pint.Quantity | None, kind: str, entries: Entries, digits: int | None = None) -> str:

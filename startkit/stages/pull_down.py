@@ -73,7 +73,8 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
     plan = collect(machine, limits, entries)
     seen = follow(machine, entries, plan)
     return Findings(
-        figures(entries, plan, seen), verdicts(machine, limits, entries, plan, seen), tables(machine, entries, plan, seen), plots(machine, entries, plan, seen), remarks(plan, seen),
+        entries.if_shown(figures, entries, plan, seen), verdicts(machine, limits, entries, plan, seen),
+        entries.if_shown(tables, machine, entries, plan, seen), entries.if_shown(plots, machine, entries, plan, seen), remarks(plan, seen),
     )
 
 

@@ -39,7 +39,7 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
     """Ventilation against the rule, detector against the refrigerant's exposure limit."""
     known, remarks = _exposure(machine)
     return Findings(
-        figures=_figures(machine, entries, known),
+        figures=entries.if_shown(_figures, machine, entries, known),
         verdicts=(_emergency(machine, limits, entries), *_normal(machine, limits, entries), _detector(limits, entries, known)),
         remarks=(*remarks, *_hazards(machine)),
     )

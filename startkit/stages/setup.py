@@ -54,13 +54,13 @@ FIELDS = (
 def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
     """Compare nameplate, order and sheet; check instruments and barometer."""
     return Findings(
-        figures=_figures(machine, entries),
+        figures=entries.if_shown(_figures, machine, entries),
         verdicts=(
             _people(entries), _instruments(entries), _barometer(entries, limits),
             _serial(machine, entries), _refrigerant(entries, "nameplate_refrigerant", machine.machine.refrigerant),
             *_nameplate(machine, limits, entries), *_order(machine, limits, entries),
         ),
-        tables=(_instrument_table(entries),),
+        tables=entries.if_shown(lambda: (_instrument_table(entries),)),
     )
 
 

@@ -32,7 +32,7 @@ FIELDS = (
 def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
     """Vanes back to closed and proven, coast-down, post-lube, heater, restart timer."""
     down = collect(machine, entries)
-    return Findings(figures(entries, down), verdicts(machine, limits, entries, down), tables(entries, down), (), down.problems)
+    return Findings(entries.if_shown(figures, entries, down), verdicts(machine, limits, entries, down), entries.if_shown(tables, entries, down), (), down.problems)
 
 
 STAGE = Stage(

@@ -71,9 +71,9 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
         *pressure_hold.verdicts(machine, limits, entries, held), *vacuum.verdicts(limits, entries, evacuated), *charging.verdicts(machine, limits, entries, charge),
     )
     return Findings(
-        figures=(*pressure_hold.figures(entries, held), *vacuum.figures(entries, evacuated), *charging.figures(charge)),
+        figures=(*entries.if_shown(pressure_hold.figures, entries, held), *entries.if_shown(vacuum.figures, entries, evacuated), *entries.if_shown(charging.figures, charge)),
         verdicts=(*(_scoped(v, entries) for v in tested), *_search(entries), *charging.leak_log(machine, limits, entries)),
-        plots=vacuum.plots(limits, evacuated), remarks=(*held.remarks, *evacuated.problems),
+        plots=entries.if_shown(vacuum.plots, limits, evacuated), remarks=(*held.remarks, *evacuated.problems),
     )
 
 

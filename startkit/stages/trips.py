@@ -46,7 +46,7 @@ FIELDS = (
 def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
     """Every trip has its sheet, its cause and its restart; candidates for overcurrent are ranked from the readings."""
     story = collect(machine, entries)
-    return Findings((), verdicts(entries, story), tables(entries, story), plots(machine, story), story.problems)
+    return Findings((), verdicts(entries, story), entries.if_shown(tables, entries, story), entries.if_shown(plots, machine, story), story.problems)
 
 
 STAGE = Stage(

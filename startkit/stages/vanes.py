@@ -53,8 +53,8 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
     """Travel times, feedback, switch, diagnosis, and the verdict on the closed proof."""
     strokes = collect(machine, entries)
     return Findings(
-        figures(machine, limits, entries, strokes), verdicts(machine, limits, entries, strokes),
-        tables(entries, strokes), plots(entries, strokes), strokes.problems,
+        entries.if_shown(figures, machine, limits, entries, strokes), verdicts(machine, limits, entries, strokes),
+        entries.if_shown(tables, entries, strokes), entries.if_shown(plots, entries, strokes), strokes.problems,
     )
 
 

@@ -24,9 +24,9 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
     """Liquid, flow by drop and by meter, strainer, air, flow switch, for both circuits."""
     circuits = [collect(machine, entries, name) for name in CIRCUITS]
     return Findings(
-        figures=tuple(f for c in circuits for f in _figures(entries, c)),
+        figures=tuple(f for c in circuits for f in entries.if_shown(_figures, entries, c)),
         verdicts=tuple(v for c in circuits for v in _verdicts(machine, limits, entries, c)),
-        tables=_table(circuits), remarks=tuple(f"{c.title}: {c.problem}" for c in circuits if c.problem),
+        tables=entries.if_shown(_table, circuits), remarks=tuple(f"{c.title}: {c.problem}" for c in circuits if c.problem),
     )
 
 

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from importlib import resources
 from itertools import product
+from typing import Any
 
+import numpy as np
 import pint
 import pytest
 
 from startkit import units
-from startkit.unit_registry import SHORT, TRADE, registry
+from startkit.unit_registry import SHORT, TRADE, bare, base, registry
 
 PINTS = pint.UnitRegistry()
 OWN = [line.split(" = ")[0] for line in (resources.files("startkit") / TRADE).read_text(encoding="utf-8").splitlines() if " = " in line]
@@ -75,3 +78,23 @@ def test_everything_that_can_be_typed_is_on_the_list():
         for unit in table.values():
             fresh.Quantity(1, unit.pint)
     assert not fresh._whole
+
+
+@pytest.mark.parametrize(("magnitude", "unit", "wanted"), [
+    (44.0, "degF", "kelvin"), (44, "degF", "degC"), (3.0, "kilowatt", "ton_cooling"), (2.0, "delta_degF", "delta_degC"),
+    (np.array([1.0, 2.0]), "psi", "kilopascal"), (0.0, "inHg", "pascal"), (0.0, "psi", "pascal"), (-0.0, "psi", "pascal"), (math.inf, "bar", "pascal"),
+])
+def test_a_bare_magnitude_is_what_pint_gives_to_the_last_bit(magnitude: Any, unit: str, wanted: str):
+    for _ in range(2):  # the second time from memory
+        for quantity in (units.Q(magnitude, unit), PINTS.Quantity(magnitude, unit) if "ton" not in wanted else units.Q(magnitude, unit)):
+            for found, expected in ((bare(quantity, wanted), quantity.to(wanted).magnitude), (base(quantity), quantity.to_base_units().magnitude)):
+                assert type(found) is type(expected) and np.array_equal(found, expected) and np.array_equal(np.signbit(found), np.signbit(expected))
+
+
+def test_a_magnitude_in_a_unit_of_another_dimension_is_refused():
+    with pytest.raises(pint.DimensionalityError):
+        bare(units.Q(1.0, "kilowatt"), "pascal")
+
+
+def test_a_whole_number_and_a_fraction_of_the_same_size_stay_what_they_are():
+    assert [type(bare(units.Q(value, "pascal"), "pascal")) for value in (1.0, 1, 1.0)] == [float, int, float]

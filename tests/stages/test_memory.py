@@ -15,6 +15,7 @@ from startkit.stages.assess import Assessment
 from startkit.stages.setup import STAGE as SETUP
 from startkit.stages.stage import Field, Figure, Findings, Stage
 from startkit.units import SI, Q
+from startkit.verdict import Outcome, Verdict
 
 TRENDS: dict = {}
 
@@ -35,7 +36,9 @@ class Bench:
     def _stage(self, name, look):
         def judge(machine, limits, entries):
             self.judged.append(name)
-            return Findings(figures=(Figure("seen", Q(float(len(str(look(entries)))), "dimensionless"), key=f"{name}.seen"),))
+            length = float(len(str(look(entries))))
+            said = Verdict(f"{name}.said", "Said", Outcome.PASS, str(length))
+            return Findings(entries.if_shown(lambda: (Figure("seen", Q(length, "dimensionless"), key=f"{name}.seen"),)), (said,))
 
         return Stage(name, name, "x", (Field("a", "A"),), judge, order=len(name))
 
@@ -142,8 +145,35 @@ def test_only_the_newest_few_judgements_are_kept(bench):
     for n in range(memory.KEPT + 3):
         bench.put("alone.a", str(n))
         bench.again()
-    kept = memory._MEMORIES[0][1]._kept["alone"]
+    kept = memory._MEMORIES[0][1]._kept["alone", True]
     assert len(kept) == memory.KEPT
+
+
+def test_where_only_verdicts_are_asked_for_nothing_else_is_made(bench):
+    bench.put("alone.a", "22")
+    found = bench.assess(shown=False).findings("alone")
+    assert (found.figures, [v.sentence for v in found.verdicts if v.key == "alone.said"]) == ((), ["2.0"])
+    assert bench.assess().findings("alone").figures[0].value.magnitude == 2
+
+
+def test_a_whole_judgement_serves_where_only_verdicts_are_asked_for(bench):
+    bench.judged.clear()
+    assert bench.assess(shown=False).findings("alone").figures
+    assert bench.judged == []
+
+
+def test_verdicts_alone_are_remembered_too(bench):
+    bench.put("alone.a", "22")
+    bench.judged.clear()
+    for _ in range(2):
+        bench.assess(shown=False).findings("alone")
+    assert bench.judged == ["alone"]
+
+
+def test_a_stage_that_looks_at_another_sees_the_whole_of_it(bench):
+    bench.put("alone.a", "333")
+    seen = bench.assess(shown=False).findings("comparing")
+    assert [v.sentence for v in seen.verdicts if v.key == "comparing.said"] == [v.sentence for v in bench.assess().findings("comparing").verdicts if v.key == "comparing.said"]
 
 
 def test_entries_without_digests_are_never_recalled(make_job):
