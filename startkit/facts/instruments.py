@@ -9,6 +9,7 @@ from datetime import date
 import pint
 
 from startkit.errors import ReadingError, StartkitError
+from startkit.unit_registry import bare, base
 from startkit.units import Q, difference_kind, number, split, unit_for
 
 _TERM = re.compile(r"^(.+?)\s+of\s+(reading|range|span)$", re.IGNORECASE)
@@ -76,21 +77,16 @@ class Instrument:
 
         Source: JCGM 100:2008, 4.3.7.
         """
-        base = reading.to_base_units()
-        level = abs(reading.to(_zero_point(self.kind)).magnitude) if self.kind == "temperature" else abs(base.magnitude)
-        span = self.span.to_base_units().magnitude if self.span is not None else 0.0
+        # "% of reading" of a thermometer means of the Celsius figure.
+        level = abs(bare(reading, "degC") if self.kind == "temperature" else base(reading))
+        span = base(self.span) if self.span is not None else 0.0
         half_width = self.accuracy.constant + self.accuracy.of_reading * level + self.accuracy.of_range * span
-        unit = "delta_degC" if self.kind == "temperature" else base.units
+        unit = "delta_degC" if self.kind == "temperature" else reading.to_base_units().units
         return Q(half_width / 3**0.5, unit)
 
     def in_calibration(self, on: date | None) -> bool | None:
         """True or False on that day; None if the day or the due date is not known."""
         return None if self.calibration_due is None or on is None else on <= self.calibration_due
-
-
-def _zero_point(kind: str) -> str:
-    # "% of reading" of a thermometer means of the Celsius figure.
-    return "degC" if kind == "temperature" else ""
 
 
 def accuracy(text: str, kind: str, where: str = "") -> Accuracy:

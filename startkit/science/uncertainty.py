@@ -258,7 +258,7 @@ def _correlations(names: list[str], given: Correlation) -> np.ndarray:
         if first in names and second in names and first != second:
             i, j = names.index(first), names.index(second)
             matrix[i, j] = matrix[j, i] = r
-    if names and (np.abs(matrix).max() > 1 or np.linalg.eigvalsh(matrix).min() < -1e-9):
+    if given and names and (np.abs(matrix).max() > 1 or np.linalg.eigvalsh(matrix).min() < -1e-9):
         raise ScienceError("the correlations between the sensors contradict each other", "uncertainty.propagate", "give each between -1 and 1 and consistent")
     return matrix
 
@@ -290,8 +290,12 @@ def _variance(moves: list[Any], matrix: np.ndarray) -> tuple[Any, list[float]]:
     """Variance of the result and each input's share of it (means over a trend)."""
     parts = [sum(move * other * matrix[i, j] for j, other in enumerate(moves)) for i, move in enumerate(moves)]
     variance = np.maximum(sum(parts), 0.0) if parts else 0.0
-    total = float(np.nanmean(variance))
-    return variance, [float(np.nanmean(part)) / total if total > 0 else 0.0 for part in parts]
+    total = _mean(variance)
+    return variance, [_mean(part) / total if total > 0 else 0.0 for part in parts]
+
+
+def _mean(values: Any) -> float:
+    return float(np.nanmean(values)) if np.ndim(values) else float(values)
 
 
 def _budget(names: list[str], u: Values, moves: list[Any], shares: list[float], returns: str | None) -> tuple[Share, ...]:

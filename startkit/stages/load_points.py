@@ -15,6 +15,7 @@ from startkit.science import water
 from startkit.science.uncertainty import Propagated, propagate
 from startkit.stages.entries import Entries, Reading, Row
 from startkit.stages.load_formulas import BY_KEY, FORMULAS, Circuit, Formula, circuit, liquid_of
+from startkit.unit_registry import bare
 from startkit.units import Q
 
 # Within this range a small temperature difference carries its error in a bent way: JCGM 101 instead of first order.
@@ -132,7 +133,7 @@ def _figure(formula: Formula, readings: dict[str, Reading], parts: dict[str, Par
     values = {name: readings[name].quantity for name in formula.needs}
     u = {name: readings[name].u for name in formula.needs if readings[name].u is not None}
     correlation = _correlation(tuple(u), parts, entries)
-    key = (formula.key, constants, *(tuple((n, q.magnitude, q.units) for n, q in given.items()) for given in (values, u)), tuple(correlation.items()))
+    key = (formula.key, constants, *(tuple((n, q.magnitude, q._units) for n, q in given.items()) for given in (values, u)), tuple(correlation.items()))
     if key not in _KEPT:
         if len(_KEPT) >= _MOST_KEPT:
             _KEPT.clear()
@@ -149,7 +150,7 @@ _MOST_KEPT = 4000
 def _small_range(values: dict[str, pint.Quantity]) -> bool:
     for side in ("chilled", "condenser"):
         pair = [values.get(f"{side}_{end}") for end in ("entering", "leaving")]
-        if None not in pair and abs((pair[0].to("kelvin") - pair[1].to("kelvin")).magnitude) < SMALL_RANGE:
+        if None not in pair and abs(bare(pair[0], "kelvin") - bare(pair[1], "kelvin")) < SMALL_RANGE:
             return True
     return False
 
@@ -182,7 +183,7 @@ def points(machine: Machine, entries: Entries) -> tuple[tuple[Point, ...], str]:
 def load_of(found: Point) -> float | None:
     """Load as a fraction of the selection's full capacity."""
     value = found.value("load")
-    return None if value is None else float(value.to("dimensionless").magnitude)
+    return None if value is None else float(bare(value, "dimensionless"))
 
 
 __all__ = ["FORMULAS", "Circuit", "Formula", "Parts", "Point", "circuit", "flow_by_drop", "liquid_of", "load_of", "point", "points"]

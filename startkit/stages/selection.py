@@ -10,6 +10,7 @@ from startkit.errors import StartkitError
 from startkit.facts.machine import LoadPoint, Machine
 from startkit.science import selection
 from startkit.science.rating import WINDOW
+from startkit.unit_registry import bare
 from startkit.units import Q
 
 
@@ -52,7 +53,7 @@ def promised(machine: Machine, load: float, chilled_leaving: pint.Quantity | Non
 
 
 def _share(row: LoadPoint) -> float:
-    return float(row.load.to("dimensionless").magnitude)
+    return float(bare(row.load, "dimensionless"))
 
 
 def _inside(load: float, loads: list[float]) -> float:
@@ -79,7 +80,7 @@ def approaches(machine: Machine, load: float, side: str) -> pint.Quantity | None
         return None
     loads = [x for x, _ in rows]
     try:
-        found = selection.interpolate(_inside(load, loads), loads, [float(a.to("delta_degC").magnitude) for _, a in rows])
+        found = selection.interpolate(_inside(load, loads), loads, [float(bare(a, "delta_degC")) for _, a in rows])
     except StartkitError:
         return None
     return Q(float(found), "delta_degC")
