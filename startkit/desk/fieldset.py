@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from startkit.facts.instruments import can_read
 from startkit.facts.pictures import FOLDERS
 from startkit.stages.assess import Assessment
-from startkit.stages.entries import Entries, Reading, can_read
+from startkit.stages.entries import Entries, Reading
 from startkit.stages.stage import PLAIN_KINDS, SERIES, TABLE, Column, Field
 from startkit.units import KINDS, SYSTEMS, label
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
+from functools import lru_cache
 
 import pint
 
 from startkit.errors import ReadingError, StartkitError
 from startkit.unit_registry import bare, base
-from startkit.units import Q, difference_kind, number, split, unit_for
+from startkit.units import KINDS, Q, difference_kind, number, split, unit_for
 
 _TERM = re.compile(r"^(.+?)\s+of\s+(reading|range|span)$", re.IGNORECASE)
 
@@ -137,3 +138,29 @@ def span(text: str, kind: str, where: str = "") -> pint.Quantity:
     if length <= 0:
         raise ReadingError(f"{text!r} ends where it begins", where, "give the lower end first")
     return Q(length, unit_for(unit, difference_kind(kind), where).pint)
+
+
+@lru_cache(maxsize=1024)
+def can_read(instrument: str, kind: str) -> bool:
+    """True if an instrument of one kind can take a reading of another: a gauge reads a pressure difference as well."""
+    if instrument == kind:
+        return True
+    if "temperature" in (instrument, kind):  # a thermometer's accuracy is of one reading, not of a difference
+        return False
+    ours, theirs = (Q(1, KINDS[name].si.pint) for name in (instrument, kind))
+    return not ours.dimensionless and ours.dimensionality == theirs.dimensionality
+
+
+@lru_cache(maxsize=512)
+def of_texts(tag: str, name: str, serial: str, read: str, stated: str, over: str, due: str, pair: str, of_pair: str) -> Instrument | None:
+    """An instrument as its texts in the table of instruments describe it; None if they lack tag, kind or a readable accuracy."""
+    kind = read.replace(" ", "_")
+    if not tag or kind not in KINDS:
+        return None
+    try:
+        until = datetime.fromisoformat(due).date() if due else None
+        return Instrument(
+            tag, name, serial, kind, accuracy(stated, kind), span(over, kind) if over else None, until, pair, accuracy(of_pair, kind) if of_pair else None,
+        )
+    except (StartkitError, ValueError):
+        return None

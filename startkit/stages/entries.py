@@ -104,7 +104,7 @@ class JobEntries:
     system: str = SI
     limits: Limits | None = None
     baseline: Baseline = NO_BASELINE
-    trends: Mapping[str, Trend] = field(default_factory=dict, compare=False)  # by name, each read when it is first asked for
+    trends_held: Mapping[str, Trend] = field(default_factory=dict, compare=False)  # by name, each read when it is first asked for
 
     def findings(self, name: str, shown: bool = True) -> Findings:
         """What a stage finds, without any waiver (not `shown`: its verdicts alone); judged once, so that another stage may look at it too."""
@@ -134,7 +134,7 @@ class JobEntries:
 
     @cached_property
     def _memory(self) -> memory.Memory:
-        return memory.of_job((self.machine, self.limits, self.stages, self.system, self.trends))
+        return memory.of_job((self.machine, self.limits, self.stages, self.system, self.trends_held))
 
     @cached_property
     def _marks(self) -> dict[str, object]:
@@ -184,6 +184,12 @@ class JobEntries:
         memory.look_at(memory.EVERYTHING)
         return self.state.latest
 
+    @property
+    def trends(self) -> Mapping[str, Trend]:
+        """The job's trends by name."""
+        memory.look_at("trend")
+        return self.trends_held
+
     @cached_property
     def barometer(self) -> Reading:
         """The site's barometric pressure: measured, or from elevation by the standard atmosphere."""
@@ -205,35 +211,9 @@ class JobEntries:
         return {instrument.tag: instrument for instrument in found if instrument is not None}
 
 
-@lru_cache(maxsize=1024)
-def can_read(instrument: str, kind: str) -> bool:
-    """True if an instrument of one kind can take a reading of another: a gauge reads a pressure difference as well."""
-    if instrument == kind:
-        return True
-    if "temperature" in (instrument, kind):  # a thermometer's accuracy is of one reading, not of a difference
-        return False
-    ours, theirs = (Q(1, KINDS[name].si.pint) for name in (instrument, kind))
-    return not ours.dimensionless and ours.dimensionality == theirs.dimensionality
-
-
 def instrument_of(row: Row) -> Instrument | None:
     """An instrument from its row, or None if the row lacks tag, kind or a readable accuracy."""
-    return _instrument(*(row.text(column) for column in ("tag", "name", "serial", "kind", "accuracy", "range", "due", "pair", "pair_accuracy")))
-
-
-@lru_cache(maxsize=512)
-def _instrument(tag: str, name: str, serial: str, read: str, accuracy: str, span: str, due: str, pair: str, pair_accuracy: str) -> Instrument | None:
-    kind = read.replace(" ", "_")
-    if not tag or kind not in KINDS:
-        return None
-    try:
-        stated = instruments_.accuracy(accuracy, kind)
-        length = instruments_.span(span, kind) if span else None
-        until = datetime.fromisoformat(due).date() if due else None
-        difference = instruments_.accuracy(pair_accuracy, kind) if pair_accuracy else None
-    except (StartkitError, ValueError):
-        return None
-    return Instrument(tag, name, serial, kind, stated, length, until, pair, difference)
+    return instruments_.of_texts(*(row.text(column) for column in ("tag", "name", "serial", "kind", "accuracy", "range", "due", "pair", "pair_accuracy")))
 
 
 @dataclass(frozen=True)
@@ -337,7 +317,7 @@ class Entries:
         instrument = self.job.instruments.get(tag)
         if instrument is None:
             return None, ""
-        if not can_read(instrument.kind, kind):
+        if not instruments_.can_read(instrument.kind, kind):
             return None, f"instrument {tag} does not read {kind.replace('_', ' ')}"
         u = instrument.standard_uncertainty(quantity)
         if instrument.in_calibration(day) is False:

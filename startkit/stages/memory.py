@@ -17,7 +17,7 @@ from typing import Any
 from startkit.stages.stage import Findings
 
 EVERYTHING, BASELINE = "*", "baseline"
-ALWAYS = ("setup", "trend")  # every stage shows quantities with the barometer of Setup, and may look at a trend
+ALWAYS = ("setup",)  # every stage shows quantities with the barometer of Setup
 KEPT, JOBS = 4, 4  # judgements kept of each stage, jobs kept at a time
 READINGS = 20_000  # kept of each job
 

@@ -8,10 +8,11 @@ import numpy as np
 import pint
 
 from startkit.errors import StartkitError
+from startkit.facts.instruments import can_read
 from startkit.facts.limits import Limits
 from startkit.science.evacuation import BOTH, LEAK, MOISTURE, TIGHT, UNDECIDED, Rise, only_ice, rise
 from startkit.science.water import boiling_temperature, vapour_pressure
-from startkit.stages.entries import Entries, Reading, can_read
+from startkit.stages.entries import Entries, Reading
 from startkit.stages.judging import check
 from startkit.stages.stage import Figure, Line, Plot, Rule
 from startkit.units import Q

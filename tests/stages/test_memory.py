@@ -64,6 +64,7 @@ LOOKS = {
     "asking": lambda entries: entries.of("alone").text("a"),
     "counting": lambda entries: len(entries.job.latest),
     "comparing": lambda entries: entries.job.findings("asking").figures,
+    "trending": lambda entries: entries.job.trends,
 }
 
 
@@ -100,9 +101,9 @@ def test_instruments_and_barometer_concern_every_stage(bench):
     assert bench.again() == set(LOOKS)
 
 
-def test_a_trend_that_came_concerns_every_stage(bench):
+def test_a_trend_that_came_concerns_the_stages_that_look_at_trends(bench):
     bench.put("trend.run", "run.csv")
-    assert bench.again() == set(LOOKS)
+    assert bench.again() == {"trending", "counting"}
 
 
 def test_findings_that_another_stage_rests_on_bring_what_they_rest_on(bench):
