@@ -153,7 +153,18 @@ def can_read(instrument: str, kind: str) -> bool:
 
 @lru_cache(maxsize=512)
 def of_texts(tag: str, name: str, serial: str, read: str, stated: str, over: str, due: str, pair: str, of_pair: str) -> Instrument | None:
-    """An instrument as its texts in the table of instruments describe it; None if they lack tag, kind or a readable accuracy."""
+    """An instrument as its texts in the table of instruments describe it; None if they lack tag, kind or a readable accuracy.
+
+    Parameters
+    ----------
+    tag, name, serial : str
+    read : str
+        Kind of reading that it takes.
+    stated, over, due : str
+        Accuracy, range and date when its calibration is due.
+    pair, of_pair : str
+        Instrument that it is matched with, and the accuracy of a difference between the two.
+    """
     kind = read.replace(" ", "_")
     if not tag or kind not in KINDS:
         return None
