@@ -11,6 +11,7 @@ from startkit.facts.job import State
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.facts.trend import Trend
+from startkit.stages import memory
 from startkit.stages.early import marks
 from startkit.stages.entries import Entries, JobEntries
 from startkit.stages.holds import HOLDS, HoldPoint, HoldState, needs
@@ -54,7 +55,7 @@ class Assessment:
 
     def _judge(self, name: str) -> Findings:
         findings = self.entries.findings(name, self.shown)
-        verdicts = (filled(self.entries.stage(name)), *findings.verdicts)
+        verdicts = (self._filled(name), *findings.verdicts)
         return replace(findings, verdicts=tuple(settle(v, self.waivers, self.not_applicable) for v in verdicts))
 
     @cached_property
@@ -130,7 +131,10 @@ class Assessment:
         return bool(due) and all(v.settled for v in judged)
 
     def _complete(self, name: str) -> Verdict:
-        return settle(filled(self.entries.stage(name)), self.waivers, self.not_applicable)
+        return settle(self._filled(name), self.waivers, self.not_applicable)
+
+    def _filled(self, name: str) -> Verdict:
+        return self.entries.remembered(name, memory.FILLED, lambda: filled(self.entries.stage(name)))
 
     @property
     def _judged_by(self) -> _Same:

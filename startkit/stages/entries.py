@@ -108,29 +108,35 @@ class JobEntries:
 
     def findings(self, name: str, shown: bool = True) -> Findings:
         """What a stage finds, without any waiver (not `shown`: its verdicts alone); judged once, so that another stage may look at it too."""
-        found = self._found.get((name, True)) or self._found.get((name, shown)) or self._judged_once(name, shown)
+        found = self._recalled(name, memory.WHOLE) or (None if shown else self._recalled(name, memory.VERDICTS))
+        found = found or self._made(name, memory.WHOLE if shown else memory.VERDICTS, lambda: self._judged(name, shown))
         memory.look_at(name, memory.BASELINE, *found.marks)
-        return found.findings
+        return found.made
+
+    def remembered(self, name: str, what: str, make: Callable[[], T]) -> T:
+        """What `make` makes of a stage's entries; made anew only when something that it looked at has changed."""
+        found = self._recalled(name, what) or self._made(name, what, make)
+        memory.look_at(name, *found.marks)
+        return found.made
 
     @cached_property
-    def _found(self) -> dict[tuple[str, bool], memory.Kept]:
+    def _found(self) -> dict[tuple[str, str], memory.Kept[Any]]:
         return {}
-
-    def _judged_once(self, name: str, shown: bool) -> memory.Kept:
-        found = self._recalled(name, True) or (None if shown else self._recalled(name, False)) or self._judged_anew(name, shown)
-        self._found[name, shown] = found
-        return found
 
     # --- what a judgement rests on -----------------------------------------------------------------
 
-    def _recalled(self, name: str, shown: bool) -> memory.Kept | None:
-        return self._memory.recall(name, self._marks, shown)
+    def _recalled(self, name: str, what: str) -> memory.Kept[Any] | None:
+        known = self._found.get((name, what)) or self._memory.recall(name, what, self._marks)
+        if known is not None:
+            self._found[name, what] = known
+        return known
 
-    def _judged_anew(self, name: str, shown: bool) -> memory.Kept:
+    def _made(self, name: str, what: str, make: Callable[[], T]) -> memory.Kept[T]:
         with memory.watched() as looked_at:
-            findings = self._judged(name, shown)
-        self._memory.keep(name, looked_at, self._marks, findings, shown)
-        return memory.Kept({each: self._marks.get(each) for each in (name, *looked_at)}, findings)
+            made = make()
+        self._memory.keep(name, what, looked_at, self._marks, made)
+        found = self._found[name, what] = memory.Kept({each: self._marks.get(each) for each in (name, *looked_at)}, made)
+        return found
 
     @cached_property
     def _memory(self) -> memory.Memory:

@@ -12,42 +12,42 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
-from typing import Any
-
-from startkit.stages.stage import Findings
+from typing import Any, Generic, TypeVar
 
 EVERYTHING, BASELINE = "*", "baseline"
+WHOLE, VERDICTS, FILLED = "whole", "verdicts", "filled"  # what is made of a stage
 ALWAYS = ("setup",)  # every stage shows quantities with the barometer of Setup
 KEPT, JOBS = 4, 4  # judgements kept of each stage, jobs kept at a time
 READINGS = 20_000  # kept of each job
 
 Marks = Mapping[str, object]
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
-class Kept:
-    """One judgement: the marks of what it rests on, and what was found."""
+class Kept(Generic[T]):
+    """One judgement: the marks of what it rests on, and what was made of it."""
 
     marks: Marks
-    findings: Findings
+    made: T
 
 
 class Memory:
     """Judgements of one job's stages."""
 
     def __init__(self) -> None:
-        self._kept: dict[tuple[str, bool], list[Kept]] = {}
+        self._kept: dict[tuple[str, str], list[Kept[Any]]] = {}
         self._readings: dict[tuple[object, ...], Any] = {}
 
-    def recall(self, stage: str, marks: Marks, shown: bool = True) -> Kept | None:
-        """A judgement of the stage that rests on just this, whole or (not `shown`) its verdicts alone; None if there is none."""
-        return next((kept for kept in self._kept.get((stage, shown), ()) if all(_same(marks.get(name), mark) for name, mark in kept.marks.items())), None)
+    def recall(self, stage: str, what: str, marks: Marks) -> Kept[Any] | None:
+        """A judgement of the stage of this sort that rests on just this; None if there is none."""
+        return next((kept for kept in self._kept.get((stage, what), ()) if all(_same(marks.get(name), mark) for name, mark in kept.marks.items())), None)
 
-    def keep(self, stage: str, looked_at: Iterable[str], marks: Marks, findings: Findings, shown: bool = True) -> None:
+    def keep(self, stage: str, what: str, looked_at: Iterable[str], marks: Marks, made: Any) -> None:
         """Keep a judgement, unless an entry that it rests on has no digest to stand for it."""
         rests_on = {name: marks.get(name) for name in (stage, *ALWAYS, *looked_at)}
         if "" not in rests_on.values():
-            self._kept[stage, shown] = [Kept(rests_on, findings), *self._kept.get((stage, shown), ())][:KEPT]
+            self._kept[stage, what] = [Kept(rests_on, made), *self._kept.get((stage, what), ())][:KEPT]
 
     def reading(self, key: tuple[object, ...], read: Callable[[], Any]) -> Any:
         """What was read for the key before, or else what `read` gives; the hold points are looked back at, and most entries are the same there."""

@@ -146,7 +146,7 @@ def test_only_the_newest_few_judgements_are_kept(bench):
     for n in range(memory.KEPT + 3):
         bench.put("alone.a", str(n))
         bench.again()
-    kept = memory._MEMORIES[0][1]._kept["alone", True]
+    kept = memory._MEMORIES[0][1]._kept["alone", memory.WHOLE]
     assert len(kept) == memory.KEPT
 
 
