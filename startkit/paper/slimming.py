@@ -17,8 +17,8 @@ import numpy as np
 _CELL = re.compile(rb"\n\d+ 0 obj\n<</Type/StructElem/S/T[DH]/[^\n]*\nendobj(?=\n)")
 _SPARE = rb"<</O/(?:Layout/Border[^<>]*|Table/Headers\[\([^()]*\)\])>>"
 _ATTRIBUTE, _ALONE = re.compile(_SPARE), re.compile(rb"/A\[(?:" + _SPARE + rb")+\]")
-# The beginning of a tag: its Type, then kind and parent, then its children: none, one, or more.
-_TAG = re.compile(rb"(?<=obj\n<<)(/Type/StructElem)/S/\w+/P \d+ 0 R(?:(/K\[\])|/K(\[)\d+(?: 0 R)?(\]))?")
+# The beginning of a tag: its Type, kind and parent, perhaps attributes, then its children: none, one, or more. A text is stepped over as a whole.
+_TAG = re.compile(rb"(?<=obj\n<<)(/Type/StructElem)/S/\w+/P \d+ 0 R(?:(?:/A\[(?:[^\n(]|\([^()\n]*\))*?\])?(?:(/K\[\])|/K(\[)\d+(?: 0 R)?(\])))?")
 # Its default, false; poppler complains of the key.
 _SUSPECTS = b"/Suspects false"
 _MARK = b"/MarkInfo<</Marked true" + _SUSPECTS

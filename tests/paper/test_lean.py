@@ -2,8 +2,18 @@
 
 from __future__ import annotations
 
+import gc
 import subprocess
 import sys
+
+import pytest
+
+from startkit.paper import lean
+
+
+def said(code: str) -> list[str]:
+    """What a process of its own prints."""
+    return subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.splitlines()
 
 
 def test_a_notebook_is_validated_without_the_grammar_of_addresses() -> None:
@@ -30,3 +40,55 @@ def test_a_process_ends_with_its_own_status() -> None:
 def test_verification_begins_with_the_signatures_before_it_loads_what_judges() -> None:
     code = "import sys, startkit.paper.verification; print([m for m in ('numpy', 'pint', 'typst', 'startkit.facts.job') if m in sys.modules])"
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.strip() == "[]"
+
+
+# --- manuals that nobody reads --------------------------------------------------------------------
+
+SCIENCES = "import numpy, scipy.special, scipy.optimize, scipy.interpolate, scipy.integrate, scipy.ndimage, scipy.sparse; "
+WORKED = "print(scipy.special.stdtrit(5, 0.975), scipy.optimize.nnls([[1., 0.], [0., 1.]], [2., -1.])[0], scipy.interpolate.CubicSpline([0, 1, 2], [0, 1, 4])(1.5)); "
+
+
+def test_without_manuals_scipy_calculates_the_same() -> None:
+    assert said(f"from startkit.paper import lean; lean.manuals(); {SCIENCES}{WORKED}") == said(f"{SCIENCES}{WORKED}")
+
+
+def test_without_manuals_the_compiler_and_the_test_helpers_of_numpy_are_not_loaded_until_asked_for() -> None:
+    looked = "import sys; print('numpy.f2py' in sys.modules, 'numpy.testing' in sys.modules); import numpy.testing; numpy.testing.assert_allclose(1, 1); print('loaded')"
+    assert said(f"from startkit.paper import lean; lean.manuals(); {SCIENCES}{looked}") == ["False False", "loaded"]
+
+
+def test_where_scipy_is_loaded_already_its_manuals_stay() -> None:
+    assert said(f"{SCIENCES}from scipy._lib import _docscrape as d; from startkit.paper import lean; lean.manuals(); print(d.FunctionDoc.__name__)") == ["FunctionDoc"]
+
+
+def test_another_scipy_that_keeps_its_manuals_elsewhere_takes_its_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    def gone() -> None:
+        raise ImportError("no such module")
+
+    monkeypatch.setattr(lean, "_empty_manuals", gone)
+    monkeypatch.delitem(sys.modules, "scipy._lib._array_api", raising=False)
+    lean.manuals()
+
+
+# --- the web --------------------------------------------------------------------------------------
+
+
+def test_a_check_of_signatures_loads_no_library_for_the_web() -> None:
+    assert said("import sys; from startkit.paper import lean; lean.web(); import pyhanko.sign.validation; print('yarl' in sys.modules, 'multidict' in sys.modules)") == ["False False"]
+
+
+def test_where_the_library_for_the_web_is_loaded_already_it_stays() -> None:
+    assert said("import aiohttp; from startkit.paper import lean; lean.web(); import pyhanko.sign.fields; print(aiohttp.ClientSession.__module__)") == ["aiohttp.client"]
+
+
+def test_a_pyhanko_that_does_not_bear_it_gets_the_real_library() -> None:
+    code = ("from startkit.paper import lean\ndef no(name): raise TypeError(name)\nlean.import_module = no\nlean.web()\n"
+            "from pyhanko.sign.timestamps import HTTPTimeStamper\nimport aiohttp; print(aiohttp.ClientSession.__module__)")
+    assert said(code) == ["aiohttp.client"]
+
+
+def test_around_one_record_nothing_is_collected_and_afterwards_it_is_as_before() -> None:
+    was = gc.isenabled()
+    with lean.one_record():
+        assert not gc.isenabled()
+    assert gc.isenabled() == was

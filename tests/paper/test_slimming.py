@@ -1,9 +1,11 @@
-"""Tags without the rules of cells and without headings that follow from the column: the file is smaller, and everything else is as it was."""
+"""Tags without what follows from where they stand: the file is smaller, and everything else is as it was."""
 
 from __future__ import annotations
 
 import io
+import re
 from pathlib import Path
+from typing import Any
 
 import pikepdf
 import pytest
@@ -23,11 +25,25 @@ def both(tmp_path_factory: pytest.TempPathFactory) -> tuple[bytes, bytes]:
     return whole, slim(whole)
 
 
+def elements(pdf: pikepdf.Pdf) -> list[pikepdf.Dictionary]:
+    """Every tag, in order, whether or not it says that it is one."""
+    return [o for o in pdf.objects if isinstance(o, pikepdf.Dictionary) and "/S" in o and "/P" in o]
+
+
 def structure(content: bytes) -> list[tuple[str, list[str]]]:
     """Every tag with the owners of its attributes, in order."""
     pdf = pikepdf.open(io.BytesIO(content))
-    elements = [o for o in pdf.objects if isinstance(o, pikepdf.Dictionary) and o.get("/Type") == "/StructElem"]
-    return [(str(e.S), sorted(str(a.O) for a in e.get("/A", []) if "/BorderColor" not in a and not is_spare(a))) for e in elements]
+    return [(str(e.S), sorted(str(a.O) for a in e.get("/A", []) if "/BorderColor" not in a and not is_spare(a))) for e in elements(pdf)]
+
+
+def children(content: bytes) -> list[list[Any]]:
+    """What each tag holds: numbers of marked content, and objects."""
+    pdf = pikepdf.open(io.BytesIO(content))
+    return [[kid.objgen if isinstance(kid, pikepdf.Object) else int(kid) for kid in kids(each.get("/K", pikepdf.Array()))] for each in elements(pdf)]
+
+
+def kids(held: Any) -> list[Any]:
+    return list(held) if isinstance(held, pikepdf.Array) else [held]
 
 
 def is_spare(attribute: pikepdf.Dictionary) -> bool:
@@ -52,6 +68,19 @@ def test_every_tag_and_every_other_attribute_stays(both):
     whole, small = both
     assert structure(small) == structure(whole)
     assert any("/Table" in owners for kind, owners in structure(small) if kind == "/TD"), "of cells that span columns"
+
+
+def test_every_tag_holds_what_it_held(both):
+    whole, small = both
+    assert children(small) == children(whole)
+    assert {len(held) for held in children(whole)} >= {0, 1, 2, 3}
+
+
+def test_no_tag_says_that_it_is_one_and_an_only_child_stands_alone(both):
+    whole, small = both
+    assert whole.count(b"/Type/StructElem") > 1000 and b"/StructElem" not in small
+    alone = re.compile(rb"\n<<[^\n]*/S/\w+/P \d+ 0 R/K ?\[\d+(?: 0 R)?\]")
+    assert len(alone.findall(whole)) > 300 and not alone.findall(small)
 
 
 def test_no_cell_keeps_its_rules_or_the_one_heading_of_its_column(both):
@@ -94,7 +123,7 @@ def test_what_a_person_types_is_never_cut(tmp_path: Path):
     from startkit.paper import evidence
     from tests.paper.signing import READINGS
 
-    typed = "<</O/Layout/BorderColor[0]>> /Suspects false"
+    typed = "<</O/Layout/BorderColor[0]>> /Suspects false 9 0 obj <</Type/StructElem/S/TD/P 1 0 R/K[3]>>"
     job = real_job(tmp_path / "CH-3 start-up", [*READINGS, Entry("setup.people.4.name", typed, who="x")])
     path = printed(job)
     assert evidence.of_pdf(path.read_bytes()).entries[-1].value == typed

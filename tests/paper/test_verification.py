@@ -20,7 +20,7 @@ from click.testing import CliRunner, Result
 from nbformat.v4 import new_code_cell
 
 from benchmarks import tampering
-from startkit import __version__
+from startkit import __version__, beside
 from startkit.cli import main
 from startkit.errors import PaperError
 from startkit.facts.journal import Entry
@@ -97,6 +97,24 @@ def test_nothing_is_asked_of_any_network(alone: Path, there: tampering.Scene, mo
     monkeypatch.setattr(socket.socket, "connect", refuse)
     monkeypatch.setattr(socket, "getaddrinfo", refuse)
     assert verification.verify(alone, there.trust, beside=False).valid
+
+
+@pytest.mark.parametrize("asked", [0, 1], ids=["at once", "once it has read the file"])
+def test_a_process_beside_that_dies_is_done_without(alone: Path, there: tampering.Scene, asked: int, monkeypatch: pytest.MonkeyPatch):
+    answer = beside.Beside._asked
+
+    def dies(self: beside.Beside, work: Callable[..., Any], args: tuple[Any, ...]) -> tuple[bool, Any]:
+        if work is (evidence.of_pdf, signatures.read_apart)[asked]:
+            self._process.kill()
+        return answer(self, work, args)
+
+    monkeypatch.setattr(beside.Beside, "_asked", dies)
+    found = verification.verify(alone, there.trust)
+    assert found.valid and len(found.signatures) == 3
+
+
+def test_without_a_process_beside_it_finds_the_same(alone: Path, there: tampering.Scene):
+    assert verification.verify(alone, there.trust, beside=False) == verification.verify(alone, there.trust)
 
 
 def test_the_attached_notebook_is_never_run(tmp_path: Path):
@@ -328,6 +346,30 @@ def test_wording_of_another_version_is_told_and_is_not_wrong(there):
         told = verification._verdicts(changed, rederived.restored(changed, Path(scratch)))
     assert told.mark == "✓" and "printed by 0.0.9: as printed" in told.said[0] and told.said[1] == "1 texts are worded otherwise."
     assert reprinted.other_versions(changed) == [f"startkit 0.0.9, here {__version__}"]
+
+
+@pytest.mark.parametrize("change", [
+    lambda notebook: b"not a notebook", lambda notebook: b"{}",
+    lambda notebook: json.dumps({**notebook, "cells": [{key: value for key, value in cell.items() if key != "outputs"} for cell in notebook["cells"]]}).encode(),
+    lambda notebook: json.dumps({**notebook, "cells": [{**cell, "metadata": 3} for cell in notebook["cells"]]}).encode(),
+    lambda notebook: json.dumps({**notebook, "cells": [{**cell, "source": None} for cell in notebook["cells"]]}).encode(),
+    lambda notebook: json.dumps({**notebook, "metadata": []}).encode(),
+], ids=["text", "empty", "no outputs", "metadata of another kind", "no source", "metadata of the whole"])
+def test_a_damaged_notebook_is_told_in_a_sentence(there, change: Callable[[Any], bytes]):
+    carried = evidence.of_pdf(there.printed)
+    name = next(name for name in carried.files if name.endswith(".ipynb"))
+    changed = evidence.Evidence({**carried.files, name: change(json.loads(carried.files[name]))}, set_at=carried.set_at)
+    with tempfile.TemporaryDirectory() as scratch:
+        told = verification._pages(changed, rederived.restored(carried, Path(scratch)).folder, there.printed)
+    assert told.mark == "✗" and "the attached notebook is damaged; take an undamaged copy of the record." in told.said[0]
+
+
+def test_pages_of_a_file_that_does_not_say_when_it_was_set_are_not_those_of_a_record(there):
+    carried = evidence.of_pdf(there.printed)
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = rederived.restored(carried, Path(scratch)).folder
+        assert verification._pages(carried, folder, there.printed).mark == "✓"
+        assert verification._pages(evidence.Evidence(carried.files), folder, there.printed).mark == "✗"
 
 
 def test_pages_set_with_other_versions_are_not_compared(there):
