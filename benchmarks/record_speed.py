@@ -34,6 +34,13 @@ def seconds(action: Callable[[], object], runs: int) -> float:
     return statistics.median(spent)
 
 
+def additions() -> None:
+    """A measure of the machine itself, which may be shared and change its speed within the hour."""
+    total = 0
+    for number in range(10_000_000):
+        total += number
+
+
 def command(*arguments: str | Path) -> Callable[[], object]:
     """A command of its own, quiet; its exit status says whether the job is clear, which is not the question here."""
     return lambda: subprocess.run([sys.executable, "-m", *map(str, arguments)], cwd=ROOT, capture_output=True, check=False)
@@ -97,7 +104,8 @@ def main(arguments: list[str]) -> int:
         ]
         rows += [("the same executed notebook by nbconvert's webpdf, cold", seconds(web, runs))] if web else []
         size = record.stat().st_size
-    print(f"{os.cpu_count()} cores, median of {runs}; record of {WHOLE}: {size / 1e6:.2f} MB\n")
+    print(f"{os.cpu_count()} cores, median of {runs}; record of {WHOLE}: {size / 1e6:.2f} MB")
+    print(f"for comparison of machines: ten million additions in plain Python take {seconds(additions, runs):.2f} s here\n")
     print("\n".join(f"{spent:7.2f} s  {name}" for name, spent in rows))
     print(f"\nwebpdf to record, both cold, ratio: {rows[-1][1] / rows[1][1]:.2f}" if web else "\nno ratio: webpdf cannot be run here")
     return 0
