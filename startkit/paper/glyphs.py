@@ -17,14 +17,19 @@ OBLIQUE = ("DejaVuSans-Oblique.ttf",)
 _OVERRIDES = frozenset((*range(0x202A, 0x202F), *range(0x2066, 0x206A)))
 _LONG_WORD = re.compile(r"\S{26,}")
 BREAK = "\u200b"
+_FONTS = Path("mpl-data", "fonts", "ttf")
 
 
 def folder() -> Path:
     """Where the bundled fonts lie."""
-    # Found without importing it: whoever sets a page need not be able to draw.
+    # Found without importing it, where it lies as it was installed by pip: whoever sets a page need not be able to draw.
     package = find_spec("matplotlib")
-    assert package is not None and package.origin is not None
-    return Path(package.origin).parent / "mpl-data" / "fonts" / "ttf"
+    found = Path(package.origin or "").parent / _FONTS if package is not None else None
+    if found is not None and found.is_dir():
+        return found
+    import matplotlib
+
+    return Path(matplotlib.get_data_path(), *_FONTS.parts[1:])
 
 
 @functools.cache

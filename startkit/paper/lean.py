@@ -44,7 +44,7 @@ def manuals() -> None:
         return
     for name in ("f2py", "testing"):
         if name not in vars(numpy):
-            setattr(numpy, name, ModuleType(f"numpy.{name}"))  # a real import puts the real one there
+            setattr(numpy, name, _Later(f"numpy.{name}"))
     with suppress(ImportError, AttributeError):  # another version may do it otherwise, and takes the time
         _empty_manuals()
 
@@ -74,6 +74,15 @@ def web() -> None:
     except Exception:
         for name in [name for name in modules if name.partition(".")[0] in ("aiohttp", "pyhanko", "pyhanko_certvalidator")]:
             del modules[name]
+
+
+class _Later(ModuleType):
+    """A module that is loaded when something of it is asked for; its import puts the real one in its place."""
+
+    def __getattr__(self, name: str) -> Any:
+        if name.startswith("__"):
+            raise AttributeError(name)
+        return getattr(import_module(self.__name__), name)
 
 
 class _Nothing(ModuleType):

@@ -57,6 +57,10 @@ def test_without_manuals_the_compiler_and_the_test_helpers_of_numpy_are_not_load
     assert said(f"from startkit.paper import lean; lean.manuals(); {SCIENCES}{looked}") == ["False False", "loaded"]
 
 
+def test_a_cell_that_uses_the_test_helpers_of_numpy_finds_them() -> None:
+    assert said(f"from startkit.paper import lean; lean.manuals(); {SCIENCES}numpy.testing.assert_allclose(1, 1); import sys; print(numpy.testing is sys.modules['numpy.testing'])") == ["True"]
+
+
 def test_where_scipy_is_loaded_already_its_manuals_stay() -> None:
     assert said(f"{SCIENCES}from scipy._lib import _docscrape as d; from startkit.paper import lean; lean.manuals(); print(d.FunctionDoc.__name__)") == ["FunctionDoc"]
 
