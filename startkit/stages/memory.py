@@ -44,7 +44,19 @@ class Memory:
         return next((kept for kept in self._kept.get((stage, what), ()) if all(_same(marks.get(name), mark) for name, mark in kept.marks.items())), None)
 
     def keep(self, stage: str, what: str, looked_at: Iterable[str], marks: Marks, made: Any) -> None:
-        """Keep a judgement, unless an entry that it rests on has no digest to stand for it."""
+        """Keep a judgement, unless an entry that it rests on has no digest to stand for it.
+
+        Parameters
+        ----------
+        stage, what : str
+            Name of the stage; `WHOLE`, `VERDICTS` or `FILLED`.
+        looked_at : iterable of str
+            Names of what was looked at while it was made.
+        marks : mapping
+            The marks of the moment.
+        made : object
+            What was made of the stage.
+        """
         rests_on = {name: marks.get(name) for name in (stage, *ALWAYS, *looked_at)}
         if "" not in rests_on.values():
             self._kept[stage, what] = [Kept(rests_on, made), *self._kept.get((stage, what), ())][:KEPT]
