@@ -15,6 +15,8 @@ from startkit import units
 from startkit.unit_registry import SHORT, TRADE, bare, base, registry
 
 PINTS = pint.UnitRegistry()
+# The list is that of pint 0.25: before, columns of water and mercury had other names, and inches of water none.
+OLDER = "inH2O" not in PINTS._units
 OWN = [line.split(" = ")[0] for line in (resources.files("startkit") / TRADE).read_text(encoding="utf-8").splitlines() if " = " in line]
 
 
@@ -27,8 +29,10 @@ def test_every_unit_of_the_list_has_pints_names_symbol_and_size(ours):
     names = [name for name in ours._units if name not in OWN]
     assert len(names) > 150
     for name in names:
+        if name not in PINTS._units and OLDER:
+            continue
         here, there = ours._units[name], PINTS._units[name]
-        assert (here.name, here.symbol, here.aliases) == (there.name, there.symbol, there.aliases)
+        assert (here.name, here.symbol) == (there.name, there.symbol) and (here.aliases == there.aliases or OLDER)
         (size, root), (pints_size, pints_root) = ours.get_root_units(name), PINTS.get_root_units(name)
         assert size == pytest.approx(pints_size, rel=1e-15) and str(root) == str(pints_root)
 
@@ -36,7 +40,7 @@ def test_every_unit_of_the_list_has_pints_names_symbol_and_size(ours):
 def test_a_name_that_the_list_answers_means_the_same_in_pints_whole_file(ours):
     # Were it not for `knows`, milli-litre would answer where pint has a unit of angle called mil.
     names = {*PINTS._units, *(prefix + name for prefix, name in product(PINTS._prefixes, PINTS._units))}
-    answered = [name for name in names if ours.knows(name) and name not in OWN and "%" not in name]
+    answered = [name for name in names if ours.knows(name) and name not in OWN and "%" not in name and not (OLDER and name in ours._units)]
     assert len(answered) > 1000 and "mil" not in answered and "cd" not in answered
     for name in answered:
         try:
@@ -50,7 +54,8 @@ def test_a_name_that_the_list_answers_means_the_same_in_pints_whole_file(ours):
 
 def test_the_short_forms_are_pints(ours):
     for name in SHORT:
-        assert str(ours.Quantity(1, name).to_base_units()) == str(PINTS.Quantity(1, name).to_base_units())
+        here, there = ours.Quantity(1, name).to_base_units(), PINTS.Quantity(1, name).to_base_units()
+        assert here.magnitude == pytest.approx(there.magnitude, rel=1e-15) and str(here.units) == str(there.units)
     assert not ours._whole
 
 
