@@ -1,6 +1,8 @@
-"""How often the 95 % intervals of the load-up's figures hold the truth of the demonstration's model.
+"""How often the 95 % intervals of the load-up's figures hold the truth of the demonstration's
+model.
 
-Run ``python benchmarks/coverage.py --runs 500``; with ``--write`` the table goes into ``workbook/proof/coverage.md``. Seeded: the same number of runs
+Run ``python benchmarks/coverage.py --runs 500``; with ``--write`` the table goes into
+``workbook/proof/coverage.md``. Seeded: the same number of runs
 gives the same table.
 """
 
@@ -14,8 +16,8 @@ HERE = Path(__file__).resolve().parent
 if str(HERE.parent) not in sys.path:
     sys.path.insert(0, str(HERE.parent))
 
-from startkit.stages.load_formulas import BY_KEY  # noqa: E402 - found only after the line above
-from workbook.recovery import NORMAL, STATED, Held, coverage  # noqa: E402
+from startkit.stages.load_formulas import BY_KEY
+from workbook.recovery import NORMAL, STATED, Held, coverage
 
 PAGE = HERE.parent / "workbook" / "proof" / "coverage.md"
 HEAD = """# Coverage: how often a figure's 95 % interval holds the truth
@@ -40,7 +42,8 @@ def page(normal: dict[str, Held], stated: dict[str, Held], runs: int) -> str:
     """The table of the proof."""
     scatter = 200 * (0.95 * 0.05 / runs) ** 0.5
     rows = [
-        f"| {BY_KEY[key].label} | {100 * held.share:.1f} | {held.off:+.2f} | {100 * stated[key].share:.1f} | {stated[key].off:+.2f} | {held.runs} |"
+        f"| {BY_KEY[key].label} | {100 * held.share:.1f} | {held.off:+.2f} |"
+        f" {100 * stated[key].share:.1f} | {stated[key].off:+.2f} | {held.runs} |"
         for key, held in normal.items()
     ]
     return HEAD.format(runs=runs, scatter=scatter) + "\n".join(rows) + "\n"

@@ -1,7 +1,10 @@
-"""How long a person waits: from a change that reaches the notebook to its durable save and the new card.
+"""How long a person waits: from a change that reaches the notebook to its durable save and the new
+card.
 
-The whole demonstration job of CH-1 is filled up to 2,000 entries; each stage is then edited in turn.
-The browser's own share (44 to 67 ms from key to screen was measured in JupyterLab 4.6 with a small card) is not in these figures.
+The whole demonstration job of CH-1 is filled up to 2,000 entries; each stage is then edited in
+turn.
+The browser's own share (44 to 67 ms from key to screen was measured in JupyterLab 4.6 with a small
+card) is not in these figures.
 
 Run:  python benchmarks/desk_latency.py [edits for each stage]
 """
@@ -37,7 +40,10 @@ def filled(folder: Path) -> Job:
     """The demonstration job with corrections of one harmless entry up to `ENTRIES`."""
     job = Job(build(folder / "demo")["CH-1"])
     have = len(job.state().entries)
-    job.record(Entry("setup.order_number", f"order {n}", who="A. Technician", note="written out anew") for n in range(ENTRIES - have))
+    job.record(
+        Entry("setup.order_number", f"order {n}", who="A. Technician", note="written out anew")
+        for n in range(ENTRIES - have)
+    )
     return job
 
 
@@ -51,13 +57,22 @@ def reading_of(book: Book, stage: str) -> tuple[dict[str, Any], str] | None:
         for row in entries.rows(field.name):
             for column in field.columns:
                 cell = row.reading(column.name)
-                if (cell.quantity is not None and "time" in column.kind + column.name) or (cell.quantity is not None and column.kind == "temperature"):
-                    return {"field": field.name, "row": row.index, "column": column.name, "unit": cell.entry.unit}, cell.entry.value
+                if (cell.quantity is not None and "time" in column.kind + column.name) or (
+                    cell.quantity is not None and column.kind == "temperature"
+                ):
+                    return {
+                        "field": field.name,
+                        "row": row.index,
+                        "column": column.name,
+                        "unit": cell.entry.unit,
+                    }, cell.entry.value
     return None
 
 
 def timed(book: Book, stage: str, edits: int) -> list[dict[str, float]]:
-    """Edit one reading of a stage to and fro; milliseconds to "saved", to the card, and until all is renewed."""
+    """Edit one reading of a stage to and fro; milliseconds to "saved", to the card, and until all
+    is renewed.
+    """
     found = reading_of(book, stage)
     if found is None:
         return []
@@ -67,12 +82,28 @@ def timed(book: Book, stage: str, edits: int) -> list[dict[str, float]]:
     for n in range(edits):
         told: dict[str, float] = {}
         start = time.perf_counter()
-        view.send = lambda message, told=told, start=start: told.setdefault(message["tell"], 1000 * (time.perf_counter() - start))
+        view.send = lambda message, told=told, start=start: told.setdefault(
+            message["tell"], 1000 * (time.perf_counter() - start)
+        )
         typed = value if n % 2 else f"{value}{'' if '.' in value or ',' in value else '.0'}1"
-        view._handle_custom_msg({"id": n, "ask": "save", "note": "measured again", "changes": [{**change, "value": typed}]}, [])
+        view._handle_custom_msg(
+            {
+                "id": n,
+                "ask": "save",
+                "note": "measured again",
+                "changes": [{**change, "value": typed}],
+            },
+            [],
+        )
         assert {"saved", "card"} <= set(told), told
         book.settle()
-        times.append({"saved": told["saved"], "card": told["card"], "all": 1000 * (time.perf_counter() - start)})
+        times.append(
+            {
+                "saved": told["saved"],
+                "card": told["card"],
+                "all": 1000 * (time.perf_counter() - start),
+            }
+        )
     return times
 
 
@@ -83,15 +114,28 @@ def main(edits: int = 15) -> int:
         book.who = "A. Technician"
         for part in (book.front, lambda: book.hold("turn_shaft"), book.handover):
             part()  # cards of the whole job are on the screen as well
-        print(f"{len(job.state().entries)} entries; {edits} edits a stage; milliseconds, median (worst)")
+        print(
+            f"{len(job.state().entries)} entries; {edits} edits a stage; milliseconds, median"
+            " (worst)"
+        )
         cards = []
         for stage in book.stages:
             times = timed(book, stage, edits)
             if times:
                 cards += [t["card"] for t in times]
-                print(f"  {stage:12}" + "".join(f"  {word} {statistics.median(t[word] for t in times):7.1f} ({max(t[word] for t in times):7.1f})" for word in ("saved", "card", "all")))
+                print(
+                    f"  {stage:12}"
+                    + "".join(
+                        f"  {word} {statistics.median(t[word] for t in times):7.1f}"
+                        f" ({max(t[word] for t in times):7.1f})"
+                        for word in ("saved", "card", "all")
+                    )
+                )
         median = statistics.median(cards)
-        print(f"edit to durable save and card, median of all: {median:.1f} ms (target {TARGET:.0f} ms)")
+        print(
+            f"edit to durable save and card, median of all: {median:.1f} ms (target"
+            f" {TARGET:.0f} ms)"
+        )
     return 0 if median <= TARGET else 1
 
 

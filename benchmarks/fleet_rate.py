@@ -1,9 +1,12 @@
-"""Jobs to records: stock papermill and nbconvert's webpdf one job after another, against the fleet run on the same jobs.
+"""Jobs to records: stock papermill and nbconvert's webpdf one job after another, against the fleet
+run on the same jobs.
 
 Run:  python benchmarks/fleet_rate.py [--sizes 10 50] [--stock 3]
 
-The jobs are copies of the demonstration's three in turn: one complete, two just begun. Printed are seconds a job of both ways,
-their ratio, how the fleet run grows with the number of jobs, and the largest memory of a worker. The stock way is measured
+The jobs are copies of the demonstration's three in turn: one complete, two just begun. Printed are
+seconds a job of both ways,
+their ratio, how the fleet run grows with the number of jobs, and the largest memory of a worker.
+The stock way is measured
 before and after the largest fleet run, for a computer that is shared does not run at one speed.
 """
 
@@ -27,12 +30,20 @@ from typing import Any
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
 
-from startkit.facts.job import Job  # noqa: E402 - found only after the line above
-from startkit.fleet import workers  # noqa: E402
-from startkit.fleet.order import Order, fill  # noqa: E402
+from startkit.facts.job import Job
+from startkit.fleet import workers
+from startkit.fleet.order import Order, fill
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome") or ""
-_LAUNCH = "from playwright.sync_api import sync_playwright as s\nwith s() as p:\n    p.chromium.launch(args=['--no-sandbox']).close()"
+CHROMIUM = (
+    shutil.which("chromium")
+    or shutil.which("chromium-browser")
+    or shutil.which("google-chrome")
+    or ""
+)
+_LAUNCH = (
+    "from playwright.sync_api import sync_playwright as s\nwith s() as p:\n   "
+    " p.chromium.launch(args=['--no-sandbox']).close()"
+)
 
 
 def filled(order: Order) -> float:
@@ -42,12 +53,16 @@ def filled(order: Order) -> float:
 
 
 def weighed(order: Order) -> tuple[float, float]:
-    """One order in a worker, watched: the largest memory of its process [MB], shared pages counted by its share, and counted whole."""
+    """One order in a worker, watched: the largest memory of its process [MB], shared pages counted
+    by its share, and counted whole.
+    """
     seen, done = [0.0], threading.Event()
 
     def watch() -> None:
         while not done.wait(0.02):
-            found = re.search(r"^Pss:\s+(\d+)", Path("/proc/self/smaps_rollup").read_text(), re.MULTILINE)
+            found = re.search(
+                r"^Pss:\s+(\d+)", Path("/proc/self/smaps_rollup").read_text(), re.MULTILINE
+            )
             seen.append(int(found.group(1)) / 1024 if found else 0.0)
 
     watcher = threading.Thread(target=watch)
@@ -84,10 +99,36 @@ def stock(jobs: list[Path], surroundings: dict[str, str]) -> float:
     for job in jobs:
         notebook = Job(job, read_only=True).template.name
         bin_ = Path(sys.executable).parent
-        run = [str(bin_ / "papermill"), notebook, "out.ipynb", "-p", "job", ".", "-p", "mode", "record", "--no-progress-bar", "--log-level", "ERROR"]
+        run = [
+            str(bin_ / "papermill"),
+            notebook,
+            "out.ipynb",
+            "-p",
+            "job",
+            ".",
+            "-p",
+            "mode",
+            "record",
+            "--no-progress-bar",
+            "--log-level",
+            "ERROR",
+        ]
         subprocess.run(run, cwd=job, check=True, capture_output=True)
-        sandbox = ["--WebPDFExporter.disable_sandbox=True"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []
-        to_pdf = [str(bin_ / "jupyter"), "nbconvert", "--to", "webpdf", *sandbox, "--log-level", "ERROR", "out.ipynb"]
+        sandbox = (
+            ["--WebPDFExporter.disable_sandbox=True"]
+            if hasattr(os, "geteuid") and os.geteuid() == 0
+            else []
+        )
+        to_pdf = [
+            str(bin_ / "jupyter"),
+            "nbconvert",
+            "--to",
+            "webpdf",
+            *sandbox,
+            "--log-level",
+            "ERROR",
+            "out.ipynb",
+        ]
         subprocess.run(to_pdf, cwd=job, check=True, capture_output=True, env=surroundings)
         assert (job / "out.pdf").read_bytes().startswith(b"%PDF")
     return time.perf_counter() - began
@@ -98,7 +139,13 @@ def browser() -> Iterator[dict[str, str]]:
     """Surroundings in which playwright finds this computer's Chromium where it looks for its own."""
     with tempfile.TemporaryDirectory() as home:
         surroundings = {**os.environ, "PLAYWRIGHT_BROWSERS_PATH": home}
-        tried = subprocess.run([sys.executable, "-c", _LAUNCH], env=surroundings, capture_output=True, text=True, check=False)
+        tried = subprocess.run(
+            [sys.executable, "-c", _LAUNCH],
+            env=surroundings,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
         missing = re.search(r"Executable doesn't exist at (\S+)", tried.stderr)
         if missing:
             place = Path(missing.group(1))
@@ -110,7 +157,11 @@ def browser() -> Iterator[dict[str, str]]:
 def fleet_run(folder: Path, demo: list[Path], size: int) -> float:
     """Seconds a job of a fleet run of `size` jobs; told."""
     seconds, times = ours(copies(folder / f"ours-{size}", demo, size))
-    print(f"fleet run, {size} jobs on {workers.usual_workers()} cores: {seconds:.1f} s, {seconds / size:.2f} s a job, of it {sum(times) / size:.2f} s of a processor", flush=True)
+    print(
+        f"fleet run, {size} jobs on {workers.usual_workers()} cores: {seconds:.1f} s,"
+        f" {seconds / size:.2f} s a job, of it {sum(times) / size:.2f} s of a processor",
+        flush=True,
+    )
     return seconds / size
 
 
@@ -120,30 +171,47 @@ def stock_run(folder: Path, demo: list[Path], count: int, surroundings: dict[str
     there = stock(copies(folder, demo, count), surroundings) / count
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
     busy = (after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime) / count
-    print(f"papermill and nbconvert --to webpdf, {count} jobs one after another: {there:.2f} s a job, of it {busy:.2f} s of processors", flush=True)
+    print(
+        f"papermill and nbconvert --to webpdf, {count} jobs one after another: {there:.2f} s a job,"
+        f" of it {busy:.2f} s of processors",
+        flush=True,
+    )
     return there
 
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--sizes", type=int, nargs="+", default=[10, 50], help="numbers of jobs of the fleet run")
-    parser.add_argument("--stock", type=int, default=3, help="jobs that are done the stock way as well; 0: none")
+    parser.add_argument(
+        "--sizes", type=int, nargs="+", default=[10, 50], help="numbers of jobs of the fleet run"
+    )
+    parser.add_argument(
+        "--stock", type=int, default=3, help="jobs that are done the stock way as well; 0: none"
+    )
     asked = parser.parse_args()
     from workbook.demo import build
 
     with tempfile.TemporaryDirectory() as scratch, browser() as surroundings:
         folder = Path(scratch)
         demo = sorted(build(folder / "demo").values())
-        ours(copies(folder / "warm", demo, 1))  # the process that the others are forked from is started once
+        ours(
+            copies(folder / "warm", demo, 1)
+        )  # the process that the others are forked from is started once
         *smaller, largest = sorted(asked.sizes)
         for size in smaller:
             fleet_run(folder, demo, size)
-        there = [stock_run(folder / "before", demo, asked.stock, surroundings)] if asked.stock and CHROMIUM else []
+        there = (
+            [stock_run(folder / "before", demo, asked.stock, surroundings)]
+            if asked.stock and CHROMIUM
+            else []
+        )
         each = fleet_run(folder, demo, largest)
         there += [stock_run(folder / "after", demo, asked.stock, surroundings)] if there else []
         if Path("/proc/self/smaps_rollup").is_file():
             memory = ours(copies(folder / "weighed", demo, len(demo)), weighed)[1]
-            print(f"memory of a worker: at most {max(m for m, _ in memory):.0f} MB with its share of what all share, {max(m for _, m in memory):.0f} MB with all of it")
+            print(
+                f"memory of a worker: at most {max(m for m, _ in memory):.0f} MB with its share of"
+                f" what all share, {max(m for _, m in memory):.0f} MB with all of it"
+            )
         if there:
             print(f"ratio: {sum(there) / len(there) / each:.1f}")
         elif asked.stock:

@@ -1,8 +1,10 @@
 """Fuzz every reader: only our own errors with their remedy, no hang, no flood of memory.
 
-Run:  python benchmarks/fuzz.py [inputs] [target ...]   (default 100000 inputs a target, all targets)
+Run:  python benchmarks/fuzz.py [inputs] [target ...]   (default 100000 inputs a target, all
+targets)
 
-Where atheris is installed (``pip install atheris``) it chooses the inputs by what they reach; else chance does.
+Where atheris is installed (``pip install atheris``) it chooses the inputs by what they reach; else
+chance does.
 """
 
 from __future__ import annotations
@@ -22,9 +24,12 @@ ROOT = Path(__file__).parents[1]
 if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
-from benchmarks.fuzz_inputs import TOKENS, by_chance  # noqa: E402 - found only after the lines above
-from benchmarks.fuzz_targets import TARGETS, Target  # noqa: E402
-from startkit.errors import LONGEST, StartkitError, shown  # noqa: E402
+from benchmarks.fuzz_inputs import (
+    TOKENS,
+    by_chance,
+)
+from benchmarks.fuzz_targets import TARGETS, Target
+from startkit.errors import LONGEST, StartkitError, shown
 
 SLOWEST = 2.0  # s of processor time for one input
 MOST_MEMORY = 1_000_000_000  # bytes of a whole process
@@ -72,8 +77,13 @@ def fault_of(target: Target, data: bytes, folder: Path, tally: Tally) -> str:
 
 
 def _where(error: Exception) -> str:
-    frames = [f for f in traceback.extract_tb(error.__traceback__) if f"{Path('startkit')}" in f.filename] or traceback.extract_tb(error.__traceback__)
-    return f"{type(error).__name__} at {Path(frames[-1].filename).name}, {frames[-1].name}: {str(error)[:200]}"
+    frames = [
+        f for f in traceback.extract_tb(error.__traceback__) if f"{Path('startkit')}" in f.filename
+    ] or traceback.extract_tb(error.__traceback__)
+    return (
+        f"{type(error).__name__} at {Path(frames[-1].filename).name}, {frames[-1].name}:"
+        f" {str(error)[:200]}"
+    )
 
 
 def memory() -> int:
@@ -108,14 +118,20 @@ def run(target: Target, inputs: int, seed: int = 1) -> Tally:
 
 
 def warm_up(target: Target, seeds: Sequence[bytes], folder: Path) -> None:
-    """Read every seed: what is imported late is there then, and a seed that is refused would lead nowhere."""
+    """Read every seed: what is imported late is there then, and a seed that is refused would lead
+    nowhere.
+    """
     for seed in seeds:
         target.read(seed, folder)
 
 
 def _note(tally: Tally, fault: str, data: bytes) -> None:
     known = fault.partition(":")[0]
-    if fault and len(tally.faults) < KEPT and known not in {each.partition(":")[0] for each in tally.faults}:
+    if (
+        fault
+        and len(tally.faults) < KEPT
+        and known not in {each.partition(":")[0] for each in tally.faults}
+    ):
         tally.faults[fault] = data[:400].hex()
 
 
@@ -128,7 +144,7 @@ def guided(name: str, inputs: int, result: Path) -> None:
         import startkit.desk.intake
         import startkit.facts.trend
         import startkit.paper.evidence
-        import startkit.stages.registry  # noqa: F401 - imported here so that atheris sees inside
+        import startkit.stages.registry
     target, tally, folder = TARGETS[name], Tally(name, "atheris"), Path(tempfile.mkdtemp())
     corpus = folder / "seeds"
     corpus.mkdir()
@@ -146,12 +162,29 @@ def guided(name: str, inputs: int, result: Path) -> None:
     def other(data: bytes, most: int, seed: int) -> bytes:
         """Half by values that break readers, half by libFuzzer's own changes."""
         chance = random.Random(seed)
-        return by_chance(chance, [data, *seeds], target.spans, tokens)[:most] if chance.random() < 0.5 else atheris.Mutate(data, most)
+        return (
+            by_chance(chance, [data, *seeds], target.spans, tokens)[:most]
+            if chance.random() < 0.5
+            else atheris.Mutate(data, most)
+        )
 
     seeds = list(target.seeds())
     warm_up(target, seeds, folder)
     longest = 2 * max(len(data) for data in target.seeds())
-    atheris.Setup([sys.argv[0], f"-runs={inputs}", f"-max_len={longest}", f"-dict={words}", "-timeout=60", "-rss_limit_mb=4000", "-verbosity=0", str(corpus)], one, custom_mutator=other)
+    atheris.Setup(
+        [
+            sys.argv[0],
+            f"-runs={inputs}",
+            f"-max_len={longest}",
+            f"-dict={words}",
+            "-timeout=60",
+            "-rss_limit_mb=4000",
+            "-verbosity=0",
+            str(corpus),
+        ],
+        one,
+        custom_mutator=other,
+    )
     atheris.Fuzz()
 
 
@@ -160,7 +193,7 @@ def _quoted(token: bytes) -> str:
     return '"' + "".join(f"\\x{byte:02x}" for byte in token) + '"\n' if 0 < len(token) < 60 else ""
 
 
-# --- all of them -----------------------------------------------------------------------------------
+# --- all of them ----------------------------------------------------------------------------------
 
 
 def tallies(inputs: int, names: list[str]) -> Iterator[Tally]:
@@ -169,8 +202,18 @@ def tallies(inputs: int, names: list[str]) -> Iterator[Tally]:
         count = max(1, round(inputs * TARGETS[name].share))
         with tempfile.TemporaryDirectory() as folder:
             result = Path(folder) / "tally.json"
-            done = subprocess.run([sys.executable, __file__, "--one", name, str(count), str(result)], capture_output=True, text=True, check=False, cwd=ROOT)
-            found = Tally(**json.loads(result.read_text(encoding="utf-8"))) if result.exists() else Tally(name)
+            done = subprocess.run(
+                [sys.executable, __file__, "--one", name, str(count), str(result)],
+                capture_output=True,
+                text=True,
+                check=False,
+                cwd=ROOT,
+            )
+            found = (
+                Tally(**json.loads(result.read_text(encoding="utf-8")))
+                if result.exists()
+                else Tally(name)
+            )
         if done.returncode:
             found.faults[f"the process ended with status {done.returncode}"] = done.stderr[-400:]
         if found.memory > MOST_MEMORY:
@@ -180,7 +223,7 @@ def tallies(inputs: int, names: list[str]) -> Iterator[Tally]:
 
 def _one(name: str, count: int, result: Path) -> None:
     try:
-        import atheris  # noqa: F401 - only whether it is there
+        import atheris
     except ImportError:
         result.write_text(json.dumps(asdict(run(TARGETS[name], count))), encoding="utf-8")
     else:
@@ -197,9 +240,13 @@ def main(arguments: list[str]) -> int:
     if arguments[:1] == ["--one"]:
         _one(arguments[1], int(arguments[2]), Path(arguments[3]))
         return 0
-    print(f"{'target':18}{'engine':9}{'inputs':>9}{'refused':>9}{'slowest':>9}{'MB':>8}{'faults':>8}")
+    print(
+        f"{'target':18}{'engine':9}{'inputs':>9}{'refused':>9}{'slowest':>9}{'MB':>8}{'faults':>8}"
+    )
     bad = 0
-    for tally in tallies(int(arguments[0]) if arguments else 100_000, arguments[1:] or list(TARGETS)):
+    for tally in tallies(
+        int(arguments[0]) if arguments else 100_000, arguments[1:] or list(TARGETS)
+    ):
         print(line(tally), flush=True)
         for fault, data in tally.faults.items():
             print(f"    {fault}\n      {data[:200]}")

@@ -1,4 +1,6 @@
-"""What is fuzzed: every reader of something that came from outside, each with seeds that it reads well."""
+"""What is fuzzed: every reader of something that came from outside, each with seeds that it reads
+well.
+"""
 
 from __future__ import annotations
 
@@ -32,7 +34,8 @@ class Target:
     seeds : callable
         Inputs that it reads well.
     read : callable
-        ``read(data, folder)`` reads one input; anything but a `StartkitError` that leaves it is a fault.
+        ``read(data, folder)`` reads one input; anything but a `StartkitError` that leaves it is a
+        fault.
     spans : re.Pattern
         What counts as a value in such an input.
     share : float
@@ -66,7 +69,7 @@ def _written(data: bytes, folder: Path, name: str) -> Path:
     return path
 
 
-# --- TOML: sheet, limits, check lists, map -----------------------------------------------------------
+# --- TOML: sheet, limits, check lists, map --------------------------------------------------------
 
 
 def _sheet(data: bytes, folder: Path) -> None:
@@ -91,8 +94,9 @@ def _checklist(data: bytes, folder: Path) -> None:
 
 def _specifications() -> list[bytes]:
     body = (
-        b'[limits]\n"lube.oil_superheat" = { low = "12 K", source = "Specification, 3.2" }\n"vanes.switch_distance" = { low = "1 %", high = "5 %", source = "page 3" }\n'
-        b'"lube.heater_time" = { confirmed = "the standard, edition, clause" }\n'
+        b'[limits]\n"lube.oil_superheat" = { low = "12 K", source = "Specification, 3.2"'
+        b' }\n"vanes.switch_distance" = { low = "1 %", high = "5 %", source = "page 3"'
+        b' }\n"lube.heater_time" = { confirmed = "the standard, edition, clause" }\n'
     )
     return [(ROOT / "workbook" / "plant" / "specification.toml").read_bytes(), body]
 
@@ -115,7 +119,7 @@ def _maps() -> list[bytes]:
     return [trend_map.text(guessed).encode()]
 
 
-# --- readings: CSV, series, single values --------------------------------------------------------------
+# --- readings: CSV, series, single values ---------------------------------------------------------
 
 
 def _readings(data: bytes, folder: Path) -> None:
@@ -134,8 +138,13 @@ def _state(data: bytes, folder: Path) -> Any:
     from startkit.facts.job import State
     from startkit.facts.journal import GENESIS, _chained
 
-    fields = {name: {f.name: f for f in stage.fields_for(plant()[0])} for name, stage in plant()[2].items()}
-    entries = readings.load(_written(data, folder, "readings.csv"), lambda item: fault_of(item, fields), "Ana")
+    fields = {
+        name: {f.name: f for f in stage.fields_for(plant()[0])}
+        for name, stage in plant()[2].items()
+    }
+    entries = readings.load(
+        _written(data, folder, "readings.csv"), lambda item: fault_of(item, fields), "Ana"
+    )
     return State(tuple(_chained(entries, 0, GENESIS)))
 
 
@@ -147,9 +156,17 @@ def _judged(data: bytes, folder: Path) -> None:
 
     machine, limits, stages = plant()
     seen = Assessment(machine, limits, stages, _state(data, folder))
-    broken = [f"{stage.name}: {v.sentence}" for stage, v in seen.verdicts() if "cannot be worked out" in v.sentence]
+    broken = [
+        f"{stage.name}: {v.sentence}"
+        for stage, v in seen.verdicts()
+        if "cannot be worked out" in v.sentence
+    ]
     assert not broken, broken[0]
-    for part in (payload.front_part(seen), payload.handover_part(seen), *(payload.stage_part(seen, name) for name in stages)):
+    for part in (
+        payload.front_part(seen),
+        payload.handover_part(seen),
+        *(payload.stage_part(seen, name) for name in stages),
+    ):
         cards.html(part)
         cards.plain(part)
 
@@ -157,12 +174,26 @@ def _judged(data: bytes, folder: Path) -> None:
 @functools.cache
 def _tables() -> list[bytes]:
     """Every field of every stage with a likely value."""
-    values = {"yes_no": "yes", "date": "2026-11-25", "moment": "2026-11-25 14:30", "text": "seen", "person": "Ana"}
+    values = {
+        "yes_no": "yes",
+        "date": "2026-11-25",
+        "moment": "2026-11-25 14:30",
+        "text": "seen",
+        "person": "Ana",
+    }
     head, rows = "item,value,unit,who,instrument,note,at", []
     for name, stage in plant()[2].items():
         for each in stage.fields_for(plant()[0]):
-            columns = [(f"{name}.{each.name}.{row}.{c.name}", c) for row in (1, 2) for c in each.columns] if each.kind == "table" else [(f"{name}.{each.name}", each)]
-            rows += [f"{item},{_likely(what, values)},,Ana,T-1,," for item, what in columns if what.kind != "series"]
+            columns = (
+                [(f"{name}.{each.name}.{row}.{c.name}", c) for row in (1, 2) for c in each.columns]
+                if each.kind == "table"
+                else [(f"{name}.{each.name}", each)]
+            )
+            rows += [
+                f"{item},{_likely(what, values)},,Ana,T-1,,"
+                for item, what in columns
+                if what.kind != "series"
+            ]
     step = max(1, len(rows) // 6)
     return ["\n".join([head, *rows[i : i + step]]).encode() for i in range(0, len(rows), step)]
 
@@ -189,13 +220,22 @@ def _series(data: bytes, folder: Path) -> None:
 
 @functools.cache
 def _series_fields() -> list[Any]:
-    return [f for stage in plant()[2].values() for f in stage.fields_for(plant()[0]) if f.kind == "series"]
+    return [
+        f
+        for stage in plant()[2].values()
+        for f in stage.fields_for(plant()[0])
+        if f.kind == "series"
+    ]
 
 
 def _blocks() -> list[bytes]:
     rows = [b"\t".join(b"%d" % (n + m) for m in range(6)) for n in range(40)]
     named = b"Time (s)\tL1 [A]\tL2 (A)\tDifferential (psi)\tx\ty\n"
-    return [b"\n".join(rows), named + b"\n".join(rows).replace(b"1", b"1,5"), b"\n".join(rows).replace(b"\t", b";").replace(b"3", b"3 kPa")]
+    return [
+        b"\n".join(rows),
+        named + b"\n".join(rows).replace(b"1", b"1,5"),
+        b"\n".join(rows).replace(b"\t", b";").replace(b"3", b"3 kPa"),
+    ]
 
 
 def _units(data: bytes, folder: Path) -> None:
@@ -225,18 +265,41 @@ def _instruments(data: bytes, folder: Path) -> None:
     from startkit.units import Q
 
     text = data.decode("utf-8", "replace")
-    for kind, reading in (("temperature", Q(7.0, "degC")), ("pressure_difference", Q(100.0, "kPa")), ("current", Q(40.0, "A"))):
+    for kind, reading in (
+        ("temperature", Q(7.0, "degC")),
+        ("pressure_difference", Q(100.0, "kPa")),
+        ("current", Q(40.0, "A")),
+    ):
         length = _unless_refused(instruments.span, text, kind)
         stated = _unless_refused(instruments.accuracy, text, kind)
         if stated is not None:
-            instruments.Instrument("T-1", "", "", kind, stated, length).standard_uncertainty(reading)
+            instruments.Instrument("T-1", "", "", kind, stated, length).standard_uncertainty(
+                reading
+            )
 
 
-_QUANTITIES = [b"12,5 kPa", b"1 234,5 Pa", b"-3.5e2 psig", b"30 in Hg vac", b"700 micron", b"6.7 \xc2\xb0C", b"1,234.5", b"44 degF"]
-_STATED = [b"0.1 K", b"0.5 % of range", b"1 % of reading + 0.2 A", b"0 to 1000 kPa", "-20..120 °C".encode(), "±0,3 K".encode(), "0 – 600 A".encode()]
+_QUANTITIES = [
+    b"12,5 kPa",
+    b"1 234,5 Pa",
+    b"-3.5e2 psig",
+    b"30 in Hg vac",
+    b"700 micron",
+    b"6.7 \xc2\xb0C",
+    b"1,234.5",
+    b"44 degF",
+]
+_STATED = [
+    b"0.1 K",
+    b"0.5 % of range",
+    b"1 % of reading + 0.2 A",
+    b"0 to 1000 kPa",
+    "-20..120 °C".encode(),
+    "±0,3 K".encode(),
+    "0 – 600 A".encode(),
+]
 
 
-# --- the entry sheet ---------------------------------------------------------------------------------
+# --- the entry sheet ------------------------------------------------------------------------------
 
 
 @functools.cache
@@ -250,13 +313,17 @@ def _sheet_job() -> tuple[Any, Path]:
 
     scratch = tempfile.TemporaryDirectory()
     atexit.register(scratch.cleanup)
-    job = Job.create(Path(scratch.name) / "J", MACHINES / "CH-1.toml", ROOT / "templates" / "new-machine.ipynb")
+    job = Job.create(
+        Path(scratch.name) / "J", MACHINES / "CH-1.toml", ROOT / "templates" / "new-machine.ipynb"
+    )
     return job, spreadsheet.write(job.folder, Path(scratch.name) / "sheet.xlsx")
 
 
 def _tabs() -> list[str]:
     with zipfile.ZipFile(_sheet_job()[1]) as archive:
-        return [name for name in archive.namelist() if name.endswith(".xml") and "theme" not in name]
+        return [
+            name for name in archive.namelist() if name.endswith(".xml") and "theme" not in name
+        ]
 
 
 def _entry_parts() -> list[bytes]:
@@ -271,18 +338,25 @@ def _entry_sheet(data: bytes, folder: Path) -> None:
 
     job, sheet = _sheet_job()
     changed = _tabs()[data[0] % len(_tabs())] if data else ""
-    spreadsheet_back.read(_exchanged(sheet.read_bytes(), changed, data[1:], folder / "sheet.xlsx"), job, registry.for_job(job))
+    spreadsheet_back.read(
+        _exchanged(sheet.read_bytes(), changed, data[1:], folder / "sheet.xlsx"),
+        job,
+        registry.for_job(job),
+    )
 
 
 def _exchanged(archive: bytes, part: str, content: bytes, path: Path) -> Path:
     """An archive with one part exchanged: damage inside, with the archive's own sums in order."""
-    with zipfile.ZipFile(io.BytesIO(archive)) as given, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as made:
+    with (
+        zipfile.ZipFile(io.BytesIO(archive)) as given,
+        zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as made,
+    ):
         for name in given.namelist():
             made.writestr(name, content if name == part else given.read(name))
     return path
 
 
-# --- trends -----------------------------------------------------------------------------------------
+# --- trends ---------------------------------------------------------------------------------------
 
 
 def _looked_at(found: Any) -> None:
@@ -302,22 +376,77 @@ def _trend(data: bytes, folder: Path, name: str = "trend.csv") -> None:
     guessed = trend.guess(path, plant()[0])
     text = trend_map.text(guessed)
     again = trend_map.from_table(toml_file.parse(text, "map.toml"), "map.toml", text)
-    plain = replace(guessed, columns=tuple(replace(c, confidence=1.0, why="", unit=c.unit if c.point else "", reference=c.reference if c.point else "") for c in guessed.columns), remarks=())
-    assert (again.layout, again.stamps, again.format, {c.column: c.point for c in again.columns}) == (plain.layout, plain.stamps, plain.format, {c.column: c.point for c in plain.columns})
+    plain = replace(
+        guessed,
+        columns=tuple(
+            replace(
+                c,
+                confidence=1.0,
+                why="",
+                unit=c.unit if c.point else "",
+                reference=c.reference if c.point else "",
+            )
+            for c in guessed.columns
+        ),
+        remarks=(),
+    )
+    assert (
+        again.layout,
+        again.stamps,
+        again.format,
+        {c.column: c.point for c in again.columns},
+    ) == (plain.layout, plain.stamps, plain.format, {c.column: c.point for c in plain.columns})
     if guessed.used:
         _looked_at(trend.build(path, guessed))
 
 
 @functools.cache
 def _trends() -> list[bytes]:
-    head = ["Time", "CHWS Temp (°C)", "CHWR Temp (°C)", "CHW Flow (L/s)", "Evap Press (kPa)", "Power kW", "Status"]
-    rows = [[f"2026-04-16 08:{m:02d}:{s:02d}", f"{7 + m / 100:.2f}", f"{12 + m / 90:.2f}", "75.1", f"{254 + s / 10:.1f}", f"{280 + m}", "on"] for m in range(12) for s in (0, 20, 40)]
+    head = [
+        "Time",
+        "CHWS Temp (°C)",
+        "CHWR Temp (°C)",
+        "CHW Flow (L/s)",
+        "Evap Press (kPa)",
+        "Power kW",
+        "Status",
+    ]
+    rows = [
+        [
+            f"2026-04-16 08:{m:02d}:{s:02d}",
+            f"{7 + m / 100:.2f}",
+            f"{12 + m / 90:.2f}",
+            "75.1",
+            f"{254 + s / 10:.1f}",
+            f"{280 + m}",
+            "on",
+        ]
+        for m in range(12)
+        for s in (0, 20, 40)
+    ]
     plain = "\n".join(",".join(row) for row in [head, *rows])
-    european = "Plant export\n\n" + "\n".join(";".join(cell.replace(".", ",") for cell in row) for row in [head, *rows]).replace("2026-04-16", "16.04.2026")
-    american = plain.replace("2026-04-16 ", "04/16/2026,").replace("Time,", "Date,Time,").replace("°C", "°F")
-    zoned = plain.replace(":00,", ":00 EDT,").replace(":20,", ":20 EDT,").replace(":40,", ":40 EDT,")
-    counted = "\n".join("\t".join(row) for row in [head, *([str(1_776_326_400 + 20 * n), *row[1:]] for n, row in enumerate(rows))])
-    return [plain.encode(), european.encode("utf-16"), american.encode("cp1252"), zoned.encode(), counted.encode()]
+    european = "Plant export\n\n" + "\n".join(
+        ";".join(cell.replace(".", ",") for cell in row) for row in [head, *rows]
+    ).replace("2026-04-16", "16.04.2026")
+    american = (
+        plain.replace("2026-04-16 ", "04/16/2026,")
+        .replace("Time,", "Date,Time,")
+        .replace("°C", "°F")
+    )
+    zoned = (
+        plain.replace(":00,", ":00 EDT,").replace(":20,", ":20 EDT,").replace(":40,", ":40 EDT,")
+    )
+    counted = "\n".join(
+        "\t".join(row)
+        for row in [head, *([str(1_776_326_400 + 20 * n), *row[1:]] for n, row in enumerate(rows))]
+    )
+    return [
+        plain.encode(),
+        european.encode("utf-16"),
+        american.encode("cp1252"),
+        zoned.encode(),
+        counted.encode(),
+    ]
 
 
 @functools.cache
@@ -326,19 +455,32 @@ def _workbook() -> bytes:
 
     book = openpyxl.Workbook()
     for line in _trends()[0].decode().splitlines():
-        book.active.append([float(cell) if re.fullmatch(r"[\d.]+", cell) else cell for cell in line.split(",")])
+        book.active.append(
+            [float(cell) if re.fullmatch(r"[\d.]+", cell) else cell for cell in line.split(",")]
+        )
     stream = io.BytesIO()
     book.save(stream)
     return stream.getvalue()
 
 
-_PARTS = ("xl/worksheets/sheet1.xml", "xl/sharedStrings.xml", "xl/workbook.xml", "xl/styles.xml", "[Content_Types].xml", "xl/_rels/workbook.xml.rels")
+_PARTS = (
+    "xl/worksheets/sheet1.xml",
+    "xl/sharedStrings.xml",
+    "xl/workbook.xml",
+    "xl/styles.xml",
+    "[Content_Types].xml",
+    "xl/_rels/workbook.xml.rels",
+)
 
 
 def _parts() -> list[bytes]:
     """Parts of a workbook, each behind the number of its place."""
     with zipfile.ZipFile(io.BytesIO(_workbook())) as archive:
-        return [bytes((n,)) + archive.read(name) for n, name in enumerate(_PARTS) if name in archive.namelist()]
+        return [
+            bytes((n,)) + archive.read(name)
+            for n, name in enumerate(_PARTS)
+            if name in archive.namelist()
+        ]
 
 
 def _workbook_part(data: bytes, folder: Path) -> None:
@@ -359,7 +501,7 @@ def _parquet() -> bytes:
     return sink.getvalue().to_pybytes()
 
 
-# --- journals, records, notebooks --------------------------------------------------------------------
+# --- journals, records, notebooks -----------------------------------------------------------------
 
 
 @functools.cache
@@ -370,7 +512,13 @@ def _journal() -> bytes:
 
     with tempfile.TemporaryDirectory() as folder:
         journal = Journal.create(Path(folder) / "job.db")
-        journal.append([Entry("job.machine", "CH-1"), *(Entry(f"lube.note{n}", f"reading {n}", "kPa", "Ana") for n in range(40)), Entry("vanes.trace", "1\t2\t3\n" * 1500)])
+        journal.append(
+            [
+                Entry("job.machine", "CH-1"),
+                *(Entry(f"lube.note{n}", f"reading {n}", "kPa", "Ana") for n in range(40)),
+                Entry("vanes.trace", "1\t2\t3\n" * 1500),
+            ]
+        )
         return journal.path.read_bytes()
 
 
@@ -393,9 +541,16 @@ def _evidence(data: bytes, folder: Path) -> None:
     from startkit.paper.evidence import Evidence
 
     kind, content = data[:1], data[1:]
-    files = {"record.json": _carried()[0], "journal.json": _carried()[1]} | {"record.json" if kind == b"r" else "journal.json": content}
+    files = {"record.json": _carried()[0], "journal.json": _carried()[1]} | {
+        "record.json" if kind == b"r" else "journal.json": content
+    }
     found = Evidence(files)
-    for fault in (lambda: found.attachment_faults, lambda: found.journal_faults, found.sound, lambda: [(e.moment, e.day) for e in found.entries]):
+    for fault in (
+        lambda: found.attachment_faults,
+        lambda: found.journal_faults,
+        found.sound,
+        lambda: [(e.moment, e.day) for e in found.entries],
+    ):
         _unless_refused(fault)
 
 
@@ -404,11 +559,39 @@ def _carried() -> tuple[bytes, bytes]:
     from startkit.facts.journal import GENESIS, Entry, _chained
     from startkit.paper import journal
 
-    entries = _chained([Entry("job.machine", "CH-1"), Entry("lube.filter_drop", "12", "kPa", "Ana", "P-1", "", "2026-11-25T14:30:00+01:00")], 0, GENESIS)
-    front = {"machine": {"tag": "CH-1", "serial": "1"}, "journal_digest": entries[-1].digest, "people": [], "units": "SI"}
+    entries = _chained(
+        [
+            Entry("job.machine", "CH-1"),
+            Entry("lube.filter_drop", "12", "kPa", "Ana", "P-1", "", "2026-11-25T14:30:00+01:00"),
+        ],
+        0,
+        GENESIS,
+    )
+    front = {
+        "machine": {"tag": "CH-1", "serial": "1"},
+        "journal_digest": entries[-1].digest,
+        "people": [],
+        "units": "SI",
+    }
     lines = [{"name": "journal.json", "mime": "application/json", "size": 3, "sha256": "0" * 64}]
-    figures = [{"key": "lube.filter", "number": 12000.0, "u_number": 100.0, "kind": "pressure_difference", "label": "Filter", "text": "12 kPa"}]
-    record = {"schema": "startkit-record-1", "title": "CH-1", "front": front, "body": [{"block": "stage", "figures": figures}], "attachments": lines, "signatures": []}
+    figures = [
+        {
+            "key": "lube.filter",
+            "number": 12000.0,
+            "u_number": 100.0,
+            "kind": "pressure_difference",
+            "label": "Filter",
+            "text": "12 kPa",
+        }
+    ]
+    record = {
+        "schema": "startkit-record-1",
+        "title": "CH-1",
+        "front": front,
+        "body": [{"block": "stage", "figures": figures}],
+        "attachments": lines,
+        "signatures": [],
+    }
     return journal.to_json(record), journal.as_json(entries)
 
 
@@ -429,7 +612,12 @@ def _pdf() -> bytes:
     for name, content in zip(("record.json", "journal.json"), _carried(), strict=True):
         made.attachments[name] = pikepdf.AttachedFileSpec(made, content, filename=name)
     stream = io.BytesIO()
-    made.save(stream, compress_streams=False, object_stream_mode=pikepdf.ObjectStreamMode.disable, deterministic_id=True)
+    made.save(
+        stream,
+        compress_streams=False,
+        object_stream_mode=pikepdf.ObjectStreamMode.disable,
+        deterministic_id=True,
+    )
     return stream.getvalue()
 
 
@@ -450,21 +638,50 @@ def _notebook(data: bytes, folder: Path) -> None:
 
 @functools.cache
 def _notebooks() -> list[bytes]:
-    words = "# A job\n\n- *one* `two` [three](http://127.0.0.1:9/x) ![four](file:///x.png)\n\n| a | b |\n|---|---|\n| 1 | 2 |\n\n<b>five</b>"
+    words = (
+        "# A job\n\n- *one* `two` [three](http://127.0.0.1:9/x) ![four](file:///x.png)\n\n| a | b"
+        " |\n|---|---|\n| 1 | 2 |\n\n<b>five</b>"
+    )
     cells: list[dict[str, Any]] = [
         {"cell_type": "markdown", "id": "a", "metadata": {}, "source": words},
-        {"cell_type": "code", "id": "b", "metadata": {"tags": ["parameters"]}, "execution_count": 1, "source": 'job = "."\nmode = "form"\n',
-         "outputs": [{"output_type": "stream", "name": "stdout", "text": "said\n"}, {"output_type": "display_data", "metadata": {}, "data": {"text/plain": "part"}}]},
+        {
+            "cell_type": "code",
+            "id": "b",
+            "metadata": {"tags": ["parameters"]},
+            "execution_count": 1,
+            "source": 'job = "."\nmode = "form"\n',
+            "outputs": [
+                {"output_type": "stream", "name": "stdout", "text": "said\n"},
+                {"output_type": "display_data", "metadata": {}, "data": {"text/plain": "part"}},
+            ],
+        },
     ]
-    return [json.dumps({"cells": cells, "metadata": {}, "nbformat": 4, "nbformat_minor": 5}, indent=1).encode()]
+    return [
+        json.dumps(
+            {"cells": cells, "metadata": {}, "nbformat": 4, "nbformat_minor": 5}, indent=1
+        ).encode()
+    ]
 
 
 TARGETS = {
     target.name: target
     for target in (
-        Target("sheet", lambda: [path.read_bytes() for path in sorted(MACHINES.glob("*.toml"))], _sheet, TOML),
+        Target(
+            "sheet",
+            lambda: [path.read_bytes() for path in sorted(MACHINES.glob("*.toml"))],
+            _sheet,
+            TOML,
+        ),
         Target("limits", _specifications, _specification, TOML),
-        Target("check list", lambda: [path.read_bytes() for path in sorted((ROOT / "startkit" / "facts" / "lists").glob("*.toml"))], _checklist, TOML),
+        Target(
+            "check list",
+            lambda: [
+                path.read_bytes()
+                for path in sorted((ROOT / "startkit" / "facts" / "lists").glob("*.toml"))
+            ],
+            _checklist,
+            TOML,
+        ),
         Target("readings", _tables, _readings, CELLS),
         Target("judged", _tables, _judged, CELLS, 0.05),
         Target("series", _blocks, _series, CELLS, 0.5),
@@ -474,10 +691,24 @@ TARGETS = {
         Target("trend, text", _trends, _trend, CELLS),
         Target("trend, map", _maps, _map, TOML),
         Target("trend, workbook", _parts, _workbook_part, XML, 0.5),
-        Target("trend, archive", lambda: [_workbook()], functools.partial(_trend, name="trend.xlsx"), BYTES, 0.5),
-        Target("trend, Parquet", lambda: [_parquet()], functools.partial(_trend, name="trend.parquet"), BYTES, 0.5),
+        Target(
+            "trend, archive",
+            lambda: [_workbook()],
+            functools.partial(_trend, name="trend.xlsx"),
+            BYTES,
+            0.5,
+        ),
+        Target(
+            "trend, Parquet",
+            lambda: [_parquet()],
+            functools.partial(_trend, name="trend.parquet"),
+            BYTES,
+            0.5,
+        ),
         Target("journal", lambda: [_journal()], _damaged_journal, BYTES, 0.5),
-        Target("record, carried", lambda: [b"r" + _carried()[0], b"j" + _carried()[1]], _evidence, JSON),
+        Target(
+            "record, carried", lambda: [b"r" + _carried()[0], b"j" + _carried()[1]], _evidence, JSON
+        ),
         Target("record, PDF", lambda: [_pdf()], _record_pdf, BYTES, 0.5),
         Target("baseline", lambda: [_carried()[0]], _baseline, JSON),
         Target("notebook", _notebooks, _notebook, JSON, 0.5),

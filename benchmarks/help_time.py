@@ -20,7 +20,10 @@ def least(command: list[str], times: int = 7) -> float:
 
 def main() -> None:
     """Print both and their ratio."""
-    bare, ours = least([sys.executable, "-c", "pass"]), least([sys.executable, "-m", "startkit.cli", "--help"])
+    bare, ours = (
+        least([sys.executable, "-c", "pass"]),
+        least([sys.executable, "-m", "startkit.cli", "--help"]),
+    )
     print(f"python -c pass {bare:.3f} s; startkit --help {ours:.3f} s; ratio {ours / bare:.1f}")
 
 

@@ -1,4 +1,5 @@
-"""Kill a writing process at random moments and see that every acknowledged entry is there and the chain intact.
+"""Kill a writing process at random moments and see that every acknowledged entry is there and the
+chain intact.
 
 Run:  python benchmarks/killed.py [kills]   (default 1000)
 """
@@ -17,7 +18,7 @@ ROOT = Path(__file__).parents[1]
 if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
-from startkit.facts.journal import Journal  # noqa: E402 - found only after the line above
+from startkit.facts.journal import Journal
 
 
 @dataclass
@@ -55,8 +56,15 @@ def kill_often(kills: int, seed: int = 7, folder: Path | None = None) -> Tally:
 
 
 def _killed_writer(path: Path, name: str, after: float) -> dict[int, str]:
-    """Numbers and hashes that a writer acknowledged before it was killed, `after` seconds from its first word."""
-    process = subprocess.Popen([sys.executable, "-m", "tests.trust.writer", str(path), name, "100000"], cwd=ROOT, stdout=subprocess.PIPE, text=True)
+    """Numbers and hashes that a writer acknowledged before it was killed, `after` seconds from its
+    first word.
+    """
+    process = subprocess.Popen(
+        [sys.executable, "-m", "tests.trust.writer", str(path), name, "100000"],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
     assert process.stdout is not None
     first = process.stdout.readline()
     time.sleep(after)
@@ -83,8 +91,11 @@ def main(kills: int) -> None:
     """Print the tally."""
     begin = time.perf_counter()
     tally = kill_often(kills)
-    print(f"{tally.kills} kills in {time.perf_counter() - begin:.0f} s: {tally.acknowledged} entries acknowledged, {tally.lost} lost, "
-          f"{tally.broken} broken chains, {tally.unreadable} unreadable journals")
+    print(
+        f"{tally.kills} kills in {time.perf_counter() - begin:.0f} s: {tally.acknowledged} entries"
+        f" acknowledged, {tally.lost} lost, {tally.broken} broken chains, {tally.unreadable}"
+        " unreadable journals"
+    )
 
 
 if __name__ == "__main__":

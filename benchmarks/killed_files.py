@@ -1,6 +1,8 @@
-"""Kill what writes files before each of its steps, and at random moments: every file is whole or not there.
+"""Kill what writes files before each of its steps, and at random moments: every file is whole or
+not there.
 
-Run:  python benchmarks/killed_files.py [kills at random moments for each] [deed ...]   (default 40, all)
+Run:  python benchmarks/killed_files.py [kills at random moments for each] [deed ...]   (default 40,
+all)
 """
 
 from __future__ import annotations
@@ -61,7 +63,9 @@ class Tally:
 
 
 def at_each_step(deed: Deed, most: int = MOST_STEPS) -> Tally:
-    """Kill before the first, the second, the third step that changes a file, until the deed is done."""
+    """Kill before the first, the second, the third step that changes a file, until the deed is
+    done.
+    """
     tally = Tally(deed.name)
     with tempfile.TemporaryDirectory() as scratch:
         pristine = Path(scratch) / "pristine"
@@ -91,7 +95,9 @@ def at_random(deed: Deed, kills: int, seed: int = 3) -> Tally:
     return tally
 
 
-def _once(deed: Deed, pristine: Path, work: Path, tally: Tally, step: int = 0, after: float | None = None) -> bool:
+def _once(
+    deed: Deed, pristine: Path, work: Path, tally: Tally, step: int = 0, after: float | None = None
+) -> bool:
     """Do it on a copy, killed once; then do it again, which must go well. True if it was killed."""
     shutil.rmtree(work, ignore_errors=True)
     shutil.copytree(pristine, work)
@@ -101,7 +107,11 @@ def _once(deed: Deed, pristine: Path, work: Path, tally: Tally, step: int = 0, a
         os.kill(child, signal.SIGKILL)
     status = os.waitpid(child, 0)[1]
     killed = os.WIFSIGNALED(status)
-    where = f"{deed.name}, killed {f'before step {step}' if step else f'after {after} s'}" if killed else deed.name
+    where = (
+        f"{deed.name}, killed {f'before step {step}' if step else f'after {after} s'}"
+        if killed
+        else deed.name
+    )
     tally.kills += killed
     if not killed and os.waitstatus_to_exitcode(status):
         tally.faults.append(f"{where}: it failed")
@@ -136,7 +146,9 @@ def _executioner(folder: str, step: int) -> Callable[[str, tuple[Any, ...]], Non
     def hook(event: str, arguments: tuple[Any, ...]) -> None:
         if not arguments or folder not in str(arguments[0]):
             return
-        if event in STEPS or (event == "open" and isinstance(arguments[2], int) and arguments[2] & WRITING):
+        if event in STEPS or (
+            event == "open" and isinstance(arguments[2], int) and arguments[2] & WRITING
+        ):
             left[0] -= 1
             if left[0] == 0:
                 os.kill(os.getpid(), signal.SIGKILL)
@@ -144,14 +156,17 @@ def _executioner(folder: str, step: int) -> Callable[[str, tuple[Any, ...]], Non
     return hook
 
 
-# --- what must hold --------------------------------------------------------------------------------
+# --- what must hold -------------------------------------------------------------------------------
 
 
 def half_files(folder: Path) -> list[str]:
     """Files below a folder that are neither whole nor hidden, as one sentence each."""
     found = []
     for path in sorted(folder.rglob("*")):
-        hidden = any(part.startswith(".") and part.endswith(".part") for part in path.relative_to(folder).parts)
+        hidden = any(
+            part.startswith(".") and part.endswith(".part")
+            for part in path.relative_to(folder).parts
+        )
         if path.is_file() and not hidden and not path.name.endswith("-journal"):
             fault = _fault(path)
             found += [f"{path.relative_to(folder)}: {fault}"] if fault else []
@@ -193,7 +208,12 @@ def _read_sheet(path: Path) -> None:
     assert toml_file.load(path)[0]
 
 
-_READERS: dict[str, Callable[[Path], Any]] = {".db": _read_journal, ".pdf": _read_record, ".ipynb": _read_notebook, ".toml": _read_sheet}
+_READERS: dict[str, Callable[[Path], Any]] = {
+    ".db": _read_journal,
+    ".pdf": _read_record,
+    ".ipynb": _read_notebook,
+    ".toml": _read_sheet,
+}
 
 
 def _whole_job(name: str, least: int) -> Callable[[Path], list[str]]:
@@ -211,15 +231,20 @@ def _whole_job(name: str, least: int) -> Callable[[Path], list[str]]:
     return check
 
 
-# --- deeds -----------------------------------------------------------------------------------------
+# --- deeds ----------------------------------------------------------------------------------------
 
 
 def deeds() -> dict[str, Deed]:
     """What writes files, by name."""
     found = (
-        Deed("new", _new, _sheets, _whole_job("J", 4)), Deed("run and print", _print, _job, _whole_job("J", 10)), Deed("sign", _sign, _printed, _whole_job("J", 10)),
-        Deed("import", _import, _printed, _whole_job("I", 11)), Deed("rescue", _rescue, _job, _whole_job("R", 11)), Deed("trend", _trend, _trend_job, _trend_kept),
-        Deed("new key", _key, _key_aside, half_files), Deed("entry sheet", _spreadsheet, _job, half_files),
+        Deed("new", _new, _sheets, _whole_job("J", 4)),
+        Deed("run and print", _print, _job, _whole_job("J", 10)),
+        Deed("sign", _sign, _printed, _whole_job("J", 10)),
+        Deed("import", _import, _printed, _whole_job("I", 11)),
+        Deed("rescue", _rescue, _job, _whole_job("R", 11)),
+        Deed("trend", _trend, _trend_job, _trend_kept),
+        Deed("new key", _key, _key_aside, half_files),
+        Deed("entry sheet", _spreadsheet, _job, half_files),
     )
     return {deed.name: deed for deed in found}
 
@@ -232,7 +257,9 @@ def _new(folder: Path) -> None:
     from startkit.facts.job import Job
 
     if not (folder / "J").exists():
-        Job.create(folder / "J", folder / "sheet.toml", ROOT / "templates" / "new-machine.ipynb", who="Ana")
+        Job.create(
+            folder / "J", folder / "sheet.toml", ROOT / "templates" / "new-machine.ipynb", who="Ana"
+        )
 
 
 def _job(folder: Path) -> None:
@@ -241,10 +268,16 @@ def _job(folder: Path) -> None:
 
     _sheets(folder)
     _new(folder)
-    Job(folder / "J").record([
-        Entry("setup.people.1.name", "Ana", who="Ana"), Entry("setup.people.1.role", "technician", who="Ana"), Entry("setup.people.2.name", "Ben", who="Ana"),
-        Entry("setup.people.2.role", "owner's witness", who="Ana"), Entry("lube.filter_drop", "12", "kPa", "Ana"), Entry("lube.sump_temperature", "52", "°C", "Ana"),
-    ])
+    Job(folder / "J").record(
+        [
+            Entry("setup.people.1.name", "Ana", who="Ana"),
+            Entry("setup.people.1.role", "technician", who="Ana"),
+            Entry("setup.people.2.name", "Ben", who="Ana"),
+            Entry("setup.people.2.role", "owner's witness", who="Ana"),
+            Entry("lube.filter_drop", "12", "kPa", "Ana"),
+            Entry("lube.sump_temperature", "52", "°C", "Ana"),
+        ]
+    )
 
 
 def _print(folder: Path) -> None:
@@ -290,10 +323,17 @@ def _rescue(folder: Path) -> None:
 def _trend_job(folder: Path) -> None:
     _job(folder)
     rows = "".join(f"2026-04-16 08:{m:02d}:00,7.{m:02d},12.{m:02d}\n" for m in range(60))
-    (folder / "panel.csv").write_text("Time,CHWS Temp (°C),CHWR Temp (°C)\n" + rows, encoding="utf-8")
+    (folder / "panel.csv").write_text(
+        "Time,CHWS Temp (°C),CHWR Temp (°C)\n" + rows, encoding="utf-8"
+    )
     from startkit.facts import trend, trend_map
 
-    (folder / "map.toml").write_text(trend_map.text(trend.guess(folder / "panel.csv")).replace("confirmed = false", "confirmed = true"), encoding="utf-8")
+    (folder / "map.toml").write_text(
+        trend_map.text(trend.guess(folder / "panel.csv")).replace(
+            "confirmed = false", "confirmed = true"
+        ),
+        encoding="utf-8",
+    )
 
 
 def _trend(folder: Path) -> None:
@@ -310,7 +350,11 @@ def _trend_kept(folder: Path) -> list[str]:
     job = Job(folder / "J", read_only=True)
     short = [len(job.trends[name]) for name in job.trends if len(job.trends[name]) != 60]
     kept, given = folder / "J" / "trends" / "panel.csv", folder / "panel.csv"
-    half = ["the kept file is not the one that was given"] if kept.exists() and kept.read_bytes() != given.read_bytes() else []
+    half = (
+        ["the kept file is not the one that was given"]
+        if kept.exists() and kept.read_bytes() != given.read_bytes()
+        else []
+    )
     return half_files(folder) + half + [f"{count} rows" for count in short]
 
 
@@ -353,12 +397,16 @@ _SIGNER = _Signer()
 
 def main(kills: int, names: Sequence[str] = ()) -> int:
     """Print one line for each deed, and every fault below it."""
-    _SIGNER.name  # noqa: B018 - made before the first fork
+    _SIGNER.name
     bad = 0
     for deed in (found for name, found in deeds().items() if not names or name in names):
         stepped, by_chance = at_each_step(deed), at_random(deed, kills)
         faults = stepped.faults + by_chance.faults
-        print(f"{deed.name:16}{stepped.steps:4} steps{stepped.kills + by_chance.kills:6} kills{len(faults):4} faults", flush=True)
+        print(
+            f"{deed.name:16}{stepped.steps:4} steps{stepped.kills + by_chance.kills:6}"
+            f" kills{len(faults):4} faults",
+            flush=True,
+        )
         for fault in faults[:10]:
             print(f"    {fault}")
         bad += len(faults)

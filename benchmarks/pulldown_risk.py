@@ -1,9 +1,12 @@
 """Predicted chance of an overcurrent trip against simulated pull-downs.
 
-Each case is a loop that is pulled down under a current limit while the current ripples in a known way. The pull-down is
-simulated reading by reading with code of its own; the prediction sees only the loop, the machine, and a trend of ripple.
+Each case is a loop that is pulled down under a current limit while the current ripples in a known
+way. The pull-down is
+simulated reading by reading with code of its own; the prediction sees only the loop, the machine,
+and a trend of ripple.
 
-    python benchmarks/pulldown_risk.py            # writes workbook/proof/pull-down-risk.md, some minutes
+    python benchmarks/pulldown_risk.py            # writes workbook/proof/pull-down-risk.md, some
+    minutes
 """
 
 from __future__ import annotations
@@ -26,7 +29,9 @@ RUNS, TRENDS, TREND = 2000, 300, 900
 
 @dataclass(frozen=True)
 class Case:
-    """A known ripple about a limit, parts of full-load current; the loop is the same in all cases unless it says otherwise."""
+    """A known ripple about a limit, parts of full-load current; the loop is the same in all cases
+    unless it says otherwise.
+    """
 
     name: str
     limit: float
@@ -49,7 +54,8 @@ CASES = (
     Case("correlated, r = 0.9, trip lasts 3 s", 0.80, 0.80 + 2.4 * 0.02, 0.02, 0.9, delay=3),
     Case("white, limit not binding at the end", 1.10, 1.10 + 3.4 * 0.02, 0.02, growth=0.012),
 )
-# The loop: 40 m3 of water, 200 kW connected, 25 to 7 °C; the machine: 1500 kW, current in proportion to load and a little more.
+# The loop: 40 m3 of water, 200 kW connected, 25 to 7 °C; the machine: 1500 kW, current in
+# proportion to load and a little more.
 HEAT_CAPACITY, LOAD, START, TARGET_WATER = 40 * 998.0 * 4186.0, 200e3, 298.15, 280.15
 FULL, LOADS, CURRENTS = 1500e3, (0.2, 0.4, 0.6, 0.8, 1.0), (0.35, 0.48, 0.63, 0.80, 1.0)
 
@@ -61,12 +67,18 @@ def rippling(case: Case, runs: int, readings: int, rng: np.random.Generator) -> 
     fresh = math.sqrt(1 - case.correlation**2) * rng.standard_normal((runs, readings))
     for step in range(1, readings):
         noise[:, step] = case.correlation * noise[:, step - 1] + fresh[:, step]
-    wave = np.sin(2 * np.pi * np.arange(readings) / case.period + rng.uniform(0, 2 * np.pi, (runs, 1))) if case.amplitude else 0.0
+    wave = (
+        np.sin(2 * np.pi * np.arange(readings) / case.period + rng.uniform(0, 2 * np.pi, (runs, 1)))
+        if case.amplitude
+        else 0.0
+    )
     return case.sigma * noise + case.amplitude * wave
 
 
 def held_current(case: Case) -> np.ndarray:
-    """Current about which a pull-down ripples, second by second until the water is at set point; steps of one second."""
+    """Current about which a pull-down ripples, second by second until the water is at set point;
+    steps of one second.
+    """
     water, current = START, []
     while water > TARGET_WATER:
         grown = 1 + case.growth * (water - TARGET_WATER)
@@ -78,7 +90,9 @@ def held_current(case: Case) -> np.ndarray:
 
 
 def simulated(case: Case, runs: int, rng: np.random.Generator) -> float:
-    """Part of simulated pull-downs in which the current was above the trip at `delay` + 1 readings in a row."""
+    """Part of simulated pull-downs in which the current was above the trip at `delay` + 1 readings
+    in a row.
+    """
     base = held_current(case)
     above = base[None, :] + rippling(case, runs, base.size, rng) > case.trip
     row, tripped = np.zeros(runs, dtype=int), np.zeros(runs, dtype=bool)
@@ -95,36 +109,64 @@ def machine(case: Case) -> TableMachine:
 def known(case: Case) -> Ripple:
     """The ripple as if it were known without doubt."""
     draws = np.tile([0.0, case.sigma, case.correlation, case.amplitude], (4, 1))
-    return Ripple(0.0, case.sigma, case.correlation, case.amplitude, case.period, 1.0, 10**6, 10**6, draws)
+    return Ripple(
+        0.0, case.sigma, case.correlation, case.amplitude, case.period, 1.0, 10**6, 10**6, draws
+    )
 
 
 def planned(case: Case, ripple: Ripple) -> tuple[float, float]:
     """Chance of a trip and time to set point by the plan for this case's limit."""
-    found = plan.si(machine(case), ripple, START, TARGET_WATER, HEAT_CAPACITY, LOAD, case.trip, delay=float(case.delay), limits=(case.limit,))
+    found = plan.si(
+        machine(case),
+        ripple,
+        START,
+        TARGET_WATER,
+        HEAT_CAPACITY,
+        LOAD,
+        case.trip,
+        delay=float(case.delay),
+        limits=(case.limit,),
+    )
     return float(found.probability[0]), float(found.time[0])
 
 
-def coverage(case: Case, truth: float, trends: int, rng: np.random.Generator) -> tuple[float, float, float]:
-    """How often the 90 % interval from a trend holds the simulated chance; mean prediction; mean width of the interval."""
+def coverage(
+    case: Case, truth: float, trends: int, rng: np.random.Generator
+) -> tuple[float, float, float]:
+    """How often the 90 % interval from a trend holds the simulated chance; mean prediction; mean
+    width of the interval.
+    """
     base = held_current(case)
     levels, dwell = np.unique(np.round(base, 4), return_counts=True)
     hits, means, widths = [], [], []
     for seed in range(trends):
         trend = rippling(case, 1, TREND, rng)[0]
-        found = exceedance(TripModel(ripple_from_trend.si(trend + case.limit, 1.0, seed=seed), float(case.delay)), levels, dwell.astype(float), case.trip)
+        found = exceedance(
+            TripModel(ripple_from_trend.si(trend + case.limit, 1.0, seed=seed), float(case.delay)),
+            levels,
+            dwell.astype(float),
+            case.trip,
+        )
         hits.append(found.low <= truth <= found.high)
         means.append(found.probability)
         widths.append(found.high - found.low)
     return float(np.mean(hits)), float(np.mean(means)), float(np.mean(widths))
 
 
-def coverage_by_range(case: Case, truth: float, trends: int, rng: np.random.Generator, looks: int = 300) -> tuple[float, float]:
+def coverage_by_range(
+    case: Case, truth: float, trends: int, rng: np.random.Generator, looks: int = 300
+) -> tuple[float, float]:
     """The same for a ripple of which only the highest and lowest value were noted."""
     base = held_current(case)
     hits, means = [], []
     for seed in range(trends):
         seen = rippling(case, 1, looks, rng)[0] + case.limit
-        found = exceedance(TripModel(ripple_from_range.si(seen.min(), seen.max(), looks, 1.0, seed=seed)), np.array([case.limit]), np.array([float(base.size)]), case.trip)
+        found = exceedance(
+            TripModel(ripple_from_range.si(seen.min(), seen.max(), looks, 1.0, seed=seed)),
+            np.array([case.limit]),
+            np.array([float(base.size)]),
+            case.trip,
+        )
         hits.append(found.low <= truth <= found.high)
         means.append(found.probability)
     return float(np.mean(hits)), float(np.mean(means))
@@ -135,14 +177,30 @@ def report(runs: int, trends: int, seed: int = 2026) -> str:
     lines = [
         "# Chance of a trip during pull-down: predicted and simulated",
         "",
-        f"Written by `benchmarks/pulldown_risk.py` with {runs} simulated pull-downs and {trends} trends a case, seed {seed}.",
-        f"Loop {HEAT_CAPACITY / 1e6:.0f} MJ/K, load {LOAD / 1e3:.0f} kW, {START - 273.15:.0f} to {TARGET_WATER - 273.15:.0f} °C; readings a second apart; a trend is {TREND} readings long.",
+        (
+            f"Written by `benchmarks/pulldown_risk.py` with {runs} simulated pull-downs and"
+            f" {trends} trends a case, seed {seed}."
+        ),
+        (
+            f"Loop {HEAT_CAPACITY / 1e6:.0f} MJ/K, load {LOAD / 1e3:.0f} kW, {START - 273.15:.0f}"
+            f" to {TARGET_WATER - 273.15:.0f} °C; readings a second apart; a trend is {TREND}"
+            " readings long."
+        ),
         "",
-        "*known ripple* is the plan's prediction if the ripple were known; it must meet the simulation within the simulation's own",
-        "spread (two standard errors). *from a trend* is what a person has: its 90 % interval must hold the simulated chance in about",
+        (
+            "*known ripple* is the plan's prediction if the ripple were known; it must meet the"
+            " simulation within the simulation's own"
+        ),
+        (
+            "spread (two standard errors). *from a trend* is what a person has: its 90 % interval"
+            " must hold the simulated chance in about"
+        ),
         "90 of 100 trends.",
         "",
-        "| case | time, min | simulated | ± 2 s.e. | known ripple | from a trend, mean | interval, mean width | interval holds the simulated chance |",
+        (
+            "| case | time, min | simulated | ± 2 s.e. | known ripple | from a trend, mean |"
+            " interval, mean width | interval holds the simulated chance |"
+        ),
         "|---|---|---|---|---|---|---|---|",
     ]
     held = []
@@ -152,15 +210,24 @@ def report(runs: int, trends: int, seed: int = 2026) -> str:
         chance, time = planned(case, known(case))
         hit, mean, width = coverage(case, truth, trends, rng)
         held.append(hit)
-        lines.append(f"| {case.name} | {time / 60:.1f} | {truth:.3f} | {spread:.3f} | {chance:.3f} | {mean:.3f} | {width:.2f} | {100 * hit:.0f} % |")
+        lines.append(
+            f"| {case.name} | {time / 60:.1f} | {truth:.3f} | {spread:.3f} | {chance:.3f} |"
+            f" {mean:.3f} | {width:.2f} | {100 * hit:.0f} % |"
+        )
     hit, mean = coverage_by_range(CASES[0], simulated(CASES[0], runs, rng), trends, rng)
     lines += [
         "",
         f"Over all cases the interval held in {100 * np.mean(held):.0f} of 100 trends.",
         "",
-        f"From the highest and lowest of 300 readings alone (white ripple): mean {mean:.3f}, interval held in {100 * hit:.0f} of 100.",
+        (
+            f"From the highest and lowest of 300 readings alone (white ripple): mean {mean:.3f},"
+            f" interval held in {100 * hit:.0f} of 100."
+        ),
         "",
-        "What this does not prove: that a machine's ripple is of one of these kinds, or the same at another limit.",
+        (
+            "What this does not prove: that a machine's ripple is of one of these kinds, or the"
+            " same at another limit."
+        ),
         "",
     ]
     return "\n".join(lines)

@@ -1,8 +1,10 @@
-"""Seconds from a job's folder to its record, and to its verification; beside nbconvert's webpdf on the same notebook.
+"""Seconds from a job's folder to its record, and to its verification; beside nbconvert's webpdf on
+the same notebook.
 
 Run:  python benchmarks/record_speed.py [--runs 3]
 
-Cold is a command of its own, `startkit print`; warm is a process that has printed before. The demonstration job CH-1 is printed. webpdf needs
+Cold is a command of its own, `startkit print`; warm is a process that has printed before. The
+demonstration job CH-1 is printed. webpdf needs
 playwright and a Chromium; where they are lacking the ratio is left out.
 """
 
@@ -42,8 +44,12 @@ def additions() -> None:
 
 
 def command(*arguments: str | Path) -> Callable[[], object]:
-    """A command of its own, quiet; its exit status says whether the job is clear, which is not the question here."""
-    return lambda: subprocess.run([sys.executable, "-m", *map(str, arguments)], cwd=ROOT, capture_output=True, check=False)
+    """A command of its own, quiet; its exit status says whether the job is clear, which is not the
+    question here.
+    """
+    return lambda: subprocess.run(
+        [sys.executable, "-m", *map(str, arguments)], cwd=ROOT, capture_output=True, check=False
+    )
 
 
 def warm(notebook: Path) -> Callable[[], object]:
@@ -66,15 +72,25 @@ def signed(record: Path, folder: Path) -> Path:
 
 def webpdf(notebook: Path, folder: Path) -> Callable[[], object] | None:
     """nbconvert's own PDF of the same executed notebook; None where it cannot be made."""
-    chromium = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    chromium = (
+        shutil.which("chromium")
+        or shutil.which("chromium-browser")
+        or shutil.which("google-chrome")
+    )
     code = (
-        "import sys, pathlib; from nbconvert.exporters import WebPDFExporter; from playwright.async_api import BrowserType;"
-        " launch = BrowserType.launch; BrowserType.launch = lambda self, **kw: launch(self, **{**kw, 'executable_path': sys.argv[3], 'args': ['--no-sandbox']});"
+        "import sys, pathlib; from nbconvert.exporters import WebPDFExporter; from"
+        " playwright.async_api import BrowserType; launch = BrowserType.launch; BrowserType.launch"
+        " = lambda self, **kw: launch(self, **{**kw, 'executable_path': sys.argv[3], 'args':"
+        " ['--no-sandbox']});"
         " pathlib.Path(sys.argv[2]).write_bytes(WebPDFExporter().from_filename(sys.argv[1])[0])"
     )
     target = folder / "web.pdf"
     run = [sys.executable, "-c", code, str(notebook), str(target), chromium or ""]
-    if not chromium or subprocess.run(run, capture_output=True, check=False).returncode or not target.is_file():
+    if (
+        not chromium
+        or subprocess.run(run, capture_output=True, check=False).returncode
+        or not target.is_file()
+    ):
         return None
     return lambda: subprocess.run(run, capture_output=True, check=True)
 
@@ -94,20 +110,47 @@ def main(arguments: list[str]) -> int:
         notebook = record.parent / f"{WHOLE}.ipynb"
         again = warm(notebook)
         again()
-        print_alone = [sys.executable, "-c", f"from startkit.paper.exporter import RecordExporter; RecordExporter().from_filename({str(notebook)!r})"]
+        print_alone = [
+            sys.executable,
+            "-c",
+            (
+                "from startkit.paper.exporter import RecordExporter;"
+                f" RecordExporter().from_filename({str(notebook)!r})"
+            ),
+        ]
         web = webpdf(notebook, folder)
         rows = [
-            ("job folder to record, cold: notebook run and printed (`startkit print`)", seconds(command("startkit.cli", "print", job), runs)),
-            ("executed notebook to record, cold", seconds(lambda: subprocess.run(print_alone, cwd=ROOT, check=True), runs)),
+            (
+                "job folder to record, cold: notebook run and printed (`startkit print`)",
+                seconds(command("startkit.cli", "print", job), runs),
+            ),
+            (
+                "executed notebook to record, cold",
+                seconds(lambda: subprocess.run(print_alone, cwd=ROOT, check=True), runs),
+            ),
             ("executed notebook to record, warm", seconds(again, runs)),
-            ("signed record verified (`startkit verify`)", seconds(command("startkit.cli", "verify", signed(record, folder)), runs)),
+            (
+                "signed record verified (`startkit verify`)",
+                seconds(command("startkit.cli", "verify", signed(record, folder)), runs),
+            ),
         ]
-        rows += [("the same executed notebook by nbconvert's webpdf, cold", seconds(web, runs))] if web else []
+        rows += (
+            [("the same executed notebook by nbconvert's webpdf, cold", seconds(web, runs))]
+            if web
+            else []
+        )
         size = record.stat().st_size
     print(f"{os.cpu_count()} cores, median of {runs}; record of {WHOLE}: {size / 1e6:.2f} MB")
-    print(f"for comparison of machines: ten million additions in plain Python take {seconds(additions, runs):.2f} s here\n")
+    print(
+        "for comparison of machines: ten million additions in plain Python take"
+        f" {seconds(additions, runs):.2f} s here\n"
+    )
     print("\n".join(f"{spent:7.2f} s  {name}" for name, spent in rows))
-    print(f"\nwebpdf to record, both cold, ratio: {rows[-1][1] / rows[1][1]:.2f}" if web else "\nno ratio: webpdf cannot be run here")
+    print(
+        f"\nwebpdf to record, both cold, ratio: {rows[-1][1] / rows[1][1]:.2f}"
+        if web
+        else "\nno ratio: webpdf cannot be run here"
+    )
     return 0
 
 

@@ -1,6 +1,8 @@
-"""What `startkit verify` says to a record that was tampered with, in every way that we could think of.
+"""What `startkit verify` says to a record that was tampered with, in every way that we could think
+of.
 
-Run:  python benchmarks/tampering.py [--flips 200] [--write]      --write: workbook/proof/tampering.md
+Run:  python benchmarks/tampering.py [--flips 200] [--write]      --write:
+workbook/proof/tampering.md
 """
 
 from __future__ import annotations
@@ -21,9 +23,20 @@ ROOT = Path(__file__).resolve().parents[1]
 if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
-from startkit.facts.journal import Entry, digest  # noqa: E402 - found only after the line above
-from startkit.paper import attachments, evidence, identity, journal, names, runs, seal, signature_page, typesetting, verification  # noqa: E402
-from startkit.paper.record import Layout, Record, record  # noqa: E402
+from startkit.facts.journal import Entry, digest
+from startkit.paper import (
+    attachments,
+    evidence,
+    identity,
+    journal,
+    names,
+    runs,
+    seal,
+    signature_page,
+    typesetting,
+    verification,
+)
+from startkit.paper.record import Layout, Record, record
 
 SEED, FLIPS = 20261125, 200
 TARGET = ROOT / "workbook" / "proof" / "tampering.md"
@@ -31,7 +44,9 @@ TARGET = ROOT / "workbook" / "proof" / "tampering.md"
 
 @dataclass(frozen=True)
 class Scene:
-    """A job, its record as printed and as signed by technician, witness and engineer, and their certificates."""
+    """A job, its record as printed and as signed by technician, witness and engineer, and their
+    certificates.
+    """
 
     job: Any
     printed: bytes
@@ -73,8 +88,17 @@ def scene(folder: Path, form: str = "full") -> Scene:
     job = signing.real_job(folder / "CH-3 start-up")
     path = signing.printed(job, form)
     before = path.read_bytes()
-    signing.signed(path, ("technician", signing.TECHNICIAN), ("owner's witness", signing.WITNESS), ("third", signing.ENGINEER), awaited=("third",))
-    people = {name: signing.person(name) for name in (signing.TECHNICIAN, signing.WITNESS, signing.ENGINEER)}
+    signing.signed(
+        path,
+        ("technician", signing.TECHNICIAN),
+        ("owner's witness", signing.WITNESS),
+        ("third", signing.ENGINEER),
+        awaited=("third",),
+    )
+    people = {
+        name: signing.person(name)
+        for name in (signing.TECHNICIAN, signing.WITNESS, signing.ENGINEER)
+    }
     return Scene(job, before, path.read_bytes(), people, job.folder / "records" / "CH-3.ipynb")
 
 
@@ -138,7 +162,9 @@ def add_page(writer: Any) -> None:
     from pyhanko.pdf_utils.layout import BoxConstraints
     from pyhanko.pdf_utils.writer import PageObject
 
-    stream = writer.add_object(RawContent(b"0 0 100 100 re S", box=BoxConstraints(595, 842)).as_form_xobject())
+    stream = writer.add_object(
+        RawContent(b"0 0 100 100 re S", box=BoxConstraints(595, 842)).as_form_xobject()
+    )
     writer.insert_page(PageObject(contents=stream, media_box=(0, 0, 595, 842)))
 
 
@@ -146,7 +172,9 @@ def redraw_page(writer: Any) -> None:
     from pyhanko.pdf_utils import generic
 
     page = writer.find_page_for_modification(0)[0].get_object()
-    page[generic.NameObject("/Contents")] = writer.add_object(generic.StreamObject(stream_data=b"BT ET"))
+    page[generic.NameObject("/Contents")] = writer.add_object(
+        generic.StreamObject(stream_data=b"BT ET")
+    )
     writer.update_container(page)
 
 
@@ -154,10 +182,17 @@ def add_note(writer: Any) -> None:
     from pyhanko.pdf_utils import generic
 
     name = generic.NameObject
-    note = generic.DictionaryObject({
-        name("/Type"): name("/Annot"), name("/Subtype"): name("/FreeText"), name("/Contents"): generic.TextStringObject("pass"),
-        name("/Rect"): generic.ArrayObject([generic.NumberObject(n) for n in (100, 700, 300, 760)]), name("/DA"): generic.TextStringObject("/F 12 Tf"),
-    })
+    note = generic.DictionaryObject(
+        {
+            name("/Type"): name("/Annot"),
+            name("/Subtype"): name("/FreeText"),
+            name("/Contents"): generic.TextStringObject("pass"),
+            name("/Rect"): generic.ArrayObject(
+                [generic.NumberObject(n) for n in (100, 700, 300, 760)]
+            ),
+            name("/DA"): generic.TextStringObject("/F 12 Tf"),
+        }
+    )
     page = writer.find_page_for_modification(0)[0].get_object()
     page[name("/Annots")] = generic.ArrayObject([*page.get("/Annots", ()), writer.add_object(note)])
     writer.update_container(page)
@@ -167,7 +202,9 @@ def rename(writer: Any) -> None:
     from pyhanko.pdf_utils import generic
 
     information = writer.trailer["/Info"]
-    information[generic.NameObject("/Title")] = generic.TextStringObject("Commissioning record CH-4")
+    information[generic.NameObject("/Title")] = generic.TextStringObject(
+        "Commissioning record CH-4"
+    )
     writer.update_container(information)
 
 
@@ -183,7 +220,9 @@ def redraw_signature(writer: Any) -> None:
     from pyhanko.pdf_utils.layout import BoxConstraints
 
     field = writer.root["/AcroForm"]["/Fields"][1].get_object()
-    field["/AP"][NameObject("/N")] = writer.add_object(RawContent(b"0 0 9 9 re f", box=BoxConstraints(221, 85)).as_form_xobject())
+    field["/AP"][NameObject("/N")] = writer.add_object(
+        RawContent(b"0 0 9 9 re f", box=BoxConstraints(221, 85)).as_form_xobject()
+    )
     writer.update_container(field)
 
 
@@ -197,7 +236,9 @@ def swap(files: dict[str, bytes]) -> Callable[[Any], None]:
         for at in range(0, len(names), 2):
             if str(names[at]) in files:
                 specification = names[at + 1]
-                specification["/EF"][generic.NameObject("/F")] = writer.add_object(generic.StreamObject(stream_data=files[str(names[at])]))
+                specification["/EF"][generic.NameObject("/F")] = writer.add_object(
+                    generic.StreamObject(stream_data=files[str(names[at])])
+                )
                 writer.update_container(specification["/EF"])
 
     return change
@@ -210,16 +251,24 @@ def edited(entries: list[Entry], chained: bool) -> list[Entry]:
     """The sump 9 K colder than was read, with or without its hash and all that follow."""
     made: list[Entry] = []
     for entry in entries:
-        changed = replace(entry, value="43.5") if entry.what == "lube.sump_temperature" and entry.value == "52.5" else entry
+        changed = (
+            replace(entry, value="43.5")
+            if entry.what == "lube.sump_temperature" and entry.value == "52.5"
+            else entry
+        )
         if chained:
-            changed = replace(changed, previous=made[-1].digest if made else entry.previous, digest="")
+            changed = replace(
+                changed, previous=made[-1].digest if made else entry.previous, digest=""
+            )
             changed = replace(changed, digest=digest(changed))
         made.append(changed)
     return made
 
 
 def edited_files(there: Scene, chained: bool) -> dict[str, bytes]:
-    """The attached journal with an edited entry; with its hashes also the digests in the record's data."""
+    """The attached journal with an edited entry; with its hashes also the digests in the record's
+    data.
+    """
     content = journal.as_json(edited(list(there.job.state().entries), chained))
     if not chained:
         return {names.JOURNAL: content}
@@ -234,24 +283,38 @@ def edited_files(there: Scene, chained: bool) -> dict[str, bytes]:
 # --- forgeries: printed anew and signed anew ------------------------------------------------------
 
 
-def forged(there: Scene, files: dict[str, bytes], change: Callable[[dict[str, Any]], None] = lambda data: None) -> bytes:
+def forged(
+    there: Scene,
+    files: dict[str, bytes],
+    change: Callable[[dict[str, Any]], None] = lambda data: None,
+) -> bytes:
     """A record printed with other attachments and other data, not signed."""
     job = there.job
     attached = attachments.of_job(job, there.notebook.name, there.notebook.read_bytes())
     form = evidence.of_pdf(there.printed).record["form"]
     made = record(job, runs.read(there.notebook), attached, Layout(form=form))
-    changed = tuple(replace(each, content=files.get(each.name, each.content)) for each in made.attached)
+    changed = tuple(
+        replace(each, content=files.get(each.name, each.content)) for each in made.attached
+    )
     data = {**made.data, "attachments": [each.line() for each in changed]}
     change(data)
-    return typesetting.pdf(Record(data, made.pictures, changed), typesetting.moment(job.last_moment))
+    return typesetting.pdf(
+        Record(data, made.pictures, changed), typesetting.moment(job.last_moment)
+    )
 
 
-def signed_anew(there: Scene, content: bytes, people: dict[str, identity.Identity] | None = None) -> bytes:
+def signed_anew(
+    there: Scene, content: bytes, people: dict[str, identity.Identity] | None = None
+) -> bytes:
     """Signed by the same people, or by others under the same names."""
     with tempfile.TemporaryDirectory() as scratch:
         path = Path(scratch) / "record.pdf"
         path.write_bytes(content)
-        for role, person in zip(("technician", "owner's witness", "third"), (people or there.people).values(), strict=True):
+        for role, person in zip(
+            ("technician", "owner's witness", "third"),
+            (people or there.people).values(),
+            strict=True,
+        ):
             seal.sign(seal.ready(path, role, ("third",)), person.signer())
         return path.read_bytes()
 
@@ -262,9 +325,16 @@ def signed_blindly(there: Scene, content: bytes) -> bytes:
     with tempfile.TemporaryDirectory() as scratch:
         path = Path(scratch) / "record.pdf"
         path.write_bytes(content)
-        for number, (field_name, person) in enumerate(zip(("technician", "witness", "third"), there.people.values(), strict=True), start=1):
+        for number, (field_name, person) in enumerate(
+            zip(("technician", "witness", "third"), there.people.values(), strict=True), start=1
+        ):
             content = path.read_bytes()
-            seal.sign(seal.Ready(path, content, rows[field_name], number, False, evidence.digest(content)), person.signer())
+            seal.sign(
+                seal.Ready(
+                    path, content, rows[field_name], number, False, evidence.digest(content)
+                ),
+                person.signer(),
+            )
         return path.read_bytes()
 
 
@@ -273,7 +343,14 @@ def with_fields_and_page(writer: Any) -> None:
     from pyhanko.sign.fields import SigFieldSpec, append_signature_field
 
     for signatory in signature_page.SIGNATORIES:
-        append_signature_field(writer, SigFieldSpec(signatory.field, signature_page.PAGE, signature_page.box(signatory.field, signature_page.A4)))
+        append_signature_field(
+            writer,
+            SigFieldSpec(
+                signatory.field,
+                signature_page.PAGE,
+                signature_page.box(signatory.field, signature_page.A4),
+            ),
+        )
     add_page(writer)
 
 
@@ -290,9 +367,18 @@ def _with_other_end(entries: list[Entry]) -> Callable[[dict[str, Any]], None]:
 
 
 def forged_entry(there: Scene) -> bytes:
-    """An edited entry with all hashes right, the pages as they were but for the last hash, signed anew by the same people."""
+    """An edited entry with all hashes right, the pages as they were but for the last hash, signed
+    anew by the same people.
+    """
     entries = edited(list(there.job.state().entries), chained=True)
-    return signed_anew(there, forged(there, {names.JOURNAL: journal.as_json(entries), names.CSV: journal.as_csv(entries)}, _with_other_end(entries)))
+    return signed_anew(
+        there,
+        forged(
+            there,
+            {names.JOURNAL: journal.as_json(entries), names.CSV: journal.as_csv(entries)},
+            _with_other_end(entries),
+        ),
+    )
 
 
 def forged_verdict(there: Scene) -> bytes:
@@ -308,10 +394,19 @@ def forged_verdict(there: Scene) -> bytes:
 
 
 def transplanted(there: Scene) -> bytes:
-    """The last signature of one record put into another, whose last signature is of the same length."""
+    """The last signature of one record put into another, whose last signature is of the same
+    length.
+    """
     other = signed_anew(there, there.printed)
-    ours, theirs = (list(re.finditer(rb"/Contents <([0-9A-F]+)>", content))[-1] for content in (there.signed, other))
-    return there.signed[: ours.start(1)] + theirs.group(1).ljust(len(ours.group(1)), b"0") + there.signed[ours.end(1) :]
+    ours, theirs = (
+        list(re.finditer(rb"/Contents <([0-9A-F]+)>", content))[-1]
+        for content in (there.signed, other)
+    )
+    return (
+        there.signed[: ours.start(1)]
+        + theirs.group(1).ljust(len(ours.group(1)), b"0")
+        + there.signed[ours.end(1) :]
+    )
 
 
 def rewritten(content: bytes, change: Callable[[Any], None] = lambda pdf: None) -> bytes:
@@ -328,25 +423,74 @@ def rewritten(content: bytes, change: Callable[[Any], None] = lambda pdf: None) 
 CASES = (
     Case("A page is added in an increment", lambda there: added_to(there.signed, add_page)),
     Case("A page is rotated in an increment", lambda there: added_to(there.signed, rotate)),
-    Case("What a page shows is replaced in an increment", lambda there: added_to(there.signed, redraw_page)),
-    Case("A note is laid over a page in an increment", lambda there: added_to(there.signed, add_note)),
+    Case(
+        "What a page shows is replaced in an increment",
+        lambda there: added_to(there.signed, redraw_page),
+    ),
+    Case(
+        "A note is laid over a page in an increment", lambda there: added_to(there.signed, add_note)
+    ),
     Case("The title is changed in an increment", lambda there: added_to(there.signed, rename)),
-    Case("A page is added along with the empty fields, then signed by the same people without looking", lambda there: signed_blindly(there, added_to(there.printed, with_fields_and_page))),
-    Case("The file is opened and saved by another program, nothing else", lambda there: rewritten(there.signed)),
-    Case("A page is taken out, and the file saved", lambda there: rewritten(there.signed, lambda pdf: pdf.pages.__delitem__(0))),
-    Case("The attached journal is swapped for an empty one in an increment", lambda there: added_to(there.signed, swap({names.JOURNAL: journal.as_json([])}))),
-    Case("The attached machine sheet is swapped, in a record that nobody has signed yet", lambda there: added_to(there.printed, swap({"machine.toml": b"[machine]\n"}))),
-    Case("An entry of the attached journal is edited, hashes left", lambda there: added_to(there.signed, swap(edited_files(there, False)))),
-    Case("An entry is edited, all hashes and digests made anew", lambda there: added_to(there.signed, swap(edited_files(there, True)))),
+    Case(
+        "A page is added along with the empty fields, then signed by the same people without"
+        " looking",
+        lambda there: signed_blindly(there, added_to(there.printed, with_fields_and_page)),
+    ),
+    Case(
+        "The file is opened and saved by another program, nothing else",
+        lambda there: rewritten(there.signed),
+    ),
+    Case(
+        "A page is taken out, and the file saved",
+        lambda there: rewritten(there.signed, lambda pdf: pdf.pages.__delitem__(0)),
+    ),
+    Case(
+        "The attached journal is swapped for an empty one in an increment",
+        lambda there: added_to(there.signed, swap({names.JOURNAL: journal.as_json([])})),
+    ),
+    Case(
+        "The attached machine sheet is swapped, in a record that nobody has signed yet",
+        lambda there: added_to(there.printed, swap({"machine.toml": b"[machine]\n"})),
+    ),
+    Case(
+        "An entry of the attached journal is edited, hashes left",
+        lambda there: added_to(there.signed, swap(edited_files(there, False))),
+    ),
+    Case(
+        "An entry is edited, all hashes and digests made anew",
+        lambda there: added_to(there.signed, swap(edited_files(there, True))),
+    ),
     Case("The same, printed anew and signed anew by the same people", forged_entry),
-    Case("A verdict is printed as passed that did not pass, signed anew by the same people", forged_verdict),
-    Case("The record as it was, signed anew by others under the same names; checked with the people's certificates", lambda there: signed_anew(there, there.printed, impostors(there)), {"trusting": True}),
-    Case("The last signature is taken away by an increment", lambda there: added_to(there.signed, empty_last_signature)),
-    Case("The last signature is cut off: the file as it was before", lambda there: cut_to(there.signed, 2)),
+    Case(
+        "A verdict is printed as passed that did not pass, signed anew by the same people",
+        forged_verdict,
+    ),
+    Case(
+        "The record as it was, signed anew by others under the same names; checked with the"
+        " people's certificates",
+        lambda there: signed_anew(there, there.printed, impostors(there)),
+        {"trusting": True},
+    ),
+    Case(
+        "The last signature is taken away by an increment",
+        lambda there: added_to(there.signed, empty_last_signature),
+    ),
+    Case(
+        "The last signature is cut off: the file as it was before",
+        lambda there: cut_to(there.signed, 2),
+    ),
     Case("Two signatures are cut off", lambda there: cut_to(there.signed, 1)),
-    Case("All signatures are cut off, the empty fields stay", lambda there: cut_to(there.signed, 0)),
-    Case("Signatures and fields are cut off: the file as it was printed", lambda there: cut_to(there.signed, -1)),
-    Case("The stamp of a signature is drawn anew in an increment", lambda there: added_to(there.signed, redraw_signature)),
+    Case(
+        "All signatures are cut off, the empty fields stay", lambda there: cut_to(there.signed, 0)
+    ),
+    Case(
+        "Signatures and fields are cut off: the file as it was printed",
+        lambda there: cut_to(there.signed, -1),
+    ),
+    Case(
+        "The stamp of a signature is drawn anew in an increment",
+        lambda there: added_to(there.signed, redraw_signature),
+    ),
     Case("A signature of another copy of the record is put in the place of the last", transplanted),
     Case("The file is cut in half", lambda there: there.signed[: len(there.signed) // 2]),
     Case("The last hundred bytes are missing", lambda there: there.signed[:-100]),
@@ -361,9 +505,16 @@ CASES = (
 def wrong(found: verification.Verification) -> str:
     """What verify found wrong, a sentence a part."""
     bad = [part for part in found.parts if part.mark == verification.BAD]
-    # A signature begins with who signed, the verdicts with how many were derived: what is wrong comes after.
-    sentences = [f"{part.name}: {part.said[min(part.name in ('signature', 'verdicts'), len(part.said) - 1)]}" for part in bad]
-    return "; ".join(dict.fromkeys(sentence[:150].rstrip(".") for sentence in sentences[:3])) or "nothing"
+    # A signature begins with who signed, the verdicts with how many were derived: what is wrong
+    # comes after.
+    sentences = [
+        f"{part.name}: {part.said[min(part.name in ('signature', 'verdicts'), len(part.said) - 1)]}"
+        for part in bad
+    ]
+    return (
+        "; ".join(dict.fromkeys(sentence[:150].rstrip(".") for sentence in sentences[:3]))
+        or "nothing"
+    )
 
 
 def main(arguments: list[str]) -> int:
@@ -373,7 +524,10 @@ def main(arguments: list[str]) -> int:
         there = scene(Path(scratch), "short")
         whole = said(there, there.signed, trusting=True)
         rows = [(case.name, said(there, case.made(there), **case.options)) for case in CASES]
-        flips = [said(there, flipped(there.signed, *place)) for place in places(there.signed, options.flips)]
+        flips = [
+            said(there, flipped(there.signed, *place))
+            for place in places(there.signed, options.flips)
+        ]
     caught = sum(not found.valid for _, found in rows) + sum(not found.valid for found in flips)
     text = document(whole, rows, flips, caught)
     if options.write:
@@ -384,24 +538,55 @@ def main(arguments: list[str]) -> int:
 
 def _options(arguments: list[str]) -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n")[0])
-    parser.add_argument("--flips", type=int, default=FLIPS, help="how many bits are flipped, one at a time")
+    parser.add_argument(
+        "--flips", type=int, default=FLIPS, help="how many bits are flipped, one at a time"
+    )
     parser.add_argument("--write", action="store_true", help=f"write {TARGET.relative_to(ROOT)}")
     return parser.parse_args(arguments)
 
 
-def document(whole: verification.Verification, rows: list[tuple[str, verification.Verification]], flips: list[verification.Verification], caught: int) -> str:
+def document(
+    whole: verification.Verification,
+    rows: list[tuple[str, verification.Verification]],
+    flips: list[verification.Verification],
+    caught: int,
+) -> str:
     """The table with what it does not show."""
     lines = [
-        "# Tampering", "",
-        "What `startkit verify` says to a signed record that was tampered with. Made by `python benchmarks/tampering.py --write`; the cases, and the",
-        "record that they start from, are in that file. A reduced set runs with the tests.", "",
-        f"The record as it was signed: {'valid' if whole.valid else 'NOT VALID'}. Caught: {caught} of {len(rows) + len(flips)}.", "",
-        "| what was done | caught | what verify says first |", "|---|---|---|",
-        f"| One bit flipped, anywhere in the file, {len(flips)} places (seed {SEED}) | {sum(not f.valid for f in flips)} of {len(flips)} | {_commonest(flips)} |",
-        *(f"| {name} | {'no' if found.valid else 'yes'} | {wrong(found)} |" for name, found in rows), "",
-        "What no check of one file can see: a record that was printed and signed anew, consistent in itself, by other keys under the same names. Only the",
-        "certificates tell (`--trust`, or the SHA-256 of each compared with its owner). And a signature that the technician did not announce, cut off",
-        "again: what remains is the valid record of before; `--signed-by` asks for it.", "",
+        "# Tampering",
+        "",
+        (
+            "What `startkit verify` says to a signed record that was tampered with. Made by `python"
+            " benchmarks/tampering.py --write`; the cases, and the"
+        ),
+        "record that they start from, are in that file. A reduced set runs with the tests.",
+        "",
+        (
+            f"The record as it was signed: {'valid' if whole.valid else 'NOT VALID'}. Caught:"
+            f" {caught} of {len(rows) + len(flips)}."
+        ),
+        "",
+        "| what was done | caught | what verify says first |",
+        "|---|---|---|",
+        (
+            f"| One bit flipped, anywhere in the file, {len(flips)} places (seed {SEED}) |"
+            f" {sum(not f.valid for f in flips)} of {len(flips)} | {_commonest(flips)} |"
+        ),
+        *(
+            f"| {name} | {'no' if found.valid else 'yes'} | {wrong(found)} |"
+            for name, found in rows
+        ),
+        "",
+        (
+            "What no check of one file can see: a record that was printed and signed anew,"
+            " consistent in itself, by other keys under the same names. Only the"
+        ),
+        (
+            "certificates tell (`--trust`, or the SHA-256 of each compared with its owner). And a"
+            " signature that the technician did not announce, cut off"
+        ),
+        "again: what remains is the valid record of before; `--signed-by` asks for it.",
+        "",
     ]
     return "\n".join(lines)
 

@@ -1,4 +1,5 @@
-"""The harness of what is promised: killed, fuzzed and tampered with at length, its figures written to workbook/proof/trust.md.
+"""The harness of what is promised: killed, fuzzed and tampered with at length, its figures written
+to workbook/proof/trust.md.
 
 Run:  python benchmarks/trust.py            some twenty minutes
       python benchmarks/trust.py --nightly  100,000 inputs for each reader: hours
@@ -16,7 +17,11 @@ ROOT = Path(__file__).resolve().parents[1]
 if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
-from benchmarks.all import BENCHMARKS, Line, measured  # noqa: E402 - found only once the repository is on the path
+from benchmarks.all import (
+    BENCHMARKS,
+    Line,
+    measured,
+)
 
 PAGE = ROOT / "workbook" / "proof" / "trust.md"
 LONGEST = 24 * 3600.0  # s
@@ -34,8 +39,14 @@ Figures of the last full run of `python benchmarks/trust.py`, on {where}. What i
 
 def page(lines: list[Line]) -> str:
     """The page with one row for each run."""
-    where = f"{platform.system()} {platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}"
-    return HEAD.format(where=where) + "".join(f"| {line.about} | {line.shown} | {line.seconds:.0f} | `{line.command}` |\n" for line in lines)
+    where = (
+        f"{platform.system()} {platform.machine()}, {os.cpu_count()} cores, Python"
+        f" {platform.python_version()}"
+    )
+    return HEAD.format(where=where) + "".join(
+        f"| {line.about} | {line.shown} | {line.seconds:.0f} | `{line.command}` |\n"
+        for line in lines
+    )
 
 
 def main(options: list[str]) -> int:
@@ -44,7 +55,9 @@ def main(options: list[str]) -> int:
     lines = []
     for name, arguments in runs.items():
         benchmark = next(b for b in BENCHMARKS if b.name == name)
-        lines.append(measured(replace(benchmark, reduced=arguments, full=" ".join(arguments)), LONGEST))
+        lines.append(
+            measured(replace(benchmark, reduced=arguments, full=" ".join(arguments)), LONGEST)
+        )
         print(f"{lines[-1].about}: {lines[-1].shown} ({lines[-1].seconds:.0f} s)", flush=True)
     PAGE.write_text(page(lines), encoding="utf-8")
     return 0

@@ -1,4 +1,5 @@
-"""How often the vane diagnosis is right, undecided and wrong on simulated strokes with a known fault.
+"""How often the vane diagnosis is right, undecided and wrong on simulated strokes with a known
+fault.
 
 Run ``python benchmarks/vane_diagnosis.py`` to print the table, with ``--write`` to put it into
 ``workbook/proof/vane-diagnosis.md``. Seeded: the same number of runs gives the same table.
@@ -49,13 +50,19 @@ here is that one fault is not taken for another: wrong less missed.
 """
 
 
-def strokes(fault: str, run: int, noise: float, size: float = 1.0) -> tuple[VaneDrive, list[Stroke]]:
+def strokes(
+    fault: str, run: int, noise: float, size: float = 1.0
+) -> tuple[VaneDrive, list[Stroke]]:
     """Drive and strokes of one run; run and fault fix the seed."""
     rng = np.random.default_rng([run, list(FAULTS).index(fault)])
     drive = inject(fault, rng, ordinary(rng, noise), size)
     if rng.random() < 0.3:
         drive = replace(drive, seen_noise=None)
-    pairs, staircase, interval = int(rng.integers(3, 6)), bool(rng.random() < 0.8), float(rng.choice([0.5, 1.0, 2.0]))
+    pairs, staircase, interval = (
+        int(rng.integers(3, 6)),
+        bool(rng.random() < 0.8),
+        float(rng.choice([0.5, 1.0, 2.0])),
+    )
     return drive, simulate_strokes(drive, rng, pairs, staircase, interval)
 
 
@@ -66,17 +73,26 @@ def said(fault: str, run: int, noise: float, size: float = 1.0) -> str:
 
 def count(runs: int, noise: float, size: float = 1.0) -> dict[str, Counter[str]]:
     """Fault -> how often each answer was given."""
-    return {fault: Counter(said(fault, run, noise, size) for run in range(runs)) for fault in FAULTS}
+    return {
+        fault: Counter(said(fault, run, noise, size) for run in range(runs)) for fault in FAULTS
+    }
 
 
 def share(table: dict[str, Counter[str]], answers: Callable[[str, str], bool]) -> float:
     """Share of runs whose fault and answer satisfy a condition."""
     runs = sum(sum(row.values()) for row in table.values())
-    return sum(n for fault, row in table.items() for answer, n in row.items() if answers(fault, answer)) / runs
+    return (
+        sum(
+            n for fault, row in table.items() for answer, n in row.items() if answers(fault, answer)
+        )
+        / runs
+    )
 
 
 def wrong(table: dict[str, Counter[str]]) -> float:
-    """Share of runs that were given another name than their fault's, undecided not counted as wrong."""
+    """Share of runs that were given another name than their fault's, undecided not counted as
+    wrong.
+    """
     return share(table, lambda fault, answer: answer not in (fault, UNDECIDED))
 
 
@@ -89,13 +105,30 @@ def markdown(table: dict[str, Counter[str]], noise: float, size: float = 1.0) ->
     """One table, faults down, answers across."""
     answers = [*FAULTS, UNDECIDED]
     runs = sum(sum(row.values()) for row in table.values())
-    right, undecided = share(table, lambda fault, answer: fault == answer), share(table, lambda fault, answer: answer == UNDECIDED)
-    title = f"## Noise {100 * noise:.1f} % of travel" + (" (nominal)" if noise == NOMINAL else "") + ("" if size == 1.0 else f", faults at {100 * size:.0f} % of their size")
+    right, undecided = (
+        share(table, lambda fault, answer: fault == answer),
+        share(table, lambda fault, answer: answer == UNDECIDED),
+    )
+    title = (
+        f"## Noise {100 * noise:.1f} % of travel"
+        + (" (nominal)" if noise == NOMINAL else "")
+        + ("" if size == 1.0 else f", faults at {100 * size:.0f} % of their size")
+    )
     lines = [
-        title, "", f"Right {100 * right:.1f} %, undecided {100 * undecided:.1f} %, wrong {100 * wrong(table):.1f} % (missed {100 * missed(table):.1f} %) of {runs} runs.", "",
-        "| fault | " + " | ".join(f"said: {a}" for a in answers) + " |", "|---|" + "---:|" * len(answers),
+        title,
+        "",
+        (
+            f"Right {100 * right:.1f} %, undecided {100 * undecided:.1f} %, wrong"
+            f" {100 * wrong(table):.1f} % (missed {100 * missed(table):.1f} %) of {runs} runs."
+        ),
+        "",
+        "| fault | " + " | ".join(f"said: {a}" for a in answers) + " |",
+        "|---|" + "---:|" * len(answers),
     ]
-    lines += ["| " + fault + " | " + " | ".join(str(row[a] or "·") for a in answers) + " |" for fault, row in table.items()]
+    lines += [
+        "| " + fault + " | " + " | ".join(str(row[a] or "·") for a in answers) + " |"
+        for fault, row in table.items()
+    ]
     return "\n".join(lines) + "\n"
 
 

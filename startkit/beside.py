@@ -25,11 +25,14 @@ class Lost(RuntimeError):
 class Beside:
     """One Python process that does what it is asked, one thing after the other.
 
-    The standard pools are not used: one that is ended while it is still being told its work waits for ever.
+    The standard pools are not used: one that is ended while it is still being told its work waits
+    for ever.
     """
 
     def __init__(self) -> None:
-        self._orders: SimpleQueue[tuple[Future[Any], Callable[..., Any], tuple[Any, ...]] | None] = SimpleQueue()
+        self._orders: SimpleQueue[
+            tuple[Future[Any], Callable[..., Any], tuple[Any, ...]] | None
+        ] = SimpleQueue()
         self._process = _started()
         self._attending = threading.Thread(target=self._attend, name="startkit beside", daemon=True)
         self._attending.start()
@@ -56,7 +59,10 @@ class Beside:
             try:
                 done, result = self._asked(work, args)
             except Exception as error:  # a broken pipe, an early end, something that cannot be sent
-                done, result = False, Lost(f"no answer from the process beside ({type(error).__name__}: {error})")
+                done, result = (
+                    False,
+                    Lost(f"no answer from the process beside ({type(error).__name__}: {error})"),
+                )
             if done:
                 future.set_result(result)
             else:
@@ -78,7 +84,9 @@ class Beside:
 
 @contextmanager
 def process() -> Iterator[Beside]:
-    """A process, which is ended at once when the block is left: to give back what it holds would take it a second."""
+    """A process, which is ended at once when the block is left: to give back what it holds would
+    take it a second.
+    """
     beside = Beside()
     try:
         yield beside
@@ -88,16 +96,25 @@ def process() -> Iterator[Beside]:
 
 def _started() -> subprocess.Popen[bytes] | None:
     # Without the folder that happens to be the current one (-P): a foreign job could hold programs.
-    command = [sys.executable, "-P", "-c", f"import sys; sys.path[:] = {sys.path!r}; from startkit.beside import serve; serve()"]
+    command = [
+        sys.executable,
+        "-P",
+        "-c",
+        f"import sys; sys.path[:] = {sys.path!r}; from startkit.beside import serve; serve()",
+    ]
     # In a group of its own: Ctrl-C ends the process that asks, and that one ends this.
-    alone: dict[str, Any] = {"process_group": 0} if os.name == "posix" else {"creationflags": getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)}
+    alone: dict[str, Any] = (
+        {"process_group": 0}
+        if os.name == "posix"
+        else {"creationflags": getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)}
+    )
     try:
         return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, **alone)
     except OSError:
         return None
 
 
-# --- in the other process --------------------------------------------------------------------------
+# --- in the other process -------------------------------------------------------------------------
 
 
 def serve() -> None:

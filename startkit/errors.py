@@ -11,7 +11,12 @@ LONGEST = 1200  # characters of one part of a sentence: what was typed may be a 
 
 def shown(text: str) -> str:
     """A text for a terminal: signs that would act there stand as their code; ends of lines stay."""
-    return _UNSEEN.sub(lambda found: " " if found.group() == "\t" else found.group().encode("unicode_escape").decode(), text)
+    return _UNSEEN.sub(
+        lambda found: (
+            " " if found.group() == "\t" else found.group().encode("unicode_escape").decode()
+        ),
+        text,
+    )
 
 
 def _part(text: str) -> str:

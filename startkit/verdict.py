@@ -16,7 +16,9 @@ import pint
 from startkit.errors import UnitError
 from startkit.unit_registry import base
 
-COVERAGE = 2.0  # k of the expanded uncertainty, about 95 % for a normal distribution (JCGM 100, 6.2.1)
+COVERAGE = (
+    2.0  # k of the expanded uncertainty, about 95 % for a normal distribution (JCGM 100, 6.2.1)
+)
 
 
 class Outcome(Enum):
@@ -41,11 +43,22 @@ class Outcome(Enum):
 
 
 _MARKS = {
-    Outcome.PASS: "✓", Outcome.FAIL: "✗", Outcome.UNPROVEN: "≈",
-    Outcome.OPEN: "○", Outcome.WAIVED: "△", Outcome.NA: "–",
+    Outcome.PASS: "✓",
+    Outcome.FAIL: "✗",
+    Outcome.UNPROVEN: "≈",
+    Outcome.OPEN: "○",
+    Outcome.WAIVED: "△",
+    Outcome.NA: "–",
 }
 # The order in which outcomes decide what a group of items is worth.
-_WORST_FIRST = (Outcome.FAIL, Outcome.UNPROVEN, Outcome.OPEN, Outcome.WAIVED, Outcome.PASS, Outcome.NA)
+_WORST_FIRST = (
+    Outcome.FAIL,
+    Outcome.UNPROVEN,
+    Outcome.OPEN,
+    Outcome.WAIVED,
+    Outcome.PASS,
+    Outcome.NA,
+)
 
 
 @dataclass(frozen=True)
@@ -102,7 +115,8 @@ def within(
 ) -> Outcome:
     """The outcome of one reading against a lower and an upper limit, guard band included.
 
-    pass if low + k u <= reading <= high - k u;  fail if reading < low - k u or reading > high + k u;
+    pass if low + k u <= reading <= high - k u;  fail if reading < low - k u or reading > high + k
+    u;
     unproven between.
 
     Parameters
@@ -146,7 +160,11 @@ def _base(quantity: pint.Quantity) -> float:
 
 def _base_difference(quantity: pint.Quantity) -> float:
     if any(not quantity._REGISTRY._units[name].is_multiplicative for name in quantity.units._units):
-        raise UnitError("an uncertainty was given as a temperature", "verdict", "give it in delta_degC or delta_degF")
+        raise UnitError(
+            "an uncertainty was given as a temperature",
+            "verdict",
+            "give it in delta_degC or delta_degF",
+        )
     return float(base(quantity))
 
 

@@ -1,4 +1,6 @@
-"""Shared by all tests: the ledger of checks against something outside this project, and the demonstration."""
+"""Shared by all tests: the ledger of checks against something outside this project, and the
+demonstration.
+"""
 
 from __future__ import annotations
 
@@ -34,9 +36,19 @@ def edges() -> ledger.Edges:
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    parser.addoption("--outside-table", default=None, help="write the outside checks to this JSON file")
-    parser.addoption("--edge-table", default=None, help="write the readings nearest to each limit to this JSON file")
-    parser.addoption("--proof-only", action="store_true", help="run only the tests with outside checks and the tests of the stages")
+    parser.addoption(
+        "--outside-table", default=None, help="write the outside checks to this JSON file"
+    )
+    parser.addoption(
+        "--edge-table",
+        default=None,
+        help="write the readings nearest to each limit to this JSON file",
+    )
+    parser.addoption(
+        "--proof-only",
+        action="store_true",
+        help="run only the tests with outside checks and the tests of the stages",
+    )
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -50,12 +62,20 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
             # What a module makes once would else be made once by each worker.
             item.add_marker(pytest.mark.xdist_group(item.nodeid.partition("::")[0]))
     if config.getoption("--proof-only"):
-        items[:] = [item for item in items if "outside" in getattr(item, "fixturenames", ()) or "tests/stages/" in item.nodeid]
+        items[:] = [
+            item
+            for item in items
+            if "outside" in getattr(item, "fixturenames", ()) or "tests/stages/" in item.nodeid
+        ]
 
 
 def _has_module_fixture(item: pytest.Item) -> bool:
     fixtures = getattr(getattr(item, "_fixtureinfo", None), "name2fixturedefs", {})
-    return any(definition.scope == "module" for definitions in fixtures.values() for definition in definitions)
+    return any(
+        definition.scope == "module"
+        for definitions in fixtures.values()
+        for definition in definitions
+    )
 
 
 @pytest.hookimpl(optionalhook=True)
@@ -69,7 +89,10 @@ def pytest_testnodedown(node: Any, error: object) -> None:
 
 def _whole(config: pytest.Config) -> bool:
     """True if every test runs, so that what is not seen is not there."""
-    chosen = (config.getoption(name, None) for name in ("keyword", "markexpr", "lf", "deselect", "ignore", "proof_only"))
+    chosen = (
+        config.getoption(name, None)
+        for name in ("keyword", "markexpr", "lf", "deselect", "ignore", "proof_only")
+    )
     return config.args_source is pytest.Config.ArgsSource.TESTPATHS and not any(chosen)
 
 
@@ -77,25 +100,35 @@ def _whole(config: pytest.Config) -> bool:
 def pytest_sessionfinish(session: pytest.Session) -> None:
     config = session.config
     if hasattr(config, "workeroutput"):
-        config.workeroutput["ledger"] = {"checks": [asdict(c) for c in _CHECKS], "edges": [asdict(e) for e in _EDGES.nearest.values()]}
+        config.workeroutput["ledger"] = {
+            "checks": [asdict(c) for c in _CHECKS],
+            "edges": [asdict(e) for e in _EDGES.nearest.values()],
+        }
         return
-    for option, rows in (("--outside-table", ledger.check_rows(_CHECKS)), ("--edge-table", ledger.edge_rows(_EDGES))):
+    for option, rows in (
+        ("--outside-table", ledger.check_rows(_CHECKS)),
+        ("--edge-table", ledger.edge_rows(_EDGES)),
+    ):
         if config.getoption(option):
             ledger.write(config.getoption(option), rows)
     if _whole(config) and session.testscollected and session.exitstatus == pytest.ExitCode.OK:
-        _COMPLAINTS[:] = ledger.differences(json.loads(WRITTEN.read_text(encoding="utf-8")), ledger.check_rows(_CHECKS))
+        _COMPLAINTS[:] = ledger.differences(
+            json.loads(WRITTEN.read_text(encoding="utf-8")), ledger.check_rows(_CHECKS)
+        )
         if _COMPLAINTS:
             session.exitstatus = pytest.ExitCode.TESTS_FAILED
 
 
 def pytest_terminal_summary(terminalreporter: Any) -> None:
     if _COMPLAINTS:
-        terminalreporter.section("the written table of outside checks is not that of the tests: run `make proof`")
+        terminalreporter.section(
+            "the written table of outside checks is not that of the tests: run `make proof`"
+        )
         for complaint in _COMPLAINTS:
             terminalreporter.line(complaint)
 
 
-# --- the demonstration, made once ------------------------------------------------------------------
+# --- the demonstration, made once -----------------------------------------------------------------
 if str(ROOT) not in sys.path:
     # The workbook is not installed: let its tests find it beside the package.
     sys.path.insert(0, str(ROOT))
@@ -103,7 +136,9 @@ if str(ROOT) not in sys.path:
 
 @pytest.fixture(scope="session")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demonstration's folder, with the record of CH-1 printed. Tests that use it belong to the group ``demo``."""
+    """The demonstration's folder, with the record of CH-1 printed. Tests that use it belong to the
+    group ``demo``.
+    """
     from startkit.paper.printing import export
     from workbook.demo import WHOLE, build
 

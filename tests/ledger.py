@@ -1,6 +1,8 @@
-"""What the tests hold against something printed outside this project, and how near to each limit they go.
+"""What the tests hold against something printed outside this project, and how near to each limit
+they go.
 
-The checks come from the fixture ``outside``; the edges are seen in passing, wherever a test has a reading judged
+The checks come from the fixture ``outside``; the edges are seen in passing, wherever a test has a
+reading judged
 against a limit. Both are gathered from all workers of a parallel run.
 """
 
@@ -55,7 +57,17 @@ class Ledger:
     def __init__(self, checks: list[Check], test: str) -> None:
         self._checks, self._test = checks, test
 
-    def check(self, formula: str, *, printed: float, ours: float, source: str, standing: str, rel: float = 0.0, abs: float = 0.0) -> None:
+    def check(
+        self,
+        formula: str,
+        *,
+        printed: float,
+        ours: float,
+        source: str,
+        standing: str,
+        rel: float = 0.0,
+        abs: float = 0.0,
+    ) -> None:
         """Compare one value.
 
         Parameters
@@ -73,16 +85,22 @@ class Ledger:
         """
         assert standing in STANDINGS, f"standing must be one of {STANDINGS}"
         assert rel or abs, "say how closely the values must agree"
-        tolerance = " + ".join(([f"{rel:g} rel"] if rel else []) + ([f"{abs:g} abs"] if abs else []))
-        self._checks.append(Check(formula, source, standing, float(printed), float(ours), tolerance, self._test))
+        tolerance = " + ".join(
+            ([f"{rel:g} rel"] if rel else []) + ([f"{abs:g} abs"] if abs else [])
+        )
+        self._checks.append(
+            Check(formula, source, standing, float(printed), float(ours), tolerance, self._test)
+        )
         assert float(ours) == pytest.approx(float(printed), rel=rel or None, abs=abs or None)
 
 
-# --- edges: seen wherever a reading is judged ------------------------------------------------------
+# --- edges: seen wherever a reading is judged -----------------------------------------------------
 
 
 class Edges:
-    """Keeps, for each side of each limit, the nearest reading that passed and the nearest that did not."""
+    """Keeps, for each side of each limit, the nearest reading that passed and the nearest that did
+    not.
+    """
 
     def __init__(self) -> None:
         self.nearest: dict[tuple[str, str, bool], Edge] = {}
@@ -97,23 +115,50 @@ class Edges:
         """Take note of one judgement of `quantity`, known to `u`, against `limit`."""
         from startkit.facts.limits import defaults
 
-        if quantity is None or outcome.value not in ("pass", "fail", "unproven") or limit.key not in set(defaults()):
+        if (
+            quantity is None
+            or outcome.value not in ("pass", "fail", "unproven")
+            or limit.key not in set(defaults())
+        ):
             return
         own, passes = defaults()[limit.key], outcome.value == "pass"
         for side, gap, bound in _gaps(limit, quantity):
-            beyond = (gap - 2 * _size(u)) / (1 / NEAR if limit.kind == "count" else _scale(bound))  # the nearest count is one away
+            beyond = (gap - 2 * _size(u)) / (
+                1 / NEAR if limit.kind == "count" else _scale(bound)
+            )  # the nearest count is one away
             if passes == (beyond >= -1e-9):
                 moved = getattr(own, side) is not None and getattr(own, side) != bound
                 self.note(limit.key, side, bound, quantity, passes, beyond, moved)
 
-    def note(self, limit: str, side: str, bound: Any, reading: Any, passes: bool, beyond: float | None = None, moved: bool = False) -> None:
-        """Take note of one judgement; for limits that no single reading is held against, by the test itself."""
-        distance = (reading - bound).to_base_units().magnitude / _scale(bound) if beyond is None else beyond
+    def note(
+        self,
+        limit: str,
+        side: str,
+        bound: Any,
+        reading: Any,
+        passes: bool,
+        beyond: float | None = None,
+        moved: bool = False,
+    ) -> None:
+        """Take note of one judgement; for limits that no single reading is held against, by the
+        test itself.
+        """
+        distance = (
+            (reading - bound).to_base_units().magnitude / _scale(bound)
+            if beyond is None
+            else beyond
+        )
         shown = (f"{q:.6g~P}" for q in (bound, reading.to(bound.units)))
-        self.keep(Edge(limit, side, passes, *shown, round(float(abs(distance)), 6), moved, _current_test()))
+        self.keep(
+            Edge(
+                limit, side, passes, *shown, round(float(abs(distance)), 6), moved, _current_test()
+            )
+        )
 
     def watch(self) -> None:
-        """See every judgement from now on: where a verdict gets its sentence, and where one is made without it."""
+        """See every judgement from now on: where a verdict gets its sentence, and where one is made
+        without it.
+        """
         from startkit.stages import judging
         from startkit.verdict import Verdict
 
@@ -150,22 +195,32 @@ def _size(u: Any) -> float:
 
 
 def _scale(bound: Any) -> float:
-    """The limit's own size; for a limit of nought, one of its unit. A temperature counts from its own zero."""
+    """The limit's own size; for a limit of nought, one of its unit. A temperature counts from its
+    own zero.
+    """
     one = bound.units if bound._is_multiplicative else f"delta_{bound.units}"
-    return float(bound._REGISTRY.Quantity(abs(bound.magnitude) or 1.0, one).to_base_units().magnitude)
+    return float(
+        bound._REGISTRY.Quantity(abs(bound.magnitude) or 1.0, one).to_base_units().magnitude
+    )
 
 
 def _current_test() -> str:
     return os.environ.get("PYTEST_CURRENT_TEST", "").rsplit(" (", 1)[0]
 
 
-# --- gathered, written, compared -------------------------------------------------------------------
+# --- gathered, written, compared ------------------------------------------------------------------
 
 
 def check_rows(checks: Iterable[Check]) -> list[dict[str, Any]]:
     """Checks as they are written down: sorted, without the digits in which two computers differ."""
-    rows = [asdict(check) | {"printed": _short(check.printed), "ours": _short(check.ours)} for check in set(checks)]
-    return sorted(rows, key=lambda row: (row["formula"], row["source"], row["printed"], row["test"], row["ours"]))
+    rows = [
+        asdict(check) | {"printed": _short(check.printed), "ours": _short(check.ours)}
+        for check in set(checks)
+    ]
+    return sorted(
+        rows,
+        key=lambda row: (row["formula"], row["source"], row["printed"], row["test"], row["ours"]),
+    )
 
 
 def edge_rows(edges: Edges) -> list[dict[str, Any]]:
@@ -185,9 +240,13 @@ def write(path: str | Path, rows: list[dict[str, Any]]) -> None:
 
 
 def differences(written: list[dict[str, Any]], found: list[dict[str, Any]]) -> list[str]:
-    """What the written table of checks has and the tests have not, and the other way round; last digits may differ."""
+    """What the written table of checks has and the tests have not, and the other way round; last
+    digits may differ.
+    """
     named = [{_name(row) for row in rows} for rows in (written, found)]
-    return [f"no longer tested: {name}" for name in sorted(named[0] - named[1])] + [f"not in the table: {name}" for name in sorted(named[1] - named[0])]
+    return [f"no longer tested: {name}" for name in sorted(named[0] - named[1])] + [
+        f"not in the table: {name}" for name in sorted(named[1] - named[0])
+    ]
 
 
 def _name(row: dict[str, Any]) -> str:

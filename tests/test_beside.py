@@ -37,7 +37,10 @@ def test_what_cannot_be_sent_is_lost() -> None:
 
 
 def test_an_answer_that_cannot_be_read_is_the_last_one() -> None:
-    strange = "__import__('__main__').__dict__.setdefault('Strange', type('Strange', (), {'__module__': '__main__'}))()"
+    strange = (
+        "__import__('__main__').__dict__.setdefault('Strange', type('Strange', (), {'__module__':"
+        " '__main__'}))()"
+    )
     with process() as pool:
         for work in ((eval, strange), (max, 3, 4)):
             with pytest.raises(Lost):
@@ -88,7 +91,9 @@ def test_nobody_waits_for_what_was_still_being_told_when_the_block_is_left() -> 
     assert time.monotonic() - began < 20
 
 
-def test_nothing_of_the_current_folder_runs_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_nothing_of_the_current_folder_runs_there(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     (tmp_path / "pickle.py").write_text("raise SystemExit('a foreign program')", encoding="utf-8")
     monkeypatch.chdir(tmp_path)
     with process() as pool:

@@ -14,7 +14,19 @@ from startkit.facts.job import Job
 
 ROOT = Path(__file__).parents[1]
 SHEET = ROOT / "workbook" / "plant" / "machines" / "CH-1.toml"
-HEAVY = ("pint", "pandas", "numpy", "CoolProp", "matplotlib", "typst", "papermill", "nbconvert", "pydantic", "scipy", "IPython")
+HEAVY = (
+    "pint",
+    "pandas",
+    "numpy",
+    "CoolProp",
+    "matplotlib",
+    "typst",
+    "papermill",
+    "nbconvert",
+    "pydantic",
+    "scipy",
+    "IPython",
+)
 
 
 def run(*arguments: str | Path) -> Result:
@@ -29,7 +41,12 @@ def job(tmp_path: Path) -> Path:
 
 def test_help_imports_nothing_heavy() -> None:
     code = f"import sys, startkit.cli; print([m for m in {HEAVY!r} if m in sys.modules])"
-    assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.strip() == "[]"
+    assert (
+        subprocess.run(
+            [sys.executable, "-c", code], capture_output=True, text=True, check=True
+        ).stdout.strip()
+        == "[]"
+    )
 
 
 @pytest.mark.parametrize("command", sorted(main.commands))
@@ -68,7 +85,10 @@ def test_a_job_that_is_not_clear_is_status_1(job: Path) -> None:
 
 def test_readings_are_entered_from_a_file(job: Path, tmp_path: Path) -> None:
     file = tmp_path / "readings.csv"
-    file.write_text("item,value,unit,instrument\nlube.sump_temperature,\"51,5\",°C,T1\nvanes.strokes.1.direction,opening,,\n", encoding="utf-8")
+    file.write_text(
+        'item,value,unit,instrument\nlube.sump_temperature,"51,5",°C,T1\nvanes.strokes.1.direction,opening,,\n',
+        encoding="utf-8",
+    )
     result = run("enter", job, file, "--who", "Ben")
     assert result.exit_code == 0 and result.output.startswith("2 entries saved")
     entry = Job(job).state().latest["lube.sump_temperature"]
@@ -77,15 +97,25 @@ def test_readings_are_entered_from_a_file(job: Path, tmp_path: Path) -> None:
 
 def test_semicolons_and_a_byte_order_mark_are_read_as_well(job: Path, tmp_path: Path) -> None:
     file = tmp_path / "readings.csv"
-    file.write_text("\ufeffitem;value;unit;who\nlube.sump_temperature;51,5;°C;Ben\n", encoding="utf-8")
+    file.write_text(
+        "\ufeffitem;value;unit;who\nlube.sump_temperature;51,5;°C;Ben\n", encoding="utf-8"
+    )
     assert run("enter", job, file).exit_code == 0
 
 
-@pytest.mark.parametrize(("row", "said"), [
-    ("lube.sump,51,°C,Ben", "line 2: 'lube.sump': the stage lube asks for no 'sump'"), ("oil.sump,51,°C,Ben", "there is no stage 'oil'"),
-    ("vanes.strokes.1,51,,Ben", "name row and column"), ("lube.sump_temperature,51,°C,", "nobody is named"), (",51,°C,Ben", "no item"),
-])
-def test_a_line_that_cannot_be_entered_is_named_and_nothing_is_saved(job: Path, tmp_path: Path, row: str, said: str) -> None:
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        ("lube.sump,51,°C,Ben", "line 2: 'lube.sump': the stage lube asks for no 'sump'"),
+        ("oil.sump,51,°C,Ben", "there is no stage 'oil'"),
+        ("vanes.strokes.1,51,,Ben", "name row and column"),
+        ("lube.sump_temperature,51,°C,", "nobody is named"),
+        (",51,°C,Ben", "no item"),
+    ],
+)
+def test_a_line_that_cannot_be_entered_is_named_and_nothing_is_saved(
+    job: Path, tmp_path: Path, row: str, said: str
+) -> None:
     file = tmp_path / "readings.csv"
     file.write_text(f"item,value,unit,who\n{row}\nlube.filter_drop,12,kPa,Ben\n", encoding="utf-8")
     before = len(Job(job).state().entries)
@@ -102,13 +132,20 @@ def test_a_file_without_its_head_says_what_to_write(job: Path, tmp_path: Path) -
 
 def test_a_long_series_is_entered_from_a_file(job: Path, tmp_path: Path) -> None:
     file = tmp_path / "oil.csv"
-    file.write_text("time (s),supply,sump,differential (kPa),speed\n0,,,0,\n5,,,170,\n", encoding="utf-8")
+    file.write_text(
+        "time (s),supply,sump,differential (kPa),speed\n0,,,0,\n5,,,170,\n", encoding="utf-8"
+    )
     assert run("enter", job, file, "--series", "lube.pre_lube", "--who", "Ben").exit_code == 0
     assert Job(job).state().latest["lube.pre_lube"].value.splitlines()[2] == "5\t\t\t170"
 
 
 def test_a_series_for_a_single_field_is_refused(job: Path, tmp_path: Path) -> None:
-    assert "does not take a series" in run("enter", job, tmp_path / "x.csv", "--series", "lube.filter_drop", "--who", "Ben").stderr
+    assert (
+        "does not take a series"
+        in run(
+            "enter", job, tmp_path / "x.csv", "--series", "lube.filter_drop", "--who", "Ben"
+        ).stderr
+    )
 
 
 def test_items_lists_what_can_be_entered(job: Path) -> None:
@@ -118,7 +155,11 @@ def test_items_lists_what_can_be_entered(job: Path) -> None:
 
 def test_limits_are_listed_with_their_source() -> None:
     listed = run("limits", "--sheet", SHEET).output
-    assert "vanes.switch_distance" in listed and "machine sheet" in listed and "check against the standard" in listed
+    assert (
+        "vanes.switch_distance" in listed
+        and "machine sheet" in listed
+        and "check against the standard" in listed
+    )
 
 
 def test_a_blank_sheet_is_written_once(tmp_path: Path) -> None:
@@ -135,5 +176,8 @@ def test_jupyterlab_is_bound_to_this_computer_and_opens_the_notebook(job: Path) 
     from startkit.desk.lab import arguments
 
     command = arguments(Job(job), browser=False, port=9999)
-    assert "--ServerApp.ip=127.0.0.1" in command and "--LabApp.default_url=/doc/tree/new-machine.ipynb" in command
+    assert (
+        "--ServerApp.ip=127.0.0.1" in command
+        and "--LabApp.default_url=/doc/tree/new-machine.ipynb" in command
+    )
     assert not any("token" in part for part in command)

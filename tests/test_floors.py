@@ -47,24 +47,41 @@ def test_a_module_imports_only_from_its_own_floor_or_below(path: Path) -> None:
     for name in imports_of(path):
         other = floor_of(name)
         assert other in FLOORS, f"{path} imports {name}, which stands on no floor"
-        assert FLOORS.index(other) <= FLOORS.index(own), f"{path} on the floor {own} imports {name} from the floor {other}"
-        assert (own, other) not in APART, f"{path} on the floor {own} imports {name}: desk and paper do not know each other"
+        assert FLOORS.index(other) <= FLOORS.index(own), (
+            f"{path} on the floor {own} imports {name} from the floor {other}"
+        )
+        assert (
+            own,
+            other,
+        ) not in APART, (
+            f"{path} on the floor {own} imports {name}: desk and paper do not know each other"
+        )
 
 
 def test_the_check_sees_a_lazy_import(tmp_path: Path) -> None:
     file = tmp_path / "low.py"
-    file.write_text("def f():\n    from startkit.desk import book\n    return book\n", encoding="utf-8")
+    file.write_text(
+        "def f():\n    from startkit.desk import book\n    return book\n", encoding="utf-8"
+    )
     assert imports_of(file) == ["startkit.desk.book"]
 
 
 def test_science_reads_no_file_and_no_clock() -> None:
     for path in (HOUSE / "science").glob("*.py"):
-        names = {node.id for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(node, ast.Name)}
+        names = {
+            node.id
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+            if isinstance(node, ast.Name)
+        }
         assert not names & {"open", "Path", "datetime"}, path.name
 
 
 def test_stages_read_no_file() -> None:
     for path in (HOUSE / "stages").glob("*.py"):
-        names = {node.id for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(node, ast.Name)}
+        names = {
+            node.id
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+            if isinstance(node, ast.Name)
+        }
         assert not names & {"open", "Path"}, path.name
         assert ".now(" not in path.read_text(encoding="utf-8"), path.name

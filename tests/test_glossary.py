@@ -1,4 +1,6 @@
-"""One term for one thing: the glossary has every word of the trade that is used, and no screen uses another for it."""
+"""One term for one thing: the glossary has every word of the trade that is used, and no screen uses
+another for it.
+"""
 
 from __future__ import annotations
 
@@ -15,20 +17,47 @@ from startkit.stages.registry import stages
 from startkit.verdict import Outcome
 
 ROOT = Path(__file__).parents[1]
-LINES = [line for line in (ROOT / "workbook" / "glossary.md").read_text(encoding="utf-8").splitlines() if line.startswith("| ")][1:]
-TERMS = {line.split(" | ")[0].removeprefix("| "): line.split(" | ", 1)[1].removesuffix(" |") for line in LINES}
+LINES = [
+    line
+    for line in (ROOT / "workbook" / "glossary.md").read_text(encoding="utf-8").splitlines()
+    if line.startswith("| ")
+][1:]
+TERMS = {
+    line.split(" | ")[0].removeprefix("| "): line.split(" | ", 1)[1].removesuffix(" |")
+    for line in LINES
+}
 # What is not said, and the word that is said instead.
 INSTEAD = {
-    r"\bIGVs?\b": "inlet guide vanes", r"\bpre-?rotation": "inlet guide vanes", r"\b[RF]LA\b": "full-load current", r"\bfull[ -]load amps?\b": "full-load current",
-    r"\bLRA\b": "locked-rotor current", r"\bVFD|VSD\b": "variable-speed drive", r"\bset-?point": "set point", r"\bdelta[ -]?T\b": "range", r"\bpre-?lubrication\b": "pre-lube",
-    r"\bpost-?lubrication\b": "post-lube", r"\brun-?down\b": "coast-down", r"\bpulldown\b": "pull-down", r"\bmegger\b": "insulation resistance", r"\balarm trip\b": "trip", r"\bhi-?pot\b": "insulation resistance",
+    r"\bIGVs?\b": "inlet guide vanes",
+    r"\bpre-?rotation": "inlet guide vanes",
+    r"\b[RF]LA\b": "full-load current",
+    r"\bfull[ -]load amps?\b": "full-load current",
+    r"\bLRA\b": "locked-rotor current",
+    r"\bVFD|VSD\b": "variable-speed drive",
+    r"\bset-?point": "set point",
+    r"\bdelta[ -]?T\b": "range",
+    r"\bpre-?lubrication\b": "pre-lube",
+    r"\bpost-?lubrication\b": "post-lube",
+    r"\brun-?down\b": "coast-down",
+    r"\bpulldown\b": "pull-down",
+    r"\bmegger\b": "insulation resistance",
+    r"\balarm trip\b": "trip",
+    r"\bhi-?pot\b": "insulation resistance",
 }
 
 
 def words_of_the_house() -> list[str]:
     """The words that DEVELOPERS.md lists under its head Words."""
-    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").split("## Words\n", 1)[1].split("\n## ", 1)[0].split("Trade words", 1)[0]
-    return [word.strip().lower() for word in re.split(r"[,;.]", text.replace("\n", " ")) if word.strip()]
+    text = (
+        (ROOT / "DEVELOPERS.md")
+        .read_text(encoding="utf-8")
+        .split("## Words\n", 1)[1]
+        .split("\n## ", 1)[0]
+        .split("Trade words", 1)[0]
+    )
+    return [
+        word.strip().lower() for word in re.split(r"[,;.]", text.replace("\n", " ")) if word.strip()
+    ]
 
 
 def said() -> Iterator[tuple[str, str]]:
@@ -36,7 +65,17 @@ def said() -> Iterator[tuple[str, str]]:
     for name, stage in stages().items():
         yield name, f"{stage.title}. {stage.purpose} {' '.join(stage.cautions)}"
         for field in stage.fields:
-            yield f"{name}.{field.name}", " ".join([field.question, field.help or "", field.group or "", *(f"{c.label} {c.help or ''}" for c in field.columns)])
+            yield (
+                f"{name}.{field.name}",
+                " ".join(
+                    [
+                        field.question,
+                        field.help or "",
+                        field.group or "",
+                        *(f"{c.label} {c.help or ''}" for c in field.columns),
+                    ]
+                ),
+            )
     for key, limit in defaults().items():
         yield key, f"{limit.title}. {limit.source}"
     for path in (ROOT / "startkit" / "facts" / "lists").glob("*.toml"):
@@ -56,7 +95,21 @@ def test_every_outcome_standing_and_hold_point_is_explained() -> None:
 
 @pytest.mark.parametrize("name", sorted(stages()))
 def test_the_trade_words_of_a_stages_title_are_explained(name: str) -> None:
-    plain = {"setup", "safety", "electrical", "controls", "water circuits", "lubrication", "handover", "overhaul", "tightness and charge", "first start", "load-up", "shut-down", "trips"}
+    plain = {
+        "setup",
+        "safety",
+        "electrical",
+        "controls",
+        "water circuits",
+        "lubrication",
+        "handover",
+        "overhaul",
+        "tightness and charge",
+        "first start",
+        "load-up",
+        "shut-down",
+        "trips",
+    }
     title = stages()[name].title.lower()
     assert title in plain or title in TERMS, f"explain {title!r} in workbook/glossary.md"
 
@@ -73,7 +126,9 @@ def test_what_is_said_instead_is_a_term_or_a_starter() -> None:
 
 
 def test_terms_are_in_order_once_each_and_one_line_long() -> None:
-    assert [line.split(" | ")[0].removeprefix("| ") for line in LINES] == sorted(TERMS, key=str.lower)
+    assert [line.split(" | ")[0].removeprefix("| ") for line in LINES] == sorted(
+        TERMS, key=str.lower
+    )
     for term, meaning in TERMS.items():
         assert 10 < len(meaning) <= 160 and meaning.endswith("."), term
         assert term in ("n/a",) or not term[0].isupper(), "sentence case"

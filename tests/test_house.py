@@ -1,4 +1,6 @@
-"""The house in order: short modules and functions, no dead code, clean style and types, a reason beside each exception."""
+"""The house in order: short modules and functions, no dead code, clean style and types, a reason
+beside each exception.
+"""
 
 from __future__ import annotations
 
@@ -32,7 +34,9 @@ def bodies(path: Path) -> dict[str, int]:
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
             body = node.body[1:] if ast.get_docstring(node) is not None else node.body
-            found[f"{name_of(path)}:{node.lineno} {node.name}"] = body[-1].end_lineno - body[0].lineno + 1 if body else 0
+            found[f"{name_of(path)}:{node.lineno} {node.name}"] = (
+                body[-1].end_lineno - body[0].lineno + 1 if body else 0
+            )
     return found
 
 
@@ -47,12 +51,16 @@ def test_functions_are_short() -> None:
     assert {name: length for name, length in lines.items() if length > LONGEST_FUNCTION} == {}
 
 
-# --- reasons beside exceptions ---------------------------------------------------------------------------
+# --- reasons beside exceptions --------------------------------------------------------------------
 
 
 def comments(path: Path) -> list[tuple[int, str]]:
     with path.open("rb") as file:
-        return [(token.start[0], token.string) for token in tokenize.tokenize(file.readline) if token.type == tokenize.COMMENT]
+        return [
+            (token.start[0], token.string)
+            for token in tokenize.tokenize(file.readline)
+            if token.type == tokenize.COMMENT
+        ]
 
 
 @pytest.mark.parametrize("path", MODULES, ids=name_of)
@@ -61,13 +69,17 @@ def test_an_exception_to_a_check_has_its_reason(path: Path) -> None:
     for line, comment in comments(path):
         for rule, reason in re.findall(r"noqa: (\w+)(?: - (.+))?$", comment):
             # Once in a module is enough: the same rule, the same reason.
-            assert reason or rule in explained, f"{name_of(path)}, line {line}: {comment} without a reason"
+            assert reason or rule in explained, (
+                f"{name_of(path)}, line {line}: {comment} without a reason"
+            )
             explained.add(rule)
         if "type: ignore" in comment:
-            assert re.search(r"type: ignore\[[\w, -]+\]  # \w", comment), f"{name_of(path)}, line {line}: {comment} without its code or its reason"
+            assert re.search(r"type: ignore\[[\w, -]+\]  # \w", comment), (
+                f"{name_of(path)}, line {line}: {comment} without its code or its reason"
+            )
 
 
-# --- tools: what `make lint` runs, where it is installed --------------------------------------------------
+# --- tools: what `make lint` runs, where it is installed ------------------------------------------
 
 
 def run(tool: str, *arguments: str) -> None:
@@ -76,7 +88,9 @@ def run(tool: str, *arguments: str) -> None:
     found = str(command) if command.exists() else shutil.which(tool)
     if found is None:
         pytest.skip(f"{tool} is not installed: pip install -e .[dev]")
-    done = subprocess.run([found, *arguments], cwd=ROOT, capture_output=True, text=True, check=False, timeout=220)
+    done = subprocess.run(
+        [found, *arguments], cwd=ROOT, capture_output=True, text=True, check=False, timeout=220
+    )
     assert done.returncode == 0, (done.stdout + done.stderr)[-4000:]
 
 
@@ -100,12 +114,17 @@ def test_the_makefile_runs_the_same_checks() -> None:
     recipe = (ROOT / "Makefile").read_text(encoding="utf-8").split("\nlint:")[1].split("\n\n")[0]
     for tool in ("ruff check .", "mypy", "vulture", "deptry ."):
         assert f"$(BIN)/{tool}" in recipe
-        assert any(need.startswith(tool.split()[0]) for need in PROJECT["project"]["optional-dependencies"]["dev"])
+        assert any(
+            need.startswith(tool.split()[0])
+            for need in PROJECT["project"]["optional-dependencies"]["dev"]
+        )
 
 
 @pytest.mark.xdist_group("house")
 def test_tests_of_one_group_run_on_one_worker(request: pytest.FixtureRequest) -> None:
-    """Else each worker makes the demonstration and starts a server of its own, and the run takes half as long again."""
+    """Else each worker makes the demonstration and starts a server of its own, and the run takes
+    half as long again.
+    """
     if "PYTEST_XDIST_WORKER" not in os.environ:
         pytest.skip("only where tests run side by side")
     assert request.node.nodeid.endswith("@house")

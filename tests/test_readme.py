@@ -1,4 +1,6 @@
-"""README and DEVELOPERS say what is true: commands exist, links lead somewhere, dependencies have their reason."""
+"""README and DEVELOPERS say what is true: commands exist, links lead somewhere, dependencies have
+their reason.
+"""
 
 from __future__ import annotations
 
@@ -67,7 +69,14 @@ def _names(requirements: list[str]) -> set[str]:
 
 def test_every_dependency_has_its_reason_and_a_stated_range() -> None:
     extras = [r for group in PROJECT["optional-dependencies"].values() for r in group]
-    listed = {name.lower() for name in re.findall(r"^\| `([^`]+)` \|", DEVELOPERS.split("## Dependencies")[1].split("\n## ")[0], re.MULTILINE)}
+    listed = {
+        name.lower()
+        for name in re.findall(
+            r"^\| `([^`]+)` \|",
+            DEVELOPERS.split("## Dependencies")[1].split("\n## ")[0],
+            re.MULTILINE,
+        )
+    }
     assert _names(PROJECT["dependencies"] + extras) <= listed
     assert all(">=" in r for r in PROJECT["dependencies"])
 

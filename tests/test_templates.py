@@ -1,4 +1,6 @@
-"""Templates are thin: parameters, one import, then one call and one display a cell; no code in sight, no outputs stored."""
+"""Templates are thin: parameters, one import, then one call and one display a cell; no code in
+sight, no outputs stored.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +15,11 @@ from startkit.stages.holds import NAMES
 from startkit.stages.registry import stages
 
 HOME = Path(__file__).parents[1] / "templates"
-JOB_TEMPLATES = [path for path in sorted(HOME.glob("*.ipynb")) if 'book = open_book(job, mode)' in path.read_text(encoding="utf-8")]
+JOB_TEMPLATES = [
+    path
+    for path in sorted(HOME.glob("*.ipynb"))
+    if "book = open_book(job, mode)" in path.read_text(encoding="utf-8")
+]
 
 
 @pytest.mark.parametrize("path", sorted(HOME.glob("*.ipynb")), ids=lambda p: p.stem)
@@ -21,13 +27,25 @@ class TestEveryTemplate:
     def test_is_a_valid_notebook_without_outputs(self, path: Path) -> None:
         notebook = nbformat.read(path, as_version=4)
         nbformat.validate(notebook)
-        assert all(not c.outputs and c.execution_count is None for c in notebook.cells if c.cell_type == "code")
+        assert all(
+            not c.outputs and c.execution_count is None
+            for c in notebook.cells
+            if c.cell_type == "code"
+        )
 
     def test_hides_its_code(self, path: Path) -> None:
-        assert all(c.metadata.jupyter.source_hidden for c in nbformat.read(path, as_version=4).cells if c.cell_type == "code")
+        assert all(
+            c.metadata.jupyter.source_hidden
+            for c in nbformat.read(path, as_version=4).cells
+            if c.cell_type == "code"
+        )
 
     def test_has_one_tagged_parameters_cell(self, path: Path) -> None:
-        cells = [c for c in nbformat.read(path, as_version=4).cells if "parameters" in c.metadata.get("tags", [])]
+        cells = [
+            c
+            for c in nbformat.read(path, as_version=4).cells
+            if "parameters" in c.metadata.get("tags", [])
+        ]
         assert len(cells) == 1
 
     def test_defines_no_function_and_holds_no_formula(self, path: Path) -> None:
@@ -35,9 +53,20 @@ class TestEveryTemplate:
             if cell.cell_type == "code":
                 tree = ast.parse(cell.source)
                 kinds = {type(node) for node in ast.walk(tree)}
-                assert not kinds & {ast.FunctionDef, ast.Lambda, ast.ClassDef, ast.BinOp, ast.For, ast.If, ast.While}
+                assert not kinds & {
+                    ast.FunctionDef,
+                    ast.Lambda,
+                    ast.ClassDef,
+                    ast.BinOp,
+                    ast.For,
+                    ast.If,
+                    ast.While,
+                }
                 if "parameters" in cell.metadata.get("tags", []):
-                    assert all(isinstance(node, ast.Assign) and isinstance(node.value, ast.Constant) for node in tree.body)
+                    assert all(
+                        isinstance(node, ast.Assign) and isinstance(node.value, ast.Constant)
+                        for node in tree.body
+                    )
                 else:
                     assert len(tree.body) <= 2
 

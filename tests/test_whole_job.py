@@ -51,7 +51,9 @@ def copy(job: Path, tmp_path: Path) -> Path:
 
 @pytest.fixture(scope="module")
 def again(job: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The job run and printed once more, elsewhere and without a kernel, as `startkit print` does it."""
+    """The job run and printed once more, elsewhere and without a kernel, as `startkit print` does
+    it.
+    """
     copied = Path(shutil.copytree(job, tmp_path_factory.mktemp("again") / "CH-1"))
     shutil.rmtree(copied / "records")
     assert alone(copied, "", "full", "").clear is is_clear(copied)
@@ -60,11 +62,21 @@ def again(job: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def parts(notebook: Path) -> list[dict]:
     cells = nbformat.read(notebook, as_version=4).cells
-    return [o.data[PART] for c in cells if c.cell_type == "code" for o in c.outputs if PART in o.get("data", {})]
+    return [
+        o.data[PART]
+        for c in cells
+        if c.cell_type == "code"
+        for o in c.outputs
+        if PART in o.get("data", {})
+    ]
 
 
 def test_every_stage_of_the_template_is_in_the_executed_notebook(job: Path) -> None:
-    asked = [c.source for c in nbformat.read(job / "new-machine.ipynb", as_version=4).cells if c.source.startswith("book.stage(")]
+    asked = [
+        c.source
+        for c in nbformat.read(job / "new-machine.ipynb", as_version=4).cells
+        if c.source.startswith("book.stage(")
+    ]
     shown = [p["stage"] for p in parts(job / "records" / "CH-1.ipynb") if p["part"] == "stage"]
     assert shown and [f'book.stage("{name}")' for name in shown] == asked
 
@@ -75,7 +87,9 @@ def test_a_record_run_shows_no_widget(job: Path) -> None:
             assert "application/vnd.jupyter.widget-view+json" not in output.get("data", {})
 
 
-def test_no_path_of_the_machine_is_in_notebook_or_record(job: Path, record: Path, text: str) -> None:
+def test_no_path_of_the_machine_is_in_notebook_or_record(
+    job: Path, record: Path, text: str
+) -> None:
     written = (job / "records" / "CH-1.ipynb").read_text(encoding="utf-8")
     assert str(job) not in written and str(job) not in text
     assert str(Path.home()) not in written
@@ -91,17 +105,34 @@ def test_an_unknown_parameter_is_an_error_not_a_warning(copy: Path) -> None:
     assert CliRunner().invoke(main, ["run", str(copy), "-p", "jbo", "."]).exit_code == 2
 
 
-def test_nbval_finds_the_executed_notebook_reproducible_and_notices_one_changed_digit(copy: Path) -> None:
+def test_nbval_finds_the_executed_notebook_reproducible_and_notices_one_changed_digit(
+    copy: Path,
+) -> None:
     notebook = json.loads((copy / "records" / "CH-1.ipynb").read_text(encoding="utf-8"))
     cell = next(c for c in notebook["cells"] if "".join(c["source"]) == 'book.stage("setup")')
     figure = cell["outputs"][0]["data"][PART]["figures"][0]
     figure["text"] = figure["text"].replace("1", "2", 1)
     (copy / "again.ipynb").write_text(json.dumps(notebook), encoding="utf-8")
     # The kernel starts beside the notebook, which is the job's folder.
-    command = [sys.executable, "-m", "pytest", "-q", "--nbval", "again.ipynb", "-p", "no:cacheprovider", "-p", "no:xdist", "--rootdir", "."]
+    command = [
+        sys.executable,
+        "-m",
+        "pytest",
+        "-q",
+        "--nbval",
+        "again.ipynb",
+        "-p",
+        "no:cacheprovider",
+        "-p",
+        "no:xdist",
+        "--rootdir",
+        ".",
+    ]
     done = subprocess.run(command, cwd=copy, capture_output=True, text=True, check=False)
     code = [c for c in notebook["cells"] if c["cell_type"] == "code"]
-    assert done.returncode == 1 and f"1 failed, {len(code) - 1} passed" in done.stdout, done.stdout[-3000:]
+    assert done.returncode == 1 and f"1 failed, {len(code) - 1} passed" in done.stdout, done.stdout[
+        -3000:
+    ]
 
 
 def test_the_first_page_says_machine_and_hold_points(record: Path) -> None:
@@ -111,10 +142,17 @@ def test_the_first_page_says_machine_and_hold_points(record: Path) -> None:
 
 @pytest.mark.parametrize("paper", ["a4", "us-letter"])
 def test_the_short_form_is_three_pages_first_page_figures_signatures(job: Path, paper: str) -> None:
-    content, _ = RecordExporter(paper=paper, form="short").from_filename(str(job / "records" / "CH-1.ipynb"))
+    content, _ = RecordExporter(paper=paper, form="short").from_filename(
+        str(job / "records" / "CH-1.ipynb")
+    )
     pages = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(content)).pages]
     assert len(pages) == 3
-    assert "Where the job stands" in pages[0] and "Figures at each load" in pages[1] and "Settings as left" in pages[1] and pages[2].count("Signatures") == 1
+    assert (
+        "Where the job stands" in pages[0]
+        and "Figures at each load" in pages[1]
+        and "Settings as left" in pages[1]
+        and pages[2].count("Signatures") == 1
+    )
 
 
 def test_every_verdict_of_the_notebook_stands_in_the_record(job: Path, text: str) -> None:
@@ -130,8 +168,12 @@ def test_notebook_and_journal_are_attached_and_whole(job: Path, record: Path) ->
         attached = {name: spec.get_file().read_bytes() for name, spec in pdf.attachments.items()}
     notebook = next(data for name, data in attached.items() if name.endswith("CH-1.ipynb"))
     assert notebook == (job / "records" / "CH-1.ipynb").read_bytes()
-    journal = json.loads(next(data for name, data in attached.items() if name.endswith("journal.json")))
-    assert [e["digest"] for e in journal["entries"]] == [e.digest for e in Job(job, read_only=True).state().entries]
+    journal = json.loads(
+        next(data for name, data in attached.items() if name.endswith("journal.json"))
+    )
+    assert [e["digest"] for e in journal["entries"]] == [
+        e.digest for e in Job(job, read_only=True).state().entries
+    ]
 
 
 def test_the_record_claims_pdf_a_3b(record: Path) -> None:
@@ -142,22 +184,37 @@ def test_the_record_claims_pdf_a_3b(record: Path) -> None:
 
 def test_qpdf_finds_nothing_wrong(record: Path) -> None:
     with pikepdf.open(record) as pdf:
-        assert pdf.check_pdf_syntax() == [] if hasattr(pdf, "check_pdf_syntax") else pdf.check() == []
+        assert (
+            pdf.check_pdf_syntax() == [] if hasattr(pdf, "check_pdf_syntax") else pdf.check() == []
+        )
 
 
 def test_the_job_run_again_gives_the_same_verdicts(again: Path, job: Path) -> None:
     later, before = parts(again / "records" / "CH-1.ipynb"), parts(job / "records" / "CH-1.ipynb")
-    assert [(v["key"], v["outcome"]) for p in later for v in p.get("verdicts", [])] == [(v["key"], v["outcome"]) for p in before for v in p.get("verdicts", [])]
+    assert [(v["key"], v["outcome"]) for p in later for v in p.get("verdicts", [])] == [
+        (v["key"], v["outcome"]) for p in before for v in p.get("verdicts", [])
+    ]
 
 
 @pytest.mark.parametrize("name", ["CH-1", "CH-2", "CH-3"])
-def test_a_look_back_that_makes_nothing_but_verdicts_makes_the_same_ones(demo: Path, name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_look_back_that_makes_nothing_but_verdicts_makes_the_same_ones(
+    demo: Path, name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     folder = Job(demo / "jobs" / name, read_only=True)
     stages, entries = registry.for_job(folder), folder.state().entries
     for upto in (len(entries) // 3, 2 * len(entries) // 3, len(entries)):
         found = []
         for shown in (True, False):
             monkeypatch.setattr(memory, "_MEMORIES", [])
-            seen = Assessment(folder.machine, folder.limits, stages, State(entries[:upto]), folder.system, folder.baseline, folder.trends, shown)
+            seen = Assessment(
+                folder.machine,
+                folder.limits,
+                stages,
+                State(entries[:upto]),
+                folder.system,
+                folder.baseline,
+                folder.trends,
+                shown,
+            )
             found.append([(v.key, v.outcome, v.sentence) for _, v in seen.verdicts()])
         assert found[0] == found[1]

@@ -1,7 +1,9 @@
 """A water-cooled centrifugal chiller in steady operation, from refrigerant to kilowatts.
 
-Evaporator and condenser are isothermal on the refrigerant side and found by effectiveness and number
-of transfer units; the compressor by its map; motor, drive and transmission by their losses. All that
+Evaporator and condenser are isothermal on the refrigerant side and found by effectiveness and
+number
+of transfer units; the compressor by its map; motor, drive and transmission by their losses. All
+that
 the motor and the transmission lose is taken up by refrigerant, so that the heat rejected is the
 capacity and the whole input power: Q_cond = Q_evap + P, exactly.
 
@@ -52,7 +54,11 @@ class Exchanger:
     def ua_at(self, flow: float, duty: float) -> float:
         water, film, deposit = self.shares
         relative = max(duty / self.duty, 0.02)
-        return self.ua / (water * (self.flow / flow) ** 0.8 + film * relative**-self.exponent + deposit * self.fouling)
+        return self.ua / (
+            water * (self.flow / flow) ** 0.8
+            + film * relative**-self.exponent
+            + deposit * self.fouling
+        )
 
     def effectiveness(self, flow: float, duty: float, heat_capacity: float) -> float:
         return 1 - math.exp(-self.ua_at(flow, duty) / (flow * heat_capacity))
@@ -77,7 +83,8 @@ class Drive:
     transmission_loss : float
         Share of rated power in gear and bearings at design speed (with the square of speed).
     drive_loss : tuple of float
-        Constant and load-dependent share of rated power lost in a variable-speed drive; zeros if there is none.
+        Constant and load-dependent share of rated power lost in a variable-speed drive; zeros if
+        there is none.
     reactive : tuple of float
         Magnetising and load-dependent reactive power as a share of rated power.
     """
@@ -96,14 +103,22 @@ class Drive:
         shaft = gas_power + self.transmission_loss * self.rated_power * speed**2
         x = shaft / self.rated_power
         motor = self.rated_power * (self.no_load_loss * speed + self.load_loss * x**2)
-        drive = self.rated_power * (self.drive_loss[0] + self.drive_loss[1] * x) if any(self.drive_loss) else 0.0
+        drive = (
+            self.rated_power * (self.drive_loss[0] + self.drive_loss[1] * x)
+            if any(self.drive_loss)
+            else 0.0
+        )
         return shaft + motor + drive, shaft
 
     def current(self, power: float) -> float:
         """Line current [A] at an input power [W]."""
         x = power / self.rated_power
         # Behind a drive's rectifier the motor's magnetising power does not show in the line.
-        reactive = 0.08 * power if any(self.drive_loss) else self.rated_power * (self.reactive[0] + self.reactive[1] * x**2)
+        reactive = (
+            0.08 * power
+            if any(self.drive_loss)
+            else self.rated_power * (self.reactive[0] + self.reactive[1] * x**2)
+        )
         return math.hypot(power, reactive) / (math.sqrt(3) * self.voltage)
 
 
@@ -130,7 +145,9 @@ class Conditions:
 
 @dataclass(frozen=True)
 class Steady:
-    """The truth about one steady state; the condenser's total pressure is that of the refrigerant and of any air in it."""
+    """The truth about one steady state; the condenser's total pressure is that of the refrigerant
+    and of any air in it.
+    """
 
     conditions: Conditions
     entering_chilled: float
@@ -195,11 +212,37 @@ class _Trial:
     power: float
     shaft: float
 
-    def as_steady(self, at: Conditions, entering: float, evaporating: float, drops: tuple[float, float], machine: Chiller) -> Steady:
+    def as_steady(
+        self,
+        at: Conditions,
+        entering: float,
+        evaporating: float,
+        drops: tuple[float, float],
+        machine: Chiller,
+    ) -> Steady:
         return Steady(
-            at, entering, self.leaving_condenser, at.capacity, at.capacity + self.power, self.power, self.shaft, self.gas,
-            machine.drive.current(self.power), evaporating, self.condensing, self.p_evaporator, self.p_condenser,
-            self.p_condenser + machine.air, self.suction.p, self.suction.t, self.discharge.t, self.liquid, self.flow, self.head, *drops, self.operation,
+            at,
+            entering,
+            self.leaving_condenser,
+            at.capacity,
+            at.capacity + self.power,
+            self.power,
+            self.shaft,
+            self.gas,
+            machine.drive.current(self.power),
+            evaporating,
+            self.condensing,
+            self.p_evaporator,
+            self.p_condenser,
+            self.p_condenser + machine.air,
+            self.suction.p,
+            self.suction.t,
+            self.discharge.t,
+            self.liquid,
+            self.flow,
+            self.head,
+            *drops,
+            self.operation,
         )
 
 
@@ -218,7 +261,8 @@ class Chiller:
     subcooling : float
         [K] of the liquid leaving the condenser at design; falls with the load.
     suction_loss : float
-        Share of evaporator pressure lost on the way to the compressor at design (with the square of the flow).
+        Share of evaporator pressure lost on the way to the compressor at design (with the square of
+        the flow).
     air : float
         [Pa] partial pressure of non-condensable gas in the condenser.
     """
@@ -254,21 +298,32 @@ class Chiller:
             rejection = at.capacity + trial.power
             if abs(change) < 1e-7 * rejection:
                 break
-        drops = self.evaporator.pressure_drop(chilled_mass), self.condenser.pressure_drop(condenser_mass)
+        drops = (
+            self.evaporator.pressure_drop(chilled_mass),
+            self.condenser.pressure_drop(condenser_mass),
+        )
         return trial.as_steady(at, entering, evaporating, drops, self)
 
     def _chilled(self, at: Conditions) -> tuple[float, float]:
-        """Mass flow of chilled water [kg/s], metered in the entering line, and its entering temperature [K]."""
+        """Mass flow of chilled water [kg/s], metered in the entering line, and its entering
+        temperature [K].
+        """
         entering = at.leaving_chilled + 5.0
         for _ in range(8):
             mass = at.chilled_flow * float(water_density(entering))
-            entering = at.leaving_chilled + at.capacity / mass / float(water_heat_capacity(0.5 * (entering + at.leaving_chilled)))
+            entering = at.leaving_chilled + at.capacity / mass / float(
+                water_heat_capacity(0.5 * (entering + at.leaving_chilled))
+            )
         return mass, entering
 
     def _condensing(self, at: Conditions, mass: float, rejection: float) -> tuple[float, float]:
         """Leaving condenser water and condensing temperature [K]."""
-        leaving = at.entering_condenser + rejection / mass / float(water_heat_capacity(at.entering_condenser + 2.5))
-        leaving = at.entering_condenser + rejection / mass / float(water_heat_capacity(0.5 * (at.entering_condenser + leaving)))
+        leaving = at.entering_condenser + rejection / mass / float(
+            water_heat_capacity(at.entering_condenser + 2.5)
+        )
+        leaving = at.entering_condenser + rejection / mass / float(
+            water_heat_capacity(0.5 * (at.entering_condenser + leaving))
+        )
         cp = float(water_heat_capacity(0.5 * (at.entering_condenser + leaving)))
         epsilon = self.condenser.effectiveness(mass, rejection, cp)
         return leaving, at.entering_condenser + (leaving - at.entering_condenser) / epsilon
@@ -277,19 +332,50 @@ class Chiller:
         """The cycle if the condenser rejects this much heat."""
         fluid, relative = refrigerant(self.refrigerant), at.capacity / self.evaporator.duty
         leaving, condensing = self._condensing(at, mass, rejection)
-        p_evaporator, p_condenser = fluid.saturation_pressure(evaporating), fluid.saturation_pressure(condensing)
-        liquid = max(fluid.saturation_temperature(p_condenser, 0.0) - self.subcooling * relative**0.5, at.entering_condenser + 0.3)
-        suction = fluid.vapour(p_evaporator * (1 - self.suction_loss * relative**2), evaporating + self.superheat * relative)
+        p_evaporator, p_condenser = (
+            fluid.saturation_pressure(evaporating),
+            fluid.saturation_pressure(condensing),
+        )
+        liquid = max(
+            fluid.saturation_temperature(p_condenser, 0.0) - self.subcooling * relative**0.5,
+            at.entering_condenser + 0.3,
+        )
+        suction = fluid.vapour(
+            p_evaporator * (1 - self.suction_loss * relative**2),
+            evaporating + self.superheat * relative,
+        )
         if p_condenser + self.air <= suction.p:
             raise NoLift("there is no lift: the condenser is as cold as the evaporator")
         head = fluid.isentropic_rise(suction, p_condenser + self.air)
-        flow, operation, power, shaft = self._compression(at.capacity, suction, fluid.liquid_enthalpy(liquid), head)
+        flow, operation, power, shaft = self._compression(
+            at.capacity, suction, fluid.liquid_enthalpy(liquid), head
+        )
         gas = flow * head / operation.efficiency
-        discharge = fluid.at_enthalpy(p_condenser + self.air, suction.h + gas / flow, condensing + 8.0)
-        return _Trial(leaving, condensing, p_evaporator, p_condenser, liquid, suction, discharge, head, flow, operation, gas, power, shaft)
+        discharge = fluid.at_enthalpy(
+            p_condenser + self.air, suction.h + gas / flow, condensing + 8.0
+        )
+        return _Trial(
+            leaving,
+            condensing,
+            p_evaporator,
+            p_condenser,
+            liquid,
+            suction,
+            discharge,
+            head,
+            flow,
+            operation,
+            gas,
+            power,
+            shaft,
+        )
 
-    def _compression(self, capacity: float, suction: Vapour, liquid_enthalpy: float, head: float) -> tuple[float, Operation, float, float]:
-        """Refrigerant flow, operation, input and shaft power; what motor and transmission lose is carried by refrigerant as well."""
+    def _compression(
+        self, capacity: float, suction: Vapour, liquid_enthalpy: float, head: float
+    ) -> tuple[float, Operation, float, float]:
+        """Refrigerant flow, operation, input and shaft power; what motor and transmission lose is
+        carried by refrigerant as well.
+        """
         loss = 0.05 * self.drive.rated_power
         for _ in range(20):
             flow = (capacity + loss) / (suction.h - liquid_enthalpy)
@@ -302,7 +388,9 @@ class Chiller:
         return flow, operation, power, shaft
 
     def most(self, at: Conditions, bound: Callable[[Steady], float], limit: float) -> Steady:
-        """The state with the largest capacity at which `bound(state)` does not exceed `limit`; `at.capacity` is the upper end."""
+        """The state with the largest capacity at which `bound(state)` does not exceed `limit`;
+        `at.capacity` is the upper end.
+        """
         low, high, best = 0.05 * self.evaporator.duty, at.capacity, None
         for _ in range(24):
             middle = 0.5 * (low + high)
@@ -359,16 +447,27 @@ class Design:
 
 
 def chiller(design: Design, fouling: float = 1.0) -> Chiller:
-    """The machine that has this design point; `fouling` is how much of the design allowance is there."""
+    """The machine that has this design point; `fouling` is how much of the design allowance is
+    there.
+    """
     evaporator, condenser = _exchangers(design)
     drive = Drive(
-        design.rated_power, design.voltage, transmission_loss=design.transmission_loss,
+        design.rated_power,
+        design.voltage,
+        transmission_loss=design.transmission_loss,
         drive_loss=(0.010, 0.016) if design.variable_speed else (0.0, 0.0),
     )
     fluid = refrigerant(design.refrigerant)
     evaporating = CELSIUS + design.leaving_chilled - design.evaporator_approach
     condensing = CELSIUS + design.leaving_condenser + design.condenser_approach
-    machine = Chiller(design.refrigerant, evaporator, condenser, CompressorMap(1.0, 1.0, design.efficiency, design.variable_speed), drive, 1.0)
+    machine = Chiller(
+        design.refrigerant,
+        evaporator,
+        condenser,
+        CompressorMap(1.0, 1.0, design.efficiency, design.variable_speed),
+        drive,
+        1.0,
+    )
     p1, p2 = fluid.saturation_pressure(evaporating), fluid.saturation_pressure(condensing)
     suction = fluid.vapour(p1 * (1 - machine.suction_loss), evaporating + machine.superheat)
     head = fluid.isentropic_rise(suction, p2)
@@ -378,26 +477,45 @@ def chiller(design: Design, fouling: float = 1.0) -> Chiller:
         flow = (design.capacity + loss) / (suction.h - liquid)
         gas = flow * head / design.efficiency
         loss = drive.input_power(gas, 1.0)[0] - gas
-    compressor = CompressorMap(flow * suction.v * design.reserve, head, design.efficiency, design.variable_speed)
+    compressor = CompressorMap(
+        flow * suction.v * design.reserve, head, design.efficiency, design.variable_speed
+    )
     return replace(
-        machine, compressor=compressor, design_flow=flow,
-        evaporator=replace(evaporator, fouling=fouling), condenser=replace(_sized_condenser(design, condenser, design.capacity + gas + loss), fouling=fouling),
+        machine,
+        compressor=compressor,
+        design_flow=flow,
+        evaporator=replace(evaporator, fouling=fouling),
+        condenser=replace(
+            _sized_condenser(design, condenser, design.capacity + gas + loss), fouling=fouling
+        ),
     )
 
 
 def _exchangers(design: Design) -> tuple[Exchanger, Exchanger]:
     range_ = design.entering_chilled - design.leaving_chilled
-    cp = float(water_heat_capacity(CELSIUS + 0.5 * (design.entering_chilled + design.leaving_chilled)))
+    cp = float(
+        water_heat_capacity(CELSIUS + 0.5 * (design.entering_chilled + design.leaving_chilled))
+    )
     mass = design.capacity / cp / range_
-    evaporator = Exchanger(_ua(mass * cp, range_, design.evaporator_approach), mass, design.capacity, 0.30, design.evaporator_drop)
+    evaporator = Exchanger(
+        _ua(mass * cp, range_, design.evaporator_approach),
+        mass,
+        design.capacity,
+        0.30,
+        design.evaporator_drop,
+    )
     return evaporator, Exchanger(1.0, 1.0, 1.0, -0.20, design.condenser_drop)
 
 
 def _sized_condenser(design: Design, blank: Exchanger, rejection: float) -> Exchanger:
     range_ = design.leaving_condenser - design.entering_condenser
-    cp = float(water_heat_capacity(CELSIUS + 0.5 * (design.entering_condenser + design.leaving_condenser)))
+    cp = float(
+        water_heat_capacity(CELSIUS + 0.5 * (design.entering_condenser + design.leaving_condenser))
+    )
     mass = rejection / cp / range_
-    return replace(blank, ua=_ua(mass * cp, range_, design.condenser_approach), flow=mass, duty=rejection)
+    return replace(
+        blank, ua=_ua(mass * cp, range_, design.condenser_approach), flow=mass, duty=rejection
+    )
 
 
 def _ua(capacity_rate: float, range_: float, approach: float) -> float:
@@ -408,7 +526,9 @@ def _ua(capacity_rate: float, range_: float, approach: float) -> float:
 def design_conditions(design: Design, machine: Chiller) -> Conditions:
     """The conditions of the design point, flows as metered in the entering lines."""
     return Conditions(
-        design.capacity, CELSIUS + design.leaving_chilled, CELSIUS + design.entering_condenser,
+        design.capacity,
+        CELSIUS + design.leaving_chilled,
+        CELSIUS + design.entering_condenser,
         machine.evaporator.flow / float(water_density(CELSIUS + design.entering_chilled)),
         machine.condenser.flow / float(water_density(CELSIUS + design.entering_condenser)),
     )

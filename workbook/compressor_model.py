@@ -4,8 +4,10 @@
 
 With vanes open the head is a parabola of the flow, flat at the surge line. Closing the vanes to the
 capacity share s squeezes the flow axis by s and takes a little head. Loss of efficiency grows with
-the closing and with the distance from the design point; the friction of the wheel in its casing costs
-the same whatever flows (disc friction, with the cube of the speed). The shape is of our own making; its part-load power is held
+the closing and with the distance from the design point; the friction of the wheel in its casing
+costs
+the same whatever flows (disc friction, with the cube of the speed). The shape is of our own making;
+its part-load power is held
 against published curves in tests/workbook/test_model.py.
 """
 
@@ -96,10 +98,16 @@ class CompressorMap:
         return self._vane_factor(opening) * self._open_head(flow / opening)
 
     def _opening_for(self, flow: float, head: float) -> float:
-        """The s that gives this flow and head at this speed; `OutOfMap` if it would surge or cannot deliver."""
+        """The s that gives this flow and head at this speed; `OutOfMap` if it would surge or cannot
+        deliver.
+        """
         low, high = self.least_opening, min(1.0, flow / self.surge_flow)
         if self.head_at(flow, high) < head:
-            what = "the compressor is too small for this flow and head" if high == 1.0 else "the compressor surges"
+            what = (
+                "the compressor is too small for this flow and head"
+                if high == 1.0
+                else "the compressor surges"
+            )
             raise OutOfMap(what)
         for _ in range(30):
             middle = 0.5 * (low + high)
@@ -123,12 +131,18 @@ class CompressorMap:
 
     def _at(self, speed: float, opening: float, phi: float) -> Operation:
         through = phi / opening
-        loss = self.closing_loss * (1 - opening) ** self.closing_power + self.off_design_loss * (through - 1) ** 2
+        loss = (
+            self.closing_loss * (1 - opening) ** self.closing_power
+            + self.off_design_loss * (through - 1) ** 2
+        )
         flow_efficiency = self._flow_efficiency * max(1 - loss, 0.2)
-        # Power of the gas in design units: the part that follows flow and head, and the friction of the wheel.
+        # Power of the gas in design units: the part that follows flow and head, and the friction of
+        # the wheel.
         useful = phi * self.head_at(phi, opening)
         efficiency = useful / (useful / flow_efficiency + self.disc_friction / self.efficiency)
-        return Operation(speed, opening, position_of(opening), efficiency, 1 - self.surge_flow / through)
+        return Operation(
+            speed, opening, position_of(opening), efficiency, 1 - self.surge_flow / through
+        )
 
     @property
     def _flow_efficiency(self) -> float:

@@ -1,4 +1,5 @@
-"""Make the demonstration: the invented plant, a whole job of CH-1, the beginnings of the other two, and CH-1's record.
+"""Make the demonstration: the invented plant, a whole job of CH-1, the beginnings of the other two,
+and CH-1's record.
 
 Run:  python workbook/demo.py [folder]
 """
@@ -14,14 +15,14 @@ HERE = Path(__file__).resolve().parent
 if str(HERE.parent) not in sys.path:
     sys.path.insert(0, str(HERE.parent))
 
-from startkit.errors import StartkitError  # noqa: E402 - found only after the line above
-from startkit.facts import trend  # noqa: E402
-from startkit.facts.job import Job  # noqa: E402
-from workbook.measured import Measured  # noqa: E402
-from workbook.people import TECHNICIAN  # noqa: E402
-from workbook.story import MADE_AT, MOUNTAIN, Chapter, begun, chapters, moment, stamp  # noqa: E402
-from workbook.story_running import TREND, TREND_CHAPTER  # noqa: E402
-from workbook.trend_model import confirmed_map, load_up_day  # noqa: E402
+from startkit.errors import StartkitError
+from startkit.facts import trend
+from startkit.facts.job import Job
+from workbook.measured import Measured
+from workbook.people import TECHNICIAN
+from workbook.story import MADE_AT, MOUNTAIN, Chapter, begun, chapters, moment, stamp
+from workbook.story_running import TREND, TREND_CHAPTER
+from workbook.trend_model import confirmed_map, load_up_day
 
 PLANT = HERE / "plant"
 PHOTOGRAPHS = "photographs"
@@ -49,11 +50,18 @@ def build(folder: Path, measured: Measured | None = None) -> dict[str, Path]:
     folder = Path(folder)
     _clear(folder)
     shutil.copytree(PLANT, folder, ignore=shutil.ignore_patterns(PHOTOGRAPHS))
-    (folder / MARK).write_text("Made by workbook/demo.py, and made anew each time it runs: keep nothing of your own in here.\n", encoding="utf-8")
+    (folder / MARK).write_text(
+        "Made by workbook/demo.py, and made anew each time it runs: keep nothing of your own in"
+        " here.\n",
+        encoding="utf-8",
+    )
     jobs = folder / "jobs"
     jobs.mkdir()
     told = {WHOLE: chapters(measured or Measured()), **{tag: begun(tag) for tag in BEGUN_AT}}
-    return {tag: _job(folder, jobs / tag, tag, story, measured or Measured()) for tag, story in told.items()}
+    return {
+        tag: _job(folder, jobs / tag, tag, story, measured or Measured())
+        for tag, story in told.items()
+    }
 
 
 def _clear(folder: Path) -> None:
@@ -63,14 +71,28 @@ def _clear(folder: Path) -> None:
     elif (folder / MARK).is_file():
         shutil.rmtree(folder)
     else:
-        raise StartkitError("the folder holds something else", str(folder), "give the name of a folder that does not exist yet")
+        raise StartkitError(
+            "the folder holds something else",
+            str(folder),
+            "give the name of a folder that does not exist yet",
+        )
 
 
-def _job(fleet: Path, folder: Path, tag: str, story: tuple[Chapter, ...], measured: Measured) -> Path:
+def _job(
+    fleet: Path, folder: Path, tag: str, story: tuple[Chapter, ...], measured: Measured
+) -> Path:
     from startkit.facts.templates import find
 
     made_at = BEGUN_AT.get(tag, stamp(moment(MADE_AT)))
-    job = Job.create(folder, fleet / "machines" / f"{tag}.toml", find("new-machine"), SYSTEMS[tag], TECHNICIAN, fleet / "specification.toml", made_at)
+    job = Job.create(
+        folder,
+        fleet / "machines" / f"{tag}.toml",
+        find("new-machine"),
+        SYSTEMS[tag],
+        TECHNICIAN,
+        fleet / "specification.toml",
+        made_at,
+    )
     if (PLANT / PHOTOGRAPHS / tag).is_dir():
         shutil.copytree(PLANT / PHOTOGRAPHS / tag, folder / PHOTOGRAPHS)
     for chapter in story:
@@ -81,7 +103,9 @@ def _job(fleet: Path, folder: Path, tag: str, story: tuple[Chapter, ...], measur
 
 
 def _import_trend(job: Job, measured: Measured, at: str) -> None:
-    """The panel's log as the technician brings it in: the file, and its map looked through and confirmed."""
+    """The panel's log as the technician brings it in: the file, and its map looked through and
+    confirmed.
+    """
     with TemporaryDirectory() as stick:
         path, map_path = Path(stick) / f"{TREND}.csv", Path(stick) / f"{TREND}.toml"
         path.write_text(load_up_day(measured).text, encoding="utf-8", newline="\n")

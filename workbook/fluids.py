@@ -1,4 +1,5 @@
-"""Properties for the model of a chiller: refrigerant by CoolProp's equations of state, water from a short table.
+"""Properties for the model of a chiller: refrigerant by CoolProp's equations of state, water from a
+short table.
 
 Kept apart from `startkit.science` on purpose: the model makes the readings, `startkit` has to find
 from them what the model knows, and a mistake shared by both would not show.
@@ -18,12 +19,16 @@ REFRIGERANTS = {
     "R-1233zd(E)": {"R1233zd(E)": 1.0},
     "R-513A": {"R1234yf": 0.56, "R134a": 0.44},
 }
-WATER_PRESSURE = 400e3  # Pa, somewhere between pump and expansion tank; density and heat capacity hardly care
+WATER_PRESSURE = (
+    400e3  # Pa, somewhere between pump and expansion tank; density and heat capacity hardly care
+)
 
 
 @dataclass(frozen=True)
 class Vapour:
-    """A state of the vapour: pressure [Pa], temperature [K], enthalpy [J/kg], entropy [J/kg K], volume [m3/kg]."""
+    """A state of the vapour: pressure [Pa], temperature [K], enthalpy [J/kg], entropy [J/kg K],
+    volume [m3/kg].
+    """
 
     p: float
     t: float
@@ -46,21 +51,23 @@ class Refrigerant:
                 state.set_mass_fractions(list(parts.values()))
         self._gas.specify_phase(CoolProp.iphase_gas)
 
-    @functools.cache  # noqa: B019 - one object a refrigerant lives as long as the program
+    @functools.cache
     def saturation_pressure(self, t: float, quality: float = 1.0) -> float:
         """Dew (quality 1) or bubble (0) pressure [Pa] at a temperature [K]."""
         self._two.update(self._cp.QT_INPUTS, quality, t)
         return self._two.p()
 
-    @functools.cache  # noqa: B019
+    @functools.cache
     def saturation_temperature(self, p: float, quality: float = 1.0) -> float:
         """Dew or bubble temperature [K] at a pressure [Pa]."""
         self._two.update(self._cp.PQ_INPUTS, p, quality)
         return self._two.T()
 
-    @functools.cache  # noqa: B019
+    @functools.cache
     def liquid_enthalpy(self, t: float) -> float:
-        """Enthalpy [J/kg] of the saturated liquid at a temperature [K]; that of slightly subcooled liquid differs by some 10 J/kg."""
+        """Enthalpy [J/kg] of the saturated liquid at a temperature [K]; that of slightly subcooled
+        liquid differs by some 10 J/kg.
+        """
         self._two.update(self._cp.QT_INPUTS, 0.0, t)
         return self._two.hmass()
 
@@ -71,7 +78,10 @@ class Refrigerant:
 
     def isentropic_rise(self, suction: Vapour, p2: float) -> float:
         """Enthalpy rise [J/kg] of the vapour compressed to `p2` [Pa] without loss."""
-        t = suction.t + 0.6 * (self.saturation_temperature(round(p2, 1)) - self.saturation_temperature(round(suction.p, 1)))
+        t = suction.t + 0.6 * (
+            self.saturation_temperature(round(p2, 1))
+            - self.saturation_temperature(round(suction.p, 1))
+        )
         for _ in range(6):
             state = self.vapour(p2, t)
             step = (state.s - suction.s) * t / self._gas.cpmass()
@@ -81,7 +91,9 @@ class Refrigerant:
         return self.vapour(p2, t).h - suction.h
 
     def at_enthalpy(self, p: float, h: float, near: float) -> Vapour:
-        """The vapour of enthalpy `h` [J/kg] at pressure `p` [Pa]; `near` [K] is a first guess of its temperature."""
+        """The vapour of enthalpy `h` [J/kg] at pressure `p` [Pa]; `near` [K] is a first guess of
+        its temperature.
+        """
         t = near
         for _ in range(8):
             state = self.vapour(p, t)

@@ -1,4 +1,5 @@
-"""Pulling down a warm loop: one lump of water, a chiller under a current limit, vanes that move at their own rate.
+"""Pulling down a warm loop: one lump of water, a chiller under a current limit, vanes that move at
+their own rate.
 
     C dT/dt = Q_load - Q_evap(T, vanes),  C = rho V cp
 
@@ -18,7 +19,9 @@ from workbook.chiller_model import CELSIUS, Chiller, Conditions, Steady
 from workbook.compressor_model import NoLift, OutOfMap
 from workbook.fluids import water_density, water_heat_capacity
 
-ENTERING = np.array([6.0, 10.0, 15.0, 20.0, 25.0, 29.0])  # °C; warmer than that there is hardly any lift left to describe
+ENTERING = np.array(
+    [6.0, 10.0, 15.0, 20.0, 25.0, 29.0]
+)  # °C; warmer than that there is hardly any lift left to describe
 POSITIONS = np.array([0.02, 0.05, 0.10, 0.18, 0.30, 0.45, 0.65, 1.0])
 
 
@@ -78,7 +81,9 @@ class Control:
 
 @dataclass(frozen=True)
 class PullDown:
-    """The course of a pull-down, one sample a second: temperatures [°C], current as a share of full-load current, vane position 0 to 1."""
+    """The course of a pull-down, one sample a second: temperatures [°C], current as a share of
+    full-load current, vane position 0 to 1.
+    """
 
     time: np.ndarray
     entering: np.ndarray
@@ -100,10 +105,16 @@ class PullDown:
 
 
 class VaneMap:
-    """Capacity and power of a machine at design speed over entering chilled water and vane position."""
+    """Capacity and power of a machine at design speed over entering chilled water and vane
+    position.
+    """
 
-    def __init__(self, machine: Chiller, flows: tuple[float, float], entering_condenser: float) -> None:
-        self._machine = replace(machine, compressor=replace(machine.compressor, variable_speed=False))
+    def __init__(
+        self, machine: Chiller, flows: tuple[float, float], entering_condenser: float
+    ) -> None:
+        self._machine = replace(
+            machine, compressor=replace(machine.compressor, variable_speed=False)
+        )
         self._flows, self._condenser = flows, entering_condenser
         shape = (ENTERING.size, POSITIONS.size)
         self._capacity, self._power = np.empty(shape), np.empty(shape)
@@ -114,7 +125,9 @@ class VaneMap:
     def _at(self, entering: float, capacity: float) -> Steady:
         mass = self._flows[0] * float(water_density(CELSIUS + entering))
         leaving = entering - capacity / mass / float(water_heat_capacity(CELSIUS + entering))
-        return self._machine.steady(Conditions(capacity, CELSIUS + leaving, CELSIUS + self._condenser, *self._flows))
+        return self._machine.steady(
+            Conditions(capacity, CELSIUS + leaving, CELSIUS + self._condenser, *self._flows)
+        )
 
     def _at_position(self, entering: float, position: float) -> Steady:
         low, high, best = 0.0, 1.8 * self._machine.evaporator.duty, None
@@ -125,7 +138,8 @@ class VaneMap:
                 fits = found.operation.position <= position
                 best = found if fits or best is None else best
             except NoLift:
-                # Warm water over a cold condenser runs by itself up to the load at which a lift appears.
+                # Warm water over a cold condenser runs by itself up to the load at which a lift
+                # appears.
                 fits = True
             except OutOfMap:
                 fits = False
@@ -142,13 +156,22 @@ class VaneMap:
         b = np.clip((position - POSITIONS[j]) / (POSITIONS[j + 1] - POSITIONS[j]), 0.0, 1.0)
         weights = ((1 - a) * (1 - b), (1 - a) * b, a * (1 - b), a * b)
         cells = ((i, j), (i, j + 1), (i + 1, j), (i + 1, j + 1))
-        return (float(sum(w * self._capacity[c] for w, c in zip(weights, cells, strict=True))),
-                float(sum(w * self._power[c] for w, c in zip(weights, cells, strict=True))))
+        return (
+            float(sum(w * self._capacity[c] for w, c in zip(weights, cells, strict=True))),
+            float(sum(w * self._power[c] for w, c in zip(weights, cells, strict=True))),
+        )
 
 
 def pull_down(
-    vanes: VaneMap, machine: Chiller, full_load_current: float, loop: Loop, control: Control, rng: np.random.Generator,
-    duration: float = 3600.0, ripple: float = 0.012, ripple_period: float = 9.0,
+    vanes: VaneMap,
+    machine: Chiller,
+    full_load_current: float,
+    loop: Loop,
+    control: Control,
+    rng: np.random.Generator,
+    duration: float = 3600.0,
+    ripple: float = 0.012,
+    ripple_period: float = 9.0,
 ) -> PullDown:
     """The course of a pull-down, ending with a trip or at `duration` [s].
 
@@ -166,15 +189,30 @@ def pull_down(
     ripple, ripple_period : float
         Amplitude of the current's own ripple as a share of the current, and its period [s].
     """
-    return _Course(vanes, machine, full_load_current, loop, control, rng, ripple, ripple_period).run(duration)
+    return _Course(
+        vanes, machine, full_load_current, loop, control, rng, ripple, ripple_period
+    ).run(duration)
 
 
 class _Course:
     """The integration, one second a step."""
 
-    def __init__(self, vanes, machine, full_load_current, loop, control, rng, ripple, period) -> None:
-        self.vanes, self.machine, self.fla, self.loop, self.control = vanes, machine, full_load_current, loop, control
-        self.rng, self.ripple, self.period, self.phase = rng, ripple, period, rng.uniform(0, 2 * np.pi)
+    def __init__(
+        self, vanes, machine, full_load_current, loop, control, rng, ripple, period
+    ) -> None:
+        self.vanes, self.machine, self.fla, self.loop, self.control = (
+            vanes,
+            machine,
+            full_load_current,
+            loop,
+            control,
+        )
+        self.rng, self.ripple, self.period, self.phase = (
+            rng,
+            ripple,
+            period,
+            rng.uniform(0, 2 * np.pi),
+        )
         self.temperature, self.position, self.seen, self.over = loop.start, POSITIONS[0], 0.0, 0.0
         self.late: list[float] = [0.0] * (round(control.delay) + 1)
         self.rows: list[tuple[float, ...]] = []
@@ -191,13 +229,22 @@ class _Course:
     def _step(self, second: float) -> None:
         capacity, power = self.vanes.at(self.temperature, self.position)
         mass = self.vanes._flows[0] * float(water_density(CELSIUS + self.temperature))
-        leaving = self.temperature - capacity / mass / float(water_heat_capacity(CELSIUS + self.temperature))
-        wave = self.ripple * np.sin(2 * np.pi * second / self.period + self.phase) + self.rng.normal(0, self.ripple / 5)
+        leaving = self.temperature - capacity / mass / float(
+            water_heat_capacity(CELSIUS + self.temperature)
+        )
+        wave = self.ripple * np.sin(
+            2 * np.pi * second / self.period + self.phase
+        ) + self.rng.normal(0, self.ripple / 5)
         current = self.machine.drive.current(power) * (1 + wave) / self.fla
-        self.rows.append((second, self.temperature, leaving, current, self.position, capacity, power))
+        self.rows.append(
+            (second, self.temperature, leaving, current, self.position, capacity, power)
+        )
         self.over = self.over + 1 if current > self.control.trip else 0.0
         self._move(self._seen(current), leaving, self.control.limit_at(second))
-        heat = self.loop.volume * float(water_density(CELSIUS + self.temperature) * water_heat_capacity(CELSIUS + self.temperature))
+        heat = self.loop.volume * float(
+            water_density(CELSIUS + self.temperature)
+            * water_heat_capacity(CELSIUS + self.temperature)
+        )
         self.temperature += (self.loop.load - capacity) / heat
 
     def _seen(self, current: float) -> float:

@@ -78,8 +78,11 @@ class Truth:
     trip_setting: float = 110e3
     voltages: tuple[float, float, float] = (461.2, 460.1, 460.5)
     vibration: tuple[tuple[str, str, float], ...] = (
-        ("Motor, free end", "horizontal", 0.82), ("Motor, free end", "vertical", 0.71), ("Motor, drive end", "horizontal", 1.06),
-        ("Motor, drive end", "vertical", 0.93), ("Motor, drive end", "axial", 0.58),
+        ("Motor, free end", "horizontal", 0.82),
+        ("Motor, free end", "vertical", 0.71),
+        ("Motor, drive end", "horizontal", 1.06),
+        ("Motor, drive end", "vertical", 0.93),
+        ("Motor, drive end", "axial", 0.58),
     )
     loop_volume: float = 58.0
     loop_load: float = 240e3
@@ -104,7 +107,7 @@ class Measured:
     truth: Truth = Truth()
     seed: int = SEED
 
-    # --- displays ------------------------------------------------------------------------------------
+    # --- displays ---------------------------------------------------------------------------------
 
     def shows(self, tag: str, value: float, *names: str | int, samples: int = 1) -> str:
         """What the display of instrument `tag` shows for a true value in the instrument's unit."""
@@ -123,7 +126,14 @@ class Measured:
 
     @property
     def _drive(self) -> VaneDrive:
-        return VaneDrive(opening_time=40.0, closing_time=39.5, zero=0.003, span=0.997, make=self.truth.switch_left, timer=48.0)
+        return VaneDrive(
+            opening_time=40.0,
+            closing_time=39.5,
+            zero=0.003,
+            span=0.997,
+            make=self.truth.switch_left,
+            timer=48.0,
+        )
 
     @cached_property
     def strokes_found(self) -> list[Stroke]:
@@ -134,12 +144,18 @@ class Measured:
     @cached_property
     def strokes_left(self) -> list[Stroke]:
         """Ten pairs and a staircase each way, after the switch was moved; numbered on."""
-        records = simulate_strokes(self._drive, stream(self.seed, "strokes", "left"), pairs=10, interval=0.5)
+        records = simulate_strokes(
+            self._drive, stream(self.seed, "strokes", "left"), pairs=10, interval=0.5
+        )
         return [replace(r, number=r.number + len(self.strokes_found)) for r in records]
 
     def switch_position(self, records: list[Stroke]) -> float:
         """Mean feedback [%] at which the switch made in these closings, as read off the traces."""
-        made = [float(r.feedback[np.flatnonzero(r.switch)[0]]) for r in records if r.direction == CLOSING and r.switch.any()]
+        made = [
+            float(r.feedback[np.flatnonzero(r.switch)[0]])
+            for r in records
+            if r.direction == CLOSING and r.switch.any()
+        ]
         return 100 * float(np.mean(made))
 
     # --- oil --------------------------------------------------------------------------------------
@@ -159,11 +175,21 @@ class Measured:
 
     @cached_property
     def pre_lube_found(self) -> OilCourse:
-        return pre_lube(self.oil_circuit(self.truth.zero_found), self.oil_supply_celsius, stream(self.seed, "pre-lube", "found"), 120.0)
+        return pre_lube(
+            self.oil_circuit(self.truth.zero_found),
+            self.oil_supply_celsius,
+            stream(self.seed, "pre-lube", "found"),
+            120.0,
+        )
 
     @cached_property
     def pre_lube_left(self) -> OilCourse:
-        return pre_lube(self.oil_circuit(self.truth.zero_left), self.oil_supply_celsius, stream(self.seed, "pre-lube", "left"), 180.0)
+        return pre_lube(
+            self.oil_circuit(self.truth.zero_left),
+            self.oil_supply_celsius,
+            stream(self.seed, "pre-lube", "left"),
+            180.0,
+        )
 
     def zero_rows(self, zero: float, when: str) -> list[tuple[str, str]]:
         """Supply and sump reading [kPa gauge], three times with the pump off."""
@@ -178,7 +204,9 @@ class Measured:
         """A block to paste: seconds, supply, sump, no differential, pump speed."""
         rest = self.resting_pressure / 1e3 - self.truth.barometer
         noise = stream(self.seed, "sump", when).normal(0, 0.3, course.time.size)
-        lines = ["Time [s]\tSupply [kPa gauge]\tSump [kPa gauge]\tDifferential [kPa]\tPump speed [Hz]"]
+        lines = [
+            "Time [s]\tSupply [kPa gauge]\tSump [kPa gauge]\tDifferential [kPa]\tPump speed [Hz]"
+        ]
         for t, read, speed, n in zip(course.time, course.read, course.speed, noise, strict=True):
             lines.append(f"{t:.0f}\t{rest + n + read / 1e3:.1f}\t{rest + n:.1f}\t\t{speed:.2f}")
         return "\n".join(lines)
@@ -187,7 +215,10 @@ class Measured:
     def filter_drop(self) -> float:
         """[Pa] over the clean filter once the true differential stands."""
         circuit = self.oil_circuit(self.truth.zero_left)
-        return circuit.filter_drop(circuit.bearing_flow(circuit.true_differential, self.oil_supply_celsius), self.oil_supply_celsius)
+        return circuit.filter_drop(
+            circuit.bearing_flow(circuit.true_differential, self.oil_supply_celsius),
+            self.oil_supply_celsius,
+        )
 
     @property
     def trip_seen(self) -> str:
@@ -197,23 +228,40 @@ class Measured:
     @cached_property
     def coast_down(self) -> OilCourse:
         """From the first ordinary stop on."""
-        return coast_down(self.oil_circuit(self.truth.zero_left), self.oil_supply_celsius, stream(self.seed, "coast-down"), self.truth.coast_down, self.truth.pump_off)
+        return coast_down(
+            self.oil_circuit(self.truth.zero_left),
+            self.oil_supply_celsius,
+            stream(self.seed, "coast-down"),
+            self.truth.coast_down,
+            self.truth.pump_off,
+        )
 
     def pump_speed(self, course: OilCourse) -> str:
         """[Hz] mean of the last third."""
-        return f"{course.speed[-course.speed.size // 3:].mean():.2f}"
+        return f"{course.speed[-course.speed.size // 3 :].mean():.2f}"
 
-    # --- start and pull-down -----------------------------------------------------------------------
+    # --- start and pull-down ----------------------------------------------------------------------
 
     @cached_property
     def _vane_map(self) -> VaneMap:
-        flows = self.truth.chilled_flow * CH1.conditions.chilled_flow, self.truth.condenser_flow * CH1.conditions.condenser_flow
+        flows = (
+            self.truth.chilled_flow * CH1.conditions.chilled_flow,
+            self.truth.condenser_flow * CH1.conditions.condenser_flow,
+        )
         return VaneMap(CH1.as_built, flows, self.truth.loop_condenser)
 
     def _pulled(self, limits: tuple[tuple[float, float], ...], when: str) -> PullDown:
         control = Control(limits, CH1.design.leaving_chilled, 42.0, 42.0)
         loop = Loop(self.truth.loop_volume, self.truth.loop_load, self.truth.loop_start)
-        return pull_down(self._vane_map, CH1.as_built, CH1.full_load_current, loop, control, stream(self.seed, "pull-down", when), 4200.0)
+        return pull_down(
+            self._vane_map,
+            CH1.as_built,
+            CH1.full_load_current,
+            loop,
+            control,
+            stream(self.seed, "pull-down", when),
+            4200.0,
+        )
 
     @cached_property
     def pull_down_tripped(self) -> PullDown:
@@ -231,7 +279,15 @@ class Measured:
 
     def run_up(self, course: PullDown, when: str) -> RunUpRecord:
         """The record of the start that led into this pull-down."""
-        return run_up(Ramp(), course, CH1.full_load_current, self.oil_circuit(self.truth.zero_left), self.oil_supply_celsius, stream(self.seed, "run-up", when), 75.0)
+        return run_up(
+            Ramp(),
+            course,
+            CH1.full_load_current,
+            self.oil_circuit(self.truth.zero_left),
+            self.oil_supply_celsius,
+            stream(self.seed, "run-up", when),
+            75.0,
+        )
 
     def trip_values(self) -> list[tuple[str, str, str, str]]:
         """What the panel froze at the trip: (name, value, unit, instrument)."""
@@ -239,13 +295,20 @@ class Measured:
         flow = self.truth.condenser_flow * CH1.conditions.condenser_flow
         rise = (course.capacity[-1] + course.power[-1]) / (flow * 1e3 * 4180.0)
         cells = (
-            ("entering", "TW-1", course.entering[-1]), ("leaving", "TW-2", course.leaving[-1]), ("leaving_condenser", "TW-4", self.truth.loop_condenser + rise),
+            ("entering", "TW-1", course.entering[-1]),
+            ("leaving", "TW-2", course.leaving[-1]),
+            ("leaving_condenser", "TW-4", self.truth.loop_condenser + rise),
         )
         voltages = zip(("voltage_12", "voltage_23", "voltage_31"), self.voltages(), strict=True)
         return [
-            ("since_start", f"{record.tripped_at:.0f}", "s", ""), ("limit", f"{100 * self.truth.limit_found:.0f}", "%", ""),
-            ("current", f"{record.currents.max():.1f}", "A", "AM-1"), ("vanes", f"{100 * course.position[-1]:.1f}", "%", "VP-1"),
-            *((name, self.shows(tag, value, "trip", name), SENSORS[tag].unit, tag) for name, tag, value in cells),
+            ("since_start", f"{record.tripped_at:.0f}", "s", ""),
+            ("limit", f"{100 * self.truth.limit_found:.0f}", "%", ""),
+            ("current", f"{record.currents.max():.1f}", "A", "AM-1"),
+            ("vanes", f"{100 * course.position[-1]:.1f}", "%", "VP-1"),
+            *(
+                (name, self.shows(tag, value, "trip", name), SENSORS[tag].unit, tag)
+                for name, tag, value in cells
+            ),
             ("oil", f"{record.oil[-1] / 1e3:.1f}", "kPa", "PO-S"),
             *((name, value, "V", "VM-1") for name, value in voltages),
         ]
@@ -255,10 +318,23 @@ class Measured:
         course = self.pull_down_tripped
         oil = self.truth.zero_left + self.oil_circuit(self.truth.zero_left).true_differential
         noise = stream(self.seed, "minutes").normal(0, 0.6, course.time.size)
-        lines = ["Trip\tTime [s]\tCurrent [A]\tVanes [%]\tEntering [°C]\tLeaving [°C]\tOil differential [kPa]"]
-        for t, current, vanes, entering, leaving, n in zip(course.time, course.current, course.position, course.entering, course.leaving, noise, strict=True):
+        lines = [
+            "Trip\tTime [s]\tCurrent [A]\tVanes [%]\tEntering [°C]\tLeaving [°C]\tOil differential"
+            " [kPa]"
+        ]
+        for t, current, vanes, entering, leaving, n in zip(
+            course.time,
+            course.current,
+            course.position,
+            course.entering,
+            course.leaving,
+            noise,
+            strict=True,
+        ):
             amperes = PHASES[0] * current * CH1.full_load_current
-            lines.append(f"1\t{t:.0f}\t{amperes:.1f}\t{100 * vanes:.1f}\t{entering:.2f}\t{leaving:.2f}\t{oil / 1e3 + n:.1f}")
+            lines.append(
+                f"1\t{t:.0f}\t{amperes:.1f}\t{100 * vanes:.1f}\t{entering:.2f}\t{leaving:.2f}\t{oil / 1e3 + n:.1f}"
+            )
         return "\n".join(lines)
 
     @property
@@ -272,36 +348,59 @@ class Measured:
         end = self.truth.limits_left[1][0] if len(self.truth.limits_left) > 1 else 1800.0
         kept = (course.time >= 120) & (course.time < end)
         lines = ["Time [s]\tCurrent [A]"]
-        lines += [f"{t:.0f}\t{PHASES[0] * share * CH1.full_load_current:.1f}" for t, share in zip(course.time[kept], course.current[kept], strict=True)]
+        lines += [
+            f"{t:.0f}\t{PHASES[0] * share * CH1.full_load_current:.1f}"
+            for t, share in zip(course.time[kept], course.current[kept], strict=True)
+        ]
         return "\n".join(lines)
 
     def pull_down_rows(self) -> str:
-        """A block to paste: minute, entering, leaving, flow, current, limit, and four columns that were not read."""
+        """A block to paste: minute, entering, leaving, flow, current, limit, and four columns that
+        were not read.
+        """
         course, limits = self.pull_down_held, self.truth.limits_left
-        end = int(self.pull_down_held.reached(CH1.design.leaving_chilled + 0.2) or course.time[-1]) + 240
+        end = (
+            int(self.pull_down_held.reached(CH1.design.leaving_chilled + 0.2) or course.time[-1])
+            + 240
+        )
         flow = self.truth.chilled_flow * CH1.conditions.chilled_flow * 1e3
         lines = ["Minute [min]\tEntering [°C]\tLeaving [°C]\tFlow [L/s]\tCurrent [A]\tLimit [%]"]
         for i in range(0, min(end, course.time.size), 60):
             limit = [share for since, share in limits if since <= course.time[i]][-1]
-            entering, leaving = (self.shows(tag, float(value), "pull-down", i) for tag, value in (("TW-1", course.entering[i]), ("TW-2", course.leaving[i])))
+            entering, leaving = (
+                self.shows(tag, float(value), "pull-down", i)
+                for tag, value in (("TW-1", course.entering[i]), ("TW-2", course.leaving[i]))
+            )
             amperes = PHASES[0] * course.current[i] * CH1.full_load_current
-            lines.append(f"{course.time[i] / 60:.0f}\t{entering}\t{leaving}\t{self.shows('FW-1', flow, 'pull-down', i)}\t{amperes:.1f}\t{100 * limit:.0f}")
+            lines.append(
+                f"{course.time[i] / 60:.0f}\t{entering}\t{leaving}\t{self.shows('FW-1', flow, 'pull-down', i)}\t{amperes:.1f}\t{100 * limit:.0f}"
+            )
         return "\n".join(lines)
 
     def settled(self) -> list[str]:
-        """[A] the three phases a quarter of an hour into the pull-down that held, averaged over a minute."""
+        """[A] the three phases a quarter of an hour into the pull-down that held, averaged over a
+        minute.
+        """
         mean = float(self.pull_down_held.current[840:900].mean()) * CH1.full_load_current
-        return [self.shows("AM-1", share * mean, "settled", phase) for phase, share in enumerate(PHASES)]
+        return [
+            self.shows("AM-1", share * mean, "settled", phase) for phase, share in enumerate(PHASES)
+        ]
 
     def voltages(self) -> list[str]:
         """[V] between the phases, machine running."""
-        return [self.shows("VM-1", volts, "running", pair) for pair, volts in enumerate(self.truth.voltages)]
+        return [
+            self.shows("VM-1", volts, "running", pair)
+            for pair, volts in enumerate(self.truth.voltages)
+        ]
 
     def vibration(self) -> list[tuple[str, str, str]]:
         """Bearing, direction, RMS velocity [mm/s]."""
-        return [(bearing, direction, self.shows("VB-1", value, bearing, direction)) for bearing, direction, value in self.truth.vibration]
+        return [
+            (bearing, direction, self.shows("VB-1", value, bearing, direction))
+            for bearing, direction, value in self.truth.vibration
+        ]
 
-    # --- load ---------------------------------------------------------------------------------------
+    # --- load -------------------------------------------------------------------------------------
 
     @cached_property
     def steady(self) -> dict[float, Steady]:
@@ -309,10 +408,17 @@ class Measured:
         machine, design, truth = CH1.as_built, CH1.conditions, self.truth
         relief = sorted(CH1.relief.items())
         return {
-            load: machine.steady(Conditions(
-                load * design.capacity, design.leaving_chilled + stream(self.seed, "leaving", load).normal(0, 0.05),
-                CELSIUS + truth.condenser_warmer + float(np.interp(load, *zip(*relief, strict=True))),
-                truth.chilled_flow * design.chilled_flow, truth.condenser_flow * design.condenser_flow))
+            load: machine.steady(
+                Conditions(
+                    load * design.capacity,
+                    design.leaving_chilled + stream(self.seed, "leaving", load).normal(0, 0.05),
+                    CELSIUS
+                    + truth.condenser_warmer
+                    + float(np.interp(load, *zip(*relief, strict=True))),
+                    truth.chilled_flow * design.chilled_flow,
+                    truth.condenser_flow * design.condenser_flow,
+                )
+            )
             for load in truth.loads
         }
 
@@ -326,7 +432,9 @@ class Measured:
     @property
     def closing_time(self) -> float:
         """[s] from the last stop until the vanes were closed."""
-        return self._drive.dead_time + self.truth.vanes_at_stop / 100 * self._drive.closing_time * 1.05
+        return (
+            self._drive.dead_time + self.truth.vanes_at_stop / 100 * self._drive.closing_time * 1.05
+        )
 
     def load_cells(self, load: float) -> list[tuple[str, str, str, str]]:
         """One column of readings: (name, value, unit, instrument)."""
@@ -334,26 +442,44 @@ class Measured:
         at = s.conditions
         oil = self.oil_circuit(self.truth.zero_left)
         cells = [
-            ("chilled_entering", "TW-1", s.entering_chilled - CELSIUS), ("chilled_leaving", "TW-2", at.leaving_chilled - CELSIUS),
-            ("evaporator_flow", "FW-1", at.chilled_flow * 1e3), ("evaporator_drop", "PW-1", s.chilled_drop / 1e3),
-            ("condenser_entering", "TW-3", at.entering_condenser - CELSIUS), ("condenser_leaving", "TW-4", s.leaving_condenser - CELSIUS),
-            ("condenser_flow", "FW-2", at.condenser_flow * 1e3), ("condenser_drop", "PW-1", s.condenser_drop / 1e3),
+            ("chilled_entering", "TW-1", s.entering_chilled - CELSIUS),
+            ("chilled_leaving", "TW-2", at.leaving_chilled - CELSIUS),
+            ("evaporator_flow", "FW-1", at.chilled_flow * 1e3),
+            ("evaporator_drop", "PW-1", s.chilled_drop / 1e3),
+            ("condenser_entering", "TW-3", at.entering_condenser - CELSIUS),
+            ("condenser_leaving", "TW-4", s.leaving_condenser - CELSIUS),
+            ("condenser_flow", "FW-2", at.condenser_flow * 1e3),
+            ("condenser_drop", "PW-1", s.condenser_drop / 1e3),
             ("evaporator_pressure", "PE-1", s.evaporator_pressure / 1e3 - self.truth.barometer),
             ("condenser_pressure", "PC-1", s.condenser_total_pressure / 1e3 - self.truth.barometer),
-            ("suction_temperature", "TR-1", s.suction_temperature - CELSIUS), ("discharge_temperature", "TR-1", s.discharge_temperature - CELSIUS),
+            ("suction_temperature", "TR-1", s.suction_temperature - CELSIUS),
+            ("discharge_temperature", "TR-1", s.discharge_temperature - CELSIUS),
             ("liquid_temperature", "TR-1", s.liquid_temperature - CELSIUS),
-            ("power", "WM-1", s.power / 1e3), ("current", "AM-1", s.current), ("vane_position", "VP-1", 100 * s.operation.position),
-            ("oil_differential", "PD-1", oil.true_differential / 1e3), ("oil_temperature", "TO-1", self.oil_supply_celsius),
+            ("power", "WM-1", s.power / 1e3),
+            ("current", "AM-1", s.current),
+            ("vane_position", "VP-1", 100 * s.operation.position),
+            ("oil_differential", "PD-1", oil.true_differential / 1e3),
+            ("oil_temperature", "TO-1", self.oil_supply_celsius),
         ]
-        shown = [(name, self.shows(tag, value, "load", load, name, samples=10), SENSORS[tag].unit, tag) for name, tag, value in cells]
+        shown = [
+            (name, self.shows(tag, value, "load", load, name, samples=10), SENSORS[tag].unit, tag)
+            for name, tag, value in cells
+        ]
         return [*shown, ("speed", f"{MOTOR_HERTZ * s.operation.speed:.1f}", "Hz", "")]
 
 
 def run_up_rows(record: RunUpRecord) -> str:
     """A block to paste: seconds, speed, three currents, oil differential, vane position."""
-    lines = ["Time [s]\tSpeed [r/min]\tCurrent, first [A]\tCurrent, second [A]\tCurrent, third [A]\tOil differential [kPa]\tVanes [%]"]
-    for t, speed, (a, b, c), oil, vanes in zip(record.time, record.speed, record.currents.T, record.oil, record.vanes, strict=True):
-        lines.append(f"{t:.1f}\t{speed:.0f}\t{a:.1f}\t{b:.1f}\t{c:.1f}\t{oil / 1e3:.1f}\t{100 * vanes:.1f}")
+    lines = [
+        "Time [s]\tSpeed [r/min]\tCurrent, first [A]\tCurrent, second [A]\tCurrent, third [A]\tOil"
+        " differential [kPa]\tVanes [%]"
+    ]
+    for t, speed, (a, b, c), oil, vanes in zip(
+        record.time, record.speed, record.currents.T, record.oil, record.vanes, strict=True
+    ):
+        lines.append(
+            f"{t:.1f}\t{speed:.0f}\t{a:.1f}\t{b:.1f}\t{c:.1f}\t{oil / 1e3:.1f}\t{100 * vanes:.1f}"
+        )
     return "\n".join(lines)
 
 
@@ -361,6 +487,10 @@ def trace(records: list[Stroke]) -> str:
     """A block to paste: stroke, seconds, command, feedback, switch."""
     lines = ["Stroke\tTime [s]\tCommand [%]\tFeedback [%]\tSwitch"]
     for record in records:
-        for t, command, feedback, made in zip(record.time, record.command, record.feedback, record.switch, strict=True):
-            lines.append(f"{record.number}\t{t:.1f}\t{100 * command:.0f}\t{100 * feedback:.1f}\t{'made' if made else 'open'}")
+        for t, command, feedback, made in zip(
+            record.time, record.command, record.feedback, record.switch, strict=True
+        ):
+            lines.append(
+                f"{record.number}\t{t:.1f}\t{100 * command:.0f}\t{100 * feedback:.1f}\t{'made' if made else 'open'}"
+            )
     return "\n".join(lines)

@@ -1,4 +1,5 @@
-"""The lube-oil circuit: sump and heater, positive-displacement pump, filter, bearings, the regulator and its two transducers.
+"""The lube-oil circuit: sump and heater, positive-displacement pump, filter, bearings, the
+regulator and its two transducers.
 
     pump:     flow = displacement n - slip dp / nu
     bearings: flow = laminar dp / nu + orifice sqrt(dp)
@@ -27,6 +28,7 @@ class Oil:
 
     def viscosity(self, celsius: float) -> float:
         """Kinematic viscosity [m2/s]: log log (nu + 0.7) is a straight line over log T (Walther)."""
+
         def twice(v: float) -> float:
             return math.log10(math.log10(v * 1e6 + 0.7))
 
@@ -82,7 +84,9 @@ class OilCircuit:
         """[m3/s] through bearings and gear sprays."""
         thinner = self.oil.viscosity(self.design_celsius) / self.oil.viscosity(celsius)
         relative = max(differential, 0.0) / self.set_point
-        return self.flow_at_design * (self.laminar_share * relative * thinner + (1 - self.laminar_share) * math.sqrt(relative))
+        return self.flow_at_design * (
+            self.laminar_share * relative * thinner + (1 - self.laminar_share) * math.sqrt(relative)
+        )
 
     def filter_drop(self, flow: float, celsius: float) -> float:
         """[Pa]."""
@@ -103,7 +107,9 @@ class OilCircuit:
         low, high = 0.0, 20 * self.set_point
         for _ in range(60):
             middle = 0.5 * (low + high)
-            low, high = (middle, high) if self.pump_speed(middle, celsius) < speed else (low, middle)
+            low, high = (
+                (middle, high) if self.pump_speed(middle, celsius) < speed else (low, middle)
+            )
         return low
 
 
@@ -118,7 +124,9 @@ class OilCourse:
 
 
 class _Regulated:
-    """Pump, lines and a proportional-integral regulator, integrated in steps of a tenth of a second."""
+    """Pump, lines and a proportional-integral regulator, integrated in steps of a tenth of a
+    second.
+    """
 
     STEP, LAG = 0.1, 1.2  # s
 
@@ -134,30 +142,55 @@ class _Regulated:
         self.speed += float(np.clip(wanted - self.speed, -8 * self.STEP, 8 * self.STEP))
         reached = float(np.interp(self.speed / thirst, self.speeds, self.table)) * filled
         # A relief valve holds a fixed-speed pump at its setting.
-        target = reached if self.circuit.variable_speed else min(reached, self.circuit.true_differential)
+        target = (
+            reached if self.circuit.variable_speed else min(reached, self.circuit.true_differential)
+        )
         self.true += (target - self.true) * self.STEP / self.LAG
 
     def _wanted(self) -> float:
         circuit = self.circuit
         if not circuit.variable_speed:
             return circuit.fixed_speed
-        error = (circuit.set_point - (self.true + circuit.read_offset)) / circuit.set_point * circuit.speed_at_design
+        error = (
+            (circuit.set_point - (self.true + circuit.read_offset))
+            / circuit.set_point
+            * circuit.speed_at_design
+        )
         self.integral = float(np.clip(self.integral + error * 0.16 * self.STEP, 0, self.speeds[-1]))
         return self.integral + 0.25 * error
 
 
 def _record(
-    machine: _Regulated, moments: np.ndarray, every: int, rng: np.random.Generator, noise: float, course: Callable[[float], tuple[bool, float, float]],
+    machine: _Regulated,
+    moments: np.ndarray,
+    every: int,
+    rng: np.random.Generator,
+    noise: float,
+    course: Callable[[float], tuple[bool, float, float]],
 ) -> OilCourse:
     rows = []
     for index, time in enumerate(moments):
         if index % every == 0:
-            rows.append((time, machine.true, machine.true + machine.circuit.read_offset + rng.normal(0, noise), machine.speed))
+            rows.append(
+                (
+                    time,
+                    machine.true,
+                    machine.true + machine.circuit.read_offset + rng.normal(0, noise),
+                    machine.speed,
+                )
+            )
         machine.step(*course(time))
     return OilCourse(*np.array(rows).T)
 
 
-def pre_lube(circuit: OilCircuit, celsius: float, rng: np.random.Generator, duration: float = 90.0, interval: float = 1.0, noise: float = 600.0) -> OilCourse:
+def pre_lube(
+    circuit: OilCircuit,
+    celsius: float,
+    rng: np.random.Generator,
+    duration: float = 90.0,
+    interval: float = 1.0,
+    noise: float = 600.0,
+) -> OilCourse:
     """The differential from the start of the pump on; lines and filter fill before pressure builds.
 
     Parameters
@@ -172,8 +205,14 @@ def pre_lube(circuit: OilCircuit, celsius: float, rng: np.random.Generator, dura
         [Pa] standard deviation of the read differential.
     """
     moments = np.arange(0.0, duration + 0.05, _Regulated.STEP)
-    return _record(_Regulated(circuit, celsius, 0.0, 0.0), moments, round(interval / _Regulated.STEP), rng, noise,
-                   lambda time: (True, min(1.0, max(0.0, (time - 0.5) / 2.5)), 1.0))
+    return _record(
+        _Regulated(circuit, celsius, 0.0, 0.0),
+        moments,
+        round(interval / _Regulated.STEP),
+        rng,
+        noise,
+        lambda time: (True, min(1.0, max(0.0, (time - 0.5) / 2.5)), 1.0),
+    )
 
 
 TURNING = 1.12  # a turning shaft drags that much more oil through its bearings than a standing one
@@ -186,8 +225,14 @@ def _running(circuit: OilCircuit, celsius: float, shaft: float) -> _Regulated:
 
 
 def with_shaft(
-    circuit: OilCircuit, celsius: float, rng: np.random.Generator, shaft: Callable[[float], float], duration: float,
-    pump_off: float | None = None, interval: float = 1.0, noise: float = 600.0,
+    circuit: OilCircuit,
+    celsius: float,
+    rng: np.random.Generator,
+    shaft: Callable[[float], float],
+    duration: float,
+    pump_off: float | None = None,
+    interval: float = 1.0,
+    noise: float = 600.0,
 ) -> OilCourse:
     """The differential while the shaft's speed changes, the pump running before.
 
@@ -210,16 +255,41 @@ def with_shaft(
     """
     moments = np.arange(0.0, duration + 0.05, _Regulated.STEP)
     off = np.inf if pump_off is None else pump_off
-    return _record(_running(circuit, celsius, shaft(0.0)), moments, round(interval / _Regulated.STEP), rng, noise,
-                   lambda time: (time < off, 1.0, 1.0 + (TURNING - 1.0) * shaft(time)))
+    return _record(
+        _running(circuit, celsius, shaft(0.0)),
+        moments,
+        round(interval / _Regulated.STEP),
+        rng,
+        noise,
+        lambda time: (time < off, 1.0, 1.0 + (TURNING - 1.0) * shaft(time)),
+    )
 
 
-def coast_down(circuit: OilCircuit, celsius: float, rng: np.random.Generator, at_rest: float, pump_off: float) -> OilCourse:
-    """From the stop of the motor until half a minute after the pump is switched off, a reading every 2 s."""
-    return with_shaft(circuit, celsius, rng, lambda time: max(0.0, 1 - time / at_rest), pump_off + 30.0, pump_off, 2.0)
+def coast_down(
+    circuit: OilCircuit, celsius: float, rng: np.random.Generator, at_rest: float, pump_off: float
+) -> OilCourse:
+    """From the stop of the motor until half a minute after the pump is switched off, a reading
+    every 2 s.
+    """
+    return with_shaft(
+        circuit,
+        celsius,
+        rng,
+        lambda time: max(0.0, 1 - time / at_rest),
+        pump_off + 30.0,
+        pump_off,
+        2.0,
+    )
 
 
-def warm_up(start: float, ambient: float, hours: np.ndarray, heater: float = 1500.0, heat_capacity: float = 95e3, loss: float = 35.0) -> np.ndarray:
+def warm_up(
+    start: float,
+    ambient: float,
+    hours: np.ndarray,
+    heater: float = 1500.0,
+    heat_capacity: float = 95e3,
+    loss: float = 35.0,
+) -> np.ndarray:
     """Sump temperature [°C] over hours with the heater on.
 
     C dT/dt = P - K (T - T_ambient)

@@ -1,4 +1,5 @@
-"""Make the README's pictures and the example from the real thing: the demonstration's notebook in Chromium, its record's first page.
+"""Make the README's pictures and the example from the real thing: the demonstration's notebook in
+Chromium, its record's first page.
 
 Run:  python workbook/pictures.py   (needs Chromium and the extra `test`)
 """
@@ -15,8 +16,14 @@ ROOT = Path(__file__).resolve().parents[1]
 if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
-from tests.browser.conftest import FLAGS, READY, RUN_ALL, Lab, chromium  # noqa: E402 - the same server and flags as the browser tests
-from workbook.demo import WHOLE, build  # noqa: E402
+from tests.browser.conftest import (
+    FLAGS,
+    READY,
+    RUN_ALL,
+    Lab,
+    chromium,
+)
+from workbook.demo import WHOLE, build
 
 STYLE = re.compile(r"<style>.*?</style>", re.DOTALL)
 PICTURES = ROOT / "workbook" / "pictures"
@@ -38,8 +45,15 @@ def notebook_picture(job: Path, target: Path, scroll_to: str = "") -> Path:
             page.evaluate("() => jupyterapp.shell.collapseLeft()")
             page.evaluate(RUN_ALL)
             page.wait_for_timeout(2500)
-            page.get_by_text(scroll_to or "Where the job stands").first.scroll_into_view_if_needed() if scroll_to else page.evaluate(
-                "() => document.querySelector('.jp-WindowedPanel-outer').scrollTo(0, 0)")
+            (
+                page.get_by_text(
+                    scroll_to or "Where the job stands"
+                ).first.scroll_into_view_if_needed()
+                if scroll_to
+                else page.evaluate(
+                    "() => document.querySelector('.jp-WindowedPanel-outer').scrollTo(0, 0)"
+                )
+            )
             page.wait_for_timeout(800)
             page.screenshot(path=str(target))
         finally:
@@ -49,24 +63,46 @@ def notebook_picture(job: Path, target: Path, scroll_to: str = "") -> Path:
 
 
 def record_picture(job: Path, target: Path) -> Path:
-    """The first page of the job's record, as a PNG, drawn by the browser's own PDF viewer's engine or poppler."""
+    """The first page of the job's record, as a PNG, drawn by the browser's own PDF viewer's engine
+    or poppler.
+    """
     import subprocess
 
     from startkit.paper.printing import export
 
     record = export(job)
-    subprocess.run(["pdftoppm", "-r", "80", "-f", "1", "-l", "1", "-singlefile", "-png", str(record), str(target.with_suffix(""))], check=True, stderr=subprocess.DEVNULL)
+    subprocess.run(
+        [
+            "pdftoppm",
+            "-r",
+            "80",
+            "-f",
+            "1",
+            "-l",
+            "1",
+            "-singlefile",
+            "-png",
+            str(record),
+            str(target.with_suffix("")),
+        ],
+        check=True,
+        stderr=subprocess.DEVNULL,
+    )
     return target
 
 
 def example(executed: Path, target: Path) -> Path:
-    """The executed notebook to read: what each cell shows as HTML, with one style for all, without the data of the record."""
+    """The executed notebook to read: what each cell shows as HTML, with one style for all, without
+    the data of the record.
+    """
     import nbformat
 
     notebook = nbformat.read(executed, as_version=4)
     seen = False
     for cell in notebook.cells:
-        shown = [output for output in cell.get("outputs", []) if "text/html" in output.get("data", {})]
+        shown = [
+            output for output in cell.get("outputs", []) if "text/html" in output.get("data", {})
+        ]
         for output in shown:
             html = output["data"]["text/html"]
             output["data"] = {"text/html": STYLE.sub("", html) if seen else html}
@@ -85,7 +121,9 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         jobs = build(Path(folder) / "demo")
         print(record_picture(jobs[WHOLE], PICTURES / "record.png"))
-        print(example(jobs[WHOLE] / "records" / f"{WHOLE}.ipynb", ROOT / "workbook" / "example.ipynb"))
+        print(
+            example(jobs[WHOLE] / "records" / f"{WHOLE}.ipynb", ROOT / "workbook" / "example.ipynb")
+        )
         print(notebook_picture(jobs[WHOLE], PICTURES / "notebook.png"))
 
 

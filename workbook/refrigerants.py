@@ -16,7 +16,9 @@ def main(folder: Path) -> int:
     """Write one file for each refrigerant."""
     for refrigerant in TABLE:
         made = refrigerant_equations.table(refrigerant)
-        (folder / refrigerant_tables.file_of(refrigerant.name)).write_bytes(refrigerant_tables.to_bytes(made))
+        (folder / refrigerant_tables.file_of(refrigerant.name)).write_bytes(
+            refrigerant_tables.to_bytes(made)
+        )
         print(f"{refrigerant.name}: {made.made_with}")
     return 0
 

@@ -1,6 +1,7 @@
 """Instruments as they lie: a bias that stays, noise that does not, and a display that rounds.
 
-Each instrument draws its bias once, from its stated accuracy taken as the half-width of a rectangular
+Each instrument draws its bias once, from its stated accuracy taken as the half-width of a
+rectangular
 distribution; every reading adds noise. Seeds hang on the tag and on what is read, so that a reading
 does not change when another one is added before it.
 """
@@ -89,16 +90,25 @@ class Sensor:
         return self.constant * rng.uniform(-1, 1), self.of_reading * rng.uniform(-1, 1)
 
     def _paired_bias(self, seed: int) -> float:
-        """Nearly all of a matched pair's error is common to both; what differs keeps within the accuracy of the difference."""
+        """Nearly all of a matched pair's error is common to both; what differs keeps within the
+        accuracy of the difference.
+        """
         first = min(self.tag, self.pair)
         rng = stream(seed, first, "pair")
-        common, difference = (self.constant - self.pair_constant / 2) * rng.uniform(-1, 1), self.pair_constant * rng.uniform(-1, 1)
+        common, difference = (
+            (self.constant - self.pair_constant / 2) * rng.uniform(-1, 1),
+            self.pair_constant * rng.uniform(-1, 1),
+        )
         return common + (difference if self.tag == first else -difference) / 2
 
     def reads(self, truth: float, seed: int, *names: str | int, samples: int = 1) -> float:
         """What its display shows for a true value [unit]; the mean of `samples` readings."""
         offset, share = self.bias(seed)
-        noise = stream(seed, self.tag, *names).normal(0.0, self.noise / np.sqrt(samples)) if self.noise else 0.0
+        noise = (
+            stream(seed, self.tag, *names).normal(0.0, self.noise / np.sqrt(samples))
+            if self.noise
+            else 0.0
+        )
         return round(float(truth * (1 + share) + offset + noise), self.digits)
 
     def shows(self, truth: float, seed: int, *names: str | int, samples: int = 1) -> str:

@@ -1,4 +1,5 @@
-"""A start behind a variable-speed drive: the ramp to speed, then the pull-down's first minutes, and a trip if it comes.
+"""A start behind a variable-speed drive: the ramp to speed, then the pull-down's first minutes, and
+a trip if it comes.
 
     T = J alpha + T_load n^2;  P = T omega / efficiency;  I = P / (sqrt(3) U pf)
 
@@ -30,7 +31,8 @@ class Ramp:
     speed : float
         [r/min] at full speed.
     inertia_power : float
-        Power at the end of the ramp that goes into the rotating masses, as a share of full-load power.
+        Power at the end of the ramp that goes into the rotating masses, as a share of full-load
+        power.
     load_power : float
         Power of the closed machine at full speed, as a share of full-load power.
     coast : float
@@ -58,7 +60,9 @@ class Ramp:
 
 @dataclass(frozen=True)
 class RunUpRecord:
-    """A recorded start: time [s], speed [r/min], current of three phases [A], oil differential as shown [Pa], vane position 0 to 1; when it tripped."""
+    """A recorded start: time [s], speed [r/min], current of three phases [A], oil differential as
+    shown [Pa], vane position 0 to 1; when it tripped.
+    """
 
     time: np.ndarray
     speed: np.ndarray
@@ -69,8 +73,15 @@ class RunUpRecord:
 
 
 def run_up(
-    ramp: Ramp, course: PullDown, full_load_current: float, circuit: OilCircuit, celsius: float, rng: np.random.Generator,
-    duration: float, interval: float = 0.5, phases: tuple[float, float, float] = PHASES,
+    ramp: Ramp,
+    course: PullDown,
+    full_load_current: float,
+    circuit: OilCircuit,
+    celsius: float,
+    rng: np.random.Generator,
+    duration: float,
+    interval: float = 0.5,
+    phases: tuple[float, float, float] = PHASES,
 ) -> RunUpRecord:
     """The record of a start, the pull-down beginning `ramp.wait` after full speed.
 
@@ -95,11 +106,15 @@ def run_up(
     end = duration if tripped is None else tripped + 2.0
     time = np.arange(0.0, end + 1e-9, interval)
     share = np.array([_current(ramp, course, t, begins, tripped) for t in time])
-    amperes = full_load_current * share * np.array(phases)[:, None] + rng.normal(0.0, 0.4, (3, time.size)) * (share > 0)
+    amperes = full_load_current * share * np.array(phases)[:, None] + rng.normal(
+        0.0, 0.4, (3, time.size)
+    ) * (share > 0)
     speed = np.array([ramp.share_of_speed(t, tripped) for t in time])
     oil = with_shaft(circuit, celsius, rng, _shaft(ramp, tripped), end, interval=interval)
     vanes = np.interp(time - begins, course.time, course.position, left=0.003)
-    return RunUpRecord(time, ramp.speed * speed, np.maximum(amperes, 0.0), oil.read[: time.size], vanes, tripped)
+    return RunUpRecord(
+        time, ramp.speed * speed, np.maximum(amperes, 0.0), oil.read[: time.size], vanes, tripped
+    )
 
 
 def _shaft(ramp: Ramp, tripped: float | None) -> Callable[[float], float]:

@@ -1,4 +1,6 @@
-"""What happened once the shaft turned: the first start and its trip, the pull-down, the stop, the loads."""
+"""What happened once the shaft turned: the first start and its trip, the pull-down, the stop, the
+loads.
+"""
 
 from __future__ import annotations
 
@@ -11,91 +13,228 @@ from workbook.story import Chapter, Line, flat, moment, row
 
 
 def first_start(m: Measured) -> tuple[Chapter, ...]:
-    """A bump, a start that trips on overcurrent in the warm loop, the limit lowered, a start that holds."""
-    tripped, held = (m.run_up(course, when) for course, when in ((m.pull_down_tripped, "tripped"), (m.pull_down_held, "held")))
+    """A bump, a start that trips on overcurrent in the warm loop, the limit lowered, a start that
+    holds.
+    """
+    tripped, held = (
+        m.run_up(course, when)
+        for course, when in ((m.pull_down_tripped, "tripped"), (m.pull_down_held, "held"))
+    )
     began = clock("15 11:12:00")
     trip, peak = began + timedelta(seconds=round(tripped.tripped_at)), tripped.currents.max()
-    return _bump(), _start_that_trips(m, tripped, began, trip), _trip_written_down(m, trip, peak), _start_that_holds(m, held)
+    return (
+        _bump(),
+        _start_that_trips(m, tripped, began, trip),
+        _trip_written_down(m, trip, peak),
+        _start_that_holds(m, held),
+    )
 
 
 def _bump() -> Chapter:
     """The motor switched on for a moment to see which way it turns."""
-    return Chapter("Bump", "15 10:36", TECHNICIAN, flat(
-        (Line("first_start.rotation", "right, by phase meter and pressure rise", note="Hermetic: no shaft to be seen."),),
-        start_row(1, clock("15 10:34:00"), clock("15 10:34:02"), "bump", "Rotation proven."),
-    ), pace=40)
-
-
-def _start_that_trips(m: Measured, tripped: RunUpRecord, began: datetime, trip: datetime) -> Chapter:
-    """What was seen of the start that tripped."""
-    return Chapter("First start, trip", "15 11:20", TECHNICIAN, flat(
-        (
-            Line("first_start.closed_proof", "made"), Line("first_start.vane_position", "0.3", "%", "VP-1"),
-            Line("first_start.run_up", run_up_rows(tripped), tag="AM-1",
-                 note=f"Tripped on overcurrent {tripped.tripped_at:.0f} s after the start, loop at {m.truth.loop_start:.0f} °C: {tripped.currents.max():.0f} A on one phase, vanes still opening. Current limit found at 100 %."),
-            Line("first_start.peak_by", "recorder or analyser, RMS of each cycle"), Line("first_start.current_where", "supply side of the drive"),
+    return Chapter(
+        "Bump",
+        "15 10:36",
+        TECHNICIAN,
+        flat(
+            (
+                Line(
+                    "first_start.rotation",
+                    "right, by phase meter and pressure rise",
+                    note="Hermetic: no shaft to be seen.",
+                ),
+            ),
+            start_row(1, clock("15 10:34:00"), clock("15 10:34:02"), "bump", "Rotation proven."),
         ),
-        start_row(2, began, trip, "trip", f"Overcurrent, first-out. Warm loop and current limit at 100 % of full-load current; limit lowered to {100 * m.truth.limits_left[0][1]:.0f} %, trip reset."),
-    ), pace=50)
+        pace=40,
+    )
+
+
+def _start_that_trips(
+    m: Measured, tripped: RunUpRecord, began: datetime, trip: datetime
+) -> Chapter:
+    """What was seen of the start that tripped."""
+    return Chapter(
+        "First start, trip",
+        "15 11:20",
+        TECHNICIAN,
+        flat(
+            (
+                Line("first_start.closed_proof", "made"),
+                Line("first_start.vane_position", "0.3", "%", "VP-1"),
+                Line(
+                    "first_start.run_up",
+                    run_up_rows(tripped),
+                    tag="AM-1",
+                    note=(
+                        f"Tripped on overcurrent {tripped.tripped_at:.0f} s after the start, loop"
+                        f" at {m.truth.loop_start:.0f} °C: {tripped.currents.max():.0f} A on one"
+                        " phase, vanes still opening. Current limit found at 100 %."
+                    ),
+                ),
+                Line("first_start.peak_by", "recorder or analyser, RMS of each cycle"),
+                Line("first_start.current_where", "supply side of the drive"),
+            ),
+            start_row(
+                2,
+                began,
+                trip,
+                "trip",
+                "Overcurrent, first-out. Warm loop and current limit at 100 % of full-load"
+                f" current; limit lowered to {100 * m.truth.limits_left[0][1]:.0f} %, trip reset.",
+            ),
+        ),
+        pace=50,
+    )
 
 
 def _trip_written_down(m: Measured, trip: datetime, peak: float) -> Chapter:
     """Message, readings, cause and change, before anything is reset."""
-    return Chapter("The trip, written down before the reset", "15 11:30", TECHNICIAN, flat(
-        (Line("trips.any", "yes"),),
-        row("trips.events", 1, {
-            "trip": "1", "at": f"{trip:%Y-%m-%d %H:%M:%S}", "message": "Motor overcurrent", "kind": "overcurrent", "latched": "drive logic",
-            "reset": "by hand at the starter or drive", "reset_by": ELECTRICIAN, "result": "not started yet",
-        }),
-        row("trips.values", 1, [("trip", "1"), *m.trip_values()]),
-        (Line("trips.minutes", m.trip_minutes(), tag="AM-1"),),
-        row("trips.causes", 1, {
-            "trip": "1", "cause": "Current limit left at 100 % of full-load current in a warm loop: the vanes open on while the limiter has not yet seen the current",
-            "shown_by": f"Vanes proven closed at start; {peak:.0f} A with the vanes still opening and {m.pull_down_tripped.leaving[-1]:.0f} °C leaving; voltages and oil in order",
-            "changed": "Current limit for the pull-down", "as_found": f"{100 * m.truth.limit_found:.0f} %",
-            "as_left": " then ".join(f"{100 * share:.0f} %" for _, share in m.truth.limits_left), "by": TECHNICIAN,
-        }),
-    ), pace=25)
+    return Chapter(
+        "The trip, written down before the reset",
+        "15 11:30",
+        TECHNICIAN,
+        flat(
+            (Line("trips.any", "yes"),),
+            row(
+                "trips.events",
+                1,
+                {
+                    "trip": "1",
+                    "at": f"{trip:%Y-%m-%d %H:%M:%S}",
+                    "message": "Motor overcurrent",
+                    "kind": "overcurrent",
+                    "latched": "drive logic",
+                    "reset": "by hand at the starter or drive",
+                    "reset_by": ELECTRICIAN,
+                    "result": "not started yet",
+                },
+            ),
+            row("trips.values", 1, [("trip", "1"), *m.trip_values()]),
+            (Line("trips.minutes", m.trip_minutes(), tag="AM-1"),),
+            row(
+                "trips.causes",
+                1,
+                {
+                    "trip": "1",
+                    "cause": (
+                        "Current limit left at 100 % of full-load current in a warm loop: the vanes"
+                        " open on while the limiter has not yet seen the current"
+                    ),
+                    "shown_by": (
+                        f"Vanes proven closed at start; {peak:.0f} A with the vanes still opening"
+                        f" and {m.pull_down_tripped.leaving[-1]:.0f} °C leaving; voltages and oil"
+                        " in order"
+                    ),
+                    "changed": "Current limit for the pull-down",
+                    "as_found": f"{100 * m.truth.limit_found:.0f} %",
+                    "as_left": " then ".join(
+                        f"{100 * share:.0f} %" for _, share in m.truth.limits_left
+                    ),
+                    "by": TECHNICIAN,
+                },
+            ),
+        ),
+        pace=25,
+    )
 
 
 def _start_that_holds(m: Measured, held: RunUpRecord) -> Chapter:
     """What was seen of the start that held."""
-    return Chapter("Start that held", "15 12:20", TECHNICIAN, flat(
-        (
-            Line("first_start.vane_position", "0.2", "%", "VP-1", "Second start."),
-            Line("first_start.run_up", run_up_rows(held), tag="AM-1", note="Record of the start that held; the one that tripped stays in the journal."),
+    return Chapter(
+        "Start that held",
+        "15 12:20",
+        TECHNICIAN,
+        flat(
+            (
+                Line("first_start.vane_position", "0.2", "%", "VP-1", "Second start."),
+                Line(
+                    "first_start.run_up",
+                    run_up_rows(held),
+                    tag="AM-1",
+                    note=(
+                        "Record of the start that held; the one that tripped stays in the journal."
+                    ),
+                ),
+            ),
+            tuple(
+                Line(f"first_start.settled_l{n}", amperes, "A", "AM-1")
+                for n, amperes in enumerate(m.settled(), 1)
+            ),
+            (Line("first_start.full_speed", "3558", "r/min"),),
+            tuple(
+                Line(f"first_start.voltage_{pair}", volts, "V", "VM-1", who=ELECTRICIAN)
+                for pair, volts in zip(("12", "23", "31"), m.voltages(), strict=True)
+            ),
+            flat(
+                *(
+                    row(
+                        "first_start.vibration",
+                        n,
+                        [
+                            ("bearing", bearing),
+                            ("direction", direction),
+                            ("velocity", velocity, "mm/s", "VB-1"),
+                            ("band", "10 to 1000 Hz"),
+                        ],
+                    )
+                    for n, (bearing, direction, velocity) in enumerate(m.vibration(), 1)
+                )
+            ),
+            row(
+                "first_start.temperatures",
+                1,
+                [("place", "Motor winding"), ("temperature", "61", "°C")],
+            ),
+            row(
+                "first_start.temperatures",
+                2,
+                [("place", "Thrust bearing"), ("temperature", "54", "°C")],
+            ),
+            (
+                Line(
+                    "first_start.noise_heard",
+                    "Nothing unusual; a light whistle at the inlet while the vanes open.",
+                ),
+            ),
+            (
+                Line("trips.events.1.restarted", f"{SECOND_START:%Y-%m-%d %H:%M:%S}"),
+                Line(
+                    "trips.events.1.result",
+                    "ran on",
+                    note="Entered after the pull-down had come to its end.",
+                ),
+            ),
+            start_row(3, SECOND_START, None, "", f"Limit {limits_in_words(m)}."),
         ),
-        tuple(Line(f"first_start.settled_l{n}", amperes, "A", "AM-1") for n, amperes in enumerate(m.settled(), 1)),
-        (Line("first_start.full_speed", "3558", "r/min"),),
-        tuple(Line(f"first_start.voltage_{pair}", volts, "V", "VM-1", who=ELECTRICIAN) for pair, volts in zip(("12", "23", "31"), m.voltages(), strict=True)),
-        flat(*(row("first_start.vibration", n, [
-            ("bearing", bearing), ("direction", direction), ("velocity", velocity, "mm/s", "VB-1"), ("band", "10 to 1000 Hz"),
-        ]) for n, (bearing, direction, velocity) in enumerate(m.vibration(), 1))),
-        row("first_start.temperatures", 1, [("place", "Motor winding"), ("temperature", "61", "°C")]),
-        row("first_start.temperatures", 2, [("place", "Thrust bearing"), ("temperature", "54", "°C")]),
-        (Line("first_start.noise_heard", "Nothing unusual; a light whistle at the inlet while the vanes open."),),
-        (
-            Line("trips.events.1.restarted", f"{SECOND_START:%Y-%m-%d %H:%M:%S}"),
-            Line("trips.events.1.result", "ran on", note="Entered after the pull-down had come to its end."),
-        ),
-        start_row(3, SECOND_START, None, "", f"Limit {limits_in_words(m)}."),
-    ), pace=25)
+        pace=25,
+    )
 
 
 def limits_in_words(m: Measured) -> str:
     """``"60 % for 15 min, then 75 %; leaving water 7.2 °C after 44 min"``."""
     (_, low), (until, high) = m.truth.limits_left
     cold = m.pull_down_held.reached(7.2)
-    return f"{100 * low:.0f} % for {until / 60:.0f} min, then {100 * high:.0f} %; leaving water 7.2 °C after {cold / 60:.0f} min, highest current {100 * m.pull_down_held.peak:.0f} %"
+    return (
+        f"{100 * low:.0f} % for {until / 60:.0f} min, then {100 * high:.0f} %; leaving water 7.2 °C"
+        f" after {cold / 60:.0f} min, highest current {100 * m.pull_down_held.peak:.0f} %"
+    )
 
 
 def clock(text: str) -> datetime:
     return moment(text)
 
 
-def start_row(n: int, began: datetime, ended: datetime | None, end: str, remark: str) -> tuple[Line, ...]:
+def start_row(
+    n: int, began: datetime, ended: datetime | None, end: str, remark: str
+) -> tuple[Line, ...]:
     """One start of the table."""
-    cells = {"started": f"{began:%Y-%m-%d %H:%M:%S}", "stopped": f"{ended:%Y-%m-%d %H:%M:%S}" if ended else "", "end": end, "remark": remark}
+    cells = {
+        "started": f"{began:%Y-%m-%d %H:%M:%S}",
+        "stopped": f"{ended:%Y-%m-%d %H:%M:%S}" if ended else "",
+        "end": end,
+        "remark": remark,
+    }
     return row("first_start.starts", n, {name: value for name, value in cells.items() if value})
 
 
@@ -103,68 +242,212 @@ def pull_down(m: Measured) -> tuple[Chapter, ...]:
     """The plan that was made after the trip, and how the loop came down with the limit lowered."""
     truth, (_, low) = m.truth, m.truth.limits_left[0]
     return (
-        Chapter("Pull-down, planned after the trip", "15 11:43", TECHNICIAN, (
-            Line("pull_down.start", f"{truth.loop_start:.1f}", "°C", "TW-1"), Line("pull_down.volume", "58", "m³"), Line("pull_down.volume_known", "10", "%"),
-            Line("pull_down.load", "240", "kW"), Line("pull_down.load_known", "15", "%"),
-            Line("pull_down.chosen", f"{100 * low:.0f}", "%"), Line("pull_down.chosen_by", TECHNICIAN),
-            Line("pull_down.hold", f"{m.truth.limits_left[1][0] / 60:.0f}", "min", note="Then raised while the water falls, if the current holds still."),
-        ), pace=40),
-        Chapter("Pull-down", "15 12:50", TECHNICIAN, flat(
+        Chapter(
+            "Pull-down, planned after the trip",
+            "15 11:43",
+            TECHNICIAN,
             (
-                Line("pull_down.began", f"{m.pull_down_began:%Y-%m-%d %H:%M:%S}"),
-                Line("pull_down.current_trend", m.current_trend(), tag="AM-1"), Line("pull_down.trend_limit", f"{100 * low:.0f}", "%"),
-                Line("pull_down.trend", m.pull_down_rows(), tag="TW-2"),
-                Line("pull_down.ended", "set point reached"), Line("pull_down.limit_left", "100", "%", note="Given back in steps of 10 % once the water was cold."),
+                Line("pull_down.start", f"{truth.loop_start:.1f}", "°C", "TW-1"),
+                Line("pull_down.volume", "58", "m³"),
+                Line("pull_down.volume_known", "10", "%"),
+                Line("pull_down.load", "240", "kW"),
+                Line("pull_down.load_known", "15", "%"),
+                Line("pull_down.chosen", f"{100 * low:.0f}", "%"),
+                Line("pull_down.chosen_by", TECHNICIAN),
+                Line(
+                    "pull_down.hold",
+                    f"{m.truth.limits_left[1][0] / 60:.0f}",
+                    "min",
+                    note="Then raised while the water falls, if the current holds still.",
+                ),
             ),
-        ), pace=45),
+            pace=40,
+        ),
+        Chapter(
+            "Pull-down",
+            "15 12:50",
+            TECHNICIAN,
+            flat(
+                (
+                    Line("pull_down.began", f"{m.pull_down_began:%Y-%m-%d %H:%M:%S}"),
+                    Line("pull_down.current_trend", m.current_trend(), tag="AM-1"),
+                    Line("pull_down.trend_limit", f"{100 * low:.0f}", "%"),
+                    Line("pull_down.trend", m.pull_down_rows(), tag="TW-2"),
+                    Line("pull_down.ended", "set point reached"),
+                    Line(
+                        "pull_down.limit_left",
+                        "100",
+                        "%",
+                        note="Given back in steps of 10 % once the water was cold.",
+                    ),
+                ),
+            ),
+            pace=45,
+        ),
     )
 
 
 def stop(m: Measured) -> tuple[Chapter, ...]:
     """The first ordinary stop: oil pressure through the coast-down."""
-    return (Chapter("First ordinary stop", "15 16:25", TECHNICIAN, (
-        Line("first_start.starts.3.stopped", "2026-04-15 16:18:00"), Line("first_start.starts.3.end", "stopped by hand"),
-        Line("lube.coast_down", m.oil_rows(m.coast_down, "coast-down"), tag="PO-S"),
-        Line("lube.stopped", "0", "s"),
-        Line("lube.at_rest", f"{m.truth.coast_down:.0f}", "s", "SW-1", "By ear, and by the speed that the drive shows."),
-    ), pace=40),)
+    return (
+        Chapter(
+            "First ordinary stop",
+            "15 16:25",
+            TECHNICIAN,
+            (
+                Line("first_start.starts.3.stopped", "2026-04-15 16:18:00"),
+                Line("first_start.starts.3.end", "stopped by hand"),
+                Line("lube.coast_down", m.oil_rows(m.coast_down, "coast-down"), tag="PO-S"),
+                Line("lube.stopped", "0", "s"),
+                Line(
+                    "lube.at_rest",
+                    f"{m.truth.coast_down:.0f}",
+                    "s",
+                    "SW-1",
+                    "By ear, and by the speed that the drive shows.",
+                ),
+            ),
+            pace=40,
+        ),
+    )
 
 
 TREND, TREND_CHAPTER = "load-up-day", "Trend of the day"
 
 
 def load_up(m: Measured) -> tuple[Chapter, ...]:
-    """Air checked at standstill, then four loads from the top down; the heat balance at the lowest cannot be told with these thermometers."""
+    """Air checked at standstill, then four loads from the top down; the heat balance at the lowest
+    cannot be told with these thermometers.
+    """
     clocks = ("09:40", "11:05", "13:20", "14:45")
     loads = tuple(
-        Chapter(f"Load {100 * load:.0f} %", f"16 {clock}", TECHNICIAN, row("load_up.points", n, [
-            ("label", f"{100 * round(load * 4) / 4:.0f} %"), ("moment", f"2026-04-16 {clock}"), ("steady", "yes"), ("steady_by", TECHNICIAN), *m.load_cells(load),
-        ]), pace=15)
+        Chapter(
+            f"Load {100 * load:.0f} %",
+            f"16 {clock}",
+            TECHNICIAN,
+            row(
+                "load_up.points",
+                n,
+                [
+                    ("label", f"{100 * round(load * 4) / 4:.0f} %"),
+                    ("moment", f"2026-04-16 {clock}"),
+                    ("steady", "yes"),
+                    ("steady_by", TECHNICIAN),
+                    *m.load_cells(load),
+                ],
+            ),
+            pace=15,
+        )
         for n, (load, clock) in enumerate(zip(m.truth.loads, clocks, strict=True), 1)
     )
     return (
-        Chapter("Air at standstill", "16 08:05", TECHNICIAN, (
-            Line("load_up.standstill_pressure", m.standstill[0], "kPa gauge", "PC-1", "Condenser pump ran for twenty minutes with the machine at rest."),
-            Line("load_up.standstill_temperature", m.standstill[1], "°C", "TW-3"),
-        ), pace=45),
-        Chapter("Third day", "16 08:50", TECHNICIAN, start_row(4, clock("16 08:42:00"), None, "", "For load-up; heat from the boilers' exchanger lent as load.")),
+        Chapter(
+            "Air at standstill",
+            "16 08:05",
+            TECHNICIAN,
+            (
+                Line(
+                    "load_up.standstill_pressure",
+                    m.standstill[0],
+                    "kPa gauge",
+                    "PC-1",
+                    "Condenser pump ran for twenty minutes with the machine at rest.",
+                ),
+                Line("load_up.standstill_temperature", m.standstill[1], "°C", "TW-3"),
+            ),
+            pace=45,
+        ),
+        Chapter(
+            "Third day",
+            "16 08:50",
+            TECHNICIAN,
+            start_row(
+                4,
+                clock("16 08:42:00"),
+                None,
+                "",
+                "For load-up; heat from the boilers' exchanger lent as load.",
+            ),
+        ),
         *loads,
-        Chapter(TREND_CHAPTER, "16 15:12", TECHNICIAN, flat(
-            (Line("load_up.trend", TREND, note="Panel's log of the day, from the stick; columns looked through and instruments written in."),),
-            row("load_up.windows", 1, {"label": "98 %, trend", "begin": "2026-04-16 09:14:00", "end": "2026-04-16 09:50:00", "chosen_by": TECHNICIAN}),
-            row("load_up.windows", 2, {"label": "50 %, trend", "begin": "2026-04-16 12:57:00", "end": "2026-04-16 13:33:00", "chosen_by": TECHNICIAN}),
-        ), pace=20),
-        Chapter("Last stop", "16 15:40", TECHNICIAN, (
-            Line("first_start.starts.4.stopped", "2026-04-16 15:31:00"), Line("first_start.starts.4.end", "stopped by hand"),
-            Line("shut_down.stop", "ordinary stop, unloaded first"), Line("shut_down.stopped_at", "2026-04-16 15:31:00"),
-            Line("shut_down.vanes_before", f"{m.truth.vanes_at_stop:.0f}", "%", "VP-1"),
-            Line("shut_down.closing_time", m.shows("SW-1", m.closing_time, "last stop"), "s", "SW-1"),
-            Line("shut_down.closed_proof", "made"), Line("shut_down.vane_position", "0.3", "%", "VP-1"),
-            Line("shut_down.backward", "no", note="Heard only: one long fall of the tone, no second rise."),
-            Line("shut_down.heater_on", "yes"), Line("shut_down.timer_left", "5", "min"), Line("shut_down.left_as", "ready to start"),
-        ), pace=30),
-        Chapter("Waiver", "16 15:55", ENGINEER, (
-            Line("waiver.load_up.heat_balance", "At the lowest load the water ranges are too small for these thermometers to tell; the three higher loads are within 5 %. To be read again on the autumn visit"),
-        )),
+        Chapter(
+            TREND_CHAPTER,
+            "16 15:12",
+            TECHNICIAN,
+            flat(
+                (
+                    Line(
+                        "load_up.trend",
+                        TREND,
+                        note=(
+                            "Panel's log of the day, from the stick; columns looked through and"
+                            " instruments written in."
+                        ),
+                    ),
+                ),
+                row(
+                    "load_up.windows",
+                    1,
+                    {
+                        "label": "98 %, trend",
+                        "begin": "2026-04-16 09:14:00",
+                        "end": "2026-04-16 09:50:00",
+                        "chosen_by": TECHNICIAN,
+                    },
+                ),
+                row(
+                    "load_up.windows",
+                    2,
+                    {
+                        "label": "50 %, trend",
+                        "begin": "2026-04-16 12:57:00",
+                        "end": "2026-04-16 13:33:00",
+                        "chosen_by": TECHNICIAN,
+                    },
+                ),
+            ),
+            pace=20,
+        ),
+        Chapter(
+            "Last stop",
+            "16 15:40",
+            TECHNICIAN,
+            (
+                Line("first_start.starts.4.stopped", "2026-04-16 15:31:00"),
+                Line("first_start.starts.4.end", "stopped by hand"),
+                Line("shut_down.stop", "ordinary stop, unloaded first"),
+                Line("shut_down.stopped_at", "2026-04-16 15:31:00"),
+                Line("shut_down.vanes_before", f"{m.truth.vanes_at_stop:.0f}", "%", "VP-1"),
+                Line(
+                    "shut_down.closing_time",
+                    m.shows("SW-1", m.closing_time, "last stop"),
+                    "s",
+                    "SW-1",
+                ),
+                Line("shut_down.closed_proof", "made"),
+                Line("shut_down.vane_position", "0.3", "%", "VP-1"),
+                Line(
+                    "shut_down.backward",
+                    "no",
+                    note="Heard only: one long fall of the tone, no second rise.",
+                ),
+                Line("shut_down.heater_on", "yes"),
+                Line("shut_down.timer_left", "5", "min"),
+                Line("shut_down.left_as", "ready to start"),
+            ),
+            pace=30,
+        ),
+        Chapter(
+            "Waiver",
+            "16 15:55",
+            ENGINEER,
+            (
+                Line(
+                    "waiver.load_up.heat_balance",
+                    "At the lowest load the water ranges are too small for these thermometers to"
+                    " tell; the three higher loads are within 5 %. To be read again on the autumn"
+                    " visit",
+                ),
+            ),
+        ),
     )
-

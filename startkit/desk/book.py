@@ -26,7 +26,9 @@ PAUSE = 0.15  # s after the last change before the cards that show the whole job
 VIEWS_KEPT = 3  # views of one part that are kept alive: a cell run again leaves its old one behind
 
 
-def open_book(job: str | Path, mode: str, stages: Mapping[str, Stage] | None = None) -> Book | ClosedBook:
+def open_book(
+    job: str | Path, mode: str, stages: Mapping[str, Stage] | None = None
+) -> Book | ClosedBook:
     """Open a job for the notebook.
 
     Parameters
@@ -36,7 +38,8 @@ def open_book(job: str | Path, mode: str, stages: Mapping[str, Stage] | None = N
     mode : str
         ``"form"`` to enter readings, ``"record"`` to read only.
     stages : mapping, optional
-        Stages by name; default: those that the job's machine has, with the check lists of its folder.
+        Stages by name; default: those that the job's machine has, with the check lists of its
+        folder.
 
     Returns
     -------
@@ -65,9 +68,16 @@ class Shown:
     def __init__(self, part: dict[str, Any], as_of: str = "", view: Any = None) -> None:
         self.part, self.as_of, self.view = part, as_of, view
 
-    def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> tuple[dict[str, Any], dict[str, Any]]:
+    def _repr_mimebundle_(
+        self, include: Any = None, exclude: Any = None
+    ) -> tuple[dict[str, Any], dict[str, Any]]:
         live, metadata = self.view._repr_mimebundle_() if self.view is not None else ({}, {})
-        return {**live, "text/plain": cards.plain(self.part), "text/html": str(cards.html(self.part, self.as_of)), payload.MIME: self.part}, metadata
+        return {
+            **live,
+            "text/plain": cards.plain(self.part),
+            "text/html": str(cards.html(self.part, self.as_of)),
+            payload.MIME: self.part,
+        }, metadata
 
 
 class ClosedBook:
@@ -94,7 +104,9 @@ class ClosedBook:
 
 @dataclass(frozen=True)
 class _Overall:
-    """What hangs on the whole job: which entries were made early, and in which stages the next one would be."""
+    """What hangs on the whole job: which entries were made early, and in which stages the next one
+    would be.
+    """
 
     seq: int = 0
     early: Mapping[int, HoldPoint] = field(default_factory=dict)
@@ -125,7 +137,11 @@ class Book:
         self.uploads = Uploads()
         latest = job.state().latest
         self.who = latest["job.who"].value if "job.who" in latest else ""
-        self.instruments = {w.removeprefix("job.instrument."): e.value for w, e in latest.items() if w.startswith("job.instrument.")}
+        self.instruments = {
+            w.removeprefix("job.instrument."): e.value
+            for w, e in latest.items()
+            if w.startswith("job.instrument.")
+        }
 
     # --- the cells --------------------------------------------------------------------------
 
@@ -146,7 +162,9 @@ class Book:
         return self._shown("handover", "")
 
     def frame(self, what: str = "journal") -> Any:
-        """A part of the job as a pandas frame: ``"journal"``, ``"figures"``, ``"load_up.points"``, ``"vanes.trace"``, ``"trend.name"``."""
+        """A part of the job as a pandas frame: ``"journal"``, ``"figures"``, ``"load_up.points"``,
+        ``"vanes.trace"``, ``"trend.name"``.
+        """
         from startkit.desk.frames import frame
 
         return frame(self.assessment(), what)
@@ -160,7 +178,9 @@ class Book:
         drawn = self.part(part, name)
         if self.mode == RECORD:
             return Shown(drawn)
-        return Shown(drawn, datetime.now().strftime("%Y-%m-%d %H:%M:%S"), self._view(part, name, drawn))
+        return Shown(
+            drawn, datetime.now().strftime("%Y-%m-%d %H:%M:%S"), self._view(part, name, drawn)
+        )
 
     def _view(self, part: str, name: str, drawn: dict[str, Any]) -> Any:
         from startkit.desk.forms import LiveView
@@ -182,7 +202,18 @@ class Book:
             state = self.job.state()
             newest = state.entries[-1].seq if state.entries else 0
             if self._cached is None or self._cached[0] != newest:
-                self._cached = (newest, Assessment(self.job.machine, self.job.limits, self.stages, state, self.job.system, self.job.baseline, self.job.trends))
+                self._cached = (
+                    newest,
+                    Assessment(
+                        self.job.machine,
+                        self.job.limits,
+                        self.stages,
+                        state,
+                        self.job.system,
+                        self.job.baseline,
+                        self.job.trends,
+                    ),
+                )
             return self._cached[1]
 
     @property
@@ -191,13 +222,21 @@ class Book:
         return self._cached[0] if self._cached is not None else 0
 
     def overall(self, fresh: bool = True) -> _Overall:
-        """What hangs on every stage; judging them all takes long, so a card in haste takes it as it was a moment ago."""
+        """What hangs on every stage; judging them all takes long, so a card in haste takes it as it
+        was a moment ago.
+        """
         assessment = self.assessment()
         if fresh and self._overall.seq != self.newest:
-            self._overall = _Overall(self.newest, assessment.early, {name: _warning(assessment, stage) for name, stage in self.stages.items()})
+            self._overall = _Overall(
+                self.newest,
+                assessment.early,
+                {name: _warning(assessment, stage) for name, stage in self.stages.items()},
+            )
         return self._overall
 
-    def part(self, part: str, name: str = "", with_plots: bool = True, haste: bool = False) -> dict[str, Any]:
+    def part(
+        self, part: str, name: str = "", with_plots: bool = True, haste: bool = False
+    ) -> dict[str, Any]:
         """A part as data; what cannot be shown is a part that says why in one sentence."""
         try:
             return self._drawn(part, name, with_plots, haste)
@@ -205,7 +244,10 @@ class Book:
             return {"part": "error", "sentence": str(error)}
         except Exception as error:  # a stage may come from another package and fail in any way
             where = " ".join(word for word in (part, name) if word)
-            sentence = f"{where}: this cannot be worked out ({type(error).__name__}: {error}); what was entered is safe in the job's journal."
+            sentence = (
+                f"{where}: this cannot be worked out ({type(error).__name__}: {error}); what was"
+                " entered is safe in the job's journal."
+            )
             return {"part": "error", "sentence": sentence, "detail": traceback.format_exc(limit=-4)}
 
     def _drawn(self, part: str, name: str, with_plots: bool, haste: bool) -> dict[str, Any]:
@@ -219,22 +261,36 @@ class Book:
             return payload.hold_part(assessment, name)
         if part == "front" and self.mode == RECORD:
             self._plots_ahead()
-        return payload.front_part(assessment) if part == "front" else payload.handover_part(assessment)
+        return (
+            payload.front_part(assessment) if part == "front" else payload.handover_part(assessment)
+        )
 
     def _known(self, name: str, names: Any, what: str) -> None:
         if name not in names:
-            raise JobError(f"no {what} is called {name!r}", "notebook", f"use one of {', '.join(names)}")
+            raise JobError(
+                f"no {what} is called {name!r}", "notebook", f"use one of {', '.join(names)}"
+            )
 
     def plots(self, name: str) -> list[dict[str, str]]:
         """The drawn plots of a stage."""
         assessment = self.assessment()
-        return plots.drawn(assessment.findings(name).plots, assessment.system, assessment.entries.barometer.quantity)
+        return plots.drawn(
+            assessment.findings(name).plots,
+            assessment.system,
+            assessment.entries.barometer.quantity,
+        )
 
     def _plots_ahead(self) -> None:
-        """Every stage judged, and its plots named while the next is: all of them are due further down."""
+        """Every stage judged, and its plots named while the next is: all of them are due further
+        down.
+        """
         assessment = self.assessment()
         for name in self.stages:
-            plots_beside.ahead(assessment.findings(name).plots, assessment.system, assessment.entries.barometer.quantity)
+            plots_beside.ahead(
+                assessment.findings(name).plots,
+                assessment.system,
+                assessment.entries.barometer.quantity,
+            )
 
     def card(self, part: str, name: str, haste: bool = False) -> dict[str, str]:
         """The renewable pieces of a part's HTML, without plots."""
@@ -250,13 +306,25 @@ class Book:
         assessment = self.assessment()
         first = assessment.state.entries[0].digest if assessment.state.entries else ""
         declared = self.stages[stage]
-        return {"job": first[:16], "stage": stage, "title": declared.title, "groups": fieldset.described(assessment, stage), "desk": self.desk(stage)}
+        return {
+            "job": first[:16],
+            "stage": stage,
+            "title": declared.title,
+            "groups": fieldset.described(assessment, stage),
+            "desk": self.desk(stage),
+        }
 
     def desk(self, stage: str) -> dict[str, Any]:
         """Who enters, which instruments, which units: the head of every form."""
         assessment = self.assessment()
-        return {"who": self.who, "people": fieldset.people(assessment), "units": assessment.system,
-                "instruments": fieldset.instruments(assessment, stage, self.instruments) if stage else []}
+        return {
+            "who": self.who,
+            "people": fieldset.people(assessment),
+            "units": assessment.system,
+            "instruments": (
+                fieldset.instruments(assessment, stage, self.instruments) if stage else []
+            ),
+        }
 
     def set_desk(self, who: str, instruments: Mapping[str, str], entries: list[Entry]) -> None:
         """Keep who enters and with what, as default for the next time the job is opened."""
@@ -277,7 +345,9 @@ class Book:
         with self.lock:
             self._changed.set()
             if self._worker is None or not self._worker.is_alive():
-                self._worker = threading.Thread(target=self._renew_when_quiet, name="startkit desk", daemon=True)
+                self._worker = threading.Thread(
+                    target=self._renew_when_quiet, name="startkit desk", daemon=True
+                )
                 self._worker.start()
 
     def _renew_when_quiet(self) -> None:

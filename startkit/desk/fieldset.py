@@ -31,21 +31,41 @@ def states(assessment: Assessment, stage: str) -> dict[str, dict[str, Any]]:
 
 def _field(field: Field, entries: Entries) -> dict[str, Any]:
     return {
-        "name": field.name, "question": field.question, "help": field.help, "required": field.required,
-        **_control(field, entries), "rows": field.rows, "across": field.across, "columns": [_column(c, entries) for c in field.columns], "state": state(field, entries),
+        "name": field.name,
+        "question": field.question,
+        "help": field.help,
+        "required": field.required,
+        **_control(field, entries),
+        "rows": field.rows,
+        "across": field.across,
+        "columns": [_column(c, entries) for c in field.columns],
+        "state": state(field, entries),
     }
 
 
 def _column(column: Column, entries: Entries) -> dict[str, Any]:
-    return {"name": column.name, "label": column.label, "help": column.help, "required": column.required, **_control(column, entries)}
+    return {
+        "name": column.name,
+        "label": column.label,
+        "help": column.help,
+        "required": column.required,
+        **_control(column, entries),
+    }
 
 
 def _control(declared: Field | Column, entries: Entries) -> dict[str, Any]:
     """Which control asks for it, in which units."""
     system = entries.job.system
-    units = [u for u in dict.fromkeys(label(declared.kind, s) for s in (system, *SYSTEMS)) if u] if declared.kind in KINDS else []
+    units = (
+        [u for u in dict.fromkeys(label(declared.kind, s) for s in (system, *SYSTEMS)) if u]
+        if declared.kind in KINDS
+        else []
+    )
     return {
-        "control": _control_name(declared), "kind": declared.kind, "choices": list(declared.choices), "units": units,
+        "control": _control_name(declared),
+        "kind": declared.kind,
+        "choices": list(declared.choices),
+        "units": units,
         "buttons": len(declared.choices) <= MOST_BUTTONS,
     }
 
@@ -69,7 +89,9 @@ def state(field: Field, entries: Entries) -> dict[str, Any]:
         return _table_state(field, entries)
     if field.kind == SERIES:
         return _series_state(field, entries)
-    return _value_state(entries.reading(field.name), f"{entries.declared.name}.{field.name}", entries)
+    return _value_state(
+        entries.reading(field.name), f"{entries.declared.name}.{field.name}", entries
+    )
 
 
 def _value_state(reading: Reading, what: str, entries: Entries) -> dict[str, Any]:
@@ -78,32 +100,67 @@ def _value_state(reading: Reading, what: str, entries: Entries) -> dict[str, Any
     if newest is None:
         return _BLANK
     return {
-        "value": newest.value, "unit": newest.unit, "seq": newest.seq, "who": newest.who, "at": newest.at[11:19], "day": newest.at[:10],
-        "instrument": newest.instrument, "problem": reading.problem, "flag": reading.flag, "untrusted": reading.untrusted,
+        "value": newest.value,
+        "unit": newest.unit,
+        "seq": newest.seq,
+        "who": newest.who,
+        "at": newest.at[11:19],
+        "day": newest.at[:10],
+        "instrument": newest.instrument,
+        "problem": reading.problem,
+        "flag": reading.flag,
+        "untrusted": reading.untrusted,
         "count": len(entries.job.state.history(what)),
     }
 
 
-_BLANK = {"value": "", "unit": "", "seq": 0, "who": "", "at": "", "day": "", "instrument": "", "problem": "", "flag": "", "untrusted": "", "count": 0}
+_BLANK = {
+    "value": "",
+    "unit": "",
+    "seq": 0,
+    "who": "",
+    "at": "",
+    "day": "",
+    "instrument": "",
+    "problem": "",
+    "flag": "",
+    "untrusted": "",
+    "count": 0,
+}
 
 
 def _table_state(field: Field, entries: Entries) -> dict[str, Any]:
     prefix = f"{entries.declared.name}.{field.name}."
-    rows = [{"index": row.index, "cells": {c.name: _value_state(row.reading(c.name), f"{prefix}{row.index}.{c.name}", entries) for c in field.columns}}
-            for row in entries.rows(field.name)]
+    rows = [
+        {
+            "index": row.index,
+            "cells": {
+                c.name: _value_state(row.reading(c.name), f"{prefix}{row.index}.{c.name}", entries)
+                for c in field.columns
+            },
+        }
+        for row in entries.rows(field.name)
+    ]
     return {"rows": rows, "highest": highest_row(prefix, entries)}
 
 
 def highest_row(prefix: str, entries: Entries) -> int:
     """The highest row number that was ever used; a removed row's number is not used again."""
-    parts = (what[len(prefix) :].split(".")[0] for what in entries.job.latest if what.startswith(prefix))
+    parts = (
+        what[len(prefix) :].split(".")[0] for what in entries.job.latest if what.startswith(prefix)
+    )
     return max((int(part) for part in parts if part.isdigit()), default=0)
 
 
 def _series_state(field: Field, entries: Entries) -> dict[str, Any]:
     block = entries.block(field.name)
     found = _value_state(Reading(""), f"{entries.declared.name}.{field.name}", entries)
-    return {**found, "length": len(block), "problems": list(block.problems[:5]), "more": max(0, len(block.problems) - 5)}
+    return {
+        **found,
+        "length": len(block),
+        "problems": list(block.problems[:5]),
+        "more": max(0, len(block.problems) - 5),
+    }
 
 
 # --- who enters, with what ---------------------------------------------------------------------
@@ -112,15 +169,41 @@ def _series_state(field: Field, entries: Entries) -> dict[str, Any]:
 def instruments(assessment: Assessment, stage: str, chosen: dict[str, str]) -> list[dict[str, Any]]:
     """For each kind of reading of the stage: the instruments that can take it, and the one chosen."""
     entries = assessment.stage_entries(stage)
-    asked = [kind for field in entries.fields.values() for kind in (field.kind, *(column.kind for column in field.columns))]
+    asked = [
+        kind
+        for field in entries.fields.values()
+        for kind in (field.kind, *(column.kind for column in field.columns))
+    ]
     kinds = [kind for kind in dict.fromkeys(asked) if kind in KINDS]
     known = assessment.entries.instruments.values()
-    fitting = {kind: [{"tag": i.tag, "text": " · ".join(w for w in (i.tag, i.name) if w)} for i in known if can_read(i.kind, kind)] for kind in kinds}
-    return [{"kind": kind, "label": kind.replace("_", " "), "chosen": chosen.get(kind, ""), "options": options} for kind, options in fitting.items() if options]
+    fitting = {
+        kind: [
+            {"tag": i.tag, "text": " · ".join(w for w in (i.tag, i.name) if w)}
+            for i in known
+            if can_read(i.kind, kind)
+        ]
+        for kind in kinds
+    }
+    return [
+        {
+            "kind": kind,
+            "label": kind.replace("_", " "),
+            "chosen": chosen.get(kind, ""),
+            "options": options,
+        }
+        for kind, options in fitting.items()
+        if options
+    ]
 
 
 def people(assessment: Assessment) -> list[str]:
     """Names entered in the stage Setup."""
     if "setup" not in assessment.stages:
         return []
-    return list(dict.fromkeys(row.text("name") for row in assessment.stage_entries("setup").rows("people") if row.text("name")))
+    return list(
+        dict.fromkeys(
+            row.text("name")
+            for row in assessment.stage_entries("setup").rows("people")
+            if row.text("name")
+        )
+    )

@@ -1,4 +1,6 @@
-"""Live views: forms and cards that follow the journal, as one small widget without values of its own."""
+"""Live views: forms and cards that follow the journal, as one small widget without values of its
+own.
+"""
 
 from __future__ import annotations
 
@@ -17,7 +19,8 @@ if TYPE_CHECKING:
     from startkit.desk.book import Book
 
 _STATIC = Path(__file__).parent / "static"
-# One module for the browser, kept in files of one noun each: classes must stand before what extends them.
+# One module for the browser, kept in files of one noun each: classes must stand before what extends
+# them.
 _SCRIPTS = ("pieces", "who", "field", "pictures", "grid", "view")
 
 
@@ -35,7 +38,9 @@ class LiveView(anywidget.AnyWidget):
 
     def __init__(self, book: Book, part: str, name: str) -> None:
         comm_name = uuid.uuid4().hex
-        super().__init__(comm_name=comm_name, model_id=comm_name)  # by this name the browser finds the whole model
+        super().__init__(
+            comm_name=comm_name, model_id=comm_name
+        )  # by this name the browser finds the whole model
         self.book, self.part, self.name = book, part, name
         self._sent: dict[str, Any] = {}
         self._newest = 0
@@ -51,7 +56,9 @@ class LiveView(anywidget.AnyWidget):
         """Answer one message: first whether it is saved, then the card, then everything else."""
         if not isinstance(message, dict):
             return
-        reply = messages.answer(self.book, self.form, {**message, "bytes": buffers[0]} if buffers else message)
+        reply = messages.answer(
+            self.book, self.form, {**message, "bytes": buffers[0]} if buffers else message
+        )
         self.send(reply)
         if message.get("ask") == "open":
             self.renew(everything=True)
@@ -72,14 +79,20 @@ class LiveView(anywidget.AnyWidget):
         newest = self.book.newest
         pieces = self.book.card(self.part, self.name, haste)
         with self._lock:
-            if newest >= self._newest:  # a slower thread must not put an older card over a newer one
+            if (
+                newest >= self._newest
+            ):  # a slower thread must not put an older card over a newer one
                 self._newest = newest
                 self._send_new("card", pieces, {"tell": "card", "pieces": pieces})
 
     def _send_fields(self) -> None:
         """Values that others have entered, and faults that hang on other entries."""
         current = fieldset.states(self.book.assessment(), self.name)
-        fresh = {name: state for name, state in current.items() if self._sent.get(f"field {name}") != state}
+        fresh = {
+            name: state
+            for name, state in current.items()
+            if self._sent.get(f"field {name}") != state
+        }
         self._sent |= {f"field {name}": state for name, state in fresh.items()}
         if fresh:
             self.send({"tell": "fields", "states": fresh})
@@ -90,7 +103,9 @@ class LiveView(anywidget.AnyWidget):
         try:
             drawn = cards.plots(self.book.plots(self.name))
         except Exception as error:  # said in its place: a thread's exception is seen by nobody
-            drawn = el("p", f"The plots cannot be drawn ({type(error).__name__}: {error}).", cls="sk-note")
+            drawn = el(
+                "p", f"The plots cannot be drawn ({type(error).__name__}: {error}).", cls="sk-note"
+            )
         self._send_new("plots", drawn, {"tell": "card", "pieces": {"plots": str(drawn)}})
 
     def _send_new(self, slot: str, value: Any, message: dict[str, Any]) -> None:

@@ -17,7 +17,8 @@ from startkit.stages.stage import SERIES, TABLE, Field
 def fault_of(item: str, fields: dict[str, dict[str, Field]]) -> str:
     """What is wrong with the name of an item; empty if it can be entered.
 
-    Items are ``stage.field``, ``stage.table.row.column``, ``waiver.verdict`` and ``not_applicable.verdict``.
+    Items are ``stage.field``, ``stage.table.row.column``, ``waiver.verdict`` and
+    ``not_applicable.verdict``.
     """
     if item.startswith((WAIVER, NOT_APPLICABLE)):
         return ""
@@ -33,15 +34,22 @@ def fault_of(item: str, fields: dict[str, dict[str, Field]]) -> str:
     columns = [c.name for c in field.columns]
     if len(cell) == 2 and cell[0].isdigit() and cell[1] in (*columns, "row"):
         return ""
-    return f"{item!r}: name row and column, as {stage}.{name}.1.{columns[0]} (columns are {', '.join(columns)})"
+    return (
+        f"{item!r}: name row and column, as {stage}.{name}.1.{columns[0]} (columns are"
+        f" {', '.join(columns)})"
+    )
 
 
 def _fields(job: Job) -> dict[str, dict[str, Field]]:
-    return {name: {f.name: f for f in stage.fields_for(job.machine)} for name, stage in for_job(job).items()}
+    return {
+        name: {f.name: f for f in stage.fields_for(job.machine)}
+        for name, stage in for_job(job).items()
+    }
 
 
 def enter_file(folder: Path, path: Path, who: str = "") -> tuple[list[Entry], list[str]]:
-    """Write the readings of a CSV file or of a filled entry sheet (XLSX) into a job: all of them or none.
+    """Write the readings of a CSV file or of a filled entry sheet (XLSX) into a job: all of them or
+    none.
 
     Returns
     -------
@@ -64,7 +72,9 @@ def enter_file(folder: Path, path: Path, who: str = "") -> tuple[list[Entry], li
     return job.record(readings.load(Path(path), lambda item: fault_of(item, fields), who)), []
 
 
-def enter_series(folder: Path, item: str, path: Path, who: str, instrument: str = "", note: str = "") -> list[Entry]:
+def enter_series(
+    folder: Path, item: str, path: Path, who: str, instrument: str = "", note: str = ""
+) -> list[Entry]:
     """Write a text file of columns into one series field, as if it had been pasted.
 
     Raises
@@ -78,7 +88,9 @@ def enter_series(folder: Path, item: str, path: Path, who: str, instrument: str 
     stage, _, name = item.partition(".")
     field = _fields(job).get(stage, {}).get(name)
     if field is None or field.kind != SERIES:
-        raise JobError(f"{item!r} does not take a series", "item", "see `startkit items` for the names")
+        raise JobError(
+            f"{item!r} does not take a series", "item", "see `startkit items` for the names"
+        )
     if not who:
         raise ReadingError("nobody is named", item, "give --who")
     text = readings.read_text(Path(path))
@@ -89,7 +101,8 @@ def enter_series(folder: Path, item: str, path: Path, who: str, instrument: str 
 
 
 def enter_trend(folder: Path, path: Path, map_path: Path | None = None, who: str = "") -> list[str]:
-    """Guess the map of a trend file, or import it with the map that a person has confirmed; in lines for a terminal.
+    """Guess the map of a trend file, or import it with the map that a person has confirmed; in
+    lines for a terminal.
 
     Parameters
     ----------
@@ -111,27 +124,62 @@ def enter_trend(folder: Path, path: Path, map_path: Path | None = None, who: str
     guessed = trend.guess(Path(path), job.machine)
     lines = _guessed(guessed)
     if map_path is None:
-        return [*lines, "", "Nothing was imported. Write the map with --map FILE, look at every line, confirm it, and call this again."]
+        return [
+            *lines,
+            "",
+            (
+                "Nothing was imported. Write the map with --map FILE, look at every line, confirm"
+                " it, and call this again."
+            ),
+        ]
     write_new(Path(map_path), trend_map.text(guessed))
-    return [*lines, "", f"Map: {map_path}. Look at every line, set confirmed = true, and call this again with --who."]
+    return [
+        *lines,
+        "",
+        (
+            f"Map: {map_path}. Look at every line, set confirmed = true, and call this again with"
+            " --who."
+        ),
+    ]
 
 
 def _guessed(guessed: trend_map.TrendMap) -> list[str]:
     used = sorted(guessed.used, key=lambda column: column.confidence)
-    lines = [f"Stamps: {' and '.join(guessed.stamps)}, read as {guessed.format}, zone {guessed.zone or 'not known: the panel clock'}"]
+    lines = [
+        f"Stamps: {' and '.join(guessed.stamps)}, read as {guessed.format}, zone"
+        f" {guessed.zone or 'not known: the panel clock'}"
+    ]
     lines += [f"Look here first: {remark}" for remark in guessed.remarks]
-    lines += [f"  {100 * column.confidence:3.0f} %  {column.column[:40]:40} -> {column.point:22} {column.unit} {column.reference}  ({column.why})" for column in used]
+    lines += [
+        f"  {100 * column.confidence:3.0f} %  {column.column[:40]:40} -> {column.point:22}"
+        f" {column.unit} {column.reference}  ({column.why})"
+        for column in used
+    ]
     return [*lines, f"  {len(guessed.columns) - len(used)} columns are not used."]
 
 
 def _imported(found: trend.Trend) -> list[str]:
-    lines = [f"Trend {found.name}: {len(found)} rows of {len(found.values)} points, {found.moment(found.clock[0])} to {found.moment(found.clock[-1])}, a row every {found.step:g} s."]
+    lines = [
+        f"Trend {found.name}: {len(found)} rows of {len(found.values)} points,"
+        f" {found.moment(found.clock[0])} to {found.moment(found.clock[-1])}, a row every"
+        f" {found.step:g} s."
+    ]
     lines += [f"  {problem}" for problem in found.problems]
     lines += [f"  no rows from {found.moment(a)} to {found.moment(b)}" for a, b in found.gaps[:5]]
     for point, marks in found.marks().items():
-        said = ", ".join(f"{count} x {trend_quality.WORDS[mark]}" for mark, count in marks.items() if mark != trend_quality.GAP)
+        said = ", ".join(
+            f"{count} x {trend_quality.WORDS[mark]}"
+            for mark, count in marks.items()
+            if mark != trend_quality.GAP
+        )
         lines += [f"  {point}: {said}"] if said else []
-    return [*lines, "The original file and its map are kept in the job's folder trends; their SHA-256 stand in the journal."]
+    return [
+        *lines,
+        (
+            "The original file and its map are kept in the job's folder trends; their SHA-256 stand"
+            " in the journal."
+        ),
+    ]
 
 
 def items(folder: Path) -> list[tuple[str, str, str]]:
@@ -140,7 +188,10 @@ def items(folder: Path) -> list[tuple[str, str, str]]:
     for stage, fields in _fields(Job(folder, read_only=True)).items():
         for field in fields.values():
             if field.kind == TABLE:
-                rows += [(f"{stage}.{field.name}.1.{c.name}", c.kind, f"{field.question}: {c.label}") for c in field.columns]
+                rows += [
+                    (f"{stage}.{field.name}.1.{c.name}", c.kind, f"{field.question}: {c.label}")
+                    for c in field.columns
+                ]
             else:
                 rows.append((f"{stage}.{field.name}", field.kind, field.question))
     return rows

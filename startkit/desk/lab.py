@@ -12,11 +12,16 @@ from urllib.parse import quote
 from startkit.errors import JobError
 from startkit.facts.job import Job
 
-HOME = Path(__file__).parent / "jupyter"  # our settings and style, laid out as Jupyter looks for them
+HOME = (
+    Path(__file__).parent / "jupyter"
+)  # our settings and style, laid out as Jupyter looks for them
 
 
-def arguments(job: Job, browser: bool = True, port: int | None = None, layout: str = "") -> list[str]:
-    """The command line of JupyterLab: loopback only, rooted at the job, its notebook opened by itself.
+def arguments(
+    job: Job, browser: bool = True, port: int | None = None, layout: str = ""
+) -> list[str]:
+    """The command line of JupyterLab: loopback only, rooted at the job, its notebook opened by
+    itself.
 
     Parameters
     ----------
@@ -26,12 +31,24 @@ def arguments(job: Job, browser: bool = True, port: int | None = None, layout: s
     layout : str
         Folder for the layout of the window; empty: the person's own.
     """
-    # -P: whatever lies in the current folder, which may be a foreign job's, is not taken for a module.
-    command = [sys.executable, "-P", "-m", "jupyterlab", f"--ServerApp.root_dir={job.folder.resolve()}", "--ServerApp.ip=127.0.0.1",
-               f"--LabApp.default_url=/doc/tree/{quote(job.template.name)}",
-               # JupyterLab by itself asks for news, newer versions and extensions: here nobody is asked for anything.
-               "--LabApp.news_url=None", "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate", "--LabApp.extension_manager=readonly",
-               "--LabApp.custom_css=True", f"--ServerApp.tornado_settings={{'static_custom_path': [{str(HOME / 'custom')!r}]}}"]
+    # -P: whatever lies in the current folder, which may be a foreign job's, is not taken for a
+    # module.
+    command = [
+        sys.executable,
+        "-P",
+        "-m",
+        "jupyterlab",
+        f"--ServerApp.root_dir={job.folder.resolve()}",
+        "--ServerApp.ip=127.0.0.1",
+        f"--LabApp.default_url=/doc/tree/{quote(job.template.name)}",
+        # JupyterLab by itself asks for news, newer versions and extensions: here nobody is asked
+        # for anything.
+        "--LabApp.news_url=None",
+        "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+        "--LabApp.extension_manager=readonly",
+        "--LabApp.custom_css=True",
+        f"--ServerApp.tornado_settings={{'static_custom_path': [{str(HOME / 'custom')!r}]}}",
+    ]
     command += [f"--LabApp.workspaces_dir={layout}"] if layout else []
     command += [] if browser else ["--no-browser"]
     command += ["--allow-root"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []
@@ -39,7 +56,9 @@ def arguments(job: Job, browser: bool = True, port: int | None = None, layout: s
 
 
 def environment() -> dict[str, str]:
-    """The environment of JupyterLab: our defaults stand below the person's own settings, which are neither changed nor hidden."""
+    """The environment of JupyterLab: our defaults stand below the person's own settings, which are
+    neither changed nor hidden.
+    """
     paths = (str(HOME), os.environ.get("JUPYTER_CONFIG_PATH", ""))
     return {**os.environ, "JUPYTER_CONFIG_PATH": os.pathsep.join(path for path in paths if path)}
 
@@ -56,8 +75,14 @@ def serve(folder: Path, browser: bool = True, port: int | None = None) -> int:
     # A layout of its own: the person's would bring other notebooks back, and be left without them.
     with tempfile.TemporaryDirectory(prefix="startkit-", ignore_cleanup_errors=True) as layout:
         try:
-            return subprocess.run(arguments(job, browser, port, layout), env=environment(), check=False).returncode
+            return subprocess.run(
+                arguments(job, browser, port, layout), env=environment(), check=False
+            ).returncode
         except KeyboardInterrupt:
             return 0
         except OSError as error:
-            raise JobError(f"JupyterLab cannot be started ({error.strerror})", "open", "install startkit again with pip") from None
+            raise JobError(
+                f"JupyterLab cannot be started ({error.strerror})",
+                "open",
+                "install startkit again with pip",
+            ) from None

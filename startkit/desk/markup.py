@@ -23,7 +23,8 @@ def el(name: str, *children: object, **attributes: object) -> Markup:
     *children
         `Markup` stands as it is, None is left out, anything else is escaped as text.
     **attributes
-        ``cls`` becomes ``class``, ``_`` becomes ``-``; None and False are left out, True stands without value.
+        ``cls`` becomes ``class``, ``_`` becomes ``-``; None and False are left out, True stands
+        without value.
     """
     head = name + "".join(_attribute(key, value) for key, value in attributes.items())
     if name in _VOID:

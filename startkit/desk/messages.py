@@ -1,4 +1,6 @@
-"""Messages: what a form asks of the book, and the answer; an answer says "saved" only after the journal has it."""
+"""Messages: what a form asks of the book, and the answer; an answer says "saved" only after the
+journal has it.
+"""
 
 from __future__ import annotations
 
@@ -40,7 +42,8 @@ def answer(book: Book, stage: str, message: Message) -> dict[str, Any]:
     stage : str
         Stage of the form; empty for a card without fields.
     message : mapping
-        ``{"id", "ask", ...}``; ``ask`` is one of open, save, piece, picture, look, history, waive, desk, refresh.
+        ``{"id", "ask", ...}``; ``ask`` is one of open, save, piece, picture, look, history, waive,
+        desk, refresh.
         What is sent as bytes stands under ``"bytes"``.
 
     Returns
@@ -55,14 +58,30 @@ def answer(book: Book, stage: str, message: Message) -> dict[str, Any]:
     except StartkitError as error:
         return {"id": message.get("id"), "tell": "refused", "why": str(error)}
     except Exception as error:  # a fault of ours must still reach the person who typed
-        return {"id": message.get("id"), "tell": "refused", "why": f"the book could not take it ({type(error).__name__}: {error})."}
+        return {
+            "id": message.get("id"),
+            "tell": "refused",
+            "why": f"the book could not take it ({type(error).__name__}: {error}).",
+        }
 
 
 def _asked(message: Message) -> Callable[[Book, str, Message], dict[str, Any]]:
     try:
-        return {"open": _open, "save": _save, "piece": _piece, "picture": _picture, "look": _look, "history": _history, "waive": _waive, "desk": _desk, "refresh": _refresh}[message["ask"]]
+        return {
+            "open": _open,
+            "save": _save,
+            "piece": _piece,
+            "picture": _picture,
+            "look": _look,
+            "history": _history,
+            "waive": _waive,
+            "desk": _desk,
+            "refresh": _refresh,
+        }[message["ask"]]
     except (KeyError, TypeError):
-        raise Refused("the form asked for something that the book does not know; run all cells again.") from None
+        raise Refused(
+            "the form asked for something that the book does not know; run all cells again."
+        ) from None
 
 
 def _open(book: Book, stage: str, message: Message) -> dict[str, Any]:
@@ -82,7 +101,10 @@ def _save(book: Book, stage: str, message: Message) -> dict[str, Any]:
     with book.lock:
         who = _who(book)
         entries = book.assessment().stage_entries(stage)
-        changes = [_entry(change, entries, book, who, str(message.get("note", "")).strip()) for change in message["changes"]]
+        changes = [
+            _entry(change, entries, book, who, str(message.get("note", "")).strip())
+            for change in message["changes"]
+        ]
         _refuse_conflicts(message["changes"], changes, entries)
         _refuse_without_reason(changes, entries)
         # The reason belongs to what is corrected, not to what was blank before.
@@ -93,12 +115,20 @@ def _save(book: Book, stage: str, message: Message) -> dict[str, Any]:
 def _saved(book: Book, stage: str, made: list[Entry], names: list[str]) -> dict[str, Any]:
     """What a form is told once the journal has it: when, and how its fields stand now."""
     after = book.assessment().stage_entries(stage)
-    return {"tell": "saved", "at": _saved_at(made, after), "states": {name: fieldset.state(after.fields[name], after) for name in dict.fromkeys(names)}}
+    return {
+        "tell": "saved",
+        "at": _saved_at(made, after),
+        "states": {
+            name: fieldset.state(after.fields[name], after) for name in dict.fromkeys(names)
+        },
+    }
 
 
 def _piece(book: Book, stage: str, message: Message) -> dict[str, Any]:
     """Hold a part of a photograph until its last one has come."""
-    book.uploads.add(str(message["upload"]), int(message["piece"]), bytes(message.get("bytes", b"")))
+    book.uploads.add(
+        str(message["upload"]), int(message["piece"]), bytes(message.get("bytes", b""))
+    )
     return {"tell": "held"}
 
 
@@ -130,7 +160,9 @@ def _saved_at(changes: list[Entry], entries: Entries) -> str:
 
 
 def _entry(change: Message, entries: Entries, book: Book, who: str, note: str) -> Entry:
-    """The journal's entry for one change; a unit typed in the text wins over the one beside the field."""
+    """The journal's entry for one change; a unit typed in the text wins over the one beside the
+    field.
+    """
     declared, what = _declared(change, entries)
     value = str(change["value"]).strip()
     if declared is None:
@@ -139,11 +171,20 @@ def _entry(change: Message, entries: Entries, book: Book, who: str, note: str) -
         return Entry(what, value, who=who, note=note)
     number, unit = _typed(value, declared.kind, str(change.get("unit", "")))
     tag = change.get("instrument")
-    return Entry(what, number, unit if number else "", who, (book.instruments.get(declared.kind, "") if tag is None else str(tag)) if number else "", note)
+    return Entry(
+        what,
+        number,
+        unit if number else "",
+        who,
+        (book.instruments.get(declared.kind, "") if tag is None else str(tag)) if number else "",
+        note,
+    )
 
 
 def _declared(change: Message, entries: Entries) -> tuple[Field | Column | None, str]:
-    """The field or column that a change is meant for, and its name in the journal; None: a row is removed."""
+    """The field or column that a change is meant for, and its name in the journal; None: a row is
+    removed.
+    """
     field = entries.fields.get(str(change["field"]))
     if field is None:
         raise Refused("the form does not fit this stage any more; run all cells again.")
@@ -178,17 +219,30 @@ def _refuse_conflicts(changes: list[Message], made: list[Entry], entries: Entrie
     for change, entry in zip(changes, made, strict=True):
         newest = entries.job.latest.get(entry.what)
         seen = change.get("seq")
-        if newest is not None and seen is not None and newest.seq != seen and (newest.value, newest.unit) != (entry.value, entry.unit):
+        if (
+            newest is not None
+            and seen is not None
+            and newest.seq != seen
+            and (newest.value, newest.unit) != (entry.value, entry.unit)
+        ):
             shown = f"{newest.value} {newest.unit}".strip() or "blank"
             state = fieldset.state(entries.fields[change["field"]], entries)
-            raise Refused(f"{newest.who or 'somebody'} entered {shown} here at {newest.at[11:19]} meanwhile; look at it, then type yours again.",
-                          conflict=change["field"], states={change["field"]: state})
+            raise Refused(
+                f"{newest.who or 'somebody'} entered {shown} here at {newest.at[11:19]} meanwhile;"
+                " look at it, then type yours again.",
+                conflict=change["field"],
+                states={change["field"]: state},
+            )
 
 
 def _refuse_without_reason(made: list[Entry], entries: Entries) -> None:
     lacking = [e for e in made if _is_correction(e, entries) and not e.note]
     if lacking:
-        raise Refused("say in a few words why the value changes.", needs="reason", what=[e.what for e in lacking])
+        raise Refused(
+            "say in a few words why the value changes.",
+            needs="reason",
+            what=[e.what for e in lacking],
+        )
 
 
 def _is_correction(entry: Entry, entries: Entries) -> bool:
@@ -203,8 +257,16 @@ def _is_correction(entry: Entry, entries: Entries) -> bool:
 
 def _history(book: Book, stage: str, message: Message) -> dict[str, Any]:
     _, what = _declared(message, book.assessment().stage_entries(stage))
-    rows = [{"value": f"{e.value} {e.unit}".strip() or "blank", "who": e.who, "when": e.at[:19].replace("T", " "), "instrument": e.instrument, "note": e.note}
-            for e in book.job.state().history(what)]
+    rows = [
+        {
+            "value": f"{e.value} {e.unit}".strip() or "blank",
+            "who": e.who,
+            "when": e.at[:19].replace("T", " "),
+            "instrument": e.instrument,
+            "note": e.note,
+        }
+        for e in book.job.state().history(what)
+    ]
     return {"tell": "history", "rows": rows}
 
 
@@ -221,7 +283,14 @@ def _waive(book: Book, stage: str, message: Message) -> dict[str, Any]:
         standing = [p + key for p in _WAIVE.values() if p + key in latest and latest[p + key].value]
         written = book.job.record(Entry(what, "", who=who, note=reason) for what in standing)
     else:
-        written = book.job.record(Entry(_WAIVE[message["verb"]] + key, reason, who=who, note=reason if _WAIVE[message["verb"]] + key in latest else ""))
+        written = book.job.record(
+            Entry(
+                _WAIVE[message["verb"]] + key,
+                reason,
+                who=who,
+                note=reason if _WAIVE[message["verb"]] + key in latest else "",
+            )
+        )
     return {"tell": "saved", "at": written[-1].at[11:19] if written else "", "states": {}}
 
 
@@ -241,7 +310,13 @@ def _desk(book: Book, stage: str, message: Message) -> dict[str, Any]:
         if message["units"] not in SYSTEMS:
             raise Refused(f"units are {' or '.join(SYSTEMS)}.")
         entries.append(Entry("job.units", message["units"], who=who))
-    book.set_desk(who, {e.what.removeprefix("job.instrument."): e.value for e in entries if e.what.startswith("job.instrument.")}, entries)
+    book.set_desk(
+        who,
+        {
+            e.what.removeprefix("job.instrument."): e.value
+            for e in entries
+            if e.what.startswith("job.instrument.")
+        },
+        entries,
+    )
     return {"tell": "desk", **book.desk(stage)}
-
-

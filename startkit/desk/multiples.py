@@ -1,4 +1,6 @@
-"""Small multiples: one figure of many machines in a panel, several panels side by side, the machines named once."""
+"""Small multiples: one figure of many machines in a panel, several panels side by side, the
+machines named once.
+"""
 
 from __future__ import annotations
 
@@ -14,7 +16,9 @@ _INK, _QUIET = "#12355b", "#6b6b6b"
 
 @dataclass(frozen=True)
 class Panel:
-    """One figure of the machines: head, unit, and for each machine value and expanded uncertainty in that unit, None where there is none."""
+    """One figure of the machines: head, unit, and for each machine value and expanded uncertainty
+    in that unit, None where there is none.
+    """
 
     title: str
     unit: str
@@ -55,9 +59,13 @@ def _fill(figure: Any, names: Sequence[str], panels: Sequence[Panel]) -> None:
     width = (0.985 - left) / max(1, len(panels))
     rows = list(range(len(names)))
     for n, panel in enumerate(panels):
-        axes = figure.add_axes((left + n * width + 0.008, 0.5 / height, width - 0.016, ROW * len(names) / height))
+        axes = figure.add_axes(
+            (left + n * width + 0.008, 0.5 / height, width - 0.016, ROW * len(names) / height)
+        )
         _panel(axes, panel, rows)
-        axes.set_yticks(rows, [plots.clean(name) for name in names] if n == 0 else [""] * len(names))
+        axes.set_yticks(
+            rows, [plots.clean(name) for name in names] if n == 0 else [""] * len(names)
+        )
 
 
 def _panel(axes: Any, panel: Panel, rows: list[int]) -> None:
@@ -68,10 +76,16 @@ def _panel(axes: Any, panel: Panel, rows: list[int]) -> None:
     if any(spread):
         axes.errorbar(known, there, xerr=spread, fmt="none", ecolor=_INK, elinewidth=0.9, capsize=2)
     if known:
-        axes.axvline(sorted(known)[len(known) // 2], color=_QUIET, linewidth=0.8, linestyle=(0, (6, 2)))
+        axes.axvline(
+            sorted(known)[len(known) // 2], color=_QUIET, linewidth=0.8, linestyle=(0, (6, 2))
+        )
     axes.set_ylim(len(rows) - 0.5, -0.5)
     axes.margins(x=0.12)
     axes.locator_params(axis="x", nbins=4)
     axes.tick_params(axis="y", length=0)
     axes.tick_params(axis="x", labelsize=plots.SIZE - 2)
-    axes.set_title(plots.clean(f"{panel.title}\n[{panel.unit}]" if panel.unit else f"{panel.title}\n"), fontsize=plots.SIZE - 1.5, loc="left")
+    axes.set_title(
+        plots.clean(f"{panel.title}\n[{panel.unit}]" if panel.unit else f"{panel.title}\n"),
+        fontsize=plots.SIZE - 1.5,
+        loc="left",
+    )

@@ -16,18 +16,35 @@ from startkit.facts.job import Job
 
 HOME = Path(__file__).parent / "jupyter"  # our template, laid out as Jupyter looks for it
 LOOPBACK = "127.0.0.1"
-CULL_AFTER, CULL_EVERY = 1800, 60  # s that the kernel of a closed page is kept, and how often it is looked for
-# Whatever a page shows, it asks nobody but this server: nothing is fetched from outside, nothing is sent there.
-POLICY = ("default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval' blob:; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; "
-          "font-src 'self' data:; connect-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'self'")
+CULL_AFTER, CULL_EVERY = (
+    1800,
+    60,
+)  # s that the kernel of a closed page is kept, and how often it is looked for
+# Whatever a page shows, it asks nobody but this server: nothing is fetched from outside, nothing is
+# sent there.
+POLICY = (
+    "default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval' blob:; style-src 'self'"
+    " 'unsafe-inline'; img-src 'self' data: blob:; font-src 'self' data:; connect-src 'self';"
+    " object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'self'"
+)
 # What a page needs of JupyterLab's extensions; the person's others would only make it slower.
-EXTENSIONS = ["anywidget", "@jupyter-widgets/jupyterlab-manager", "@voila-dashboards/widgets-manager8", "startkit-page"]
-OPEN_TO_OTHERS = ("Warning: this page can be reached from other computers at {address}. Whoever has its address with the token can enter readings under any name, "
-                  "and nothing on the way is encrypted. Use it only in a network that you trust, and close it with Ctrl+C when the work is done.")
+EXTENSIONS = [
+    "anywidget",
+    "@jupyter-widgets/jupyterlab-manager",
+    "@voila-dashboards/widgets-manager8",
+    "startkit-page",
+]
+OPEN_TO_OTHERS = (
+    "Warning: this page can be reached from other computers at {address}. Whoever has its address"
+    " with the token can enter readings under any name, and nothing on the way is encrypted. Use it"
+    " only in a network that you trust, and close it with Ctrl+C when the work is done."
+)
 NO_PORTS = 50  # further ports that are tried if one is taken
 
 
-def serve_page(folder: Path, browser: bool = True, port: int | None = None, address: str = LOOPBACK) -> int:
+def serve_page(
+    folder: Path, browser: bool = True, port: int | None = None, address: str = LOOPBACK
+) -> int:
     """Serve a job as a page and wait until it is closed.
 
     Parameters
@@ -47,13 +64,23 @@ def serve_page(folder: Path, browser: bool = True, port: int | None = None, addr
     try:
         from voila.app import Voila
     except ImportError:
-        raise JobError("the page needs Voila, which is not installed", "open --page", "install it with  pip install 'startkit[page]'") from None
+        raise JobError(
+            "the page needs Voila, which is not installed",
+            "open --page",
+            "install it with  pip install 'startkit[page]'",
+        ) from None
     job = Job(folder)
     if not job.template.is_file():
-        raise JobError("the job's notebook is not there", str(job.template), "copy it back, or open the job without --page")
+        raise JobError(
+            "the job's notebook is not there",
+            str(job.template),
+            "copy it back, or open the job without --page",
+        )
     _refuse_unusable(address, port or 0)
     # Jupyter's own way to add a folder of templates; those of the person stay where they are.
-    os.environ["JUPYTER_PATH"] = os.pathsep.join(part for part in (str(HOME), os.environ.get("JUPYTER_PATH", "")) if part)
+    os.environ["JUPYTER_PATH"] = os.pathsep.join(
+        part for part in (str(HOME), os.environ.get("JUPYTER_PATH", "")) if part
+    )
     server = _server_class(Voila)(config=configuration(job, port, address))
     server.with_browser = browser
     server.initialize([str(job.template.resolve())])
@@ -73,23 +100,54 @@ def _refuse_unusable(address: str, port: int) -> None:
             tried.bind((address, port))
     except OSError as error:
         where = f"{address}, port {port}" if port else address
-        raise JobError(f"the page cannot be served at {where} ({error.strerror})", "open --page", "give another --port or --address") from None
+        raise JobError(
+            f"the page cannot be served at {where} ({error.strerror})",
+            "open --page",
+            "give another --port or --address",
+        ) from None
 
 
 def configuration(job: Job, port: int | None = None, address: str = LOOPBACK) -> Any:
-    """Voila's settings: one notebook, our template, a token, no file of the job, kernels of closed pages ended."""
+    """Voila's settings: one notebook, our template, a token, no file of the job, kernels of closed
+    pages ended.
+    """
     from traitlets.config import Config
 
     machine = job.machine
-    return Config({
-        # No settings from the folder that happens to be the current one: in a foreign job they would be foreign code.
-        "Voila": {"ip": address, "open_browser": False, "config_file_paths": [], "log_level": 40, "root_dir": str(job.folder.resolve()),
-                  "token": secrets.token_urlsafe(24), "tornado_settings": {"headers": {"Content-Security-Policy": POLICY}},
-                  "port_retries": 0 if port else NO_PORTS, **({"port": port} if port else {})},
-        "VoilaConfiguration": {"template": "startkit", "allow_template_override": "NO", "allow_theme_override": "NO", "strip_sources": True, "show_tracebacks": False,
-                               "file_allowlist": [], "extension_allowlist": EXTENSIONS, "resources": {"startkit": {"title": f"{machine.machine.tag}, {machine.site.plant}"}}},
-        "MappingKernelManager": {"cull_idle_timeout": CULL_AFTER, "cull_interval": CULL_EVERY, "cull_connected": False},
-    })
+    return Config(
+        {
+            # No settings from the folder that happens to be the current one: in a foreign job they
+            # would be foreign code.
+            "Voila": {
+                "ip": address,
+                "open_browser": False,
+                "config_file_paths": [],
+                "log_level": 40,
+                "root_dir": str(job.folder.resolve()),
+                "token": secrets.token_urlsafe(24),
+                "tornado_settings": {"headers": {"Content-Security-Policy": POLICY}},
+                "port_retries": 0 if port else NO_PORTS,
+                **({"port": port} if port else {}),
+            },
+            "VoilaConfiguration": {
+                "template": "startkit",
+                "allow_template_override": "NO",
+                "allow_theme_override": "NO",
+                "strip_sources": True,
+                "show_tracebacks": False,
+                "file_allowlist": [],
+                "extension_allowlist": EXTENSIONS,
+                "resources": {
+                    "startkit": {"title": f"{machine.machine.tag}, {machine.site.plant}"}
+                },
+            },
+            "MappingKernelManager": {
+                "cull_idle_timeout": CULL_AFTER,
+                "cull_interval": CULL_EVERY,
+                "cull_connected": False,
+            },
+        }
+    )
 
 
 def _server_class(voila: Any) -> Any:
@@ -105,12 +163,16 @@ def _server_class(voila: Any) -> Any:
         def listen(self) -> None:
             import tornado.ioloop
 
-            # Voila runs its loop inside `listen`: what is to be said once it listens has to wait for that loop.
+            # Voila runs its loop inside `listen`: what is to be said once it listens has to wait
+            # for that loop.
             tornado.ioloop.IOLoop.current().add_callback(self.say)
             super().listen()
 
         def say(self) -> None:
-            print(f"The page is at  {self.address}\nClose it with Ctrl+C; what was entered is saved.", flush=True)
+            print(
+                f"The page is at  {self.address}\nClose it with Ctrl+C; what was entered is saved.",
+                flush=True,
+            )
             if self.with_browser:
                 _open(self.address)
 
@@ -118,8 +180,13 @@ def _server_class(voila: Any) -> Any:
 
 
 def _open(address: str) -> None:
-    """Open a browser by a file that only this person can read: a token on a command line can be seen by others."""
+    """Open a browser by a file that only this person can read: a token on a command line can be
+    seen by others.
+    """
     handle, name = tempfile.mkstemp(suffix=".html", prefix="startkit-")
     with os.fdopen(handle, "w", encoding="utf-8") as file:
-        file.write(f'<!DOCTYPE html><meta charset="utf-8"><meta http-equiv="refresh" content="0;url={escape(address)}"><a href="{escape(address)}">Open the job</a>')
+        file.write(
+            '<!DOCTYPE html><meta charset="utf-8"><meta http-equiv="refresh"'
+            f' content="0;url={escape(address)}"><a href="{escape(address)}">Open the job</a>'
+        )
     webbrowser.open(Path(name).as_uri())

@@ -1,4 +1,6 @@
-"""Plots: a stage's plot values drawn as SVG, the same bytes from the same values, legible on a grey copier."""
+"""Plots: a stage's plot values drawn as SVG, the same bytes from the same values, legible on a grey
+copier.
+"""
 
 from __future__ import annotations
 
@@ -22,7 +24,8 @@ from startkit.units import KINDS, SI, Q, label, magnitude
 
 WIDTH, HEIGHT = 7.2, 3.5  # inches
 SIZE = 9.0  # points of the text
-# Dark enough for 4.5:1 on white; style and marker differ as well, so that colour never carries the meaning.
+# Dark enough for 4.5:1 on white; style and marker differ as well, so that colour never carries the
+# meaning.
 _LOOK = {
     "main": {"color": "#12355b", "linewidth": 1.8, "linestyle": "-", "marker": "o"},
     "second": {"color": "#8a3b00", "linewidth": 1.6, "linestyle": (0, (6, 2)), "marker": "s"},
@@ -35,20 +38,39 @@ _PATTERNS = ("-", (0, (6, 2)), (0, (1.5, 1.5)), (0, (6, 2, 1.5, 2)), (0, (10, 3)
 _MARKERS = ("o", "s", "^", "D", "v")
 STYLE: Any = {
     # Text stays text: it can be searched and read aloud; the record's fonts hold DejaVu Sans.
-    "svg.fonttype": "none", "svg.hashsalt": "startkit", "font.family": "sans-serif", "font.sans-serif": ["DejaVu Sans"],
-    "font.size": SIZE, "axes.spines.top": False, "axes.spines.right": False, "axes.grid": True, "grid.color": "#d9d9d9",
-    "grid.linewidth": 0.6, "axes.axisbelow": True, "axes.unicode_minus": True, "text.parse_math": False, "axes.formatter.useoffset": False,
+    "svg.fonttype": "none",
+    "svg.hashsalt": "startkit",
+    "font.family": "sans-serif",
+    "font.sans-serif": ["DejaVu Sans"],
+    "font.size": SIZE,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": True,
+    "grid.color": "#d9d9d9",
+    "grid.linewidth": 0.6,
+    "axes.axisbelow": True,
+    "axes.unicode_minus": True,
+    "text.parse_math": False,
+    "axes.formatter.useoffset": False,
     "hatch.linewidth": 0.5,
     # The grid shows where each figure lies; marks beside it would be drawn for nothing, one by one.
-    "xtick.bottom": False, "ytick.left": False, "xtick.minor.bottom": False, "ytick.minor.left": False,
+    "xtick.bottom": False,
+    "ytick.left": False,
+    "xtick.minor.bottom": False,
+    "ytick.minor.left": False,
 }
 # matplotlib's settings are global: two threads must not draw at once.
 DRAWING = threading.Lock()
 
 
-def drawn(plots: Iterable[Plot], system: str = SI, barometer: pint.Quantity | None = None) -> list[dict[str, str]]:
+def drawn(
+    plots: Iterable[Plot], system: str = SI, barometer: pint.Quantity | None = None
+) -> list[dict[str, str]]:
     """Each plot as ``{"title", "alt", "svg"}``."""
-    return [{"title": plot.title, "alt": plot.alt or plot.title, "svg": svg(plot, system, barometer)} for plot in plots]
+    return [
+        {"title": plot.title, "alt": plot.alt or plot.title, "svg": svg(plot, system, barometer)}
+        for plot in plots
+    ]
 
 
 def svg(plot: Plot, system: str = SI, barometer: pint.Quantity | None = None) -> str:
@@ -86,8 +108,26 @@ def digest(plot: Plot, system: str, barometer: pint.Quantity | None) -> bytes:
 
 
 def _plain(plot: Plot) -> tuple[Any, ...]:
-    lines = tuple((li.label, li.style, li.emphasis, *(np.asarray(v, float).tobytes() for v in (li.x, li.y, li.error, li.low, li.high))) for li in plot.lines)
-    return plot.title, plot.x_label, plot.x_kind, plot.y_label, plot.y_kind, plot.y_log, plot.rules, plot.alt, lines
+    lines = tuple(
+        (
+            li.label,
+            li.style,
+            li.emphasis,
+            *(np.asarray(v, float).tobytes() for v in (li.x, li.y, li.error, li.low, li.high)),
+        )
+        for li in plot.lines
+    )
+    return (
+        plot.title,
+        plot.x_label,
+        plot.x_kind,
+        plot.y_label,
+        plot.y_kind,
+        plot.y_log,
+        plot.rules,
+        plot.alt,
+        lines,
+    )
 
 
 @lru_cache(maxsize=128)
@@ -100,7 +140,9 @@ def _drawn(drawing: _Drawing) -> str:
 
     with DRAWING, rc_context(STYLE):
         figure, axes = _sheet()
-        labels = [line.label for line in drawing.plot.lines] + [rule.label for rule in drawing.plot.rules if rule.axis == "y"]
+        labels = [line.label for line in drawing.plot.lines] + [
+            rule.label for rule in drawing.plot.rules if rule.axis == "y"
+        ]
         try:
             _clear(axes, _plot_width(labels))
             _draw(axes, drawing)
@@ -122,7 +164,9 @@ def make_ready() -> None:
 
 @lru_cache(maxsize=1)
 def _sheet() -> tuple[Any, Any]:
-    """One figure and its axes, drawn on again and again: a third of a drawing's time went into making its scales."""
+    """One figure and its axes, drawn on again and again: a third of a drawing's time went into
+    making its scales.
+    """
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
@@ -168,14 +212,22 @@ def _draw(axes: Any, drawing: _Drawing) -> None:
     x, y = (_scale(kind, drawing) for kind in (plot.x_kind, plot.y_kind))
     if plot.y_log:
         _log_scale(axes)
-    ends = [end for number, line in enumerate(plot.lines) if (end := _draw_line(axes, line, number, x, y))]
+    ends = [
+        end
+        for number, line in enumerate(plot.lines)
+        if (end := _draw_line(axes, line, number, x, y))
+    ]
     rules = [(_draw_rule(axes, rule, x if rule.axis == "x" else y), rule) for rule in plot.rules]
     axes.set_xlabel(_with_unit(plot.x_label, plot.x_kind, drawing.system))
     axes.set_ylabel(_with_unit(plot.y_label, plot.y_kind, drawing.system))
     axes.margins(x=0.02)
     axes.autoscale_view()
     edge = axes.get_xlim()[1]
-    _label_ends(axes, ends + [(edge, at, rule.label, _RULE) for at, rule in rules if rule.axis == "y" and rule.label])
+    _label_ends(
+        axes,
+        ends
+        + [(edge, at, rule.label, _RULE) for at, rule in rules if rule.axis == "y" and rule.label],
+    )
 
 
 def _log_scale(axes: Any) -> None:
@@ -193,7 +245,10 @@ def _scale(kind: str, drawing: _Drawing) -> Any:
     if kind not in KINDS:
         return lambda values: np.asarray(values, float)
     base = Q(1, KINDS[kind].si.pint).to_base_units().units
-    return lambda values: np.asarray(magnitude(Q(np.asarray(values, float), base), kind, drawing.system, drawing.barometer), float)
+    return lambda values: np.asarray(
+        magnitude(Q(np.asarray(values, float), base), kind, drawing.system, drawing.barometer),
+        float,
+    )
 
 
 def _with_unit(text: str, kind: str, system: str) -> str:
@@ -201,22 +256,31 @@ def _with_unit(text: str, kind: str, system: str) -> str:
     return clean(f"{text} [{unit}]" if unit else text)
 
 
-def _draw_line(axes: Any, line: Line, number: int, x: Any, y: Any) -> tuple[float, float, str, str] | None:
+def _draw_line(
+    axes: Any, line: Line, number: int, x: Any, y: Any
+) -> tuple[float, float, str, str] | None:
     """Draw one line; its last point with label and colour, for the direct label."""
     look: dict[str, Any] = dict(_LOOK.get(line.emphasis, _LOOK["main"]))
     if line.emphasis == "main" and number:
-        look |= {"linestyle": _PATTERNS[number % len(_PATTERNS)], "marker": _MARKERS[number % len(_MARKERS)]}
+        look |= {
+            "linestyle": _PATTERNS[number % len(_PATTERNS)],
+            "marker": _MARKERS[number % len(_MARKERS)],
+        }
     xs = x(line.x)
     if line.style == "band":
         low, high = y(line.low), y(line.high)
-        axes.fill_between(xs, low, high, facecolor="#e6e6e6", edgecolor="#8c8c8c", linewidth=0.6, hatch="///")
+        axes.fill_between(
+            xs, low, high, facecolor="#e6e6e6", edgecolor="#8c8c8c", linewidth=0.6, hatch="///"
+        )
         return _last(xs, (low + high) / 2, line.label, "#4d4d4d")
     ys = y(line.y)
     _styled(axes, line.style, xs, ys, look)
     if len(line.error):
         # An error is a difference: only the size of the unit counts, not where its zero lies.
         spread = np.abs(y(np.asarray(line.error, float)) - y(np.zeros(len(line.error))))
-        axes.errorbar(xs, ys, yerr=spread, fmt="none", ecolor=look["color"], elinewidth=1.0, capsize=3)
+        axes.errorbar(
+            xs, ys, yerr=spread, fmt="none", ecolor=look["color"], elinewidth=1.0, capsize=3
+        )
     return _last(xs, ys, line.label, look["color"])
 
 
@@ -225,41 +289,91 @@ def _styled(axes: Any, style: str, xs: np.ndarray, ys: np.ndarray, look: dict[st
     if style == "step":
         axes.step(xs, ys, where="post", **look)
     elif style == "points":
-        axes.plot(xs, ys, marker=marker, markersize=6, markerfacecolor="white", markeredgewidth=1.4, linestyle="none", color=look["color"])
+        axes.plot(
+            xs,
+            ys,
+            marker=marker,
+            markersize=6,
+            markerfacecolor="white",
+            markeredgewidth=1.4,
+            linestyle="none",
+            color=look["color"],
+        )
     elif style == "line and points":
         axes.plot(xs, ys, marker=marker, markersize=5, markerfacecolor="white", **look)
     else:
         axes.plot(xs, ys, **look)
 
 
-def _last(xs: np.ndarray, ys: np.ndarray, text: str, colour: str) -> tuple[float, float, str, str] | None:
+def _last(
+    xs: np.ndarray, ys: np.ndarray, text: str, colour: str
+) -> tuple[float, float, str, str] | None:
     good = np.flatnonzero(np.isfinite(xs) & np.isfinite(ys))
     return (float(xs[good[-1]]), float(ys[good[-1]]), text, colour) if text and good.size else None
 
 
 def _draw_rule(axes: Any, rule: Rule, scale: Any) -> float:
-    """Draw one rule; where it lies. A level one is named in the margin with the lines, an upright one at its head."""
+    """Draw one rule; where it lies. A level one is named in the margin with the lines, an upright
+    one at its head.
+    """
     upright = rule.axis == "x"
     at = float(scale([rule.at])[0])
     until = at if rule.until is None else float(scale([rule.until])[0])
     if rule.until is None:
-        (axes.axvline if upright else axes.axhline)(at, color=_RULE, linewidth=1.1, linestyle=(0, (8, 2, 1.5, 2)))
+        (axes.axvline if upright else axes.axhline)(
+            at, color=_RULE, linewidth=1.1, linestyle=(0, (8, 2, 1.5, 2))
+        )
     else:
-        (axes.axvspan if upright else axes.axhspan)(at, until, facecolor="#efefef", edgecolor="#8c8c8c", linewidth=0.6, hatch="\\\\")
+        (axes.axvspan if upright else axes.axhspan)(
+            at, until, facecolor="#efefef", edgecolor="#8c8c8c", linewidth=0.6, hatch="\\\\"
+        )
     if upright:
-        axes.annotate(clean(rule.label), (at, 1), xycoords=("data", "axes fraction"), xytext=(3, -3), textcoords="offset points", rotation=90,
-                      va="top", ha="left", fontsize=SIZE - 1, bbox={"boxstyle": "square,pad=0.15", "facecolor": "white", "edgecolor": "none", "alpha": 0.85})
+        axes.annotate(
+            clean(rule.label),
+            (at, 1),
+            xycoords=("data", "axes fraction"),
+            xytext=(3, -3),
+            textcoords="offset points",
+            rotation=90,
+            va="top",
+            ha="left",
+            fontsize=SIZE - 1,
+            bbox={
+                "boxstyle": "square,pad=0.15",
+                "facecolor": "white",
+                "edgecolor": "none",
+                "alpha": 0.85,
+            },
+        )
     return (at + until) / 2
 
 
 def _label_ends(axes: Any, ends: list[tuple[float, float, str, str]]) -> None:
     """Write each label beside the end of its line, pushed apart where ends lie close together."""
     height = 72 * HEIGHT * 0.8
-    wanted = [float(axes.transAxes.inverted().transform(axes.transData.transform((x, y)))[1]) for x, y, _, _ in ends]
+    wanted = [
+        float(axes.transAxes.inverted().transform(axes.transData.transform((x, y)))[1])
+        for x, y, _, _ in ends
+    ]
     sizes = [(SIZE * 1.45 * (1 + _wrapped(text).count("\n"))) / height for _, _, text, _ in ends]
     for (x, y, text, colour), place in zip(ends, _apart(wanted, sizes), strict=True):
-        axes.annotate(_wrapped(text), (x, y), xytext=(1.02, place), textcoords="axes fraction", color=colour, va="center", ha="left",
-                      annotation_clip=False, arrowprops={"arrowstyle": "-", "color": colour, "linewidth": 0.6, "shrinkA": 0, "shrinkB": 2})
+        axes.annotate(
+            _wrapped(text),
+            (x, y),
+            xytext=(1.02, place),
+            textcoords="axes fraction",
+            color=colour,
+            va="center",
+            ha="left",
+            annotation_clip=False,
+            arrowprops={
+                "arrowstyle": "-",
+                "color": colour,
+                "linewidth": 0.6,
+                "shrinkA": 0,
+                "shrinkB": 2,
+            },
+        )
 
 
 def _apart(wanted: list[float], sizes: list[float]) -> list[float]:
@@ -273,11 +387,19 @@ def _apart(wanted: list[float], sizes: list[float]) -> list[float]:
 
 
 def bare(text: str, alt: str) -> str:
-    """The SVG element alone, with its words for a screen reader and without names that would clash on one page."""
+    """The SVG element alone, with its words for a screen reader and without names that would clash
+    on one page.
+    """
     body = text[text.index("<svg") :]
     used = set(re.findall(r"(?:url\(#|href=\"#)([^)\"]+)", body))
     body = re.sub(r' id="([^"]+)"', lambda m: m.group(0) if m.group(1) in used else "", body)
     # matplotlib's style sheet is meant for the drawing but would reach every element of the page.
-    body = re.sub(r"<!--.*?-->\s*|<metadata>.*?</metadata>\s*|<style.*?</style>\s*", "", body, flags=re.DOTALL)
+    body = re.sub(
+        r"<!--.*?-->\s*|<metadata>.*?</metadata>\s*|<style.*?</style>\s*", "", body, flags=re.DOTALL
+    )
     name = escape(clean(alt), quote=True)
-    return body.replace("<svg", f'<svg role="img" aria-label="{name}" stroke-linejoin="round" stroke-linecap="butt"', 1).strip()
+    return body.replace(
+        "<svg",
+        f'<svg role="img" aria-label="{name}" stroke-linejoin="round" stroke-linecap="butt"',
+        1,
+    ).strip()

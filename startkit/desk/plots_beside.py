@@ -1,4 +1,6 @@
-"""Plots drawn by a process beside this one, while this one goes on judging: a record that is printed alone need not wait for them."""
+"""Plots drawn by a process beside this one, while this one goes on judging: a record that is
+printed alone need not wait for them.
+"""
 
 from __future__ import annotations
 
@@ -63,7 +65,7 @@ def taken(key: bytes) -> str | None:
     return _beside.take(key) if _beside is not None else None
 
 
-# --- in the other process --------------------------------------------------------------------------
+# --- in the other process -------------------------------------------------------------------------
 
 
 def _made_ready() -> None:

@@ -1,4 +1,6 @@
-"""The proof on the screen: worked examples done again on this computer, and every outside check of the tests."""
+"""The proof on the screen: worked examples done again on this computer, and every outside check of
+the tests.
+"""
 
 from __future__ import annotations
 
@@ -17,10 +19,27 @@ def worked_again() -> Shown:
     """Every worked example with its printed figure, ours, and the difference, worked now."""
     found = [rework(example) for example in examples()]
     agree = sum(each.agrees for each in found)
-    head = (("Example", _TEXT), ("Printed", _TEXT), ("Worked here", _TEXT), ("Difference", _TEXT), ("Allowed", _TEXT), ("", _TEXT), ("Printed in", _TEXT), ("Known", _TEXT))
-    facts = [["Examples that agree", f"{agree} of {len(found)}"], *([name, version] for name, version in _versions())]
-    return _shown("Worked again on this computer", "Figures that are printed elsewhere, calculated now by the formulas and libraries that are installed here.", facts,
-                  [_table("Worked examples", head, [_example_row(each) for each in found])])
+    head = (
+        ("Example", _TEXT),
+        ("Printed", _TEXT),
+        ("Worked here", _TEXT),
+        ("Difference", _TEXT),
+        ("Allowed", _TEXT),
+        ("", _TEXT),
+        ("Printed in", _TEXT),
+        ("Known", _TEXT),
+    )
+    facts = [
+        ["Examples that agree", f"{agree} of {len(found)}"],
+        *([name, version] for name, version in _versions()),
+    ]
+    return _shown(
+        "Worked again on this computer",
+        "Figures that are printed elsewhere, calculated now by the formulas and libraries that are"
+        " installed here.",
+        facts,
+        [_table("Worked examples", head, [_example_row(each) for each in found])],
+    )
 
 
 def _example_row(each: Reworked) -> list[str]:
@@ -28,8 +47,16 @@ def _example_row(each: Reworked) -> list[str]:
     printed, within = each.example.printed, each.example.within
     ours = each.problem if each.ours is None else f"{each.ours.magnitude:.6g}"
     difference = "" if each.difference is None else f"{each.difference:+.2g}".replace("-", "−")
-    return [each.example.title, f"{printed:.6g~P}".strip(), ours, difference, f"{within.magnitude:.2g}", f"{outcome.mark} {'agrees' if each.agrees else 'does not agree'}",
-            each.example.source, each.example.standing]
+    return [
+        each.example.title,
+        f"{printed:.6g~P}".strip(),
+        ours,
+        difference,
+        f"{within.magnitude:.2g}",
+        f"{outcome.mark} {'agrees' if each.agrees else 'does not agree'}",
+        each.example.source,
+        each.example.standing,
+    ]
 
 
 def _versions() -> list[tuple[str, str]]:
@@ -48,20 +75,76 @@ def checks_of_the_tests(file: str | Path) -> Shown:
     """
     title, path = "Outside checks of the tests", Path(file)
     if not path.is_file():
-        return _shown(title, "", [], [], [f"There is no file {path.name} here. It lies in the source, in the folder workbook/proof, and `make proof` writes it anew."])
+        return _shown(
+            title,
+            "",
+            [],
+            [],
+            [
+                f"There is no file {path.name} here. It lies in the source, in the folder"
+                " workbook/proof, and `make proof` writes it anew."
+            ],
+        )
     rows = json.loads(path.read_text(encoding="utf-8"))
-    head = (("Formula or limit", _TEXT), ("Printed", _NUMBER), ("Ours", _NUMBER), ("Difference", _NUMBER), ("Allowed", _TEXT), ("Printed in", _TEXT), ("Known", _TEXT))
-    facts = [[standing, str(sum(row["standing"] == standing for row in rows))] for standing in dict.fromkeys(row["standing"] for row in rows)]
-    return _shown(title, "Each figure in the unit of its source, as the tests last wrote it.", facts, [_table(f"{len(rows)} figures", head, [_check_row(row) for row in rows])])
+    head = (
+        ("Formula or limit", _TEXT),
+        ("Printed", _NUMBER),
+        ("Ours", _NUMBER),
+        ("Difference", _NUMBER),
+        ("Allowed", _TEXT),
+        ("Printed in", _TEXT),
+        ("Known", _TEXT),
+    )
+    facts = [
+        [standing, str(sum(row["standing"] == standing for row in rows))]
+        for standing in dict.fromkeys(row["standing"] for row in rows)
+    ]
+    return _shown(
+        title,
+        "Each figure in the unit of its source, as the tests last wrote it.",
+        facts,
+        [_table(f"{len(rows)} figures", head, [_check_row(row) for row in rows])],
+    )
 
 
 def _check_row(row: dict[str, Any]) -> list[str]:
-    return [row["formula"], f"{row['printed']:.6g}", f"{row['ours']:.6g}", f"{row['ours'] - row['printed']:+.2g}".replace("-", "−"), row["tolerance"], row["source"], row["standing"]]
+    return [
+        row["formula"],
+        f"{row['printed']:.6g}",
+        f"{row['ours']:.6g}",
+        f"{row['ours'] - row['printed']:+.2g}".replace("-", "−"),
+        row["tolerance"],
+        row["source"],
+        row["standing"],
+    ]
 
 
-def _table(title: str, head: tuple[tuple[str, dict[str, str]], ...], rows: list[list[str]]) -> dict[str, Any]:
-    return {"title": title, "columns": [{"label": label, **column} for label, column in head], "rows": rows, "note": ""}
+def _table(
+    title: str, head: tuple[tuple[str, dict[str, str]], ...], rows: list[list[str]]
+) -> dict[str, Any]:
+    return {
+        "title": title,
+        "columns": [{"label": label, **column} for label, column in head],
+        "rows": rows,
+        "note": "",
+    }
 
 
-def _shown(title: str, purpose: str, facts: list[list[str]], tables: list[dict[str, Any]], remarks: list[str] | None = None) -> Shown:
-    return Shown({"part": "register", "title": title, "purpose": purpose, "facts": facts, "tables": tables, "plots": [], "remarks": remarks or []})
+def _shown(
+    title: str,
+    purpose: str,
+    facts: list[list[str]],
+    tables: list[dict[str, Any]],
+    remarks: list[str] | None = None,
+) -> Shown:
+    return Shown(
+        {
+            "part": "register",
+            "title": title,
+            "purpose": purpose,
+            "facts": facts,
+            "tables": tables,
+            "plots": [],
+            "remarks": remarks or [],
+        }
+    )

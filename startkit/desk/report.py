@@ -15,7 +15,9 @@ from startkit.verdict import Outcome
 
 def assess(job: Job) -> Assessment:
     """A job judged as it stands."""
-    return Assessment(job.machine, job.limits, for_job(job), job.state(), job.system, job.baseline, job.trends)
+    return Assessment(
+        job.machine, job.limits, for_job(job), job.state(), job.system, job.baseline, job.trends
+    )
 
 
 def is_clear(folder: Path) -> bool:
@@ -30,17 +32,33 @@ def _clear(assessment: Assessment) -> bool:
 def status_lines(folder: Path) -> tuple[list[str], bool]:
     """Stages, hold points and what is next; and whether all is clear."""
     assessment = assess(Job(folder, read_only=True))
-    lines = [*_broken(assessment.state.faults), f"{assessment.machine.machine.tag}, {assessment.machine.site.plant}"]
+    lines = [
+        *_broken(assessment.state.faults),
+        f"{assessment.machine.machine.tag}, {assessment.machine.site.plant}",
+    ]
     for name, stage in assessment.stages.items():
         verdicts, outcome = assessment.findings(name).verdicts, assessment.outcome(name)
-        lines.append(f"  {outcome.mark} {stage.title:36} {outcome.value:10} {sum(v.settled for v in verdicts)} of {len(verdicts)} settled")
+        lines.append(
+            f"  {outcome.mark} {stage.title:36} {outcome.value:10}"
+            f" {sum(v.settled for v in verdicts)} of {len(verdicts)} settled"
+        )
     for hold in assessment.holds():
-        lines.append(f"  {hold.headline}" + ("" if hold.is_clear else f": {len(hold.in_the_way)} items in the way"))
+        lines.append(
+            f"  {hold.headline}"
+            + ("" if hold.is_clear else f": {len(hold.in_the_way)} items in the way")
+        )
     following = next_step(assessment)
-    lines.append(f"Next: {following['title'] + ': ' if following['title'] else ''}{following['what']}. {following['do']}")
+    lines.append(
+        f"Next: {following['title'] + ': ' if following['title'] else ''}{following['what']}."
+        f" {following['do']}"
+    )
     # A name with an end of line in it must not make a line of its own: "CLEAR TO TURN THE SHAFT".
     return [line.replace("\n", " ") for line in lines], _clear(assessment)
 
 
 def _broken(faults: Sequence[str]) -> list[str]:
-    return [f"{Outcome.FAIL.mark} {BROKEN}:", *(f"    {fault}" for fault in faults[:5]), f"  {RESCUE}"] if faults else []
+    return (
+        [f"{Outcome.FAIL.mark} {BROKEN}:", *(f"    {fault}" for fault in faults[:5]), f"  {RESCUE}"]
+        if faults
+        else []
+    )

@@ -1,6 +1,8 @@
-"""Cells of an entry sheet: which mark says what stands in a row, and what a cell holds as text, both ways.
+"""Cells of an entry sheet: which mark says what stands in a row, and what a cell holds as text,
+both ways.
 
-Every row of entries carries its own name in the hidden column A, and every table the names of its columns in a
+Every row of entries carries its own name in the hidden column A, and every table the names of its
+columns in a
 hidden row, so that a row or column put in by hand cannot move a value to another item.
 """
 
@@ -14,7 +16,10 @@ from enum import IntEnum, StrEnum
 from typing import Any
 
 FORMAT = "startkit entry sheet 1"
-WRITTEN, LISTS = "as written", "lists"  # hidden sheets: what stood in each cell at first; the choices
+WRITTEN, LISTS = (
+    "as written",
+    "lists",
+)  # hidden sheets: what stood in each cell at first; the choices
 LONGEST = 32_000  # characters; a spreadsheet's cell holds 32 767
 MOST_ROWS, MOST_COLUMNS = 4000, 200
 WHY_COLUMN = "why/"  # in a hidden row of column names
@@ -29,13 +34,24 @@ class Place(IntEnum):
 
     KEY, QUESTION, VALUE, UNIT, INSTRUMENT, WHY = 1, 2, 3, 4, 5, 6
     READ_BY, READ_AT = 3, 6  # in the row that says who read, and when
-    ACROSS_UNIT, ACROSS_INSTRUMENT, ACROSS_FIRST = 3, 4, 5  # in a table whose rows stand side by side
+    ACROSS_UNIT, ACROSS_INSTRUMENT, ACROSS_FIRST = (
+        3,
+        4,
+        5,
+    )  # in a table whose rows stand side by side
 
 
 class Mark(StrEnum):
     """What the hidden column says that a row is."""
 
-    STAGE, BY, FIELD, COLUMNS, UNITS, INSTRUMENTS = "stage", "by", "field", "columns", "units", "instruments"
+    STAGE, BY, FIELD, COLUMNS, UNITS, INSTRUMENTS = (
+        "stage",
+        "by",
+        "field",
+        "columns",
+        "units",
+        "instruments",
+    )
     ROW, INDEXES, CELL, WHYS, SERIES, LINE = "row", "indexes", "cell", "whys", "series", "line"
 
 
@@ -50,7 +66,11 @@ def mark(*parts: str | int) -> str:
 
 def clean(text: str) -> str:
     """A text that a cell can hold: no control characters, one kind of line end, not too long."""
-    return _CONTROL.sub("\ufffd", text.replace("\r\n", "\n").replace("\r", "\n")).strip()[:LONGEST].strip()
+    return (
+        _CONTROL.sub("\ufffd", text.replace("\r\n", "\n").replace("\r", "\n"))
+        .strip()[:LONGEST]
+        .strip()
+    )
 
 
 def put(cell: Any, text: str, kind: str = "text") -> None:
@@ -76,7 +96,13 @@ def _moment(text: str, kind: str) -> datetime | None:
         stamp = datetime.fromisoformat(text) if kind in _STAMP else None
     except ValueError:
         return None
-    if stamp is None or stamp.tzinfo or stamp.second or stamp.microsecond or not 1950 < stamp.year < 2200:
+    if (
+        stamp is None
+        or stamp.tzinfo
+        or stamp.second
+        or stamp.microsecond
+        or not 1950 < stamp.year < 2200
+    ):
         return None
     return stamp if kind == "moment" or (stamp.hour, stamp.minute) == (0, 0) else None
 
@@ -107,7 +133,10 @@ def text_of(cell: Any, kind: str = "text") -> str:
 
 def _of_truth(value: bool, kind: str) -> str:
     if kind != "yes_no":
-        raise CellRefused(f"the spreadsheet has made {str(value).upper()} of what was typed; format the cell as text and type it again")
+        raise CellRefused(
+            f"the spreadsheet has made {str(value).upper()} of what was typed; format the cell as"
+            " text and type it again"
+        )
     return "yes" if value else "no"
 
 
@@ -122,11 +151,18 @@ def _of_number(value: float, number_format: str) -> str:
 def _of_moment(value: date | time | timedelta, kind: str) -> str:
     if kind not in _STAMP or not isinstance(value, date):
         made = "a date" if isinstance(value, date) else "a time of day"
-        raise CellRefused(f"the spreadsheet has made {made} of what was typed; format the cell as text and type it again")
+        raise CellRefused(
+            f"the spreadsheet has made {made} of what was typed; format the cell as text and type"
+            " it again"
+        )
     if not isinstance(value, datetime):
         return value.isoformat()
     near = value + timedelta(seconds=30)  # serial numbers of days carry a rounding
-    return near.date().isoformat() if kind == "date" or (near.hour, near.minute) == (0, 0) else near.isoformat(sep=" ", timespec="minutes")
+    return (
+        near.date().isoformat()
+        if kind == "date" or (near.hour, near.minute) == (0, 0)
+        else near.isoformat(sep=" ", timespec="minutes")
+    )
 
 
 def shown(value: str, unit: str, beside: str) -> str:
@@ -135,7 +171,8 @@ def shown(value: str, unit: str, beside: str) -> str:
 
 
 def series_text(heads: Sequence[tuple[str, str]], lines: Iterable[Sequence[str]]) -> str:
-    """Rows of a series as they are pasted: a first row of labels with their units, columns between tabs; nothing if all is empty.
+    """Rows of a series as they are pasted: a first row of labels with their units, columns between
+    tabs; nothing if all is empty.
 
     Parameters
     ----------
@@ -144,7 +181,9 @@ def series_text(heads: Sequence[tuple[str, str]], lines: Iterable[Sequence[str]]
     lines : iterable of sequence of str
     """
     rows = ["\t".join(_flat(cell) for cell in cells) for cells in lines if any(cells)]
-    head = "\t".join(f"{_flat(text)} [{_flat(unit)}]" if unit else _flat(text) for text, unit in heads)
+    head = "\t".join(
+        f"{_flat(text)} [{_flat(unit)}]" if unit else _flat(text) for text, unit in heads
+    )
     return "\n".join([head, *rows]) if rows else ""
 
 
@@ -154,4 +193,8 @@ def _flat(text: str) -> str:
 
 def fingerprint(text: str) -> str:
     """Stands for a text that may be too long for a cell."""
-    return f"sha256 {hashlib.sha256(text.encode('utf-8', 'surrogatepass')).hexdigest()}" if text else ""
+    return (
+        f"sha256 {hashlib.sha256(text.encode('utf-8', 'surrogatepass')).hexdigest()}"
+        if text
+        else ""
+    )

@@ -1,4 +1,6 @@
-"""From a filled entry sheet into the journal: changed cells become entries, refused ones are named, all or nothing."""
+"""From a filled entry sheet into the journal: changed cells become entries, refused ones are named,
+all or nothing.
+"""
 
 from __future__ import annotations
 
@@ -21,12 +23,16 @@ Made = tuple[Typed, Entry]
 
 
 class CellsRefused(ReadingError):
-    """Cells of an entry sheet that cannot be taken: every one with its address, the reason and the remedy."""
+    """Cells of an entry sheet that cannot be taken: every one with its address, the reason and the
+    remedy.
+    """
 
     def __init__(self, refused: list[str], where: str) -> None:
         self.refused = refused
         count = "1 cell is refused" if len(refused) == 1 else f"{len(refused)} cells are refused"
-        super().__init__(f"{count}, nothing was saved", where, "correct the sheet and enter it again")
+        super().__init__(
+            f"{count}, nothing was saved", where, "correct the sheet and enter it again"
+        )
 
     def __str__(self) -> str:
         return "\n  ".join([super().__str__(), *self.refused])
@@ -34,7 +40,9 @@ class CellsRefused(ReadingError):
 
 @dataclass(frozen=True)
 class Entered:
-    """What a sheet has brought: the entries as they stand in the journal, and the readings that are kept but flagged."""
+    """What a sheet has brought: the entries as they stand in the journal, and the readings that are
+    kept but flagged.
+    """
 
     entries: list[Entry]
     flagged: list[str]
@@ -62,12 +70,21 @@ def enter_sheet(folder: Path, path: Path, who: str = "") -> Entered:
     sheet = read(path, job, stages)
     state = job.state()
     made = _made(sheet, state.latest, who)
-    refused = [*sheet.refused, *_nobody(made), *_clashes(sheet.typed, made, state.latest), *_without_reason(made, state.latest)]
+    refused = [
+        *sheet.refused,
+        *_nobody(made),
+        *_clashes(sheet.typed, made, state.latest),
+        *_without_reason(made, state.latest),
+    ]
     after = _after(job, stages, state, made)
     refused += [*_unreadable(made, after), *_unknown_instruments(made, after)]
     if refused:
         raise CellsRefused(list(dict.fromkeys(refused)), path.name)
-    flagged = [f"{typed.address}: {flag}." for typed, entry in made if entry.value and (flag := _reading(typed, after).flag)]
+    flagged = [
+        f"{typed.address}: {flag}."
+        for typed, entry in made
+        if entry.value and (flag := _reading(typed, after).flag)
+    ]
     return Entered(job.record(entry for _, entry in made), flagged)
 
 
@@ -88,7 +105,9 @@ def _reader(sheet: Sheet, typed: Typed, who: str) -> tuple[str, str]:
     """Who read, and when: as the tab says, else as the first tab or the command says."""
     name, when = sheet.readers.get(typed.what.split(".")[0], ("", ""))
     common, _ = sheet.readers.get("", ("", ""))
-    return name or common or who, datetime.fromisoformat(when).astimezone().isoformat(timespec="milliseconds") if when else ""
+    return name or common or who, (
+        datetime.fromisoformat(when).astimezone().isoformat(timespec="milliseconds") if when else ""
+    )
 
 
 def _entry(typed: Typed, old: Entry | None, who: str, at: str) -> Entry:
@@ -97,7 +116,8 @@ def _entry(typed: Typed, old: Entry | None, who: str, at: str) -> Entry:
         value, unit = _number(value, typed.declared.kind, typed.unit)
         instrument = typed.instrument or (old.instrument if typed.row and old is not None else "")
     entry = Entry(typed.what, value, unit, who, instrument, at=at)
-    # A row of a table has one reason for all its cells: it belongs to those that are corrected, not to those that were blank.
+    # A row of a table has one reason for all its cells: it belongs to those that are corrected, not
+    # to those that were blank.
     return replace(entry, note=typed.why if not typed.row or needs_reason(old, entry) else "")
 
 
@@ -114,8 +134,14 @@ def _number(text: str, kind: str, beside: str) -> tuple[str, str]:
 
 
 def _is_new(typed: Typed, entry: Entry, old: Entry | None) -> bool:
-    """False for what nobody touched, what was blank and is blank, and what the journal says already."""
-    same = (old.value, old.unit, old.instrument) == (entry.value, entry.unit, entry.instrument) if old is not None else entry.value == ""
+    """False for what nobody touched, what was blank and is blank, and what the journal says
+    already.
+    """
+    same = (
+        (old.value, old.unit, old.instrument) == (entry.value, entry.unit, entry.instrument)
+        if old is not None
+        else entry.value == ""
+    )
     remark = bool(entry.note) and entry.value != "" and (old is None or old.note != entry.note)
     return remark if same or typed.as_written else True
 
@@ -125,10 +151,15 @@ def _is_new(typed: Typed, entry: Entry, old: Entry | None) -> bool:
 
 def _nobody(made: Iterable[Made]) -> list[str]:
     lacking = {typed.address.split("!")[0] for typed, entry in made if not entry.who}
-    return [f"{tab}!C3: nobody is named; write who read, here or in the first tab, or give --who." for tab in sorted(lacking)]
+    return [
+        f"{tab}!C3: nobody is named; write who read, here or in the first tab, or give --who."
+        for tab in sorted(lacking)
+    ]
 
 
-def _clashes(every: Iterable[Typed], made: Iterable[Made], latest: Mapping[str, Entry]) -> list[str]:
+def _clashes(
+    every: Iterable[Typed], made: Iterable[Made], latest: Mapping[str, Entry]
+) -> list[str]:
     """Rows that somebody else has removed or filled since the sheet was made."""
     rows: dict[str, list[Typed]] = {}
     for typed in every:
@@ -137,16 +168,31 @@ def _clashes(every: Iterable[Typed], made: Iterable[Made], latest: Mapping[str, 
     for row in dict.fromkeys(typed.row for typed, _ in made if typed.row):
         first = next(typed.address for typed, _ in made if typed.row == row)
         if f"{row}.row" in latest and latest[f"{row}.row"].value == ROW_REMOVED:
-            refused.append(f"{first}: this row was removed since the sheet was made; use a blank row below.")
+            refused.append(
+                f"{first}: this row was removed since the sheet was made; use a blank row below."
+            )
         elif _is_anothers(rows[row], latest):
-            refused.append(f"{first}: somebody else has filled this row since the sheet was made; use the next blank row, or write a new sheet.")
+            refused.append(
+                f"{first}: somebody else has filled this row since the sheet was made; use the next"
+                " blank row, or write a new sheet."
+            )
     return refused
 
 
 def _is_anothers(cells: list[Typed], latest: Mapping[str, Entry]) -> bool:
-    """True if a row that was blank in the sheet holds something in the journal, and nothing of it is what the sheet says."""
-    standing = [(typed, latest[typed.what]) for typed in cells if typed.what in latest and latest[typed.what].value]
-    return bool(standing) and all(typed.was_blank for typed in cells) and not any(_says(typed, entry) for typed, entry in standing)
+    """True if a row that was blank in the sheet holds something in the journal, and nothing of it
+    is what the sheet says.
+    """
+    standing = [
+        (typed, latest[typed.what])
+        for typed in cells
+        if typed.what in latest and latest[typed.what].value
+    ]
+    return (
+        bool(standing)
+        and all(typed.was_blank for typed in cells)
+        and not any(_says(typed, entry) for typed, entry in standing)
+    )
 
 
 def _says(typed: Typed, entry: Entry) -> bool:
@@ -160,11 +206,16 @@ def _without_reason(made: Iterable[Made], latest: Mapping[str, Entry]) -> list[s
         if old is None or not needs_reason(old, entry):
             continue
         if typed.as_written:
-            refused.append(f"{typed.address}: {_since(old)}; write a new sheet and look at it there.")
+            refused.append(
+                f"{typed.address}: {_since(old)}; write a new sheet and look at it there."
+            )
         elif not entry.note:
             stands = f"{old.value} {old.unit}".strip() if len(old.value) < 60 else "something else"
-            refused.append(f"{typed.address}: {old.who or 'somebody'} entered {stands} here on {old.at[:16].replace('T', ' ')}; "
-                           f"put it back, or say in {typed.why_address.split('!')[1]} why it changes.")
+            refused.append(
+                f"{typed.address}: {old.who or 'somebody'} entered {stands} here on"
+                f" {old.at[:16].replace('T', ' ')}; put it back, or say in"
+                f" {typed.why_address.split('!')[1]} why it changes."
+            )
     return refused
 
 
@@ -175,7 +226,15 @@ def _since(old: Entry) -> str:
 def _after(job: Job, stages: Mapping[str, Stage], state: State, made: Iterable[Made]) -> JobEntries:
     """The job as it would be: what is refused here is what the form would mark."""
     entries = tuple(replace(entry, at=entry.at or now()) for _, entry in made)
-    return JobEntries(stages, State((*state.entries, *entries)), job.machine, job.system, job.limits, job.baseline, job.trends)
+    return JobEntries(
+        stages,
+        State((*state.entries, *entries)),
+        job.machine,
+        job.system,
+        job.limits,
+        job.baseline,
+        job.trends,
+    )
 
 
 def _reading(typed: Typed, after: JobEntries) -> Reading:
@@ -192,7 +251,10 @@ def _unreadable(made: Iterable[Made], after: JobEntries) -> list[str]:
     for typed, entry in made:
         if isinstance(typed.declared, Field) and typed.declared.kind == SERIES:
             stage, name = typed.what.split(".")
-            refused += [f"{typed.address}: {problem}" for problem in (after.stage(stage).block(name).problems if entry.value else ())]
+            refused += [
+                f"{typed.address}: {problem}"
+                for problem in (after.stage(stage).block(name).problems if entry.value else ())
+            ]
         elif entry.value and (problem := _reading(typed, after).problem):
             refused.append(f"{typed.address}: {problem}")
     return refused
@@ -208,7 +270,11 @@ def _unknown_instruments(made: Iterable[Made], after: JobEntries) -> list[str]:
         if entry.instrument and entry.instrument not in known:
             stage, name, *cell = typed.what.split(".")
             unknown.setdefault((".".join([stage, name, *cell[1:]]), entry.instrument), typed)
-    return [f"{typed.address}: there is no instrument {tag!r} in Setup; add it there, or correct the tag." for (_, tag), typed in unknown.items()]
+    return [
+        f"{typed.address}: there is no instrument {tag!r} in Setup; add it there, or correct the"
+        " tag."
+        for (_, tag), typed in unknown.items()
+    ]
 
 
 __all__ = ["CellsRefused", "Entered", "enter_sheet"]

@@ -1,4 +1,6 @@
-"""How an entry sheet looks: open cells white and framed, everything else grey and locked, printed one page wide."""
+"""How an entry sheet looks: open cells white and framed, everything else grey and locked, printed
+one page wide.
+"""
 
 from __future__ import annotations
 
@@ -78,13 +80,17 @@ def label(cell: Any, text: str, right: bool = False, wrap: bool = False) -> None
     if text:
         put_text(cell, text)
     cell.font = Font(color=_SOFT)
-    cell.alignment = Alignment(vertical="top", horizontal="right" if right else None, wrap_text=wrap)
+    cell.alignment = Alignment(
+        vertical="top", horizontal="right" if right else None, wrap_text=wrap
+    )
 
 
 def asked(cell: Any, words: str, help: str, strong: bool = True) -> None:
     """A question, what has to be filled in bold, and below it how and where to measure."""
     below = [TextBlock(InlineFont(sz=9, color=_SOFT), f"\n{clean(help)}")] if help else []
-    cell.value = CellRichText(TextBlock(InlineFont(sz=11, b=strong, color=_INK), clean(words)), *below)
+    cell.value = CellRichText(
+        TextBlock(InlineFont(sz=11, b=strong, color=_INK), clean(words)), *below
+    )
     cell.alignment = _TOP
 
 
@@ -109,7 +115,9 @@ def _entry(cell: Any) -> None:
 
 
 def _dressed(cell: Any, dress: Callable[[Any], None]) -> None:
-    """Dress a cell as the first of its kind was: openpyxl looks every part of a style up anew, thousands of times in one book."""
+    """Dress a cell as the first of its kind was: openpyxl looks every part of a style up anew,
+    thousands of times in one book.
+    """
     known = _kept(cell.parent.parent, "startkit_dresses")
     key = (dress, tuple(cell._style or ()))
     if key in known:
@@ -120,9 +128,13 @@ def _dressed(cell: Any, dress: Callable[[Any], None]) -> None:
 
 
 def height(sheet: Any, row: int, *texts: tuple[str, int]) -> None:
-    """Make a row as high as its texts need, each in the columns that it has: a spreadsheet does not do so when a file is opened."""
+    """Make a row as high as its texts need, each in the columns that it has: a spreadsheet does not
+    do so when a file is opened.
+    """
     lines = max(_lines(text, _width(column)) for text, column in texts)
-    sheet.row_dimensions[row].height = min(max(15 * lines + 4, sheet.row_dimensions[row].height or 0), 400)
+    sheet.row_dimensions[row].height = min(
+        max(15 * lines + 4, sheet.row_dimensions[row].height or 0), 400
+    )
 
 
 def _width(column: int) -> int:
@@ -138,19 +150,38 @@ def _lines(text: str, width: float) -> int:
 
 def offer(sheet: Any, cell: Any, choices: str, strict: bool = True) -> None:
     """Offer a list of choices; strictly, nothing else is taken."""
-    rule = _rule(sheet, ("list", choices, strict)) or DataValidation(type="list", formula1=choices, allow_blank=True, showErrorMessage=strict)
+    rule = _rule(sheet, ("list", choices, strict)) or DataValidation(
+        type="list", formula1=choices, allow_blank=True, showErrorMessage=strict
+    )
     if strict:
-        rule.errorTitle, rule.error = "Not one of the choices", "Choose from the list, or leave the cell empty."
+        rule.errorTitle, rule.error = (
+            "Not one of the choices",
+            "Choose from the list, or leave the cell empty.",
+        )
     _add(sheet, ("list", choices, strict), rule, cell)
 
 
 def dates(sheet: Any, cell: Any, kind: str, empty: str = "") -> None:
     """Take dates only, between 2000 and 2100."""
     name = ("date", kind, empty)
-    rule = _rule(sheet, name) or DataValidation(type="date", operator="between", formula1="36526", formula2="73050", allow_blank=True, showErrorMessage=True)
-    rule.errorTitle, rule.error = "Not a date", f"Write it as 2026-11-25{' 14:30' if kind == 'moment' else ''}, or leave the cell empty."
+    rule = _rule(sheet, name) or DataValidation(
+        type="date",
+        operator="between",
+        formula1="36526",
+        formula2="73050",
+        allow_blank=True,
+        showErrorMessage=True,
+    )
+    rule.errorTitle, rule.error = (
+        "Not a date",
+        f"Write it as 2026-11-25{' 14:30' if kind == 'moment' else ''}, or leave the cell empty.",
+    )
     if empty:
-        rule.promptTitle, rule.prompt, rule.showInputMessage = "Read at", f"Date and time, as 2026-11-25 14:30. {empty}", True
+        rule.promptTitle, rule.prompt, rule.showInputMessage = (
+            "Read at",
+            f"Date and time, as 2026-11-25 14:30. {empty}",
+            True,
+        )
     _add(sheet, name, rule, cell)
 
 

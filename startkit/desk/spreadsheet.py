@@ -39,15 +39,33 @@ from startkit.stages.registry import for_job
 from startkit.stages.stage import SERIES, TABLE, Column, Field, Stage
 from startkit.units import IP, KINDS, SYSTEMS, label
 
-SPARE_ROWS, LOADS = 10, 6  # blank rows below what a table holds; columns of a table whose rows stand side by side
+SPARE_ROWS, LOADS = (
+    10,
+    6,
+)  # blank rows below what a table holds; columns of a table whose rows stand side by side
 SERIES_ROWS, LONGEST_SERIES = 40, 300
 ELSEWHERE = ("photo", "signature")  # kinds that a spreadsheet's cell cannot hold
 HOW = (
-    "Fill the white cells. A unit typed with the number wins over the one beside it: 60 psig, 12,5 °C, 25 in Hg vac. Leave empty what was not read.",
-    "Name the instrument by its tag, as in the tab Setup. Each tab says who read; where it does not, the name below counts.",
-    "To change what is there already, write the new value and, under Why changed, the reason. What is not touched makes no entry.",
-    "Back at the computer:  startkit enter JOB THIS-FILE.xlsx  – if one cell cannot be taken, it is named and nothing is entered.",
-    "Local code, the maker's manual and licensed practice come first. This sheet only records; a clear hold point is in the notebook, not here.",
+    (
+        "Fill the white cells. A unit typed with the number wins over the one beside it: 60 psig,"
+        " 12,5 °C, 25 in Hg vac. Leave empty what was not read."
+    ),
+    (
+        "Name the instrument by its tag, as in the tab Setup. Each tab says who read; where it does"
+        " not, the name below counts."
+    ),
+    (
+        "To change what is there already, write the new value and, under Why changed, the reason."
+        " What is not touched makes no entry."
+    ),
+    (
+        "Back at the computer:  startkit enter JOB THIS-FILE.xlsx  – if one cell cannot be taken,"
+        " it is named and nothing is entered."
+    ),
+    (
+        "Local code, the maker's manual and licensed practice come first. This sheet only records;"
+        " a clear hold point is in the notebook, not here."
+    ),
 )
 
 
@@ -66,9 +84,13 @@ def write(folder: Path, path: Path) -> Path:
     """
     path = Path(path)
     if path.suffix.lower() != ".xlsx":
-        raise SheetError("an entry sheet is an XLSX file", str(path), "choose a name that ends in .xlsx")
+        raise SheetError(
+            "an entry sheet is an XLSX file", str(path), "choose a name that ends in .xlsx"
+        )
     job = Job(folder, read_only=True)
-    assessment = Assessment(job.machine, job.limits, for_job(job), job.state(), job.system, job.baseline, job.trends)
+    assessment = Assessment(
+        job.machine, job.limits, for_job(job), job.state(), job.system, job.baseline, job.trends
+    )
     content = io.BytesIO()
     _Book(job, assessment).workbook.save(content)
     try:
@@ -77,16 +99,24 @@ def write(folder: Path, path: Path) -> Path:
     except FileExistsError:
         raise SheetError("the file is already there", str(path), "choose another name") from None
     except OSError as error:
-        raise SheetError(f"the file cannot be written ({error.strerror})", str(path), "choose another folder") from None
+        raise SheetError(
+            f"the file cannot be written ({error.strerror})", str(path), "choose another folder"
+        ) from None
     return path
 
 
 class _Book:
-    """The workbook, the choices that its cells offer, and what stood in each cell when it was written."""
+    """The workbook, the choices that its cells offer, and what stood in each cell when it was
+    written.
+    """
 
     def __init__(self, job: Job, assessment: Assessment) -> None:
         self.job, self.assessment = job, assessment
-        self.chosen = {w.removeprefix("job.instrument."): e.value for w, e in assessment.state.latest.items() if w.startswith("job.instrument.")}
+        self.chosen = {
+            w.removeprefix("job.instrument."): e.value
+            for w, e in assessment.state.latest.items()
+            if w.startswith("job.instrument.")
+        }
         self.paper = "letter" if assessment.system == IP else "a4"
         self.workbook = Workbook()
         start = self.workbook.active
@@ -103,10 +133,14 @@ class _Book:
         """A tab's name that a spreadsheet takes and that no other tab has."""
         plain = re.sub(r"[\[\]:*?/\\']", " ", clean(text)).strip()[:28] or "Stage"
         taken = {name.casefold() for name in self.workbook.sheetnames}
-        return next(t for t in (plain, *(f"{plain} {n}" for n in range(2, 99))) if t.casefold() not in taken)
+        return next(
+            t for t in (plain, *(f"{plain} {n}" for n in range(2, 99))) if t.casefold() not in taken
+        )
 
     def choices(self, texts: Sequence[str]) -> str:
-        """The range of a hidden sheet that holds some choices: written into the cell's rule, a comma would split one in two."""
+        """The range of a hidden sheet that holds some choices: written into the cell's rule, a
+        comma would split one in two.
+        """
         key = tuple(dict.fromkeys(clean(t) for t in texts))
         if key not in self._ranges:
             column = len(self._ranges) + 1
@@ -122,14 +156,25 @@ class _Book:
         words = f"{machine.machine.tag}, {machine.site.plant}"
         sheet.cell(1, Place.KEY).value = mark(Mark.STAGE)
         look.title(sheet, 1, f"Entry sheet: {words}", Place.READ_AT)
-        look.line(sheet, 2, f"Job {self.job.folder.resolve().name}, {self.assessment.system} units, as of {self._as_of}", Place.READ_AT)
+        look.line(
+            sheet,
+            2,
+            f"Job {self.job.folder.resolve().name}, {self.assessment.system} units, as of"
+            f" {self._as_of}",
+            Place.READ_AT,
+        )
         look.head(sheet, 3)
         sheet.cell(4, Place.KEY).value = mark(Mark.BY)
         look.label(sheet.cell(4, Place.QUESTION), "Who read, where a tab does not say", wrap=True)
         look.entry(sheet.cell(4, Place.READ_BY))
         for row, text in enumerate(HOW, start=6):
             look.line(sheet, row, text, Place.READ_AT)
-        look.line(sheet, 7 + len(HOW), "Tabs: " + ", ".join(tab.sheet.title for tab in self.tabs), Place.READ_AT)
+        look.line(
+            sheet,
+            7 + len(HOW),
+            "Tabs: " + ", ".join(tab.sheet.title for tab in self.tabs),
+            Place.READ_AT,
+        )
         look.finish(sheet, words, self.paper, "B4", 3)
         self.person(sheet, sheet.cell(4, Place.READ_BY))
 
@@ -149,7 +194,9 @@ class _Book:
         first = self.assessment.state.entries[0].digest
         for texts in ((FORMAT, first, __version__, now()), ("item", "value", "unit", "instrument")):
             sheet.append(texts)
-        rows = ((what, *texts) for tab in self.tabs for what, texts in tab.written.items() if any(texts))
+        rows = (
+            (what, *texts) for tab in self.tabs for what, texts in tab.written.items() if any(texts)
+        )
         for row, texts in enumerate(rows, start=3):
             for column, text in enumerate(texts, start=1):
                 put_text(sheet.cell(row, column), text)
@@ -182,7 +229,9 @@ class _Tab:
             group = field.group
             {TABLE: self._table, SERIES: self._series}.get(field.kind, self._field)(field)
         machine = self.book.job.machine
-        look.finish(self.sheet, f"{machine.machine.tag} · {self.stage.title}", self.book.paper, "C5", 4)
+        look.finish(
+            self.sheet, f"{machine.machine.tag} · {self.stage.title}", self.book.paper, "C5", 4
+        )
 
     def _next(self, *parts: str | int) -> int:
         """Number of the next row, with its mark in the hidden column."""
@@ -201,9 +250,20 @@ class _Tab:
         look.label(self.sheet.cell(row, Place.READ_AT - 1), "Read at")
         put(self.sheet.cell(row, Place.READ_AT), "", "moment")
         look.entry(self.sheet.cell(row, Place.READ_AT))
-        look.dates(self.sheet, self.sheet.cell(row, Place.READ_AT), "moment", empty="Empty: when it is entered.")
+        look.dates(
+            self.sheet,
+            self.sheet.cell(row, Place.READ_AT),
+            "moment",
+            empty="Empty: when it is entered.",
+        )
         head = self._next()
-        for column, text in ((Place.QUESTION, "Question"), (Place.VALUE, "Value"), (Place.UNIT, "Unit"), (Place.INSTRUMENT, "Instrument"), (Place.WHY, "Why changed")):
+        for column, text in (
+            (Place.QUESTION, "Question"),
+            (Place.VALUE, "Value"),
+            (Place.UNIT, "Unit"),
+            (Place.INSTRUMENT, "Instrument"),
+            (Place.WHY, "Why changed"),
+        ):
             look.column_head(self.sheet.cell(head, column), text)
         for caution in self.stage.cautions:
             look.caution(self.sheet, self._next(), f"Caution: {caution}", Place.WHY)
@@ -221,17 +281,31 @@ class _Tab:
         self._value(cell, field, entry.value if entry else "")
         unit = instrument = ""
         if field.kind in KINDS:
-            unit = self._unit(self.sheet.cell(row, Place.UNIT), field.kind, entry.unit if entry else "")
-            instrument = self._instrument(self.sheet.cell(row, Place.INSTRUMENT), field.kind, entry.instrument if entry else self.book.chosen.get(field.kind, ""))
+            unit = self._unit(
+                self.sheet.cell(row, Place.UNIT), field.kind, entry.unit if entry else ""
+            )
+            instrument = self._instrument(
+                self.sheet.cell(row, Place.INSTRUMENT),
+                field.kind,
+                entry.instrument if entry else self.book.chosen.get(field.kind, ""),
+            )
         self._entry_text(self.sheet.cell(row, Place.WHY))
-        self.written[f"{self.stage.name}.{field.name}"] = (text_of(cell, field.kind), unit, instrument)
+        self.written[f"{self.stage.name}.{field.name}"] = (
+            text_of(cell, field.kind),
+            unit,
+            instrument,
+        )
         look.height(self.sheet, row, (str(cell.value or ""), Place.VALUE))
 
     def _question(self, row: int, field: Field, end: int) -> None:
         words = f"{field.question}{'' if field.required else ' (optional)'}"
         look.wrapped(self.sheet, row, end)
         look.asked(self.sheet.cell(row, Place.QUESTION), words, field.help, field.required)
-        look.height(self.sheet, row, (f"{words}\n{field.help}".strip(), Place.QUESTION if end == Place.QUESTION else 0))
+        look.height(
+            self.sheet,
+            row,
+            (f"{words}\n{field.help}".strip(), Place.QUESTION if end == Place.QUESTION else 0),
+        )
 
     def _value(self, cell: Any, declared: Field | Column, text: str) -> None:
         put(cell, text, declared.kind)
@@ -260,7 +334,11 @@ class _Tab:
 
     def _instrument(self, cell: Any, kind: str, tag: str) -> str:
         written = self._entry_text(cell, tag)
-        fitting = [i.tag for i in self.book.assessment.entries.instruments.values() if can_read(i.kind, kind)]
+        fitting = [
+            i.tag
+            for i in self.book.assessment.entries.instruments.values()
+            if can_read(i.kind, kind)
+        ]
         if fitting:
             look.offer(self.sheet, cell, self.book.choices(fitting), strict=False)
         return written
@@ -270,7 +348,9 @@ class _Tab:
     def _indexes(self, field: Field, blanks: int) -> list[int]:
         """Numbers of the rows that hold something, then of blank ones that were never used."""
         highest = highest_row(f"{self.stage.name}.{field.name}.", self.entries)
-        return [row.index for row in self.entries.rows(field.name)] + list(range(highest + 1, highest + 1 + blanks))
+        return [row.index for row in self.entries.rows(field.name)] + list(
+            range(highest + 1, highest + 1 + blanks)
+        )
 
     def _table(self, field: Field) -> None:
         row = self._next()
@@ -281,7 +361,9 @@ class _Tab:
         """Rows below each other, one reading a column."""
         places = {column.name: Place.VALUE + i for i, column in enumerate(field.columns)}
         why = Place.VALUE + len(field.columns)
-        self._hidden_row(mark(Mark.COLUMNS, field.name), {**{p: n for n, p in places.items()}, why: WHY_COLUMN})
+        self._hidden_row(
+            mark(Mark.COLUMNS, field.name), {**{p: n for n, p in places.items()}, why: WHY_COLUMN}
+        )
         head = self._next()
         for column in field.columns:
             self._column_head(head, places[column.name], column)
@@ -292,7 +374,13 @@ class _Tab:
             row = self._next(Mark.ROW, field.name, index)
             look.label(self.sheet.cell(row, Place.QUESTION), str(number), right=True)
             for column in field.columns:
-                self._cell(self.sheet.cell(row, places[column.name]), field, index, column, units.get(column.name, ""))
+                self._cell(
+                    self.sheet.cell(row, places[column.name]),
+                    field,
+                    index,
+                    column,
+                    units.get(column.name, ""),
+                )
             self._entry_text(self.sheet.cell(row, why))
             look.height(self.sheet, row, ("", why))
 
@@ -324,26 +412,48 @@ class _Tab:
         row = self._next(Mark.INSTRUMENTS, field.name)
         look.label(self.sheet.cell(row, Place.QUESTION), "instrument", right=True)
         for column in readings:
-            self._instrument(self.sheet.cell(row, places[column.name]), column.kind, self._column_instrument(field, column))
+            self._instrument(
+                self.sheet.cell(row, places[column.name]),
+                column.kind,
+                self._column_instrument(field, column),
+            )
 
     def _column_instrument(self, field: Field, column: Column) -> str:
         """The instrument of the column's newest reading, else the one chosen for its kind."""
-        used = [e for row in self.entries.rows(field.name) if (e := self.entries.entry(field.name, row.index, column.name)) is not None]
-        return max(used, key=lambda e: e.seq).instrument if used else self.book.chosen.get(column.kind, "")
+        used = [
+            e
+            for row in self.entries.rows(field.name)
+            if (e := self.entries.entry(field.name, row.index, column.name)) is not None
+        ]
+        return (
+            max(used, key=lambda e: e.seq).instrument
+            if used
+            else self.book.chosen.get(column.kind, "")
+        )
 
     def _cell(self, cell: Any, field: Field, index: int, column: Column, unit: str) -> None:
         entry = self.entries.entry(field.name, index, column.name)
         self._value(cell, column, shown(entry.value, entry.unit, unit) if entry else "")
-        self.written[f"{self.stage.name}.{field.name}.{index}.{column.name}"] = (text_of(cell, column.kind), "", "")
+        self.written[f"{self.stage.name}.{field.name}.{index}.{column.name}"] = (
+            text_of(cell, column.kind),
+            "",
+            "",
+        )
 
     def _across(self, field: Field) -> None:
         """One reading a row, the table's rows side by side."""
         filled = len(self.entries.rows(field.name))
         indexes = self._indexes(field, max(LOADS - filled, field.rows - filled, 2))
         places = {index: Place.ACROSS_FIRST + i for i, index in enumerate(indexes)}
-        self._hidden_row(mark(Mark.INDEXES, field.name), {place: index for index, place in places.items()})
+        self._hidden_row(
+            mark(Mark.INDEXES, field.name), {place: index for index, place in places.items()}
+        )
         head = self._next()
-        for place, text in ((Place.ACROSS_UNIT, "Unit"), (Place.ACROSS_INSTRUMENT, "Instrument"), *((p, str(n)) for n, p in enumerate(places.values(), start=1))):
+        for place, text in (
+            (Place.ACROSS_UNIT, "Unit"),
+            (Place.ACROSS_INSTRUMENT, "Instrument"),
+            *((p, str(n)) for n, p in enumerate(places.values(), start=1)),
+        ):
             look.column_head(self.sheet.cell(head, place), text)
         for column in field.columns:
             self._across_row(field, column, places)
@@ -359,7 +469,11 @@ class _Tab:
         unit = label(column.kind, self.system) if column.kind in KINDS else ""
         look.label(self.sheet.cell(row, Place.ACROSS_UNIT), unit)
         if column.kind in KINDS and column.kind != "count":
-            self._instrument(self.sheet.cell(row, Place.ACROSS_INSTRUMENT), column.kind, self._column_instrument(field, column))
+            self._instrument(
+                self.sheet.cell(row, Place.ACROSS_INSTRUMENT),
+                column.kind,
+                self._column_instrument(field, column),
+            )
         for index, place in places.items():
             self._cell(self.sheet.cell(row, place), field, index, column, unit)
         look.height(self.sheet, row, (f"{words}\n{column.help}".strip(), Place.QUESTION))
@@ -374,7 +488,11 @@ class _Tab:
         self._question(row, field, end=Place.QUESTION)
         if len(block) > LONGEST_SERIES:
             self.sheet.cell(row, Place.KEY).value = None
-            look.label(self.sheet.cell(row, Place.VALUE), f"{len(block)} rows are in the job. Correct them with:  startkit enter JOB FILE.csv --series {item}")
+            look.label(
+                self.sheet.cell(row, Place.VALUE),
+                f"{len(block)} rows are in the job. Correct them with:  startkit enter JOB FILE.csv"
+                f" --series {item}",
+            )
             return
         look.label(self.sheet.cell(row, Place.INSTRUMENT), "Why changed")
         self._entry_text(self.sheet.cell(row, Place.WHY))
@@ -392,7 +510,11 @@ class _Tab:
         row = self._next(Mark.UNITS, field.name)
         look.label(self.sheet.cell(row, Place.QUESTION), "unit", right=True)
         units = self.entries.block(field.name).units
-        return {c.name: self._unit(self.sheet.cell(row, places[c.name]), c.kind, units.get(c.name, "")) for c in field.columns if c.kind in KINDS}
+        return {
+            c.name: self._unit(self.sheet.cell(row, places[c.name]), c.kind, units.get(c.name, ""))
+            for c in field.columns
+            if c.kind in KINDS
+        }
 
     def _lines(self, field: Field, places: dict[str, int], rows: int) -> list[list[str]]:
         texts = self.entries.block(field.name).texts
@@ -401,5 +523,10 @@ class _Tab:
             row = self._next(Mark.LINE, field.name)
             look.label(self.sheet.cell(row, Place.QUESTION), str(number + 1), right=True)
             found = {name: texts.get(name, ())[number : number + 1] for name in places}
-            lines.append([self._entry_text(self.sheet.cell(row, place), "".join(found[name])) for name, place in places.items()])
+            lines.append(
+                [
+                    self._entry_text(self.sheet.cell(row, place), "".join(found[name]))
+                    for name, place in places.items()
+                ]
+            )
         return lines

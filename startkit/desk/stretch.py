@@ -21,7 +21,16 @@ from startkit.units import KINDS, Q, label, magnitude
 MOST = 20_000  # rows of one series: what a person would look at, and what the journal is to hold
 
 
-def enter_stretch(folder: Path, item: str, name: str, begin: str, end: str, who: str, given: Mapping[str, str] | None = None, add: bool = False) -> tuple[list[Entry], list[str]]:
+def enter_stretch(
+    folder: Path,
+    item: str,
+    name: str,
+    begin: str,
+    end: str,
+    who: str,
+    given: Mapping[str, str] | None = None,
+    add: bool = False,
+) -> tuple[list[Entry], list[str]]:
     """Write the rows of a trend between two moments into a series field.
 
     A reading that carries a mark - a drop-out, a stuck sensor - is left empty, never filled.
@@ -46,7 +55,8 @@ def enter_stretch(folder: Path, item: str, name: str, begin: str, end: str, who:
     -------
     entries : list of Entry
     told : list of str
-        One sentence for each column: filled, how many of its readings are empty, or that the trend does not have it.
+        One sentence for each column: filled, how many of its readings are empty, or that the trend
+        does not have it.
 
     Raises
     ------
@@ -71,10 +81,16 @@ def enter_stretch(folder: Path, item: str, name: str, begin: str, end: str, who:
 
 
 def _field(assessment: Assessment, item: str) -> Field:
-    fitting = {f"{stage.name}.{field.name}": field for stage in assessment.stages.values() for field in stage.fields_for(assessment.machine)
-               if field.kind == SERIES and any(column.point == CLOCK for column in field.columns)}
+    fitting = {
+        f"{stage.name}.{field.name}": field
+        for stage in assessment.stages.values()
+        for field in stage.fields_for(assessment.machine)
+        if field.kind == SERIES and any(column.point == CLOCK for column in field.columns)
+    }
     if item not in fitting:
-        raise JobError(f"{item!r} cannot be filled from a trend", "item", f"use one of {', '.join(fitting)}")
+        raise JobError(
+            f"{item!r} cannot be filled from a trend", "item", f"use one of {', '.join(fitting)}"
+        )
     return fitting[item]
 
 
@@ -82,7 +98,9 @@ def _trend(job: Job, name: str) -> Trend:
     found = job.trends.get(name)
     if found is None:
         known = ", ".join(job.trends) or "none yet; import one with `startkit trend`"
-        raise JobError(f"there is no trend {name!r} in this job", "trend", f"its trends are {known}")
+        raise JobError(
+            f"there is no trend {name!r} in this job", "trend", f"its trends are {known}"
+        )
     return found
 
 
@@ -90,23 +108,40 @@ def _between(trend: Trend, begin: str, end: str) -> np.ndarray:
     first, last = trend.seconds(begin), trend.seconds(end)
     inside = np.flatnonzero((trend.clock >= first) & (trend.clock <= last))
     if not inside.size:
-        raise ReadingError(f"the trend {trend.name} has no row from {begin} to {end}", "from, to", f"it runs from {trend.moment(trend.clock[0])} to {trend.moment(trend.clock[-1])}")
+        raise ReadingError(
+            f"the trend {trend.name} has no row from {begin} to {end}",
+            "from, to",
+            f"it runs from {trend.moment(trend.clock[0])} to {trend.moment(trend.clock[-1])}",
+        )
     if inside.size > MOST:
-        raise ReadingError(f"{inside.size} rows lie between {begin} and {end}", "from, to", f"take a shorter stretch: at most {MOST} rows")
+        raise ReadingError(
+            f"{inside.size} rows lie between {begin} and {end}",
+            "from, to",
+            f"take a shorter stretch: at most {MOST} rows",
+        )
     return inside
 
 
-def _rows(field: Field, trend: Trend, inside: np.ndarray, assessment: Assessment, given: dict[str, str]) -> tuple[list[str], list[str]]:
+def _rows(
+    field: Field, trend: Trend, inside: np.ndarray, assessment: Assessment, given: dict[str, str]
+) -> tuple[list[str], list[str]]:
     unknown = set(given) - {column.name for column in field.columns}
     if unknown:
-        raise ReadingError(f"{sorted(unknown)[0]!r} is not a column", "with", f"columns are {', '.join(column.name for column in field.columns)}")
+        raise ReadingError(
+            f"{sorted(unknown)[0]!r} is not a column",
+            "with",
+            f"columns are {', '.join(column.name for column in field.columns)}",
+        )
     system, barometer = assessment.system, assessment.entries.barometer.quantity
     columns, told = [], []
     for column in field.columns:
         cells, said = _column(column, trend, inside, given, system, barometer)
         columns.append(cells)
         told += [said] if said else []
-    return ["\t".join(_head(column, system) for column in field.columns), *map("\t".join, zip(*columns, strict=True))], told
+    return [
+        "\t".join(_head(column, system) for column in field.columns),
+        *map("\t".join, zip(*columns, strict=True)),
+    ], told
 
 
 def _head(column: Column, system: str) -> str:
@@ -114,12 +149,29 @@ def _head(column: Column, system: str) -> str:
     return f"{column.label} [{unit}]" if unit else column.label
 
 
-def _column(column: Column, trend: Trend, inside: np.ndarray, given: dict[str, str], system: str, barometer: pint.Quantity | None) -> tuple[list[str], str]:
+def _column(
+    column: Column,
+    trend: Trend,
+    inside: np.ndarray,
+    given: dict[str, str],
+    system: str,
+    barometer: pint.Quantity | None,
+) -> tuple[list[str], str]:
     """The cells of one column, and what is to be told of it."""
     if column.name in given:
         return [given[column.name]] * inside.size, ""
     if column.point == CLOCK:
-        return list(_numbers(Q(trend.clock[inside] - trend.clock[inside[0]], "second"), column, system, barometer)), ""
+        return (
+            list(
+                _numbers(
+                    Q(trend.clock[inside] - trend.clock[inside[0]], "second"),
+                    column,
+                    system,
+                    barometer,
+                )
+            ),
+            "",
+        )
     if column.point not in trend.values:
         return [""] * inside.size, f"{column.label}: not in this trend, left empty."
     readings = Q(trend.usable(column.point)[inside], _base(column.point))
@@ -127,7 +179,9 @@ def _column(column: Column, trend: Trend, inside: np.ndarray, given: dict[str, s
         readings = readings + barometer
     cells = list(_numbers(readings, column, system, barometer))
     empty = cells.count("")
-    return cells, f"{column.label}: {inside.size - empty} readings" + (f", {empty} marked and left empty." if empty else ".")
+    return cells, f"{column.label}: {inside.size - empty} readings" + (
+        f", {empty} marked and left empty." if empty else "."
+    )
 
 
 def _base(point: str) -> str:
@@ -135,6 +189,8 @@ def _base(point: str) -> str:
     return str(Q(1.0, KINDS[points()[point].kind].si.pint).to_base_units().units)
 
 
-def _numbers(values: pint.Quantity, column: Column, system: str, barometer: pint.Quantity | None) -> Iterator[str]:
+def _numbers(
+    values: pint.Quantity, column: Column, system: str, barometer: pint.Quantity | None
+) -> Iterator[str]:
     shown = np.asarray(magnitude(values, column.kind, system, barometer))
     return ("" if np.isnan(value) else f"{value:.7g}" for value in shown)

@@ -15,12 +15,16 @@ from startkit.facts.pictures import Picture
 if TYPE_CHECKING:
     from startkit.desk.book import Book
 
-MOST_AT_ONCE = 4  # uploads that may be half sent: a page that was closed in the middle never sends the rest
+MOST_AT_ONCE = (
+    4  # uploads that may be half sent: a page that was closed in the middle never sends the rest
+)
 Kept = tuple[Picture, str]
 
 
 class Uploads:
-    """Files that are being sent piece by piece: a server passes no message as large as a photograph."""
+    """Files that are being sent piece by piece: a server passes no message as large as a
+    photograph.
+    """
 
     def __init__(self) -> None:
         self._pieces: dict[str, list[bytes]] = {}
@@ -37,9 +41,15 @@ class Uploads:
         with self._lock:
             held = [] if piece == 0 else self._pieces.pop(upload, [])
             if len(held) != piece:
-                raise ReadingError("a part of the picture did not arrive", "picture", "choose it again")
+                raise ReadingError(
+                    "a part of the picture did not arrive", "picture", "choose it again"
+                )
             if sum(map(len, held)) + len(content) > pictures.LARGEST:
-                raise ReadingError("the picture is too large", "picture", f"take one of at most {pictures.LARGEST / 1e6:.0f} MB")
+                raise ReadingError(
+                    "the picture is too large",
+                    "picture",
+                    f"take one of at most {pictures.LARGEST / 1e6:.0f} MB",
+                )
             self._pieces[upload] = [*held, content]
             while len(self._pieces) > MOST_AT_ONCE:
                 del self._pieces[next(iter(self._pieces))]
@@ -60,35 +70,64 @@ class Uploads:
 
 
 def entry(book: Book, what: str, message: Mapping[str, Any], who: str) -> Entry:
-    """The journal's entry for a photograph or a signature that a form sends; its file lies in the job's folder when this returns.
+    """The journal's entry for a photograph or a signature that a form sends; its file lies in the
+    job's folder when this returns.
 
     Raises
     ------
     ReadingError
         Not a picture, nothing drawn, or the folder cannot be written.
     """
-    picture, note = _kept(lambda: _signature(book, what, message) if "strokes" in message else _photograph(book, what, message))
+    picture, note = _kept(
+        lambda: (
+            _signature(book, what, message)
+            if "strokes" in message
+            else _photograph(book, what, message)
+        )
+    )
     standing = book.job.state().latest.get(what)
-    return Entry(what, pictures.with_another(standing.value if standing else "", picture), who=who, note=note)
+    return Entry(
+        what, pictures.with_another(standing.value if standing else "", picture), who=who, note=note
+    )
 
 
 def _kept(keep: Callable[[], Kept]) -> Kept:
     try:
         return keep()
     except OSError as error:
-        raise ReadingError(f"the picture cannot be written ({error.strerror})", "job folder", "make room, or take the write protection off, and try again") from None
+        raise ReadingError(
+            f"the picture cannot be written ({error.strerror})",
+            "job folder",
+            "make room, or take the write protection off, and try again",
+        ) from None
 
 
 def _photograph(book: Book, what: str, message: Mapping[str, Any]) -> Kept:
     content = book.uploads.take(str(message.get("upload", "")))
-    return pictures.keep_photograph(book.job.folder, content, str(message.get("file", "")), what, str(message.get("caption", "")), str(message.get("kind", "photo")))
+    return pictures.keep_photograph(
+        book.job.folder,
+        content,
+        str(message.get("file", "")),
+        what,
+        str(message.get("caption", "")),
+        str(message.get("kind", "photo")),
+    )
 
 
 def _signature(book: Book, what: str, message: Mapping[str, Any]) -> Kept:
-    name, role, statement = (" ".join(str(message.get(key, "")).split()) for key in ("name", "role", "statement"))
+    name, role, statement = (
+        " ".join(str(message.get(key, "")).split()) for key in ("name", "role", "statement")
+    )
     if not name or not role:
-        raise ReadingError("the name or the role is missing", "signature", "say who signs, and in what role")
-    return pictures.keep_signature(book.job.folder, message["strokes"], what, f"{name}, {role}: {statement}" if statement else f"{name}, {role}")
+        raise ReadingError(
+            "the name or the role is missing", "signature", "say who signs, and in what role"
+        )
+    return pictures.keep_signature(
+        book.job.folder,
+        message["strokes"],
+        what,
+        f"{name}, {role}: {statement}" if statement else f"{name}, {role}",
+    )
 
 
 def thumbnail(book: Book, file: str) -> str:

@@ -1,4 +1,6 @@
-"""Added: what other packages bring along, by their entry points; the installed packages are looked through once in a process."""
+"""Added: what other packages bring along, by their entry points; the installed packages are looked
+through once in a process.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Arrow columns to numpy and back without pandas: `pyarrow.scalar` and `to_numpy` import all of it (0.2 s) to ask it whether a number is a series."""
+"""Arrow columns to numpy and back without pandas: `pyarrow.scalar` and `to_numpy` import all of it
+(0.2 s) to ask it whether a number is a series.
+"""
 
 from __future__ import annotations
 
@@ -21,8 +23,16 @@ def scalar(value: bool | int | str | None) -> Any:
         return pa.NULL
     if isinstance(value, str):
         content = value.encode("utf-8")
-        return pa.Array.from_buffers(pa.string(), 1, [None, pa.py_buffer(struct.pack("<ii", 0, len(content))), pa.py_buffer(content)])[0]
-    kind, content = (pa.bool_(), bytes([value])) if isinstance(value, bool) else (pa.int64(), struct.pack("<q", value))
+        return pa.Array.from_buffers(
+            pa.string(),
+            1,
+            [None, pa.py_buffer(struct.pack("<ii", 0, len(content))), pa.py_buffer(content)],
+        )[0]
+    kind, content = (
+        (pa.bool_(), bytes([value]))
+        if isinstance(value, bool)
+        else (pa.int64(), struct.pack("<q", value))
+    )
     return pa.Array.from_buffers(kind, 1, [None, pa.py_buffer(content)])[0]
 
 
@@ -36,7 +46,9 @@ def places(numbers: np.ndarray) -> Any:
     """
     import pyarrow as pa
 
-    return pa.Array.from_buffers(pa.int64(), numbers.size, [None, pa.py_buffer(np.ascontiguousarray(numbers, np.int64))])
+    return pa.Array.from_buffers(
+        pa.int64(), numbers.size, [None, pa.py_buffer(np.ascontiguousarray(numbers, np.int64))]
+    )
 
 
 def floats(column: Any) -> np.ndarray:

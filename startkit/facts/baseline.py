@@ -68,7 +68,8 @@ def load(path: Path) -> Baseline:
     Parameters
     ----------
     path : pathlib.Path
-        JSON as a record carries it: stages with figures, each with ``key``, ``number`` [SI base unit], ``u_number`` and ``kind``.
+        JSON as a record carries it: stages with figures, each with ``key``, ``number`` [SI base
+        unit], ``u_number`` and ``kind``.
 
     Raises
     ------
@@ -78,21 +79,37 @@ def load(path: Path) -> Baseline:
     data = _json(path)
     found = {figure.key: figure for figure in map(_figure, _figures(data)) if figure is not None}
     if not found:
-        raise JobError("there is no figure of an earlier record in the file", path.name, "take the data that is attached to the record, or remove the file")
+        raise JobError(
+            "there is no figure of an earlier record in the file",
+            path.name,
+            "take the data that is attached to the record, or remove the file",
+        )
     front = data.get("front", {}) if isinstance(data, dict) else {}
     front = front if isinstance(front, dict) else {}
-    return Baseline(found, str(data.get("title", "")) if isinstance(data, dict) else "", str(front.get("last_entry", ""))[:10])
+    return Baseline(
+        found,
+        str(data.get("title", "")) if isinstance(data, dict) else "",
+        str(front.get("last_entry", ""))[:10],
+    )
 
 
 def _json(path: Path) -> Any:
     try:
         if path.stat().st_size > LARGEST:
-            raise JobError("the file is too large for a record's data", path.name, "take the data that is attached to the record")
+            raise JobError(
+                "the file is too large for a record's data",
+                path.name,
+                "take the data that is attached to the record",
+            )
         return json.loads(path.read_text(encoding="utf-8"))
     except (ValueError, RecursionError):  # broken UTF-8 is a ValueError too
-        raise JobError("the file is not JSON", path.name, "take the data that is attached to the record") from None
+        raise JobError(
+            "the file is not JSON", path.name, "take the data that is attached to the record"
+        ) from None
     except OSError as error:
-        raise JobError(f"the file cannot be read ({error.strerror})", path.name, "check the file") from None
+        raise JobError(
+            f"the file cannot be read ({error.strerror})", path.name, "check the file"
+        ) from None
 
 
 def _figures(data: Any) -> Iterator[Mapping[str, Any]]:
@@ -100,7 +117,9 @@ def _figures(data: Any) -> Iterator[Mapping[str, Any]]:
     if isinstance(data, dict):
         rows = data.get("figures")
         yield from (row for row in rows if isinstance(row, dict)) if isinstance(rows, list) else ()
-        yield from (row for name, value in data.items() if name != "figures" for row in _figures(value))
+        yield from (
+            row for name, value in data.items() if name != "figures" for row in _figures(value)
+        )
     elif isinstance(data, list):
         yield from (row for value in data for row in _figures(value))
 
@@ -114,8 +133,12 @@ def _figure(row: Mapping[str, Any]) -> BaselineFigure | None:
     u = row.get("u_number")
     unit = Q(1, KINDS[kind].si.pint).to_base_units().units
     return BaselineFigure(
-        key, str(row.get("label", key)), Q(float(number), unit), Q(float(u), "delta_degC" if kind == "temperature" else unit) if _is_number(u) else None,
-        kind, str(row.get("text", "")),
+        key,
+        str(row.get("label", key)),
+        Q(float(number), unit),
+        Q(float(u), "delta_degC" if kind == "temperature" else unit) if _is_number(u) else None,
+        kind,
+        str(row.get("text", "")),
     )
 
 

@@ -11,10 +11,29 @@ from startkit.facts import machine as machine_
 from startkit.units import KINDS, label, show
 
 _EXAMPLES = {
-    "temperature": "6.7 °C", "temperature_difference": "1.5 K", "pressure_difference": "150 kPa", "pressure_drop": "55 kPa",
-    "relative_pressure": "1000 kPa", "flow": "75 L/s", "cooling": "1750 kW", "power": "300 kW", "current": "480 A", "voltage": "400 V",
-    "time": "40 s", "minutes": "20 min", "percent": "100 %", "frequency": "50 Hz", "speed": "2960 r/min", "mass": "400 kg", "volume": "40 L",
-    "loop_volume": "40 m³", "elevation": "120 m", "area": "80 m²", "viscosity": "68 mm²/s", "resistance": "1000 ohm", "barometer": "101.3 kPa",
+    "temperature": "6.7 °C",
+    "temperature_difference": "1.5 K",
+    "pressure_difference": "150 kPa",
+    "pressure_drop": "55 kPa",
+    "relative_pressure": "1000 kPa",
+    "flow": "75 L/s",
+    "cooling": "1750 kW",
+    "power": "300 kW",
+    "current": "480 A",
+    "voltage": "400 V",
+    "time": "40 s",
+    "minutes": "20 min",
+    "percent": "100 %",
+    "frequency": "50 Hz",
+    "speed": "2960 r/min",
+    "mass": "400 kg",
+    "volume": "40 L",
+    "loop_volume": "40 m³",
+    "elevation": "120 m",
+    "area": "80 m²",
+    "viscosity": "68 mm²/s",
+    "resistance": "1000 ohm",
+    "barometer": "101.3 kPa",
     "inertia": "12 kg·m²",
 }
 
@@ -23,33 +42,78 @@ def blank_sheet() -> str:
     """A machine sheet with every key: required ones empty, optional ones commented out."""
     lines = [
         "# Machine sheet: what the maker's documents and the order say of one machine.",
-        "# Numbers stand in quotes with their unit. Lines that begin with # are optional: remove the # to use one.", "",
+        (
+            "# Numbers stand in quotes with their unit. Lines that begin with # are optional:"
+            " remove the # to use one."
+        ),
+        "",
     ]
     for name, field in machine_.Machine.model_fields.items():
         if name == "limits":
             continue
         section = field.annotation
-        lines += [f"[{name}]  # {(section.__doc__ or '').strip()}"]
-        lines += [_line(key, sub) for key, sub in section.model_fields.items() if key != "points"] + [""]
-    lines += ["[[selection.points]]  # one table for each row of the part-load table, full load first"]
+        lines += [f"[{name}]  # {' '.join((section.__doc__ or '').split())}"]
+        lines += [
+            _line(key, sub) for key, sub in section.model_fields.items() if key != "points"
+        ] + [""]
+    lines += [
+        "[[selection.points]]  # one table for each row of the part-load table, full load first"
+    ]
     lines += [_line(key, sub) for key, sub in machine_.LoadPoint.model_fields.items()]
-    return "\n".join([*lines, "", "# [limits]  # the maker's own limits; the names are listed by `startkit limits`",
-                      '# "vanes.travel_time" = { low = "-10 %", high = "10 %", source = "data sheet, page 3" }', ""])
+    return "\n".join(
+        [
+            *lines,
+            "",
+            "# [limits]  # the maker's own limits; the names are listed by `startkit limits`",
+            (
+                '# "vanes.travel_time" = { low = "-10 %", high = "10 %", source = "data sheet, page'
+                ' 3" }'
+            ),
+            "",
+        ]
+    )
 
 
 # Where the example of the kind would mislead.
 _FOR = {
-    "locked_rotor_current": "2900 A", "autotransformer_tap": "65 %", "drive_current_limit": "110 %", "starter_current_limit": "300 %", "overcurrent_trip": "108 %", "overcurrent_delay": "5 s",
-    "efficiency": "95 %", "low_trip": "100 kPa", "filter_drop_clean": "15 kPa", "filter_drop_change": "100 kPa", "pre_lube_time": "30 s", "post_lube_time": "60 s", "coast_down_time": "60 s",
-    "heater_power": "1.5 kW", "viscosity_100": "8.5 mm²/s", "glycol_mass_fraction": "25 %", "surface": "250 m²", "capacity_growth": "2.5 %", "least_load": "10 %", "minimum_flow": "45 L/s", "run_up_time": "30 s",
-    "entering_chilled": "12.2 °C", "entering_condenser": "29.4 °C", "leaving_condenser": "35 °C",
+    "locked_rotor_current": "2900 A",
+    "autotransformer_tap": "65 %",
+    "drive_current_limit": "110 %",
+    "starter_current_limit": "300 %",
+    "overcurrent_trip": "108 %",
+    "overcurrent_delay": "5 s",
+    "efficiency": "95 %",
+    "low_trip": "100 kPa",
+    "filter_drop_clean": "15 kPa",
+    "filter_drop_change": "100 kPa",
+    "pre_lube_time": "30 s",
+    "post_lube_time": "60 s",
+    "coast_down_time": "60 s",
+    "heater_power": "1.5 kW",
+    "viscosity_100": "8.5 mm²/s",
+    "glycol_mass_fraction": "25 %",
+    "surface": "250 m²",
+    "capacity_growth": "2.5 %",
+    "least_load": "10 %",
+    "minimum_flow": "45 L/s",
+    "run_up_time": "30 s",
+    "entering_chilled": "12.2 °C",
+    "entering_condenser": "29.4 °C",
+    "leaving_condenser": "35 °C",
 }
 
 
 def _line(key: str, field: Any) -> str:
     if key == "surge_line":
-        return '# surge_line = [{ load = "100 %", lift = "34 K" }, { load = "50 %", lift = "27 K" }]  # the maker\'s surge line, two points or more'
-    kind = (field.json_schema_extra or {}).get("kind") if isinstance(field.json_schema_extra, dict) else None
+        return (
+            '# surge_line = [{ load = "100 %", lift = "34 K" }, { load = "50 %", lift = "27 K" }] '
+            " # the maker's surge line, two points or more"
+        )
+    kind = (
+        (field.json_schema_extra or {}).get("kind")
+        if isinstance(field.json_schema_extra, dict)
+        else None
+    )
     kind = kind or _kind_inside(field.annotation)
     choices = _choices(field.annotation)
     value, remark = '""', ""
@@ -58,7 +122,10 @@ def _line(key: str, field: Any) -> str:
     elif "tuple[float" in str(field.annotation):
         value, remark = ("[]", f"  # {str(field.annotation).count('float')} coefficients")
     elif choices:
-        value, remark = (_toml(choices[0] if field.is_required() or field.default is None else field.default), f"  # {' | '.join(map(str, choices))}")
+        value, remark = (
+            _toml(choices[0] if field.is_required() or field.default is None else field.default),
+            f"  # {' | '.join(map(str, choices))}",
+        )
     elif "int" in str(field.annotation) or "float" in str(field.annotation):
         value = _toml(field.default or 0)
     elif field.annotation is not str and not field.is_required() and field.default is not None:
@@ -76,7 +143,12 @@ def _kind_inside(annotation: Any) -> str | None:
 
 
 def _choices(annotation: Any) -> tuple[Any, ...]:
-    values = [a for part in (annotation, *get_args(annotation)) for a in get_args(part) if isinstance(a, str | int)]
+    values = [
+        a
+        for part in (annotation, *get_args(annotation))
+        for a in get_args(part)
+        if isinstance(a, str | int)
+    ]
     return tuple(dict.fromkeys(values))
 
 
@@ -98,7 +170,9 @@ def write_new(path: Path, text: str) -> Path:
     except FileExistsError:
         raise SheetError("the file is already there", str(path), "choose another name") from None
     except OSError as error:
-        raise SheetError(f"the file cannot be written ({error.strerror})", str(path), "choose another folder") from None
+        raise SheetError(
+            f"the file cannot be written ({error.strerror})", str(path), "choose another folder"
+        ) from None
     return path
 
 
@@ -107,14 +181,24 @@ def limit_lines(sheet: Path | None) -> list[str]:
     layered = limits_.defaults()
     if sheet is not None:
         layered = machine_.load(sheet).limits_over(layered, sheet.name)
-    return [f"{key:36} {_bounds(limit):28} {limit.origin}" for key, limit in sorted(layered.items())]
+    return [
+        f"{key:36} {_bounds(limit):28} {limit.origin}" for key, limit in sorted(layered.items())
+    ]
 
 
 def _bounds(limit: limits_.Limit) -> str:
-    low, high = (show(side, limit.kind) if side is not None else "" for side in (limit.low, limit.high))
+    low, high = (
+        show(side, limit.kind) if side is not None else "" for side in (limit.low, limit.high)
+    )
     if not low and not high:
         return "set by its stage"
-    return " to ".join(part for part in (low, high) if part) if low and high else f"at least {low}" if low else f"at most {high}"
+    return (
+        " to ".join(part for part in (low, high) if part)
+        if low and high
+        else f"at least {low}"
+        if low
+        else f"at most {high}"
+    )
 
 
 assert set(_EXAMPLES) <= set(KINDS)

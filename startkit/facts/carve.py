@@ -1,7 +1,9 @@
 """Rows carved from the pages of a damaged journal, without asking its database engine.
 
-A leaf page of a table is recognised by its first byte; each of its cells is a record whose columns are
-read from the record itself, over its overflow pages if it is long. Whether a row is whole is decided by
+A leaf page of a table is recognised by its first byte; each of its cells is a record whose columns
+are
+read from the record itself, over its overflow pages if it is long. Whether a row is whole is
+decided by
 its own hash, not here.
 
 Source: the public description of the SQLite database file format, sections 1.5, 1.6 and 2.1.

@@ -19,14 +19,41 @@ from startkit.units import KINDS, parse
 FOLDER = "checklists"  # in a job's folder
 GROUP = "startkit.checklists"
 # What may be wanted of an item, and how the field is named that holds it.
-EVIDENCE = {"yes": "", "number": "_number", "photograph": "_photo", "signature": "_signature", "text": "_text", "name": "_by"}
+EVIDENCE = {
+    "yes": "",
+    "number": "_number",
+    "photograph": "_photo",
+    "signature": "_signature",
+    "text": "_text",
+    "name": "_by",
+}
 _NAME = re.compile(r"[a-z][a-z0-9_]*")
 _LIST_KEYS = {
-    "name": str, "title": str, "purpose": str, "stage": str, "before": str, "order": int, "cautions": list, "source": str, "work": str, "items": list,
+    "name": str,
+    "title": str,
+    "purpose": str,
+    "stage": str,
+    "before": str,
+    "order": int,
+    "cautions": list,
+    "source": str,
+    "work": str,
+    "items": list,
 }
 _ITEM_KEYS = {
-    "name": str, "question": str, "help": str, "group": str, "evidence": list, "kind": str, "low": str, "high": str, "source": str,
-    "gate": str, "next": str, "required": bool, "wanted": str,
+    "name": str,
+    "question": str,
+    "help": str,
+    "group": str,
+    "evidence": list,
+    "kind": str,
+    "low": str,
+    "high": str,
+    "source": str,
+    "gate": str,
+    "next": str,
+    "required": bool,
+    "wanted": str,
 }
 WORK = ("new", "overhauled")
 
@@ -144,12 +171,20 @@ def in_folder(folder: Path) -> tuple[CheckList, ...]:
 @functools.cache
 def shipped() -> tuple[CheckList, ...]:
     """The check lists that come with the tool (``startkit/facts/lists``)."""
-    files = sorted((f for f in (resources.files("startkit.facts") / "lists").iterdir() if f.name.endswith(".toml")), key=lambda f: f.name)
+    files = sorted(
+        (
+            f
+            for f in (resources.files("startkit.facts") / "lists").iterdir()
+            if f.name.endswith(".toml")
+        ),
+        key=lambda f: f.name,
+    )
     return tuple(_from_text(f.read_text(encoding="utf-8"), f.name) for f in files)
 
 
 def installed() -> tuple[CheckList, ...]:
-    """Check lists of other packages: each entry point of `GROUP` names a function that returns a file or a folder.
+    """Check lists of other packages: each entry point of `GROUP` names a function that returns a
+    file or a folder.
 
     Raises
     ------
@@ -161,13 +196,19 @@ def installed() -> tuple[CheckList, ...]:
         try:
             path = Path(str(point.load()()))
         except Exception as error:  # a foreign package may fail in any way
-            raise StartkitError(f"the added check list {point.name!r} cannot be loaded ({error})", point.value, "repair or uninstall its package") from None
+            raise StartkitError(
+                f"the added check list {point.name!r} cannot be loaded ({error})",
+                point.value,
+                "repair or uninstall its package",
+            ) from None
         found += in_folder(path) if path.is_dir() else [load(path)]
     return tuple(found)
 
 
 def every(job_folder: Path | None = None) -> tuple[CheckList, ...]:
-    """All check lists that count; one in the job's folder replaces an installed one of its name, which replaces a shipped one."""
+    """All check lists that count; one in the job's folder replaces an installed one of its name,
+    which replaces a shipped one.
+    """
     layers: list[Iterable[CheckList]] = [shipped(), installed()]
     if job_folder is not None:
         layers.append(in_folder(Path(job_folder) / FOLDER))
@@ -181,7 +222,11 @@ def _by_name(layer: Iterable[CheckList]) -> dict[str, CheckList]:
     found: dict[str, CheckList] = {}
     for checklist in layer:
         if checklist.name in found:
-            raise SheetError(f"two check lists are called {checklist.name!r}", checklist.where, f"rename this one; the other is {found[checklist.name].where}")
+            raise SheetError(
+                f"two check lists are called {checklist.name!r}",
+                checklist.where,
+                f"rename this one; the other is {found[checklist.name].where}",
+            )
         found[checklist.name] = checklist
     return found
 
@@ -199,22 +244,40 @@ def from_table(table: Mapping[str, Any], name: str, text: str) -> CheckList:
     Raises
     ------
     SheetError
-        Unknown or missing key, wrong type, unknown evidence or kind, a limit without unit, a name twice: file, line, remedy.
+        Unknown or missing key, wrong type, unknown evidence or kind, a limit without unit, a name
+        twice: file, line, remedy.
     """
     source = _Source(name, text)
     _known(table, _LIST_KEYS, source, ())
     _needed(table, ("name", "title", "items"), source, ())
     _named(table["name"], source, ("name",))
     if table.get("work", "") not in ("", *WORK):
-        raise SheetError(f"{table['work']!r} is not a kind of work", source.at("work"), f"use {' or '.join(WORK)}")
+        raise SheetError(
+            f"{table['work']!r} is not a kind of work",
+            source.at("work"),
+            f"use {' or '.join(WORK)}",
+        )
     if not table["items"]:
-        raise SheetError("the check list has no item", source.at("items"), "add one under [[items]]")
+        raise SheetError(
+            "the check list has no item", source.at("items"), "add one under [[items]]"
+        )
     cautions = _texts(table.get("cautions", []), source, ("cautions",))
-    items = tuple(_item(body, source, index, table["name"], table.get("source", "")) for index, body in enumerate(table["items"]))
+    items = tuple(
+        _item(body, source, index, table["name"], table.get("source", ""))
+        for index, body in enumerate(table["items"])
+    )
     _once(items, source)
     return CheckList(
-        table["name"], table["title"], items, table.get("purpose", ""), table.get("stage", ""), table.get("before", ""),
-        table.get("order", 1000), cautions, table.get("work", ""), source.at("name"),
+        table["name"],
+        table["title"],
+        items,
+        table.get("purpose", ""),
+        table.get("stage", ""),
+        table.get("before", ""),
+        table.get("order", 1000),
+        cautions,
+        table.get("work", ""),
+        source.at("name"),
     )
 
 
@@ -229,28 +292,53 @@ def _item(body: Any, source: _Source, index: int, list_name: str, list_source: s
     kind = _kind(body, evidence, source, at)
     origin = body.get("source", list_source)
     return Item(
-        body["name"], body["question"], body.get("help", ""), body.get("group", ""), evidence, _limit(body, kind, origin, list_name, source, at), kind, origin, body.get("gate", ""), body.get("next", ""), body.get("required", True),
-        _wanted(body.get("wanted", "yes"), source, (*at, "wanted")), source.at(*at, "name"),
+        body["name"],
+        body["question"],
+        body.get("help", ""),
+        body.get("group", ""),
+        evidence,
+        _limit(body, kind, origin, list_name, source, at),
+        kind,
+        origin,
+        body.get("gate", ""),
+        body.get("next", ""),
+        body.get("required", True),
+        _wanted(body.get("wanted", "yes"), source, (*at, "wanted")),
+        source.at(*at, "name"),
     )
 
 
-def _known(table: Mapping[str, Any], keys: Mapping[str, type], source: _Source, at: tuple[str | int, ...]) -> None:
+def _known(
+    table: Mapping[str, Any], keys: Mapping[str, type], source: _Source, at: tuple[str | int, ...]
+) -> None:
     """Refuse keys that are not known and values of another type."""
     import difflib
 
     for key, value in table.items():
         if key not in keys:
             close = difflib.get_close_matches(key, keys, n=1)
-            raise SheetError(f"{key!r} is not a key of {'an item' if at else 'a check list'}", source.at(*at, key),
-                             f"did you mean {close[0]!r}?" if close else f"use {', '.join(keys)}")
+            raise SheetError(
+                f"{key!r} is not a key of {'an item' if at else 'a check list'}",
+                source.at(*at, key),
+                f"did you mean {close[0]!r}?" if close else f"use {', '.join(keys)}",
+            )
         if not isinstance(value, keys[key]) or (keys[key] is int and isinstance(value, bool)):
-            raise SheetError(f"{key!r} holds {value!r}", source.at(*at, key), f"give {_TYPES[keys[key]]}")
+            raise SheetError(
+                f"{key!r} holds {value!r}", source.at(*at, key), f"give {_TYPES[keys[key]]}"
+            )
 
 
-_TYPES = {str: 'a text in quotes, a number with its unit as in "230 V"', int: "a whole number", list: 'a list as in ["yes", "photograph"]', bool: "true or false"}
+_TYPES = {
+    str: 'a text in quotes, a number with its unit as in "230 V"',
+    int: "a whole number",
+    list: 'a list as in ["yes", "photograph"]',
+    bool: "true or false",
+}
 
 
-def _needed(table: Mapping[str, Any], keys: tuple[str, ...], source: _Source, at: tuple[str | int, ...]) -> None:
+def _needed(
+    table: Mapping[str, Any], keys: tuple[str, ...], source: _Source, at: tuple[str | int, ...]
+) -> None:
     for key in keys:
         if key not in table or table[key] == "":
             raise SheetError(f"{key!r} is missing", source.at(*at) if at else source.name, "add it")
@@ -258,12 +346,20 @@ def _needed(table: Mapping[str, Any], keys: tuple[str, ...], source: _Source, at
 
 def _named(name: str, source: _Source, at: tuple[str | int, ...]) -> None:
     if not _NAME.fullmatch(name):
-        raise SheetError(f"{name!r} cannot be a name", source.at(*at), "use small letters, digits and underlines, a letter first")
+        raise SheetError(
+            f"{name!r} cannot be a name",
+            source.at(*at),
+            "use small letters, digits and underlines, a letter first",
+        )
 
 
 def _texts(values: list[Any], source: _Source, at: tuple[str | int, ...]) -> tuple[str, ...]:
     if not all(isinstance(value, str) for value in values):
-        raise SheetError("the list holds something that is not a text", source.at(*at), "put every text in quotes")
+        raise SheetError(
+            "the list holds something that is not a text",
+            source.at(*at),
+            "put every text in quotes",
+        )
     return tuple(values)
 
 
@@ -271,36 +367,76 @@ def _evidence(values: list[Any], source: _Source, at: tuple[str | int, ...]) -> 
     wanted = _texts(values, source, at)
     unknown = [value for value in wanted if value not in EVIDENCE]
     if unknown or not wanted or len(set(wanted)) < len(wanted):
-        what = f"{unknown[0]!r} is no evidence" if unknown else "no evidence is wanted" if not wanted else "one kind of evidence is named twice"
+        what = (
+            f"{unknown[0]!r} is no evidence"
+            if unknown
+            else "no evidence is wanted"
+            if not wanted
+            else "one kind of evidence is named twice"
+        )
         raise SheetError(what, source.at(*at), f"choose from {', '.join(EVIDENCE)}")
     return wanted
 
 
-def _kind(body: Mapping[str, Any], evidence: tuple[str, ...], source: _Source, at: tuple[str | int, ...]) -> str:
+def _kind(
+    body: Mapping[str, Any], evidence: tuple[str, ...], source: _Source, at: tuple[str | int, ...]
+) -> str:
     kind = body.get("kind", "")
     if "number" in evidence and kind not in KINDS:
-        raise SheetError(f"{kind!r} is not a kind of reading" if kind else "the number has no kind", source.at(*at, "kind"), f"use one of {', '.join(KINDS)}")
+        raise SheetError(
+            f"{kind!r} is not a kind of reading" if kind else "the number has no kind",
+            source.at(*at, "kind"),
+            f"use one of {', '.join(KINDS)}",
+        )
     if "number" not in evidence:
         superfluous = next((key for key in ("kind", "low", "high") if key in body), "")
         if superfluous:
-            raise SheetError(f"{superfluous!r} stands at an item that wants no number", source.at(*at, superfluous), 'add "number" to its evidence')
+            raise SheetError(
+                f"{superfluous!r} stands at an item that wants no number",
+                source.at(*at, superfluous),
+                'add "number" to its evidence',
+            )
     return kind
 
 
-def _limit(body: Mapping[str, Any], kind: str, origin: str, list_name: str, source: _Source, at: tuple[str | int, ...]) -> Limit | None:
+def _limit(
+    body: Mapping[str, Any],
+    kind: str,
+    origin: str,
+    list_name: str,
+    source: _Source,
+    at: tuple[str | int, ...],
+) -> Limit | None:
     low, high = (_bound(body, side, kind, source, at) for side in ("low", "high"))
     if low is None and high is None:
         return None
     if low is not None and high is not None and low > high:
-        raise SheetError("the lower limit is above the upper one", source.at(*at, "low"), "exchange them")
-    return Limit(f"{list_name}.{body['name']}", body["question"], kind, low, high, origin, "published", f"check list {list_name}")
+        raise SheetError(
+            "the lower limit is above the upper one", source.at(*at, "low"), "exchange them"
+        )
+    return Limit(
+        f"{list_name}.{body['name']}",
+        body["question"],
+        kind,
+        low,
+        high,
+        origin,
+        "published",
+        f"check list {list_name}",
+    )
 
 
-def _bound(body: Mapping[str, Any], side: str, kind: str, source: _Source, at: tuple[str | int, ...]) -> Any:
+def _bound(
+    body: Mapping[str, Any], side: str, kind: str, source: _Source, at: tuple[str | int, ...]
+) -> Any:
     if side not in body:
         return None
     if kind == "gauge_pressure":  # its limits would hang on the site's barometer
-        raise SheetError("a gauge pressure cannot have a limit here", source.at(*at, side), 'use the kind "relative_pressure"')
+        raise SheetError(
+            "a gauge pressure cannot have a limit here",
+            source.at(*at, side),
+            'use the kind "relative_pressure"',
+        )
     try:
         return parse(body[side], kind, where=source.at(*at, side))
     except StartkitError as error:
@@ -320,5 +456,9 @@ def _once(items: tuple[Item, ...], source: _Source) -> None:
         for evidence in item.evidence:
             field = item.field_name(evidence)
             if field in seen:
-                raise SheetError(f"the name {field!r} is used twice", source.at("items", index, "name"), "rename this item")
+                raise SheetError(
+                    f"the name {field!r} is used twice",
+                    source.at("items", index, "name"),
+                    "rename this item",
+                )
             seen[field] = item.name

@@ -58,7 +58,8 @@ class Instrument:
     def correlation(self, other: Instrument) -> float:
         """Correlation between the errors of this instrument and another.
 
-        r = 1 - u_d^2 / (2 u^2), from the accuracies of one reading and of the difference; 0 unless they are a matched pair.
+        r = 1 - u_d^2 / (2 u^2), from the accuracies of one reading and of the difference; 0 unless
+        they are a matched pair.
 
         Source: variance of a difference, JCGM 100:2008, 5.2.2.
         """
@@ -67,7 +68,8 @@ class Instrument:
         return max(0.0, 1 - (self.pair_accuracy.constant / self.accuracy.constant) ** 2 / 2)
 
     def standard_uncertainty(self, reading: pint.Quantity) -> pint.Quantity:
-        """Standard uncertainty of one reading, from the stated accuracy as a rectangular distribution.
+        """Standard uncertainty of one reading, from the stated accuracy as a rectangular
+        distribution.
 
         u = a / sqrt(3)
 
@@ -81,7 +83,11 @@ class Instrument:
         # "% of reading" of a thermometer means of the Celsius figure.
         level = abs(bare(reading, "degC") if self.kind == "temperature" else base(reading))
         span = base(self.span) if self.span is not None else 0.0
-        half_width = self.accuracy.constant + self.accuracy.of_reading * level + self.accuracy.of_range * span
+        half_width = (
+            self.accuracy.constant
+            + self.accuracy.of_reading * level
+            + self.accuracy.of_range * span
+        )
         unit = "delta_degC" if self.kind == "temperature" else reading.to_base_units().units
         return Q(half_width / 3**0.5, unit)
 
@@ -104,12 +110,20 @@ def accuracy(text: str, kind: str, where: str = "") -> Accuracy:
         if share:
             digits, unit = split(share.group(1))
             if unit != "%":
-                raise ReadingError(f"{term!r} is not an accuracy", where, "write for example  0.5 % of range")
-            parts["of_reading" if share.group(2).lower() == "reading" else "of_range"] += number(digits, where) / 100
+                raise ReadingError(
+                    f"{term!r} is not an accuracy", where, "write for example  0.5 % of range"
+                )
+            parts["of_reading" if share.group(2).lower() == "reading" else "of_range"] += (
+                number(digits, where) / 100
+            )
         else:
             parts["constant"] += _constant(term, kind, where)
     if any(value < 0 for value in parts.values()) or not any(parts.values()):
-        raise ReadingError(f"{text!r} is not an accuracy", where, "give a value above zero, such as  0.1 K  or  1 % of reading")
+        raise ReadingError(
+            f"{text!r} is not an accuracy",
+            where,
+            "give a value above zero, such as  0.1 K  or  1 % of reading",
+        )
     return Accuracy(**parts)
 
 
@@ -118,7 +132,9 @@ def _constant(term: str, kind: str, where: str) -> float:
     try:
         meaning = unit_for(unit, difference_kind(kind), where)
     except StartkitError as error:
-        raise ReadingError(f"{term!r} is not an accuracy ({error.what})", where, error.remedy) from None
+        raise ReadingError(
+            f"{term!r} is not an accuracy ({error.what})", where, error.remedy
+        ) from None
     return float(Q(number(digits, where), meaning.pint).to_base_units().magnitude)
 
 
@@ -130,7 +146,11 @@ def span(text: str, kind: str, where: str = "") -> pint.Quantity:
     ReadingError
         Not two numbers and a unit.
     """
-    match = re.match(r"^\s*([+\-−]?[\d.,]+)\s*(?:to|\.\.\.?|–|…)\s*([+\-−]?[\d.,]+)\s*(\S.*)$", text, re.IGNORECASE)
+    match = re.match(
+        r"^\s*([+\-−]?[\d.,]+)\s*(?:to|\.\.\.?|–|…)\s*([+\-−]?[\d.,]+)\s*(\S.*)$",
+        text,
+        re.IGNORECASE,
+    )
     if match is None:
         raise ReadingError(f"{text!r} is not a range", where, "write for example  0 to 1000 kPa")
     low, high, unit = match.groups()
@@ -142,18 +162,34 @@ def span(text: str, kind: str, where: str = "") -> pint.Quantity:
 
 @lru_cache(maxsize=1024)
 def can_read(instrument: str, kind: str) -> bool:
-    """True if an instrument of one kind can take a reading of another: a gauge reads a pressure difference as well."""
+    """True if an instrument of one kind can take a reading of another: a gauge reads a pressure
+    difference as well.
+    """
     if instrument == kind:
         return True
-    if "temperature" in (instrument, kind):  # a thermometer's accuracy is of one reading, not of a difference
+    if "temperature" in (
+        instrument,
+        kind,
+    ):  # a thermometer's accuracy is of one reading, not of a difference
         return False
     ours, theirs = (Q(1, KINDS[name].si.pint) for name in (instrument, kind))
     return not ours.dimensionless and ours.dimensionality == theirs.dimensionality
 
 
 @lru_cache(maxsize=512)
-def of_texts(tag: str, name: str, serial: str, read: str, stated: str, over: str, due: str, pair: str, of_pair: str) -> Instrument | None:
-    """An instrument as its texts in the table of instruments describe it; None if they lack tag, kind or a readable accuracy.
+def of_texts(
+    tag: str,
+    name: str,
+    serial: str,
+    read: str,
+    stated: str,
+    over: str,
+    due: str,
+    pair: str,
+    of_pair: str,
+) -> Instrument | None:
+    """An instrument as its texts in the table of instruments describe it; None if they lack tag,
+    kind or a readable accuracy.
 
     Parameters
     ----------
@@ -171,7 +207,15 @@ def of_texts(tag: str, name: str, serial: str, read: str, stated: str, over: str
     try:
         until = datetime.fromisoformat(due).date() if due else None
         return Instrument(
-            tag, name, serial, kind, accuracy(stated, kind), span(over, kind) if over else None, until, pair, accuracy(of_pair, kind) if of_pair else None,
+            tag,
+            name,
+            serial,
+            kind,
+            accuracy(stated, kind),
+            span(over, kind) if over else None,
+            until,
+            pair,
+            accuracy(of_pair, kind) if of_pair else None,
         )
     except (StartkitError, ValueError):
         return None

@@ -68,7 +68,11 @@ class Job:
     def __init__(self, folder: Path, read_only: bool = False) -> None:
         self.folder, self.read_only = Path(folder), read_only
         if not self.folder.is_dir():
-            raise JobError("there is no such job folder", str(folder), "check the name, or make the job with `startkit new`")
+            raise JobError(
+                "there is no such job folder",
+                str(folder),
+                "check the name, or make the job with `startkit new`",
+            )
         self.journal = Journal.open(self.folder / DATABASE, read_only)
         self.machine = machine_.load(self.folder / SHEET)
         self.limits = self._limits()
@@ -78,7 +82,16 @@ class Job:
         self._faults: list[str] = []
 
     @classmethod
-    def create(cls, folder: Path, sheet: Path, template: Path, system: str = units.SI, who: str = "", specification: Path | None = None, at: str = "") -> Job:
+    def create(
+        cls,
+        folder: Path,
+        sheet: Path,
+        template: Path,
+        system: str = units.SI,
+        who: str = "",
+        specification: Path | None = None,
+        at: str = "",
+    ) -> Job:
         """Make the folder, copy sheet and template into it, write the first entries.
 
         Parameters
@@ -96,7 +109,8 @@ class Job:
         Raises
         ------
         JobError
-            The folder exists and is not empty, its name cannot be used everywhere, or a file is missing.
+            The folder exists and is not empty, its name cannot be used everywhere, or a file is
+            missing.
         """
         folder = Path(folder)
         check_new_folder(folder)
@@ -108,17 +122,37 @@ class Job:
             limits_.specification(limits_.defaults(), specification)
         try:
             with whole.folder(folder) as made:
-                given = {SHEET: sheet, template.name: template} | ({SPECIFICATION: specification} if specification else {})
+                given = {SHEET: sheet, template.name: template} | (
+                    {SPECIFICATION: specification} if specification else {}
+                )
                 for name, path in given.items():
                     whole.copy(Path(path), made / name)
-                Journal.create(made / DATABASE).append([
-                    Entry("job.machine", machine.machine.tag, who=who, at=at),
-                    Entry("job.units", system, who=who, at=at),
-                    Entry("job.template", template.name, who=who, note=f"sha256 {_file_digest(made / template.name)}", at=at),
-                    Entry("job.sheet", SHEET, who=who, note=f"sha256 {_file_digest(made / SHEET)}", at=at),
-                ])
+                Journal.create(made / DATABASE).append(
+                    [
+                        Entry("job.machine", machine.machine.tag, who=who, at=at),
+                        Entry("job.units", system, who=who, at=at),
+                        Entry(
+                            "job.template",
+                            template.name,
+                            who=who,
+                            note=f"sha256 {_file_digest(made / template.name)}",
+                            at=at,
+                        ),
+                        Entry(
+                            "job.sheet",
+                            SHEET,
+                            who=who,
+                            note=f"sha256 {_file_digest(made / SHEET)}",
+                            at=at,
+                        ),
+                    ]
+                )
         except OSError as error:
-            raise JobError(f"the folder cannot be made ({error.strerror})", str(folder), "check that the disk or stick has room and is not write-protected") from None
+            raise JobError(
+                f"the folder cannot be made ({error.strerror})",
+                str(folder),
+                "check that the disk or stick has room and is not write-protected",
+            ) from None
         return cls(folder)
 
     def _limits(self) -> limits_.Limits:
@@ -132,10 +166,14 @@ class Job:
         with self._lock:
             last = self._entries[-1] if self._entries else None
             new = self.journal.read(after=last.seq if last else 0)
-            # Hashing thousands of entries at every keystroke would be felt: each is checked once, when it is read.
+            # Hashing thousands of entries at every keystroke would be felt: each is checked once,
+            # when it is read.
             self._faults += chain_faults(new, last)
             self._entries += new
-            return State(tuple(e for e in self._entries if until is None or e.seq <= until), tuple(self._faults))
+            return State(
+                tuple(e for e in self._entries if until is None or e.seq <= until),
+                tuple(self._faults),
+            )
 
     def record(self, entries: Entry | Iterable[Entry]) -> list[Entry]:
         """Write entries; they are on disk when this returns.
@@ -148,12 +186,19 @@ class Job:
         batch = [entries] if isinstance(entries, Entry) else list(entries)
         with self._lock:
             latest = self.state().latest
-            # The same value again says nothing new, unless it is said why: "seen again after the adjustment".
+            # The same value again says nothing new, unless it is said why: "seen again after the
+            # adjustment".
             changed = [e for e in batch if e.note.strip() or not _same(latest.get(e.what), e)]
             for entry in changed:
                 if needs_reason(latest.get(entry.what), entry) and not entry.note.strip():
-                    raise JournalError("a correction needs its reason", entry.what, "say in a few words why the value changes")
-            return self.journal.append(replace(e, value=e.value.strip(), unit=e.unit.strip()) for e in changed)
+                    raise JournalError(
+                        "a correction needs its reason",
+                        entry.what,
+                        "say in a few words why the value changes",
+                    )
+            return self.journal.append(
+                replace(e, value=e.value.strip(), unit=e.unit.strip()) for e in changed
+            )
 
     @cached_property
     def trends(self) -> Mapping[str, Trend]:
@@ -180,25 +225,42 @@ class Job:
         entry = self.state().latest.get("job.template")
         name = Path(entry.value).name if entry is not None else ""
         if not name:
-            raise JobError("the journal names no notebook", str(self.folder), "take an undamaged copy, or save what can be read with `startkit rescue`")
+            raise JobError(
+                "the journal names no notebook",
+                str(self.folder),
+                "take an undamaged copy, or save what can be read with `startkit rescue`",
+            )
         return self.folder / name
 
     @property
     def last_moment(self) -> datetime:
-        """Time of the last entry whose time can be read; 1980 if there is none, the earliest that archives can hold."""
+        """Time of the last entry whose time can be read; 1980 if there is none, the earliest that
+        archives can hold.
+        """
         moments = (entry.moment for entry in reversed(self.state().entries))
-        return next((moment for moment in moments if moment is not None), datetime(1980, 1, 1, tzinfo=UTC))
+        return next(
+            (moment for moment in moments if moment is not None), datetime(1980, 1, 1, tzinfo=UTC)
+        )
 
 
 def _same(old: Entry | None, new: Entry) -> bool:
     if old is None:
         return False
-    return (old.value, old.unit, old.instrument) == (new.value.strip(), new.unit.strip(), new.instrument)
+    return (old.value, old.unit, old.instrument) == (
+        new.value.strip(),
+        new.unit.strip(),
+        new.instrument,
+    )
 
 
 def needs_reason(old: Entry | None, new: Entry) -> bool:
     """True if `new` replaces a value that somebody stood for: not when a blank is filled."""
-    return old is not None and old.value != "" and not old.what.startswith("job.") and (old.value, old.unit) != (new.value.strip(), new.unit.strip())
+    return (
+        old is not None
+        and old.value != ""
+        and not old.what.startswith("job.")
+        and (old.value, old.unit) != (new.value.strip(), new.unit.strip())
+    )
 
 
 def check_new_folder(folder: Path) -> None:
@@ -211,9 +273,17 @@ def check_new_folder(folder: Path) -> None:
     """
     name = folder.name
     if not _SAFE_NAME.match(name) or whole.is_reserved(name):
-        raise JobError(f"{name!r} cannot be the name of a folder on every computer", "job", "use letters, digits, blanks, dots, hyphens")
+        raise JobError(
+            f"{name!r} cannot be the name of a folder on every computer",
+            "job",
+            "use letters, digits, blanks, dots, hyphens",
+        )
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise JobError("the folder is not empty", str(folder), "choose another name; a job is never written over another")
+        raise JobError(
+            "the folder is not empty",
+            str(folder),
+            "choose another name; a job is never written over another",
+        )
 
 
 def _file_digest(path: Path) -> str:

@@ -30,7 +30,8 @@ class Entry:
     Parameters
     ----------
     what : str
-        Dotted name: ``stage.field``, ``stage.table.row.column``, ``waiver.verdict-key``, ``job.units``.
+        Dotted name: ``stage.field``, ``stage.table.row.column``, ``waiver.verdict-key``,
+        ``job.units``.
     value, unit : str
         As typed.
     who, instrument : str
@@ -60,7 +61,9 @@ class Entry:
 
     @property
     def moment(self) -> datetime | None:
-        """When it was made; None if its time cannot be read: the entry may come from a damaged or a foreign journal."""
+        """When it was made; None if its time cannot be read: the entry may come from a damaged or a
+        foreign journal.
+        """
         try:
             found = datetime.fromisoformat(self.at)
         except ValueError:
@@ -76,7 +79,11 @@ class Entry:
 def digest(entry: Entry) -> str:
     """SHA-256 over the canonical JSON of an entry without its own hash."""
     body = {k: v for k, v in entry.as_dict().items() if k != "digest"}
-    return hashlib.sha256(json.dumps(body, sort_keys=True, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "surrogatepass")).hexdigest()
+    return hashlib.sha256(
+        json.dumps(body, sort_keys=True, ensure_ascii=False, separators=(",", ":")).encode(
+            "utf-8", "surrogatepass"
+        )
+    ).hexdigest()
 
 
 def now() -> str:
@@ -90,9 +97,9 @@ def now() -> str:
 def m001_entries(db: sqlite3.Connection) -> None:
     """The table of entries, and triggers that refuse to change or delete one."""
     db.execute(
-        "CREATE TABLE entries (seq INTEGER PRIMARY KEY, what TEXT NOT NULL, value TEXT NOT NULL, unit TEXT NOT NULL,"
-        " who TEXT NOT NULL, instrument TEXT NOT NULL, note TEXT NOT NULL, at TEXT NOT NULL,"
-        " previous TEXT NOT NULL, digest TEXT NOT NULL UNIQUE)"
+        "CREATE TABLE entries (seq INTEGER PRIMARY KEY, what TEXT NOT NULL, value TEXT NOT NULL,"
+        " unit TEXT NOT NULL, who TEXT NOT NULL, instrument TEXT NOT NULL, note TEXT NOT NULL, at"
+        " TEXT NOT NULL, previous TEXT NOT NULL, digest TEXT NOT NULL UNIQUE)"
     )
     for verb in ("UPDATE", "DELETE"):
         db.execute(
@@ -106,7 +113,21 @@ _INSERT = (
     " VALUES (:seq, :what, :value, :unit, :who, :instrument, :note, :at, :previous, :digest)"
 )
 # A damaged row may hold anything: as text it is shown, and its hash tells that it was altered.
-_COLUMNS = ", ".join(f"ifnull(CAST({name} AS TEXT), '')" if name != "seq" else name for name in ("what", "value", "unit", "who", "instrument", "note", "at", "seq", "previous", "digest"))
+_COLUMNS = ", ".join(
+    f"ifnull(CAST({name} AS TEXT), '')" if name != "seq" else name
+    for name in (
+        "what",
+        "value",
+        "unit",
+        "who",
+        "instrument",
+        "note",
+        "at",
+        "seq",
+        "previous",
+        "digest",
+    )
+)
 MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (m001_entries,)
 
 
@@ -126,7 +147,9 @@ class Journal:
             The file exists, or the folder cannot be written.
         """
         if path.exists():
-            raise JournalError("a journal is already there", str(path), "open the job instead of making it again")
+            raise JournalError(
+                "a journal is already there", str(path), "open the job instead of making it again"
+            )
         journal = cls(path)
         with journal._connect() as db:
             db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
@@ -143,14 +166,24 @@ class Journal:
             No file, not a journal, or written by a newer version.
         """
         if not path.is_file():
-            raise JournalError("there is no journal", str(path), "give the folder of a job, or make one with `startkit new`")
+            raise JournalError(
+                "there is no journal",
+                str(path),
+                "give the folder of a job, or make one with `startkit new`",
+            )
         journal = cls(path, read_only)
         with journal._connect() as db:
             if db.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
-                raise JournalError("the file is not a job's journal", str(path), "give the folder of a job")
+                raise JournalError(
+                    "the file is not a job's journal", str(path), "give the folder of a job"
+                )
             version = db.execute("PRAGMA user_version").fetchone()[0]
             if version > len(MIGRATIONS):
-                raise JournalError("the journal was written by a newer version", str(path), "install the newer version and open it again")
+                raise JournalError(
+                    "the journal was written by a newer version",
+                    str(path),
+                    "install the newer version and open it again",
+                )
             if version < len(MIGRATIONS) and not read_only:
                 journal._migrate(db)
         return journal
@@ -180,7 +213,9 @@ class Journal:
                 db.close()
 
     def _opened(self, read_only: bool) -> sqlite3.Connection:
-        """A connection that can read: what a killed writer left half done is undone first, for which a moment of writing is needed."""
+        """A connection that can read: what a killed writer left half done is undone first, for
+        which a moment of writing is needed.
+        """
         uri = self.path.absolute().as_uri() + ("?mode=ro" if read_only else "")
         db = sqlite3.connect(uri, uri=True, timeout=BUSY_SECONDS, isolation_level=None)
         try:
@@ -204,17 +239,24 @@ class Journal:
             Read-only, locked by somebody else for too long, or the disk refused.
         """
         if self.read_only:
-            raise JournalError("the job is open for reading only", str(self.path), "open it in form mode to enter readings")
+            raise JournalError(
+                "the job is open for reading only",
+                str(self.path),
+                "open it in form mode to enter readings",
+            )
         with self._connect() as db:
             db.execute("BEGIN IMMEDIATE")
-            last = db.execute("SELECT seq, digest FROM entries ORDER BY seq DESC LIMIT 1").fetchone() or (0, GENESIS)
+            last = db.execute(
+                "SELECT seq, digest FROM entries ORDER BY seq DESC LIMIT 1"
+            ).fetchone() or (0, GENESIS)
             written = _chained(entries, *last)
             db.executemany(_INSERT, [entry.as_dict() for entry in written])
             db.execute("COMMIT")
         return written
 
     def adopt(self, entries: Iterable[Entry]) -> None:
-        """Take over the entries of another journal as they stand in their chain; this one must be empty.
+        """Take over the entries of another journal as they stand in their chain; this one must be
+        empty.
 
         Raises
         ------
@@ -224,24 +266,37 @@ class Journal:
         taken = list(entries)
         faults = chain_faults(taken)
         if faults:
-            raise JournalError(f"the chain of hashes is broken ({faults[0]})", str(self.path), "take an undamaged copy")
+            raise JournalError(
+                f"the chain of hashes is broken ({faults[0]})",
+                str(self.path),
+                "take an undamaged copy",
+            )
         with self._connect() as db:
             db.execute("BEGIN IMMEDIATE")
             if db.execute("SELECT count(*) FROM entries").fetchone()[0]:
-                raise JournalError("entries are here already", str(self.path), "take over entries into a new journal only")
+                raise JournalError(
+                    "entries are here already",
+                    str(self.path),
+                    "take over entries into a new journal only",
+                )
             db.executemany(_INSERT, [entry.as_dict() for entry in taken])
             db.execute("COMMIT")
 
     def read(self, after: int = 0) -> list[Entry]:
         """Entries in order, from the one after number `after`."""
         with self._connect() as db:
-            rows = db.execute(f"SELECT {_COLUMNS} FROM entries WHERE seq > ? ORDER BY seq", (after,)).fetchall()
+            rows = db.execute(
+                f"SELECT {_COLUMNS} FROM entries WHERE seq > ? ORDER BY seq", (after,)
+            ).fetchall()
         return [Entry(*row) for row in rows]
 
     def newest(self) -> Entry | None:
         """The last entry alone: its digest stands for all entries before it."""
         with self._connect() as db:
-            row = db.execute("SELECT what, value, unit, who, instrument, note, at, seq, previous, digest FROM entries ORDER BY seq DESC LIMIT 1").fetchone()
+            row = db.execute(
+                "SELECT what, value, unit, who, instrument, note, at, seq, previous, digest FROM"
+                " entries ORDER BY seq DESC LIMIT 1"
+            ).fetchone()
         return Entry(*row) if row else None
 
     def faults(self) -> list[str]:
@@ -253,8 +308,15 @@ def _chained(entries: Iterable[Entry], seq: int, previous: str) -> list[Entry]:
     written = []
     for entry in entries:
         seq += 1
-        clean: dict[str, Any] = {k: v.encode("utf-8", "replace").decode() for k, v in entry.as_dict().items() if isinstance(v, str)}
-        placed = replace(entry, **{**clean, "at": entry.at or now(), "seq": seq, "previous": previous, "digest": ""})
+        clean: dict[str, Any] = {
+            k: v.encode("utf-8", "replace").decode()
+            for k, v in entry.as_dict().items()
+            if isinstance(v, str)
+        }
+        placed = replace(
+            entry,
+            **{**clean, "at": entry.at or now(), "seq": seq, "previous": previous, "digest": ""},
+        )
         placed = replace(placed, digest=digest(placed))
         previous = placed.digest
         written.append(placed)
@@ -285,13 +347,29 @@ def chain_faults(entries: Iterable[Entry], after: Entry | None = None) -> list[s
 def _plain(error: sqlite3.Error, path: Path) -> JournalError:
     text = str(error)
     if "locked" in text or "busy" in text:
-        return JournalError("somebody else is writing to this job", str(path), "wait a moment and save again")
+        return JournalError(
+            "somebody else is writing to this job", str(path), "wait a moment and save again"
+        )
     if "readonly" in text or "unable to open" in text:
-        return JournalError("the job's folder cannot be written", str(path), "check that the folder or stick is not write-protected")
+        return JournalError(
+            "the job's folder cannot be written",
+            str(path),
+            "check that the folder or stick is not write-protected",
+        )
     if "full" in text or "disk I/O" in text:
-        return JournalError("the disk is full or failing, nothing was saved", str(path), "free some space and save again")
+        return JournalError(
+            "the disk is full or failing, nothing was saved",
+            str(path),
+            "free some space and save again",
+        )
     if "never changed" in text:
         return JournalError("entries are never changed or deleted", str(path), "write a correction")
     if any(said in text for said in ("malformed", "not a database", "decode")):
-        return JournalError("the journal is damaged", str(path), "keep the file as it is and work on a copy")
-    return JournalError(f"the journal cannot be used ({text})", str(path), "close other programs that hold the file and try again")
+        return JournalError(
+            "the journal is damaged", str(path), "keep the file as it is and work on a copy"
+        )
+    return JournalError(
+        f"the journal cannot be used ({text})",
+        str(path),
+        "close other programs that hold the file and try again",
+    )

@@ -1,6 +1,7 @@
 """Limits: data with a source, in an order of authority.
 
-Machine sheet > job's specification > published standard > common practice > default of this workbook.
+Machine sheet > job's specification > published standard > common practice > default of this
+workbook.
 """
 
 from __future__ import annotations
@@ -38,7 +39,8 @@ class Limit:
     source : str
         Document and clause, as printed.
     standing : str
-        How well it is known, one of `STANDINGS`; limits of sheet and specification are ``"published"``.
+        How well it is known, one of `STANDINGS`; limits of sheet and specification are
+        ``"published"``.
     authority : str
         Whose limit it is: ``"machine sheet"``, ``"specification"`` or ``"default"``.
     """
@@ -63,7 +65,11 @@ class Limit:
             return f"default of this workbook, no source{': ' + self.source if self.source else ''}"
         if self.standing == "from memory":
             return f"{self.source}, from memory: {CHECK}"
-        return f"{self.source} (as restated in a secondary text)" if self.standing == "secondary" else self.source
+        return (
+            f"{self.source} (as restated in a secondary text)"
+            if self.standing == "secondary"
+            else self.source
+        )
 
 
 class Limits(Mapping[str, Limit]):
@@ -76,7 +82,11 @@ class Limits(Mapping[str, Limit]):
         try:
             return self._limits[key]
         except KeyError:
-            raise SheetError(f"no limit is called {key!r}", "limits", "define it in limits.toml of its stage or in the sheet") from None
+            raise SheetError(
+                f"no limit is called {key!r}",
+                "limits",
+                "define it in limits.toml of its stage or in the sheet",
+            ) from None
 
     def __iter__(self):
         return iter(self._limits)
@@ -84,8 +94,16 @@ class Limits(Mapping[str, Limit]):
     def __len__(self) -> int:
         return len(self._limits)
 
-    def overridden(self, table: Mapping[str, Any], authority: str, name: str, text: str, at: tuple[str, ...] = ()) -> Limits:
-        """These limits with those of a sheet's or specification's ``[limits]`` table laid over them.
+    def overridden(
+        self,
+        table: Mapping[str, Any],
+        authority: str,
+        name: str,
+        text: str,
+        at: tuple[str, ...] = (),
+    ) -> Limits:
+        """These limits with those of a sheet's or specification's ``[limits]`` table laid over
+        them.
 
         Parameters
         ----------
@@ -108,31 +126,59 @@ class Limits(Mapping[str, Limit]):
             path = (*at, key)
             where = toml_file.where(name, text, path)
             if key not in result:
-                raise SheetError(f"{key!r} is not the name of a limit", where, "list the names with `startkit limits`")
+                raise SheetError(
+                    f"{key!r} is not the name of a limit",
+                    where,
+                    "list the names with `startkit limits`",
+                )
             result[key] = _overridden(result[key], body, authority, name, text, path)
         return Limits(result)
 
 
-def _overridden(base: Limit, body: Any, authority: str, name: str, text: str, path: tuple[str, ...]) -> Limit:
+def _overridden(
+    base: Limit, body: Any, authority: str, name: str, text: str, path: tuple[str, ...]
+) -> Limit:
     where = toml_file.where(name, text, path)
     if not isinstance(body, dict):
-        raise SheetError("a limit is a table", where, 'write  { high = "40 s", source = "maker\'s data sheet, page 3" }')
+        raise SheetError(
+            "a limit is a table",
+            where,
+            'write  { high = "40 s", source = "maker\'s data sheet, page 3" }',
+        )
     unknown = set(body) - {"low", "high", "source", "confirmed"}
     if unknown:
-        raise SheetError(f"{sorted(unknown)[0]!r} does not belong to a limit", where, "use low, high, source or confirmed")
+        raise SheetError(
+            f"{sorted(unknown)[0]!r} does not belong to a limit",
+            where,
+            "use low, high, source or confirmed",
+        )
     if body.get("confirmed"):
-        return replace(base, source=f"{base.source}; confirmed: {body['confirmed']}", standing="published")
+        return replace(
+            base, source=f"{base.source}; confirmed: {body['confirmed']}", standing="published"
+        )
     if not body.get("source"):
         raise SheetError("a limit needs its source", where, 'add  source = "document, page"')
-    low, high = (_bound(body.get(side), base.kind, toml_file.where(name, text, (*path, side))) for side in ("low", "high"))
-    return replace(base, low=low, high=high, source=str(body["source"]), standing="published", authority=authority)
+    low, high = (
+        _bound(body.get(side), base.kind, toml_file.where(name, text, (*path, side)))
+        for side in ("low", "high")
+    )
+    return replace(
+        base,
+        low=low,
+        high=high,
+        source=str(body["source"]),
+        standing="published",
+        authority=authority,
+    )
 
 
 def _bound(typed: Any, kind: str, where: str) -> pint.Quantity | None:
     if typed is None:
         return None
     if not isinstance(typed, str):
-        raise SheetError("a limit is written with its unit", where, 'put number and unit in quotes, as "40 s"')
+        raise SheetError(
+            "a limit is written with its unit", where, 'put number and unit in quotes, as "40 s"'
+        )
     try:
         return parse(typed, kind, where=where)
     except StartkitError as error:
@@ -154,9 +200,16 @@ def from_toml(table: Mapping[str, Any], name: str, text: str) -> Limits:
         if missing:
             raise SheetError(f"the limit lacks {sorted(missing)[0]}", where, "add it")
         if body["kind"] not in KINDS or body["standing"] not in STANDINGS:
-            raise SheetError("unknown kind or standing", where, f"standing is one of {', '.join(STANDINGS)}")
-        low, high = (_bound(body.get(side), body["kind"], toml_file.where(name, text, (key, side))) for side in ("low", "high"))
-        limits[key] = Limit(key, body["title"], body["kind"], low, high, body.get("source", ""), body["standing"])
+            raise SheetError(
+                "unknown kind or standing", where, f"standing is one of {', '.join(STANDINGS)}"
+            )
+        low, high = (
+            _bound(body.get(side), body["kind"], toml_file.where(name, text, (key, side)))
+            for side in ("low", "high")
+        )
+        limits[key] = Limit(
+            key, body["title"], body["kind"], low, high, body.get("source", ""), body["standing"]
+        )
     return Limits(limits)
 
 

@@ -21,7 +21,10 @@ def _reads(kind: str) -> BeforeValidator:
         if isinstance(value, pint.Quantity):
             return value
         if not isinstance(value, str):
-            raise ValueError(f'a number without its unit; write it in quotes with its unit, as in "{value} {_example(kind)}"')
+            raise ValueError(
+                f'a number without its unit; write it in quotes with its unit, as in "{value}'
+                f' {_example(kind)}"'
+            )
         try:
             return parse(value, kind)
         except StartkitError as error:
@@ -42,7 +45,9 @@ def _example(kind: str) -> str:
 
 
 Temperature = Annotated[Any, _reads("temperature"), _of("temperature")]
-TemperatureDifference = Annotated[Any, _reads("temperature_difference"), _of("temperature_difference")]
+TemperatureDifference = Annotated[
+    Any, _reads("temperature_difference"), _of("temperature_difference")
+]
 PressureDifference = Annotated[Any, _reads("pressure_difference"), _of("pressure_difference")]
 PressureDrop = Annotated[Any, _reads("pressure_drop"), _of("pressure_drop")]
 RelativePressure = Annotated[Any, _reads("relative_pressure"), _of("relative_pressure")]
@@ -101,7 +106,9 @@ class Motor(_Section):
     frequency: Frequency
     full_load_current: Current
     locked_rotor_current: Current | None = None
-    starter: Literal["across the line", "wye-delta", "autotransformer", "soft start", "variable-speed drive"]
+    starter: Literal[
+        "across the line", "wye-delta", "autotransformer", "soft start", "variable-speed drive"
+    ]
     autotransformer_tap: Percent | None = None
     drive_current_limit: Percent | None = None
     starter_current_limit: Percent | None = None
@@ -153,7 +160,9 @@ class Oil(_Section):
 
 
 class Exchanger(_Section):
-    """Evaporator or condenser: flow and drop on the water side; design pressure and relief setting on the refrigerant side."""
+    """Evaporator or condenser: flow and drop on the water side; design pressure and relief setting
+    on the refrigerant side.
+    """
 
     fluid: str = "water"
     glycol_mass_fraction: Percent | None = None
@@ -202,11 +211,15 @@ class Loop(_Section):
     volume: LoopVolume | None = None
     connected_load: Cooling | None = None
     metal: Mass | None = None
-    capacity_growth: Percent | None = None  # of capacity and current, for each kelvin of warmer leaving water
+    capacity_growth: Percent | None = (
+        None  # of capacity and current, for each kelvin of warmer leaving water
+    )
 
 
 class Curves(_Section):
-    """The maker's performance curves, biquadratic in leaving chilled and entering condenser water in degrees Celsius."""
+    """The maker's performance curves, biquadratic in leaving chilled and entering condenser water
+    in degrees Celsius.
+    """
 
     capacity: tuple[float, float, float, float, float, float] | None = None
     power: tuple[float, float, float, float, float, float] | None = None
@@ -221,7 +234,15 @@ class Curves(_Section):
     @property
     def given(self) -> bool:
         """True if nothing is lacking that a calculation needs."""
-        needed = (self.capacity, self.power, self.part_load, self.reference_capacity, self.reference_cop, self.leaving_from, self.leaving_to)
+        needed = (
+            self.capacity,
+            self.power,
+            self.part_load,
+            self.reference_capacity,
+            self.reference_cop,
+            self.leaving_from,
+            self.leaving_to,
+        )
         return all(part is not None for part in needed)
 
 
@@ -291,10 +312,16 @@ def _first_fault(error: ValidationError, name: str, text: str) -> SheetError:
 def _sentence(fault: Any) -> tuple[str, str]:
     field = str(fault["loc"][-1])
     if fault["type"] == "missing":
-        return f"{field!r} is missing", "add it; a blank sheet with every key comes from `startkit sheet`"
+        return (
+            f"{field!r} is missing",
+            "add it; a blank sheet with every key comes from `startkit sheet`",
+        )
     if fault["type"] == "extra_forbidden":
         known = _known_keys(fault["loc"])
-        return f"{field!r} is not a key of a machine sheet", f"check the spelling{': ' + known if known else ''}"
+        return (
+            f"{field!r} is not a key of a machine sheet",
+            f"check the spelling{': ' + known if known else ''}",
+        )
     if fault["type"] == "literal_error":
         return f"{fault['input']!r} is not a choice", f"use {fault['ctx']['expected']}"
     what, _, remedy = str(fault["msg"]).removeprefix("Value error, ").partition("; ")
@@ -316,7 +343,9 @@ def _known_keys(location: tuple[Any, ...]) -> str:
 
 
 def _section_of(annotation: Any) -> Any:
-    return next((row for row in (LoadPoint, SurgePoint) if row.__name__ in str(annotation)), annotation)
+    return next(
+        (row for row in (LoadPoint, SurgePoint) if row.__name__ in str(annotation)), annotation
+    )
 
 
 __all__ = ["LoadPoint", "Machine", "Q", "from_table", "load"]

@@ -1,4 +1,5 @@
-"""Pictures of a job: photographs and drawn signatures, kept as files of its folder and named in its journal.
+"""Pictures of a job: photographs and drawn signatures, kept as files of its folder and named in its
+journal.
 
 A journal's value names them one on a line, each as ``file | what it shows``.
 """
@@ -22,7 +23,11 @@ if TYPE_CHECKING:
     from PIL.Image import Image
 
 FOLDERS = {"photo": "photographs", "signature": "signatures"}
-MARKS = ("company-mark.svg", "company-mark.png", "company-mark.jpg")  # a company's mark, in a job's folder
+MARKS = (
+    "company-mark.svg",
+    "company-mark.png",
+    "company-mark.jpg",
+)  # a company's mark, in a job's folder
 LONGEST = 2048  # pixels of the longer side: the letters of a nameplate stay legible on paper
 QUALITY = 85
 LARGEST = 60_000_000  # bytes of a file that is taken
@@ -31,7 +36,10 @@ FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP")
 PAD = (600, 200)  # size of the signature pad, the unit of its strokes
 SHORTEST = 60.0  # length of line below which nobody has signed
 MOST_POINTS = 20_000
-_TAKEN, _CAMERA = 36867, 0x8769  # EXIF tags DateTimeOriginal and its directory, CIPA DC-008 (Exif 2.32)
+_TAKEN, _CAMERA = (
+    36867,
+    0x8769,
+)  # EXIF tags DateTimeOriginal and its directory, CIPA DC-008 (Exif 2.32)
 
 
 @dataclass(frozen=True)
@@ -58,7 +66,9 @@ def with_another(value: str, picture: Picture) -> str:
 
 
 def is_addition(before: str, after: str) -> bool:
-    """True if both values name pictures of the job, and every one of `before` still stands in `after`."""
+    """True if both values name pictures of the job, and every one of `before` still stands in
+    `after`.
+    """
     standing, kept = named(before), named(after)
     ours = all(picture.file.partition("/")[0] in FOLDERS.values() for picture in standing)
     return bool(standing) and ours and all(picture in kept for picture in standing)
@@ -67,8 +77,11 @@ def is_addition(before: str, after: str) -> bool:
 # --- photographs -------------------------------------------------------------------------------
 
 
-def keep_photograph(folder: Path, content: bytes, name: str, prefix: str, caption: str = "", kind: str = "photo") -> tuple[Picture, str]:
-    """Put a photograph into the job's folder: upright, no larger than needed, without place and other hidden data.
+def keep_photograph(
+    folder: Path, content: bytes, name: str, prefix: str, caption: str = "", kind: str = "photo"
+) -> tuple[Picture, str]:
+    """Put a photograph into the job's folder: upright, no larger than needed, without place and
+    other hidden data.
 
     Parameters
     ----------
@@ -100,7 +113,10 @@ def keep_photograph(folder: Path, content: bytes, name: str, prefix: str, captio
     image, told = _opened(content, name)
     file = f"{FOLDERS[kind]}/{_plain(prefix)}-{digest[:12]}.jpg"
     whole.write(folder / file, _jpeg(_upright(image, name)))
-    return Picture(file, _one_line(caption)), f"original {_one_line(Path(name).name)}, {told}, sha256 {digest}"
+    return (
+        Picture(file, _one_line(caption)),
+        f"original {_one_line(Path(name).name)}, {told}, sha256 {digest}",
+    )
 
 
 def _opened(content: bytes, name: str) -> tuple[Image, str]:
@@ -108,14 +124,24 @@ def _opened(content: bytes, name: str) -> tuple[Image, str]:
     from PIL import Image
 
     if len(content) > LARGEST:
-        raise ReadingError(f"the picture has {len(content) / 1e6:.0f} MB", name, f"take one of at most {LARGEST / 1e6:.0f} MB")
+        raise ReadingError(
+            f"the picture has {len(content) / 1e6:.0f} MB",
+            name,
+            f"take one of at most {LARGEST / 1e6:.0f} MB",
+        )
     try:
         image = Image.open(BytesIO(content), formats=FORMATS)
     except Exception:  # what is no picture, or claims to be an enormous one, fails in many ways
-        raise ReadingError("the file is not a picture that can be read", name, "take a JPEG or PNG file; a phone can be set to make JPEG") from None
+        raise ReadingError(
+            "the file is not a picture that can be read",
+            name,
+            "take a JPEG or PNG file; a phone can be set to make JPEG",
+        ) from None
     width, height = image.size
     if width * height > MOST_PIXELS:
-        raise ReadingError(f"the picture has {width * height / 1e6:.0f} million pixels", name, "take a smaller one")
+        raise ReadingError(
+            f"the picture has {width * height / 1e6:.0f} million pixels", name, "take a smaller one"
+        )
     return image, ", ".join(part for part in (f"{width} × {height} pixels", _taken(image)) if part)
 
 
@@ -126,7 +152,9 @@ def _taken(image: Image) -> str:
     except Exception:  # what a camera wrote there may be damaged in any way, and is only told
         return ""
     found = re.match(r"(\d{4}):(\d\d):(\d\d) (\d\d:\d\d)", said)
-    return f"taken {found[1]}-{found[2]}-{found[3]} {found[4]} by the camera's clock" if found else ""
+    return (
+        f"taken {found[1]}-{found[2]}-{found[3]} {found[4]} by the camera's clock" if found else ""
+    )
 
 
 def _upright(image: Image, name: str) -> Image:
@@ -134,16 +162,21 @@ def _upright(image: Image, name: str) -> Image:
     from PIL import Image, ImageOps
 
     try:
-        image.draft("RGB", (LONGEST, LONGEST))  # a JPEG is unpacked at the size next above, in a fraction of the time
+        image.draft(
+            "RGB", (LONGEST, LONGEST)
+        )  # a JPEG is unpacked at the size next above, in a fraction of the time
         turned = ImageOps.exif_transpose(image)
         turned.thumbnail((LONGEST, LONGEST), Image.Resampling.LANCZOS)
     except Exception:  # a damaged file fails in many ways
-        raise ReadingError("the picture is damaged", name, "take it again, or send the file anew") from None
+        raise ReadingError(
+            "the picture is damaged", name, "take it again, or send the file anew"
+        ) from None
     if turned.mode in ("RGBA", "LA", "PA") or "transparency" in turned.info:
         ground = Image.new("RGBA", turned.size, "white")
         ground.alpha_composite(turned.convert("RGBA"))
         turned = ground
-    # Pixels alone: some versions of the library write what else they know of a picture into the new file.
+    # Pixels alone: some versions of the library write what else they know of a picture into the new
+    # file.
     return Image.frombytes("RGB", turned.size, turned.convert("RGB").tobytes())
 
 
@@ -166,7 +199,9 @@ def _one_line(text: str) -> str:
 # --- drawn signatures --------------------------------------------------------------------------
 
 
-def keep_signature(folder: Path, strokes: Sequence[Sequence[Sequence[float]]], prefix: str, caption: str) -> tuple[Picture, str]:
+def keep_signature(
+    folder: Path, strokes: Sequence[Sequence[Sequence[float]]], prefix: str, caption: str
+) -> tuple[Picture, str]:
     """Put a drawn signature into the job's folder, as a drawing of its strokes.
 
     Parameters
@@ -202,20 +237,34 @@ def _lines(strokes: Any) -> list[list[tuple[float, float]]]:
     try:
         lines = [[(float(x), float(y)) for x, y in stroke] for stroke in strokes]
     except (TypeError, ValueError):
-        raise ReadingError("what was drawn cannot be read", "signature", "clear it and sign again") from None
+        raise ReadingError(
+            "what was drawn cannot be read", "signature", "clear it and sign again"
+        ) from None
     points = [point for line in lines for point in line]
-    if len(points) > MOST_POINTS or not all(math.isfinite(x) and math.isfinite(y) for x, y in points):
+    if len(points) > MOST_POINTS or not all(
+        math.isfinite(x) and math.isfinite(y) for x, y in points
+    ):
         raise ReadingError("what was drawn cannot be read", "signature", "clear it and sign again")
     if sum(math.dist(a, b) for line in lines for a, b in pairwise(line)) < SHORTEST:
-        raise ReadingError("nobody has signed", "signature", "draw the signature in the box, then accept it")
+        raise ReadingError(
+            "nobody has signed", "signature", "draw the signature in the box, then accept it"
+        )
     return lines
 
 
 def _drawing(lines: list[list[tuple[float, float]]]) -> str:
     width, height = PAD
-    paths = " ".join("M" + " L".join(f"{min(max(x, 0), width):.1f} {min(max(y, 0), height):.1f}" for x, y in line) for line in lines if line)
-    return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}">'
-            f'<path d="{paths}" fill="none" stroke="#000000" stroke-width="2.5" stroke-linecap="round" stroke-linejoin="round"/></svg>\n')
+    paths = " ".join(
+        "M"
+        + " L".join(f"{min(max(x, 0), width):.1f} {min(max(y, 0), height):.1f}" for x, y in line)
+        for line in lines
+        if line
+    )
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}"'
+        f' height="{height}"><path d="{paths}" fill="none" stroke="#000000" stroke-width="2.5"'
+        ' stroke-linecap="round" stroke-linejoin="round"/></svg>\n'
+    )
 
 
 # --- looking at them ---------------------------------------------------------------------------
@@ -240,7 +289,11 @@ def thumbnail(folder: Path, name: str, longest: int = 320) -> tuple[str, bytes]:
     """
     path = within(folder, name)
     if path is None:
-        raise ReadingError("there is no such file in the job's folder", name, "take the photograph again, or put the file there")
+        raise ReadingError(
+            "there is no such file in the job's folder",
+            name,
+            "take the photograph again, or put the file there",
+        )
     content = path.read_bytes()
     if path.suffix.lower() == ".svg":
         return "image/svg+xml", content

@@ -22,9 +22,11 @@ def load(path: Path, known: Callable[[str], str], who: str = "") -> list[Entry]:
     Parameters
     ----------
     path : pathlib.Path
-        Comma, semicolon or tab between columns; first row names them; ``item`` and ``value`` are needed.
+        Comma, semicolon or tab between columns; first row names them; ``item`` and ``value`` are
+        needed.
     known : callable
-        ``known(item)`` returns an empty text if the item can be entered, else what is wrong with it.
+        ``known(item)`` returns an empty text if the item can be entered, else what is wrong with
+        it.
     who : str
         Used where the column ``who`` is empty.
 
@@ -45,7 +47,11 @@ def load(path: Path, known: Callable[[str], str], who: str = "") -> list[Entry]:
             entries.append(_entry(cells, who))
     if faults:
         more = f"; and {len(faults) - 5} more" if len(faults) > 5 else ""
-        raise ReadingError("; ".join(faults[:5]) + more, path.name, "correct these lines and enter the file again; nothing was saved")
+        raise ReadingError(
+            "; ".join(faults[:5]) + more,
+            path.name,
+            "correct these lines and enter the file again; nothing was saved",
+        )
     return entries
 
 
@@ -54,18 +60,34 @@ def _rows(path: Path) -> tuple[list[tuple[int, list[str]]], list[str]]:
     dialect = max(",;\t", key=lambda mark: text.split("\n", 1)[0].count(mark))
     try:
         reader = csv.reader(io.StringIO(text, newline=""), delimiter=dialect, strict=True)
-        filled = ((reader.line_num, [cell.strip() for cell in row]) for row in reader if any(cell.strip() for cell in row))
+        filled = (
+            (reader.line_num, [cell.strip() for cell in row])
+            for row in reader
+            if any(cell.strip() for cell in row)
+        )
         lines = list(islice(filled, MOST + 2))
     except csv.Error as error:
-        raise ReadingError(f"the file is not CSV ({error})", path.name, "save it again as CSV with quotes closed") from None
+        raise ReadingError(
+            f"the file is not CSV ({error})", path.name, "save it again as CSV with quotes closed"
+        ) from None
     if len(lines) > MOST + 1:
-        raise ReadingError(f"the file has more than {MOST} rows", path.name, "give long recordings as a trend file")
+        raise ReadingError(
+            f"the file has more than {MOST} rows", path.name, "give long recordings as a trend file"
+        )
     head = [name.lower() for name in lines[0][1]] if lines else []
     if not {"item", "value"} <= set(head):
-        raise ReadingError("the first row must name the columns item and value", f"{path.name}, line 1", f"use {', '.join(COLUMNS)}")
+        raise ReadingError(
+            "the first row must name the columns item and value",
+            f"{path.name}, line 1",
+            f"use {', '.join(COLUMNS)}",
+        )
     unknown = [name for name in head if name and name not in COLUMNS]
     if unknown:
-        raise ReadingError(f"the column {unknown[0]!r} is not known", f"{path.name}, line 1", f"use {', '.join(COLUMNS)}")
+        raise ReadingError(
+            f"the column {unknown[0]!r} is not known",
+            f"{path.name}, line 1",
+            f"use {', '.join(COLUMNS)}",
+        )
     return lines[1:], head
 
 
@@ -81,12 +103,20 @@ def read_text(path: Path) -> str:
         if path.exists() and not path.is_file():
             raise ReadingError("this is not a file", str(path), "give the file itself")
         if path.stat().st_size > LARGEST:
-            raise ReadingError("the file is too large for readings", path.name, "give long recordings as a trend file")
+            raise ReadingError(
+                "the file is too large for readings",
+                path.name,
+                "give long recordings as a trend file",
+            )
         return path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError:
-        raise ReadingError("the file is not UTF-8 text", path.name, "save it again as CSV UTF-8") from None
+        raise ReadingError(
+            "the file is not UTF-8 text", path.name, "save it again as CSV UTF-8"
+        ) from None
     except OSError as error:
-        raise ReadingError(f"the file cannot be read ({error.strerror})", str(path), "check the name") from None
+        raise ReadingError(
+            f"the file cannot be read ({error.strerror})", str(path), "check the name"
+        ) from None
 
 
 def _fault(cells: dict[str, str], known: Callable[[str], str], who: str) -> str:
@@ -95,7 +125,10 @@ def _fault(cells: dict[str, str], known: Callable[[str], str], who: str) -> str:
     if not (cells.get("who") or who):
         return "nobody is named in the column who"
     if cells.get("at") and _moment(cells["at"]) is None:
-        return f"{cells['at'][:40]!r} in the column at is not a date and time; write it as 2026-11-25 14:30"
+        return (
+            f"{cells['at'][:40]!r} in the column at is not a date and time; write it as 2026-11-25"
+            " 14:30"
+        )
     try:
         return known(cells["item"])
     except StartkitError as error:
@@ -104,15 +137,28 @@ def _fault(cells: dict[str, str], known: Callable[[str], str], who: str) -> str:
 
 def _entry(cells: dict[str, str], who: str) -> Entry:
     return Entry(
-        cells["item"], cells.get("value", ""), cells.get("unit", ""), cells.get("who") or who,
-        cells.get("instrument", ""), cells.get("note", ""), _moment(cells["at"]) or "" if cells.get("at") else "",
+        cells["item"],
+        cells.get("value", ""),
+        cells.get("unit", ""),
+        cells.get("who") or who,
+        cells.get("instrument", ""),
+        cells.get("note", ""),
+        _moment(cells["at"]) or "" if cells.get("at") else "",
     )
 
 
 def _moment(text: str) -> str | None:
-    """A date and time as the journal keeps it, with the offset of this computer's zone where none is given; None if it is none."""
+    """A date and time as the journal keeps it, with the offset of this computer's zone where none
+    is given; None if it is none.
+    """
     try:
         found = datetime.fromisoformat(text)
-        return (found if found.tzinfo is not None else found.astimezone()).isoformat(timespec="milliseconds")
-    except (ValueError, OverflowError, OSError):  # no such day, or one that the zone's rules do not reach
+        return (found if found.tzinfo is not None else found.astimezone()).isoformat(
+            timespec="milliseconds"
+        )
+    except (
+        ValueError,
+        OverflowError,
+        OSError,
+    ):  # no such day, or one that the zone's rules do not reach
         return None

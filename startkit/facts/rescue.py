@@ -24,7 +24,8 @@ class Rescued:
     saved : int
         Entries whose own hash proves them whole.
     lost : tuple of int
-        Numbers of entries that must have existed and could not be read; the end of a truncated journal cannot be known.
+        Numbers of entries that must have existed and could not be read; the end of a truncated
+        journal cannot be known.
     files_lost : tuple of str
         Files of the job that could not be copied.
     """
@@ -57,19 +58,31 @@ def rescue(damaged: Path, folder: Path) -> Rescued:
     Raises
     ------
     JobError
-        There is no journal, its sheet cannot be read, nothing could be saved, or the new folder cannot be used.
+        There is no journal, its sheet cannot be read, nothing could be saved, or the new folder
+        cannot be used.
     """
     journal = Path(damaged) / DATABASE
     check_new_folder(Path(folder))
     if not journal.is_file():
-        raise JobError("there is no journal to rescue", str(damaged), "give the folder of the damaged job")
+        raise JobError(
+            "there is no journal to rescue", str(damaged), "give the folder of the damaged job"
+        )
     try:
         machine_.load(Path(damaged) / SHEET)
     except StartkitError as error:
-        raise JobError(f"the machine sheet cannot be read ({error.what})", str(damaged), f"put a good copy of {SHEET} into the damaged job's folder, and rescue again") from None
+        raise JobError(
+            f"the machine sheet cannot be read ({error.what})",
+            str(damaged),
+            f"put a good copy of {SHEET} into the damaged job's folder, and rescue again",
+        ) from None
     entries = whole_entries(journal)
     if not entries:
-        raise JobError("nothing could be read", str(journal), "keep the file: a copy from a backup or a printed record, with `startkit import`, is what remains")
+        raise JobError(
+            "nothing could be read",
+            str(journal),
+            "keep the file: a copy from a backup or a printed record, with `startkit import`, is"
+            " what remains",
+        )
     return _saved(Path(damaged), Path(folder), entries)
 
 
@@ -78,7 +91,11 @@ def _saved(damaged: Path, folder: Path, entries: dict[int, Entry]) -> Rescued:
         with whole.folder(folder) as made:
             return replace(_put(damaged, made, entries), folder=folder)
     except OSError as error:
-        raise JobError(f"the new folder cannot be made ({error.strerror})", str(folder), "check that the disk or stick has room and is not write-protected") from None
+        raise JobError(
+            f"the new folder cannot be made ({error.strerror})",
+            str(folder),
+            "check that the disk or stick has room and is not write-protected",
+        ) from None
 
 
 def _put(damaged: Path, folder: Path, entries: dict[int, Entry]) -> Rescued:
@@ -86,8 +103,16 @@ def _put(damaged: Path, folder: Path, entries: dict[int, Entry]) -> Rescued:
     lost = tuple(sorted(set(range(1, max(entries) + 1)) - set(entries)))
     # The chain is broken where entries are missing: they are chained anew.
     kept = [e for _, e in sorted(entries.items())]
-    said = f"{len(kept)} entries saved; lost: {_ranges(lost) or 'none known'}; last hash {kept[-1].digest}"
-    Journal.create(folder / DATABASE).append([*(Entry(e.what, e.value, e.unit, e.who, e.instrument, e.note, e.at) for e in kept), Entry("job.rescued", said)])
+    said = (
+        f"{len(kept)} entries saved; lost: {_ranges(lost) or 'none known'}; last hash"
+        f" {kept[-1].digest}"
+    )
+    Journal.create(folder / DATABASE).append(
+        [
+            *(Entry(e.what, e.value, e.unit, e.who, e.instrument, e.note, e.at) for e in kept),
+            Entry("job.rescued", said),
+        ]
+    )
     return Rescued(folder, len(kept), lost, tuple(files_lost))
 
 

@@ -38,4 +38,8 @@ def find(name: str) -> Path:
         found = home / f"{given.name}.ipynb"
         if given.name == name and found.is_file():
             return found
-    raise JobError(f"there is no template {name!r}", "template", f"use {', '.join(names())} or the path of a notebook")
+    raise JobError(
+        f"there is no template {name!r}",
+        "template",
+        f"use {', '.join(names())} or the path of a notebook",
+    )

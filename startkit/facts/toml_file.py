@@ -10,9 +10,12 @@ from typing import Any
 
 from startkit.errors import SheetError
 
-# No two ways to match the same text: a line of a hundred thousand blanks must not keep anybody waiting.
+# No two ways to match the same text: a line of a hundred thousand blanks must not keep anybody
+# waiting.
 _HEADER = re.compile(r"""^\s*\[(\[?)((?:"[^"]*"|'[^']*'|[^\]\["'])+)\]""")
-_KEY = re.compile(r"""^\s*((?:"[^"]*"|'[^']*'|[A-Za-z0-9_\-]+)(?:\s*\.\s*(?:"[^"]*"|'[^']*'|[A-Za-z0-9_\-]+))*)\s*=""")
+_KEY = re.compile(
+    r"""^\s*((?:"[^"]*"|'[^']*'|[A-Za-z0-9_\-]+)(?:\s*\.\s*(?:"[^"]*"|'[^']*'|[A-Za-z0-9_\-]+))*)\s*="""
+)
 _PART = re.compile(r""""([^"]*)"|'([^']*)'|([A-Za-z0-9_\-]+)""")
 
 LARGEST, DEEPEST = 5_000_000, 64  # bytes of a file; dots in one key
@@ -31,14 +34,24 @@ def load(path: Path) -> tuple[dict[str, Any], str]:
         if path.exists() and not path.is_file():
             raise SheetError("this is not a file", str(path), "give the file itself")
         if path.stat().st_size > LARGEST:
-            raise SheetError("the file is far larger than one that a person writes", str(path), "check the name")
+            raise SheetError(
+                "the file is far larger than one that a person writes", str(path), "check the name"
+            )
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
-        raise SheetError("there is no such file", str(path), "check the name and the folder") from None
+        raise SheetError(
+            "there is no such file", str(path), "check the name and the folder"
+        ) from None
     except UnicodeDecodeError:
-        raise SheetError("the file is not UTF-8 text", str(path), "save it again with the encoding UTF-8") from None
+        raise SheetError(
+            "the file is not UTF-8 text", str(path), "save it again with the encoding UTF-8"
+        ) from None
     except OSError as error:
-        raise SheetError(f"the file cannot be read ({error.strerror})", str(path), "check that it is a file you may read") from None
+        raise SheetError(
+            f"the file cannot be read ({error.strerror})",
+            str(path),
+            "check that it is a file you may read",
+        ) from None
     return parse(text, str(path)), text
 
 
@@ -52,21 +65,30 @@ def parse(text: str, name: str) -> dict[str, Any]:
         found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
         where = f"{name}, line {found.group(1)}" if found else f"{name}, last line"
         reason = re.sub(r"\s*\(at .*\)$", "", str(error)).lower()
-        raise SheetError(f"this is not TOML ({reason})", where, 'write  name = "value unit"  with the quotes') from None
+        raise SheetError(
+            f"this is not TOML ({reason})", where, 'write  name = "value unit"  with the quotes'
+        ) from None
     except RecursionError:
-        raise SheetError("the file is nested too deeply", name, "remove the nested brackets") from None
+        raise SheetError(
+            "the file is nested too deeply", name, "remove the nested brackets"
+        ) from None
 
 
 def _is_deep(line: str) -> bool:
-    """True for a key of more parts than a person writes: the time to read one grows with the square of their number."""
-    keys = line.split("=")[:-1] or ([line.partition(",")[0]] if line.lstrip().startswith("[") else [])
+    """True for a key of more parts than a person writes: the time to read one grows with the square
+    of their number.
+    """
+    keys = line.split("=")[:-1] or (
+        [line.partition(",")[0]] if line.lstrip().startswith("[") else []
+    )
     return any(key.count(".") > DEEPEST for key in keys)
 
 
 def line_of(text: str, path: Path_) -> int:
     """The line (from 1) on which the key at `path` stands, or its nearest parent; 0 if none does.
 
-    ``("selection", "points", 2, "power")`` is the key ``power`` of the third ``[[selection.points]]``.
+    ``("selection", "points", 2, "power")`` is the key ``power`` of the third
+    ``[[selection.points]]``.
     """
     lines = _lines(text)
     for length in range(len(path), 0, -1):
@@ -94,7 +116,9 @@ def _lines(text: str) -> dict[Path_, int]:
 
 
 def _parts(dotted: str) -> Path_:
-    return tuple(next(g for g in match.groups() if g is not None) for match in _PART.finditer(dotted))
+    return tuple(
+        next(g for g in match.groups() if g is not None) for match in _PART.finditer(dotted)
+    )
 
 
 def where(name: str, text: str, path: Path_) -> str:

@@ -1,4 +1,6 @@
-"""A trend: readings of many points over time, from one file, in SI, with a quality mark on every reading."""
+"""A trend: readings of many points over time, from one file, in SI, with a quality mark on every
+reading.
+"""
 
 from __future__ import annotations
 
@@ -28,7 +30,8 @@ if TYPE_CHECKING:
 
 FOLDER, ITEM = "trends", "trend."
 _ATMOSPHERE = Q(101.325, "kilopascal")
-# Bounds of what is possible are read with any barometer; a reading near them is not one of a machine.
+# Bounds of what is possible are read with any barometer; a reading near them is not one of a
+# machine.
 
 
 @dataclass(frozen=True)
@@ -51,7 +54,8 @@ class Trend:
     gaps : tuple of (float, float)
         Stretches without rows.
     values : dict of str -> numpy.ndarray
-        Readings by point [SI base unit], as they stand in the file; gauge pressures without the barometer.
+        Readings by point [SI base unit], as they stand in the file; gauge pressures without the
+        barometer.
     quality : dict of str -> numpy.ndarray
         Marks by point and row, see `trend_quality`; those of the row's stamp included.
     columns : dict of str -> Mapped
@@ -86,15 +90,21 @@ class Trend:
         return self.columns[point].reference == "gauge"
 
     def usable(self, point: str) -> np.ndarray:
-        """Readings of a point beside `clock` [SI base unit]; not a number where a mark says that they are not to be used."""
+        """Readings of a point beside `clock` [SI base unit]; not a number where a mark says that
+        they are not to be used.
+        """
         rows = self.rows
-        return np.where(self.quality[point][rows] & trend_quality.UNUSABLE, np.nan, self.values[point][rows])
+        return np.where(
+            self.quality[point][rows] & trend_quality.UNUSABLE, np.nan, self.values[point][rows]
+        )
 
     def moment(self, seconds: float) -> str:
         """A moment as text on the trend's own clock, ``2026-04-16 09:20:10``."""
         from datetime import datetime
 
-        return datetime.fromtimestamp(seconds, trend_time.zone_of(self.zone)).strftime("%Y-%m-%d %H:%M:%S")
+        return datetime.fromtimestamp(seconds, trend_time.zone_of(self.zone)).strftime(
+            "%Y-%m-%d %H:%M:%S"
+        )
 
     def seconds(self, text: str) -> float:
         """The moment that a text means on the trend's own clock.
@@ -109,15 +119,21 @@ class Trend:
         try:
             found = datetime.fromisoformat(text.strip())
         except ValueError:
-            raise ReadingError(f"{text!r} is not a date and time", f"trend {self.name}", "write it as 2026-04-16 09:20:10") from None
-        return (found if found.tzinfo else found.replace(tzinfo=trend_time.zone_of(self.zone))).timestamp()
+            raise ReadingError(
+                f"{text!r} is not a date and time",
+                f"trend {self.name}",
+                "write it as 2026-04-16 09:20:10",
+            ) from None
+        return (
+            found if found.tzinfo else found.replace(tzinfo=trend_time.zone_of(self.zone))
+        ).timestamp()
 
     def marks(self) -> dict[str, dict[int, int]]:
         """How many readings of each point carry which mark."""
         return {point: trend_quality.counts(flags) for point, flags in self.quality.items()}
 
 
-# --- from file and map to trend -----------------------------------------------------------------------
+# --- from file and map to trend -------------------------------------------------------------------
 
 
 def build(path: Path, made: TrendMap, name: str = "", digest: str = "") -> Trend:
@@ -129,30 +145,51 @@ def build(path: Path, made: TrendMap, name: str = "", digest: str = "") -> Trend
         The file cannot be read, or lacks a column of the map.
     """
     wanted = {*made.stamps, *(column.column for column in made.used)}
-    raw = trend_file.read(path, made.layout if path.suffix.lower() not in (".parquet", ".pq") else None, wanted)
+    raw = trend_file.read(
+        path, made.layout if path.suffix.lower() not in (".parquet", ".pq") else None, wanted
+    )
     time = _time(raw, made)
     raw, time = _oldest_first(raw, time)
     problems = [_bad_sentence(raw.bad, raw.bad_count)] if raw.bad_count else []
     unread = int(np.count_nonzero(~np.isfinite(time)))
     if unread == time.size:
-        raise ReadingError(f"no stamp in {' and '.join(made.stamps)} can be read as {made.format}", path.name, "correct time.format in its map")
+        raise ReadingError(
+            f"no stamp in {' and '.join(made.stamps)} can be read as {made.format}",
+            path.name,
+            "correct time.format in its map",
+        )
     if unread:
-        problems.append(f"{unread} of {time.size} stamps cannot be read as {made.format}; their rows are kept and marked.")
+        problems.append(
+            f"{unread} of {time.size} stamps cannot be read as {made.format}; their rows are kept"
+            " and marked."
+        )
     clock = trend_quality.clock(time)
     with ThreadPoolExecutor(2) as pool:
         found = list(pool.map(lambda column: _point(raw, column, time, clock), made.used))
     problems += [problem for _, _, problem in found if problem]
     names = [column.point for column in made.used]
     return Trend(
-        name, path.name, digest, time, made.zone if made.zone != trend_time.STAMPED else "", clock.rows, clock.step, clock.gaps,
-        dict(zip(names, (values for values, _, _ in found), strict=True)), dict(zip(names, (flags for _, flags, _ in found), strict=True)),
-        {column.point: _with_reference(column) for column in made.used}, tuple(problems),
+        name,
+        path.name,
+        digest,
+        time,
+        made.zone if made.zone != trend_time.STAMPED else "",
+        clock.rows,
+        clock.step,
+        clock.gaps,
+        dict(zip(names, (values for values, _, _ in found), strict=True)),
+        dict(zip(names, (flags for _, flags, _ in found), strict=True)),
+        {column.point: _with_reference(column) for column in made.used},
+        tuple(problems),
     )
 
 
 def _bad_sentence(bad: tuple[BadRow, ...], count: int) -> str:
     shown = "; ".join(f"line {row.line}: {row.why}: {row.text[:60]!r}" for row in bad[:3])
-    return f"{count} rows do not fit the columns and are left out ({shown}{'; and more' if count > 3 else ''})."
+    return (
+        f"{count} rows do not fit the columns and are left out"
+        f" ({shown}{'; and more' if count > 3 else ''})."
+    )
 
 
 def _time(raw: RawTable, made: TrendMap) -> np.ndarray:
@@ -163,7 +200,9 @@ def _time(raw: RawTable, made: TrendMap) -> np.ndarray:
     if len(parts) == 1:
         return trend_time.moments(parts[0], made.format, made.zone)
     texts = [pc.utf8_trim_whitespace(pc.cast(part, pa.string()).combine_chunks()) for part in parts]
-    return trend_time.moments(pa.chunked_array([pc.binary_join_element_wise(*texts, scalar(" "))]), made.format, made.zone)
+    return trend_time.moments(
+        pa.chunked_array([pc.binary_join_element_wise(*texts, scalar(" "))]), made.format, made.zone
+    )
 
 
 def _oldest_first(raw: RawTable, time: np.ndarray) -> tuple[RawTable, np.ndarray]:
@@ -172,7 +211,17 @@ def _oldest_first(raw: RawTable, time: np.ndarray) -> tuple[RawTable, np.ndarray
     if not steps.size or np.count_nonzero(steps < 0) <= steps.size / 2:
         return raw, time
     turned = places(np.arange(time.size - 1, -1, -1))
-    return RawTable(raw.layout, raw.names, raw.units, tuple(None if column is None else column.take(turned) for column in raw.columns), raw.bad, raw.bad_count), time[::-1].copy()
+    return (
+        RawTable(
+            raw.layout,
+            raw.names,
+            raw.units,
+            tuple(None if column is None else column.take(turned) for column in raw.columns),
+            raw.bad,
+            raw.bad_count,
+        ),
+        time[::-1].copy(),
+    )
 
 
 def _with_reference(column: Mapped) -> Mapped:
@@ -190,7 +239,9 @@ def _written_reference(unit: str) -> str:
     return "gauge" if meaning.reference else "absolute"
 
 
-def _point(raw: RawTable, column: Mapped, time: np.ndarray, clock: trend_quality.Clock) -> tuple[np.ndarray, np.ndarray, str]:
+def _point(
+    raw: RawTable, column: Mapped, time: np.ndarray, clock: trend_quality.Clock
+) -> tuple[np.ndarray, np.ndarray, str]:
     """Readings [SI], marks and fault of one point."""
     point = points()[column.point]
     cells = trend_file.numbers(raw.column(column.column), raw.layout.decimal)
@@ -201,7 +252,13 @@ def _point(raw: RawTable, column: Mapped, time: np.ndarray, clock: trend_quality
     whole = rows.size == values.size
     ordered = (lambda each: each) if whole else (lambda each: each[rows])
     found = trend_quality.marks(
-        ordered(values), ordered(time), kind=point.kind, zero=point.zero, live=point.live, usual=_usual(point, column), exact_zero=ordered(cells.values) == 0,
+        ordered(values),
+        ordered(time),
+        kind=point.kind,
+        zero=point.zero,
+        live=point.live,
+        usual=_usual(point, column),
+        exact_zero=ordered(cells.values) == 0,
     )
     flags[rows] |= found
     return values, flags, _unreadable(column, cells)
@@ -210,15 +267,26 @@ def _point(raw: RawTable, column: Mapped, time: np.ndarray, clock: trend_quality
 def _unreadable(column: Mapped, cells: Numbers) -> str:
     if not cells.unreadable:
         return ""
-    return f"{column.column}: {cells.unreadable} cells are no number ({', '.join(repr(each) for each in cells.examples)}); they are kept as lacking."
+    return (
+        f"{column.column}: {cells.unreadable} cells are no number"
+        f" ({', '.join(repr(each) for each in cells.examples)}); they are kept as lacking."
+    )
 
 
 def _line(column: Mapped, point: Point) -> tuple[float, float]:
-    """SI value of the cells 0 and 1: every unit here is a straight line. Gauge pressures stay gauge."""
+    """SI value of the cells 0 and 1: every unit here is a straight line. Gauge pressures stay
+    gauge.
+    """
     kind = point.kind
     if kind == "gauge_pressure":
-        kind = "relative_pressure" if (column.reference or _written_reference(column.unit)) == "gauge" else "pressure"
-    at_nought, at_one = (_si(column.scale * cell + column.offset, kind, column.unit, point) for cell in (0.0, 1.0))
+        kind = (
+            "relative_pressure"
+            if (column.reference or _written_reference(column.unit)) == "gauge"
+            else "pressure"
+        )
+    at_nought, at_one = (
+        _si(column.scale * cell + column.offset, kind, column.unit, point) for cell in (0.0, 1.0)
+    )
     return at_nought, at_one
 
 
@@ -235,9 +303,15 @@ def _si(value: float, kind: str, unit: str, point: Point) -> float:
 def _usual(point: Point, column: Mapped) -> tuple[float, float]:
     low, high = (parse(text, point.kind, barometer=_ATMOSPHERE) for text in point.usual)
     shift = 0.0
-    if point.kind == "gauge_pressure" and (column.reference or _written_reference(column.unit)) == "gauge":
+    if (
+        point.kind == "gauge_pressure"
+        and (column.reference or _written_reference(column.unit)) == "gauge"
+    ):
         shift = float(_ATMOSPHERE.to_base_units().magnitude)
-    return float(low.to_base_units().magnitude) - shift, float(high.to_base_units().magnitude) - shift
+    return (
+        float(low.to_base_units().magnitude) - shift,
+        float(high.to_base_units().magnitude) - shift,
+    )
 
 
 def guess(path: Path, machine: Machine | None = None) -> TrendMap:
@@ -245,7 +319,7 @@ def guess(path: Path, machine: Machine | None = None) -> TrendMap:
     return trend_guess.guess(trend_file.read(Path(path)), machine)
 
 
-# --- in a job's folder ----------------------------------------------------------------------------------
+# --- in a job's folder ----------------------------------------------------------------------------
 
 
 def digest_of(path: Path) -> str:
@@ -257,8 +331,11 @@ def digest_of(path: Path) -> str:
     return found.hexdigest()
 
 
-def import_file(job: Job, path: Path, map_path: Path, who: str, at: str = "", name: str = "") -> Trend:
-    """Keep a trend's file and its confirmed map in the job's folder and write that into the journal.
+def import_file(
+    job: Job, path: Path, map_path: Path, who: str, at: str = "", name: str = ""
+) -> Trend:
+    """Keep a trend's file and its confirmed map in the job's folder and write that into the
+    journal.
 
     Parameters
     ----------
@@ -274,27 +351,41 @@ def import_file(job: Job, path: Path, map_path: Path, who: str, at: str = "", na
     Raises
     ------
     ReadingError, SheetError, JobError
-        Nobody is named, the map is not confirmed, the file cannot be read, or another file has that name already.
+        Nobody is named, the map is not confirmed, the file cannot be read, or another file has that
+        name already.
     """
     path, map_path = Path(path), Path(map_path)
     if not who.strip():
         raise ReadingError("nobody is named who confirmed the map", map_path.name, "give --who")
     made = trend_map.load(map_path)
     if not made.confirmed:
-        raise ReadingError("nobody has confirmed this map", map_path.name, "look at every line, correct it and set  confirmed = true")
+        raise ReadingError(
+            "nobody has confirmed this map",
+            map_path.name,
+            "look at every line, correct it and set  confirmed = true",
+        )
     if not made.used:
-        raise ReadingError("the map gives no column a point", map_path.name, "name the points of the columns that matter")
+        raise ReadingError(
+            "the map gives no column a point",
+            map_path.name,
+            "name the points of the columns that matter",
+        )
     name = name or _name_of(path)
     digest = digest_of(path)
     known = job.state().latest.get(ITEM + name)
     if known is not None and _digests(known)[0] not in ("", digest):
-        raise JobError(f"another file is imported as trend {name!r} already", path.name, "rename the file")
+        raise JobError(
+            f"another file is imported as trend {name!r} already", path.name, "rename the file"
+        )
     found = build(path, made, name, digest)
     kept, kept_map = _kept(job, path, name), _kept(job, map_path, name)
     _copy(path, kept)
     _copy(map_path, kept_map)
     first, last = (found.moment(each) for each in (found.clock[0], found.clock[-1]))
-    note = f"sha256 {digest}; map {kept_map.name} sha256 {digest_of(kept_map)}; {len(found)} rows of {len(found.values)} points, {first} to {last}"
+    note = (
+        f"sha256 {digest}; map {kept_map.name} sha256 {digest_of(kept_map)}; {len(found)} rows of"
+        f" {len(found.values)} points, {first} to {last}"
+    )
     job.record(Entry(ITEM + name, kept.name, "", who, "", note, at))
     return found
 
@@ -314,7 +405,11 @@ def _copy(source: Path, target: Path) -> None:
         if not target.exists() or not target.samefile(source):
             whole.copy(source, target)
     except OSError as error:
-        raise JobError(f"the file cannot be kept in the job ({error.strerror})", str(target), "check that the job's folder can be written") from None
+        raise JobError(
+            f"the file cannot be kept in the job ({error.strerror})",
+            str(target),
+            "check that the job's folder can be written",
+        ) from None
 
 
 def _digests(entry: Entry) -> tuple[str, str]:
@@ -334,7 +429,11 @@ class Trends(Mapping[str, Trend]):
         self._lock = threading.RLock()
 
     def _entries(self) -> dict[str, Entry]:
-        return {what.removeprefix(ITEM): entry for what, entry in self._job.state().latest.items() if what.startswith(ITEM) and entry.value}
+        return {
+            what.removeprefix(ITEM): entry
+            for what, entry in self._job.state().latest.items()
+            if what.startswith(ITEM) and entry.value
+        }
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._entries())
@@ -359,7 +458,13 @@ class Trends(Mapping[str, Trend]):
         digests = _digests(entry)
         for file, digest in zip((path, map_path), digests, strict=True):
             if not file.is_file():
-                raise JobError("a trend's file is missing", str(file), "put it back as it was imported")
+                raise JobError(
+                    "a trend's file is missing", str(file), "put it back as it was imported"
+                )
             if digest != digest_of(file):
-                raise JobError("a trend's file was changed after it was imported", str(file), "put the original back; its SHA-256 stands in the journal")
+                raise JobError(
+                    "a trend's file was changed after it was imported",
+                    str(file),
+                    "put the original back; its SHA-256 stands in the journal",
+                )
         return build(path, trend_map.load(map_path), name, digests[0])

@@ -1,4 +1,5 @@
-"""A trend's file as it lies: which marks separate it, where its header stands, its columns, its faulty rows.
+"""A trend's file as it lies: which marks separate it, where its header stands, its columns, its
+faulty rows.
 
 Nothing is interpreted here but the layout: what a column means stands in its map (`trend_map`).
 Text files are read by pyarrow on all cores; workbooks and Parquet files by `trend_sheets`.
@@ -28,7 +29,29 @@ HEAD = 256 * 1024  # bytes from which the layout is seen
 SHOWN = 20  # faulty rows shown with their text
 DELIMITERS = ("\t", ";", ",", "|")
 # What systems write where they have no reading; compared without case.
-LACKING = ("", "-", "--", "---", "----", "*", "**", "***", "nan", "null", "none", "n/a", "na", "#n/a", "no data", "nodata", "bad", "?", "????", "offline", "<null>")
+LACKING = (
+    "",
+    "-",
+    "--",
+    "---",
+    "----",
+    "*",
+    "**",
+    "***",
+    "nan",
+    "null",
+    "none",
+    "n/a",
+    "na",
+    "#n/a",
+    "no data",
+    "nodata",
+    "bad",
+    "?",
+    "????",
+    "offline",
+    "<null>",
+)
 
 
 @dataclass(frozen=True)
@@ -103,7 +126,11 @@ class RawTable:
         import difflib
 
         near = difflib.get_close_matches(name, self.names, n=1)
-        raise ReadingError(f"the file has no column {name!r}", "trend", f"did you mean {near[0]!r}?" if near else f"it has {', '.join(self.names[:8])}")
+        raise ReadingError(
+            f"the file has no column {name!r}",
+            "trend",
+            f"did you mean {near[0]!r}?" if near else f"it has {', '.join(self.names[:8])}",
+        )
 
 
 def read(path: Path, layout: Layout | None = None, only: Collection[str] | None = None) -> RawTable:
@@ -127,9 +154,15 @@ def read(path: Path, layout: Layout | None = None, only: Collection[str] | None 
     if suffix in (".xlsx", ".xlsm", ".parquet", ".pq"):
         from startkit.facts import trend_sheets
 
-        return trend_sheets.read_workbook(path, layout) if suffix.startswith(".xls") else trend_sheets.read_parquet(path, only)
+        return (
+            trend_sheets.read_workbook(path, layout)
+            if suffix.startswith(".xls")
+            else trend_sheets.read_parquet(path, only)
+        )
     if suffix == ".xls":
-        raise ReadingError("this is the old workbook format", path.name, "save it again as XLSX or CSV")
+        raise ReadingError(
+            "this is the old workbook format", path.name, "save it again as XLSX or CSV"
+        )
     return _read_text(path, layout or sniff(path), only)
 
 
@@ -137,11 +170,21 @@ def _check_size(path: Path) -> None:
     try:
         size = path.stat().st_size
     except OSError as error:
-        raise ReadingError(f"the file cannot be read ({error.strerror})", str(path), "check the name") from None
+        raise ReadingError(
+            f"the file cannot be read ({error.strerror})", str(path), "check the name"
+        ) from None
     if not path.is_file() or size == 0:
-        raise ReadingError("the file is empty" if path.is_file() else "this is not a file", str(path), "export the trend again")
+        raise ReadingError(
+            "the file is empty" if path.is_file() else "this is not a file",
+            str(path),
+            "export the trend again",
+        )
     if size > LARGEST:
-        raise ReadingError(f"the file is larger than {LARGEST / 1e9:g} GB", path.name, "export a shorter stretch of time")
+        raise ReadingError(
+            f"the file is larger than {LARGEST / 1e9:g} GB",
+            path.name,
+            "export a shorter stretch of time",
+        )
 
 
 # --- looking at a text file -----------------------------------------------------------------------
@@ -161,10 +204,20 @@ def sniff(path: Path) -> Layout:
     lines = _lines(text)
     lines = lines[:-1] if len(head) == HEAD and len(lines) > 1 else lines
     if lines and len(head) == HEAD and len(lines) < 3:
-        raise ReadingError("a line of the file is longer than a table's", path.name, f"export at most {MOST_COLUMNS} columns")
-    best = max((_rated(lines[:400], delimiter) for delimiter in DELIMITERS), key=lambda each: each[0])
+        raise ReadingError(
+            "a line of the file is longer than a table's",
+            path.name,
+            f"export at most {MOST_COLUMNS} columns",
+        )
+    best = max(
+        (_rated(lines[:400], delimiter) for delimiter in DELIMITERS), key=lambda each: each[0]
+    )
     if best[0] <= 0:
-        raise ReadingError("no comma, semicolon, tab or bar separates this file into columns", path.name, "export it as CSV")
+        raise ReadingError(
+            "no comma, semicolon, tab or bar separates this file into columns",
+            path.name,
+            "export it as CSV",
+        )
     return replace(best[1], encoding=encoding if encoding != "utf8" or _is_utf8(path) else "cp1252")
 
 
@@ -182,13 +235,19 @@ def _is_utf8(path: Path) -> bool:
 
 
 def _lines(text: str) -> list[str]:
-    """Lines as the reader of the whole file counts them: a form feed or a Unicode separator ends none."""
+    """Lines as the reader of the whole file counts them: a form feed or a Unicode separator ends
+    none.
+    """
     lines = re.split(r"\r\n|\n|\r", text)
     return lines[:-1] if lines and not lines[-1] else lines
 
 
 def _decoded(head: bytes, name: str) -> tuple[str, str]:
-    for mark, encoding in ((b"\xef\xbb\xbf", "utf8"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
+    for mark, encoding in (
+        (b"\xef\xbb\xbf", "utf8"),
+        (b"\xff\xfe", "utf-16"),
+        (b"\xfe\xff", "utf-16"),
+    ):
         if head.startswith(mark):
             return encoding, head[: len(head) // 2 * 2].decode(encoding, "replace").lstrip("\ufeff")
     if b"\x00" in head:
@@ -201,7 +260,9 @@ def _decoded(head: bytes, name: str) -> tuple[str, str]:
 
 
 def _rated(lines: list[str], delimiter: str) -> tuple[float, Layout]:
-    """How much of a table this delimiter makes: columns alike from row to row, cells that are readings."""
+    """How much of a table this delimiter makes: columns alike from row to row, cells that are
+    readings.
+    """
     rows = _split(lines, delimiter)
     counts = Counter(len(row) for row in rows[len(rows) // 4 :] if any(row))
     if not counts:
@@ -221,8 +282,13 @@ def _split(lines: list[str], delimiter: str) -> list[list[str]]:
         return [[cell.strip() for cell in line.split(delimiter)] for line in lines]
 
 
-_NUMBER = re.compile(r"^[+\-−]?(?:\d{1,3}(?:[,.' ]\d{3})+|\d+)?(?:[.,]\d*)?(?:[eE][+\-]?\d+)?\s*%?$")
-_STAMP = re.compile(r"^\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}|^\d{1,2}:\d{2}|^\d{1,2}[ \-][A-Za-z]{3}[ \-]\d{2,4}|^[A-Za-z]{3,9} \d{1,2},? \d{4}")
+_NUMBER = re.compile(
+    r"^[+\-−]?(?:\d{1,3}(?:[,.' ]\d{3})+|\d+)?(?:[.,]\d*)?(?:[eE][+\-]?\d+)?\s*%?$"
+)
+_STAMP = re.compile(
+    r"^\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}|^\d{1,2}:\d{2}|^\d{1,2}[ \-][A-Za-z]{3}["
+    r" \-]\d{2,4}|^[A-Za-z]{3,9} \d{1,2},? \d{4}"
+)
 
 
 def is_number(cell: str) -> bool:
@@ -241,20 +307,41 @@ def _is_reading(cell: str) -> bool:
 
 def _layout(rows: list[list[str]], width: int, delimiter: str) -> Layout:
     """Where header, units and readings begin."""
-    first = next((i for i, row in enumerate(rows) if is_data(row, width) and is_data(rows[min(i + 1, len(rows) - 1)], width)), 0)
+    first = next(
+        (
+            i
+            for i, row in enumerate(rows)
+            if is_data(row, width) and is_data(rows[min(i + 1, len(rows) - 1)], width)
+        ),
+        0,
+    )
     header, units = first - 1, -1
-    if header > 0 and are_units(rows[header]) and len(rows[header - 1]) >= width - 1 and not are_units(rows[header - 1]):
+    if (
+        header > 0
+        and are_units(rows[header])
+        and len(rows[header - 1]) >= width - 1
+        and not are_units(rows[header - 1])
+    ):
         header, units = header - 1, header
     cells = [cell for row in rows[first:] for cell in row]
-    commas, points = (sum(bool(re.fullmatch(rf"[+\-−]?[\d.,' ]*\d?{mark}\d+", cell)) for cell in cells) for mark in (",", r"\."))
+    commas, points = (
+        sum(bool(re.fullmatch(rf"[+\-−]?[\d.,' ]*\d?{mark}\d+", cell)) for cell in cells)
+        for mark in (",", r"\.")
+    )
     decimal = "," if delimiter != "," and commas > points else "."
     return Layout(delimiter, decimal, "utf8", header + 1, units + 1, first + 1)
 
 
 def is_data(row: list[str], width: int) -> bool:
-    """True if a row looks like readings: as wide as the others, and half of its cells numbers or stamps."""
+    """True if a row looks like readings: as wide as the others, and half of its cells numbers or
+    stamps.
+    """
     filled = [cell for cell in row if cell.casefold() not in LACKING]
-    return abs(len(row) - width) <= 1 and bool(filled) and sum(is_number(c) or is_stamp(c) for c in filled) >= len(filled) / 2
+    return (
+        abs(len(row) - width) <= 1
+        and bool(filled)
+        and sum(is_number(c) or is_stamp(c) for c in filled) >= len(filled) / 2
+    )
 
 
 def are_units(row: list[str]) -> bool:
@@ -278,7 +365,9 @@ def _reads(text: str, kind: str) -> bool:
 
 
 def split_unit(name: str) -> tuple[str, str]:
-    """A column's name and the unit that stands in it: ``"CHWS Temp (°F)"`` -> ``("CHWS Temp", "°F")``."""
+    """A column's name and the unit that stands in it: ``"CHWS Temp (°F)"`` -> ``("CHWS Temp",
+    "°F")``.
+    """
     match = re.match(r"^(.*?)\s*[\[({<]\s*([^\[\](){}<>]+?)\s*[\])}>]\s*$", name)
     if match and is_unit(match.group(2)):
         return match.group(1), match.group(2)
@@ -289,7 +378,7 @@ def split_unit(name: str) -> tuple[str, str]:
     return name, ""
 
 
-# --- reading a text file ----------------------------------------------------------------------------
+# --- reading a text file --------------------------------------------------------------------------
 
 
 def names_of(cells: list[str], width: int) -> tuple[str, ...]:
@@ -318,27 +407,54 @@ def _read_text(path: Path, layout: Layout, only: Collection[str] | None) -> RawT
     try:
         table = arrow.read_csv(
             path,
-            arrow.ReadOptions(skip_rows=layout.first - 1, column_names=keys, block_size=4 << 20, encoding=layout.encoding),
+            arrow.ReadOptions(
+                skip_rows=layout.first - 1,
+                column_names=keys,
+                block_size=4 << 20,
+                encoding=layout.encoding,
+            ),
             arrow.ParseOptions(delimiter=layout.delimiter, invalid_row_handler=skip),
             arrow.ConvertOptions(
-                include_columns=[keys[i] for i in wanted], column_types={keys[i]: pa.string() for i in stamps}, null_values=_spelled(LACKING), strings_can_be_null=True,
-                decimal_point=layout.decimal, timestamp_parsers=[],
+                include_columns=[keys[i] for i in wanted],
+                column_types={keys[i]: pa.string() for i in stamps},
+                null_values=_spelled(LACKING),
+                strings_can_be_null=True,
+                decimal_point=layout.decimal,
+                timestamp_parsers=[],
             ),
         )
     except (pa.ArrowInvalid, pa.ArrowKeyError, UnicodeDecodeError, OSError) as error:
-        raise ReadingError(f"the file cannot be read as a table ({_reason(error)})", path.name, "export it again as CSV, or name delimiter and first line in its map") from None
+        raise ReadingError(
+            f"the file cannot be read as a table ({_reason(error)})",
+            path.name,
+            "export it again as CSV, or name delimiter and first line in its map",
+        ) from None
     if table.num_rows > MOST_ROWS or table.num_rows * len(names) > MOST_CELLS:
-        raise ReadingError(f"{table.num_rows} rows are more than one trend holds", path.name, "export a shorter stretch of time")
+        raise ReadingError(
+            f"{table.num_rows} rows are more than one trend holds",
+            path.name,
+            "export a shorter stretch of time",
+        )
     if not table.num_rows:
-        raise ReadingError("no row of the file fits its columns", path.name, "check delimiter and first line in its map")
+        raise ReadingError(
+            "no row of the file fits its columns",
+            path.name,
+            "check delimiter and first line in its map",
+        )
     columns: list[Any] = [None] * len(names)
     for i, column in zip(wanted, table.columns, strict=True):
         columns[i] = column
-    return RawTable(layout, names, units, tuple(columns), _bad_rows(path, layout, faulty), len(faulty))
+    return RawTable(
+        layout, names, units, tuple(columns), _bad_rows(path, layout, faulty), len(faulty)
+    )
 
 
 def _spelled(words: tuple[str, ...]) -> list[str]:
-    return list(dict.fromkeys(each for word in words for each in (word, word.upper(), word.capitalize(), word.title())))
+    return list(
+        dict.fromkeys(
+            each for word in words for each in (word, word.upper(), word.capitalize(), word.title())
+        )
+    )
 
 
 def _reason(error: Exception) -> str:
@@ -348,16 +464,24 @@ def _reason(error: Exception) -> str:
 def _head(path: Path, layout: Layout) -> tuple[tuple[str, ...], tuple[str, ...], list[int]]:
     """Names and units of the columns, and which of them look like stamps."""
     with path.open("rb") as file:
-        text = file.read(HEAD).decode({"utf8": "utf-8-sig"}.get(layout.encoding, layout.encoding), "replace")
+        text = file.read(HEAD).decode(
+            {"utf8": "utf-8-sig"}.get(layout.encoding, layout.encoding), "replace"
+        )
     lines = _lines(text)[: layout.first + 40]
     rows = _split(lines, layout.delimiter)
     samples = rows[layout.first - 1 :]
     width = Counter(len(row) for row in samples if any(row)).most_common(1)
     if not width:
-        raise ReadingError(f"no reading stands at or below line {layout.first}", path.name, "check the first line in its map")
+        raise ReadingError(
+            f"no reading stands at or below line {layout.first}",
+            path.name,
+            "check the first line in its map",
+        )
     count = width[0][0]
     if count > MOST_COLUMNS:
-        raise ReadingError(f"the file has more than {MOST_COLUMNS} columns", path.name, "export fewer points")
+        raise ReadingError(
+            f"the file has more than {MOST_COLUMNS} columns", path.name, "export fewer points"
+        )
     cells = rows[layout.header - 1] if layout.header else []
     units = [cell.strip("[]() ") for cell in rows[layout.units - 1]] if layout.units else []
     alike = [row for row in samples if len(row) == count]
@@ -377,12 +501,18 @@ def _bad_rows(path: Path, layout: Layout, faulty: list[Any]) -> tuple[BadRow, ..
         if place >= 0:
             line += content.count(b"\n", at, place)
             at = place
-        found.append(BadRow(line if place >= 0 else 0, row.text[:160], f"{row.actual_columns} columns instead of {row.expected_columns}"))
+        found.append(
+            BadRow(
+                line if place >= 0 else 0,
+                row.text[:160],
+                f"{row.actual_columns} columns instead of {row.expected_columns}",
+            )
+        )
         at = at + 1 if place >= 0 else at
     return tuple(found)
 
 
-# --- columns as numbers and texts ---------------------------------------------------------------------
+# --- columns as numbers and texts -----------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -403,7 +533,22 @@ class Numbers:
     examples: tuple[str, ...] = ()
 
 
-_SWITCH = {"on": 1.0, "true": 1.0, "yes": 1.0, "running": 1.0, "run": 1.0, "active": 1.0, "open": 1.0, "off": 0.0, "false": 0.0, "no": 0.0, "stopped": 0.0, "stop": 0.0, "inactive": 0.0, "closed": 0.0}
+_SWITCH = {
+    "on": 1.0,
+    "true": 1.0,
+    "yes": 1.0,
+    "running": 1.0,
+    "run": 1.0,
+    "active": 1.0,
+    "open": 1.0,
+    "off": 0.0,
+    "false": 0.0,
+    "no": 0.0,
+    "stopped": 0.0,
+    "stop": 0.0,
+    "inactive": 0.0,
+    "closed": 0.0,
+}
 
 
 def numbers(column: Any, decimal: str = ".") -> Numbers:
@@ -421,7 +566,12 @@ def numbers(column: Any, decimal: str = ".") -> Numbers:
     kind = column.type
     if pa.types.is_null(kind):
         return Numbers(np.full(len(column), np.nan))
-    if pa.types.is_boolean(kind) or pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind):
+    if (
+        pa.types.is_boolean(kind)
+        or pa.types.is_integer(kind)
+        or pa.types.is_floating(kind)
+        or pa.types.is_decimal(kind)
+    ):
         return Numbers(arrow.floats(column))
     return _from_texts(pc.cast(column, pa.string()), decimal)
 
@@ -436,7 +586,10 @@ def _from_texts(column: Any, decimal: str) -> Numbers:
     plain = pc.replace_substring(plain, thousands, "")
     plain = pc.replace_substring(pc.replace_substring(plain, decimal, "."), "−", "-")
     good = pc.match_substring_regex(plain, r"^[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?$")
-    values = pc.cast(pc.if_else(good, pc.replace_substring_regex(plain, r"^\+", ""), arrow.scalar(None)), pa.float64())
+    values = pc.cast(
+        pc.if_else(good, pc.replace_substring_regex(plain, r"^\+", ""), arrow.scalar(None)),
+        pa.float64(),
+    )
     return _with_words(arrow.floats(values), text)
 
 
@@ -453,5 +606,11 @@ def _with_words(found: np.ndarray, text: Any) -> Numbers:
     switch = {word: _SWITCH[folded] for word, folded in words.items() if folded in _SWITCH}
     for word, value in switch.items():
         found[arrow.marks(pc.equal(text, arrow.scalar(word)))] = value
-    rest = [each for each in kinds if each["values"] not in switch and each["values"].casefold() not in LACKING]
-    return Numbers(found, sum(each["counts"] for each in rest), tuple(each["values"][:40] for each in rest[:3]))
+    rest = [
+        each
+        for each in kinds
+        if each["values"] not in switch and each["values"].casefold() not in LACKING
+    ]
+    return Numbers(
+        found, sum(each["counts"] for each in rest), tuple(each["values"][:40] for each in rest[:3])
+    )

@@ -61,7 +61,9 @@ def vocabulary() -> Vocabulary:
     """The points and words that come with the tool (``startkit/facts/points.toml``)."""
     text = (resources.files("startkit.facts") / "points.toml").read_text(encoding="utf-8")
     table = toml_file.parse(text, "points.toml")
-    meaning = {spelling: (word,) for word, spellings in table["words"].items() for spelling in spellings}
+    meaning = {
+        spelling: (word,) for word, spellings in table["words"].items() for spelling in spellings
+    }
     meaning |= {short: tuple(words) for short, words in table["together"].items()}
     return Vocabulary({name: _point(name, body) for name, body in table["points"].items()}, meaning)
 
@@ -70,8 +72,17 @@ def _point(name: str, body: Mapping[str, Any]) -> Point:
     alone = [] if body.get("general") else [body.get("brick", "")]
     spelled = [name, *alone, *body.get("also", ()), body.get("haystack", "")]
     return Point(
-        name, body["label"], body["kind"], tuple(map(tuple, body["needs"])), frozenset(body["never"]), tuple(body["usual"]),
-        body["live"], body["zero"], body.get("brick", ""), body.get("haystack", ""), frozenset(fold(each) for each in spelled if each),
+        name,
+        body["label"],
+        body["kind"],
+        tuple(map(tuple, body["needs"])),
+        frozenset(body["never"]),
+        tuple(body["usual"]),
+        body["live"],
+        body["zero"],
+        body.get("brick", ""),
+        body.get("haystack", ""),
+        frozenset(fold(each) for each in spelled if each),
     )
 
 
@@ -90,7 +101,9 @@ _PARTS = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|\d+|%")
 
 @lru_cache(maxsize=4096)
 def words(name: str) -> tuple[str, ...]:
-    """The words that a column's name stands for: ``"CHWS_Temp"`` -> chilled, water, supply, temperature."""
+    """The words that a column's name stands for: ``"CHWS_Temp"`` -> chilled, water, supply,
+    temperature.
+    """
     known = vocabulary().meaning
     found: list[str] = []
     for whole in re.findall(r"[A-Za-z]+|\d+|%", name):
@@ -110,9 +123,13 @@ def says(name: str, point: Point, by_unit: str = "") -> float:
         The column's name without its unit.
     point : Point
     by_unit : str
-        A word that the unit stands for (``"temperature"`` for °F); counts as if it stood in the name.
+        A word that the unit stands for (``"temperature"`` for °F); counts as if it stood in the
+        name.
     """
-    if any(alias in fold(name) for alias in point.aliases if len(alias) > 12) or fold(name) in point.aliases:
+    if (
+        any(alias in fold(name) for alias in point.aliases if len(alias) > 12)
+        or fold(name) in point.aliases
+    ):
         return 1.0
     held = set(words(name)) | ({by_unit} if by_unit else set())
     if held & point.never:
@@ -124,16 +141,51 @@ def says(name: str, point: Point, by_unit: str = "") -> float:
 def _spread(hit: int, point: Point, held: set[str]) -> float:
     """Share of the groups hit; words that say something else take away."""
     share = hit / len(point.needs)
-    foreign = held & _TELLING - {word for group in point.needs for word in group} - {"water", "position", "refrigerant", "motor", "compressor"}
+    foreign = held & _TELLING - {word for group in point.needs for word in group} - {
+        "water",
+        "position",
+        "refrigerant",
+        "motor",
+        "compressor",
+    }
     if share == 1:
         return max(0.0, 0.95 - 0.15 * len(foreign))
     # "CHWS" leaves out that it is a temperature; nothing else in it says another kind.
-    left_out = hit == len(point.needs) - 1 >= 2 and point.needs[-1] == ("temperature",) and not held & {"temperature", "flow", "pressure", "differential", "power", "current"}
+    left_out = (
+        hit == len(point.needs) - 1 >= 2
+        and point.needs[-1] == ("temperature",)
+        and not held & {"temperature", "flow", "pressure", "differential", "power", "current"}
+    )
     return 0.65 if left_out and not foreign else 0.5 * share
 
 
 # Words that say something about a point; tags and numbers of machines do not count.
 _TELLING = {
-    "chilled", "evaporator", "condenser", "entering", "leaving", "supply", "return", "temperature", "pressure", "differential", "flow", "power", "current",
-    "percent", "vane", "speed", "frequency", "suction", "discharge", "liquid", "saturation", "oil", "sump", "set", "running", "limit", "unbalance",
+    "chilled",
+    "evaporator",
+    "condenser",
+    "entering",
+    "leaving",
+    "supply",
+    "return",
+    "temperature",
+    "pressure",
+    "differential",
+    "flow",
+    "power",
+    "current",
+    "percent",
+    "vane",
+    "speed",
+    "frequency",
+    "suction",
+    "discharge",
+    "liquid",
+    "saturation",
+    "oil",
+    "sump",
+    "set",
+    "running",
+    "limit",
+    "unbalance",
 }

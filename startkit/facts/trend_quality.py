@@ -1,4 +1,5 @@
-"""Quality of a trend's readings: what is marked as lost, stuck, spiked or out of time; nothing is deleted.
+"""Quality of a trend's readings: what is marked as lost, stuck, spiked or out of time; nothing is
+deleted.
 
 Thresholds are defaults of this workbook, without a source: they mark what a person would ask about.
 """
@@ -10,19 +11,36 @@ from dataclasses import dataclass
 import numpy as np
 
 LACKING, ZERO, STUCK, SPIKE, RANGE, CLOCK, DUPLICATE, GAP = (1 << n for n in range(8))
-# A row after a gap is as good as any other. A reading that does not move may be true: it is used, and doubted by name.
+# A row after a gap is as good as any other. A reading that does not move may be true: it is used,
+# and doubted by name.
 UNUSABLE = LACKING | ZERO | SPIKE | RANGE | CLOCK | DUPLICATE
 WORDS = {
-    LACKING: "no reading", ZERO: "zero, taken for a drop-out", STUCK: "does not move", SPIKE: "spike", RANGE: "outside what is possible",
-    CLOCK: "clock jumps", DUPLICATE: "stamp stands twice", GAP: "after a gap",
+    LACKING: "no reading",
+    ZERO: "zero, taken for a drop-out",
+    STUCK: "does not move",
+    SPIKE: "spike",
+    RANGE: "outside what is possible",
+    CLOCK: "clock jumps",
+    DUPLICATE: "stamp stands twice",
+    GAP: "after a gap",
 }
 
-STUCK_SECONDS, STUCK_ROWS, STUCK_TIMES = 1800.0, 30, 20.0  # how long a live reading may stand, and how many times its usual stand
+STUCK_SECONDS, STUCK_ROWS, STUCK_TIMES = (
+    1800.0,
+    30,
+    20.0,
+)  # how long a live reading may stand, and how many times its usual stand
 SHORT_ZERO = 3  # rows of zeros that a flow, power or current may not show between readings
 GAP_TIMES, JUMP_TIMES = 2.5, 10.0  # of the usual step
 SPIKE_TIMES = 4.0  # of the step that 99 % of rows stay under
 # Least height of a spike by kind of reading [SI]; the others: a share of the usual reading.
-SPIKE_LEAST = {"temperature": 1.5, "gauge_pressure": 15e3, "pressure_drop": 5e3, "pressure_difference": 10e3, "percent": 0.10}
+SPIKE_LEAST = {
+    "temperature": 1.5,
+    "gauge_pressure": 15e3,
+    "pressure_drop": 5e3,
+    "pressure_difference": 10e3,
+    "percent": 0.10,
+}
 SPIKE_SHARE = 0.15
 MOST_SEGMENTS = 3000
 
@@ -55,7 +73,8 @@ class Clock:
 def clock(time: np.ndarray) -> Clock:
     """Rows that together make the longest clock going forward; the others are marked.
 
-    A stamp set far ahead by mistake costs its own row only; after a clock was set back, rows count again from where they are new.
+    A stamp set far ahead by mistake costs its own row only; after a clock was set back, rows count
+    again from where they are new.
 
     Parameters
     ----------
@@ -74,7 +93,9 @@ def clock(time: np.ndarray) -> Clock:
     flags[out] = np.where(time[rows[place]] == time[out], DUPLICATE, CLOCK)
     wide = np.flatnonzero(np.diff(time[rows]) > GAP_TIMES * step)
     flags[rows[wide + 1]] |= GAP
-    return Clock(flags, rows, step, tuple((float(time[rows[i]]), float(time[rows[i + 1]])) for i in wide))
+    return Clock(
+        flags, rows, step, tuple((float(time[rows[i]]), float(time[rows[i + 1]])) for i in wide)
+    )
 
 
 def _usual_step(time: np.ndarray) -> float:
@@ -91,7 +112,9 @@ def _forward(time: np.ndarray, step: float) -> np.ndarray:
     # Stamps that stand twice are no jump: the first of each counts.
     first = np.concatenate(([True], steps != 0))
     kept = np.flatnonzero(first)
-    breaks = np.flatnonzero((np.diff(time[kept]) < 0) | (np.diff(time[kept]) > JUMP_TIMES * step)) + 1
+    breaks = (
+        np.flatnonzero((np.diff(time[kept]) < 0) | (np.diff(time[kept]) > JUMP_TIMES * step)) + 1
+    )
     if breaks.size >= MOST_SEGMENTS:
         return _rising(time)
     segments = np.split(kept, breaks)
@@ -127,10 +150,19 @@ def _chain(time: np.ndarray, segments: list[np.ndarray]) -> list[np.ndarray]:
     return found
 
 
-# --- one point --------------------------------------------------------------------------------------
+# --- one point ------------------------------------------------------------------------------------
 
 
-def marks(values: np.ndarray, time: np.ndarray, *, kind: str, zero: str, live: bool, usual: tuple[float, float], exact_zero: np.ndarray) -> np.ndarray:
+def marks(
+    values: np.ndarray,
+    time: np.ndarray,
+    *,
+    kind: str,
+    zero: str,
+    live: bool,
+    usual: tuple[float, float],
+    exact_zero: np.ndarray,
+) -> np.ndarray:
     """Quality marks of one point over rows whose stamps go forward.
 
     Parameters
@@ -176,7 +208,9 @@ def _lost_zeros(values: np.ndarray, exact: np.ndarray, zero: str) -> np.ndarray:
     starts, lengths = _runs(exact[1:] == exact[:-1])
     picked = exact[starts]
     if zero == "short":
-        picked &= (lengths <= SHORT_ZERO) & _between_readings(values, starts, lengths, 0.2 * float(np.median(np.abs(others))))
+        picked &= (lengths <= SHORT_ZERO) & _between_readings(
+            values, starts, lengths, 0.2 * float(np.median(np.abs(others)))
+        )
     else:
         # A temperature or pressure that passes through zero does not jump there.
         zero_value = float(values[np.flatnonzero(exact)[0]])
@@ -184,20 +218,34 @@ def _lost_zeros(values: np.ndarray, exact: np.ndarray, zero: str) -> np.ndarray:
     return np.repeat(picked, lengths)
 
 
-def _neighbours(values: np.ndarray, starts: np.ndarray, lengths: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _neighbours(
+    values: np.ndarray, starts: np.ndarray, lengths: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     before = np.where(starts > 0, values[np.maximum(starts - 1, 0)], np.nan)
     after = starts + lengths
     return before, np.where(after < values.size, values[np.minimum(after, values.size - 1)], np.nan)
 
 
-def _between_readings(values: np.ndarray, starts: np.ndarray, lengths: np.ndarray, least: float) -> np.ndarray:
+def _between_readings(
+    values: np.ndarray, starts: np.ndarray, lengths: np.ndarray, least: float
+) -> np.ndarray:
     before, after = _neighbours(values, starts, lengths)
     return (np.abs(before) > least) & (np.abs(after) > least)
 
 
-def _passes(values: np.ndarray, starts: np.ndarray, lengths: np.ndarray, zero_value: float, others: np.ndarray) -> np.ndarray:
+def _passes(
+    values: np.ndarray,
+    starts: np.ndarray,
+    lengths: np.ndarray,
+    zero_value: float,
+    others: np.ndarray,
+) -> np.ndarray:
     before, after = _neighbours(values, starts, lengths)
-    near = 5 * max(float(np.quantile(np.abs(np.diff(others)), 0.99)) if others.size > 1 else 0.0, 1e-3 * float(np.ptp(others)), 1e-9)
+    near = 5 * max(
+        float(np.quantile(np.abs(np.diff(others)), 0.99)) if others.size > 1 else 0.0,
+        1e-3 * float(np.ptp(others)),
+        1e-9,
+    )
     return (np.abs(before - zero_value) < near) | (np.abs(after - zero_value) < near)
 
 

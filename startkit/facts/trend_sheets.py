@@ -9,13 +9,26 @@ from pathlib import Path
 from typing import Any
 
 from startkit.errors import ReadingError
-from startkit.facts.trend_file import MOST_CELLS, MOST_COLUMNS, MOST_ROWS, BadRow, Layout, RawTable, are_units, is_data, names_of
+from startkit.facts.trend_file import (
+    MOST_CELLS,
+    MOST_COLUMNS,
+    MOST_ROWS,
+    BadRow,
+    Layout,
+    RawTable,
+    are_units,
+    is_data,
+    names_of,
+)
 
 UNPACKED = 1_500_000_000  # bytes that a workbook may hold unpacked
-MOST_SHEET_CELLS = 6_000_000  # of a workbook: cells are read one by one, some hundred thousand a second
+MOST_SHEET_CELLS = (
+    6_000_000  # of a workbook: cells are read one by one, some hundred thousand a second
+)
 TIMES_PACKED = 200  # and how many times its own size: real sheets shrink ten- to fortyfold
 MOST_SHEET_ROWS = 1_048_576  # ECMA-376: a sheet has no more; a damaged one may claim any number
-COLUMNAR = 800_000_000  # bytes of a Parquet file in memory; repeated values take next to nothing in the file
+# bytes of a Parquet file in memory; repeated values take next to nothing in the file
+COLUMNAR = 800_000_000
 BATCH = 16_384  # rows
 
 
@@ -33,24 +46,56 @@ def read_parquet(path: Path, only: Collection[str] | None = None) -> RawTable:
     try:
         file = parquet.ParquetFile(path)
         meta = file.metadata
-        if meta.num_columns > MOST_COLUMNS or meta.num_rows > MOST_ROWS or meta.num_rows * meta.num_columns > MOST_CELLS:
-            raise ReadingError(f"{meta.num_rows} rows of {meta.num_columns} columns are more than one trend holds", path.name, "export fewer columns or a shorter stretch of time")
+        if (
+            meta.num_columns > MOST_COLUMNS
+            or meta.num_rows > MOST_ROWS
+            or meta.num_rows * meta.num_columns > MOST_CELLS
+        ):
+            raise ReadingError(
+                f"{meta.num_rows} rows of {meta.num_columns} columns are more than one trend holds",
+                path.name,
+                "export fewer columns or a shorter stretch of time",
+            )
         names = [name for name in file.schema_arrow.names if only is None or name in only]
         table = _bounded(file, names, path)
-    except (pa.ArrowException, OSError, ValueError) as error:  # names that are not UTF-8 are a ValueError
-        raise ReadingError(f"the Parquet file cannot be read ({' '.join(str(error).split())[:100].rstrip('.')})", path.name, "export it again") from None
-    flat = [(name, column) for name, column in zip(table.column_names, table.columns, strict=True) if not pa.types.is_nested(column.type)]
+    except (
+        pa.ArrowException,
+        OSError,
+        ValueError,
+    ) as error:  # names that are not UTF-8 are a ValueError
+        raise ReadingError(
+            f"the Parquet file cannot be read ({' '.join(str(error).split())[:100].rstrip('.')})",
+            path.name,
+            "export it again",
+        ) from None
+    flat = [
+        (name, column)
+        for name, column in zip(table.column_names, table.columns, strict=True)
+        if not pa.types.is_nested(column.type)
+    ]
     heads = names_of([name for name, _ in flat], len(flat))
-    return RawTable(Layout(header=0, first=1), heads, tuple("" for _ in heads), tuple(column for _, column in flat))
+    return RawTable(
+        Layout(header=0, first=1),
+        heads,
+        tuple("" for _ in heads),
+        tuple(column for _, column in flat),
+    )
 
 
 def _bounded(file: Any, names: list[str], path: Path) -> Any:
     """The file's table, read piece by piece where texts make its size unknown beforehand."""
     import pyarrow as pa
 
-    fields = [file.schema_arrow.field(i) for i, name in enumerate(file.schema_arrow.names) if name in names]
+    fields = [
+        file.schema_arrow.field(i)
+        for i, name in enumerate(file.schema_arrow.names)
+        if name in names
+    ]
     if all(pa.types.is_primitive(field.type) for field in fields):
-        size, pieces = sum(field.type.bit_width for field in fields) / 8 * file.metadata.num_rows, None
+        size, pieces = (
+            sum(field.type.bit_width for field in fields) / 8 * file.metadata.num_rows,
+            None,
+        )
     else:
         size, pieces = 0, []
         for piece in file.iter_batches(BATCH, columns=names):
@@ -59,12 +104,21 @@ def _bounded(file: Any, names: list[str], path: Path) -> Any:
             if size > COLUMNAR:
                 break
     if size > COLUMNAR:
-        raise ReadingError("the file holds more than one trend does", path.name, "export fewer columns or a shorter stretch of time")
-    return file.read(columns=names) if pieces is None else pa.Table.from_batches(pieces, pa.schema(fields))
+        raise ReadingError(
+            "the file holds more than one trend does",
+            path.name,
+            "export fewer columns or a shorter stretch of time",
+        )
+    return (
+        file.read(columns=names)
+        if pieces is None
+        else pa.Table.from_batches(pieces, pa.schema(fields))
+    )
 
 
 def read_workbook(path: Path, layout: Layout | None = None) -> RawTable:
-    """The columns of one sheet of a workbook: the one named, else the one with the most rows of readings.
+    """The columns of one sheet of a workbook: the one named, else the one with the most rows of
+    readings.
 
     Raises
     ------
@@ -77,13 +131,21 @@ def read_workbook(path: Path, layout: Layout | None = None) -> RawTable:
     try:
         book = openpyxl.load_workbook(path, read_only=True, data_only=True)
     except Exception as error:  # openpyxl lets many kinds of error of a damaged file through
-        raise ReadingError(f"the workbook cannot be read ({type(error).__name__})", path.name, "open it in a spreadsheet and save it again") from None
+        raise ReadingError(
+            f"the workbook cannot be read ({type(error).__name__})",
+            path.name,
+            "open it in a spreadsheet and save it again",
+        ) from None
     try:
         rows, sheet = _rows(book, layout.sheet if layout else "", path)
     except ReadingError:
         raise
     except Exception as error:
-        raise ReadingError(f"the sheet cannot be read ({type(error).__name__})", path.name, "open it in a spreadsheet and save it again") from None
+        raise ReadingError(
+            f"the sheet cannot be read ({type(error).__name__})",
+            path.name,
+            "open it in a spreadsheet and save it again",
+        ) from None
     finally:
         book.close()
     return _table(rows, sheet, layout, path)
@@ -95,17 +157,29 @@ def _check_bomb(path: Path) -> None:
         with zipfile.ZipFile(path) as archive:
             unpacked = sum(info.file_size for info in archive.infolist())
     except (zipfile.BadZipFile, OSError, NotImplementedError, ValueError):
-        raise ReadingError("this is not a workbook", path.name, "save it again as XLSX or CSV; a protected one must be unlocked first") from None
+        raise ReadingError(
+            "this is not a workbook",
+            path.name,
+            "save it again as XLSX or CSV; a protected one must be unlocked first",
+        ) from None
     if unpacked > UNPACKED or unpacked > max(50_000_000, TIMES_PACKED * path.stat().st_size):
-        raise ReadingError("the workbook unpacks to more than a trend holds", path.name, "export the trend as CSV")
+        raise ReadingError(
+            "the workbook unpacks to more than a trend holds", path.name, "export the trend as CSV"
+        )
 
 
 def _rows(book: Any, wanted: str, path: Path) -> tuple[list[tuple[Any, ...]], str]:
     sheets = {sheet.title: sheet for sheet in book.worksheets}
     if wanted and wanted not in sheets:
-        raise ReadingError(f"the workbook has no sheet {wanted!r}", path.name, f"it has {', '.join(list(sheets)[:8])}")
+        raise ReadingError(
+            f"the workbook has no sheet {wanted!r}",
+            path.name,
+            f"it has {', '.join(list(sheets)[:8])}",
+        )
     if not sheets:
-        raise ReadingError("the workbook has no sheet of cells", path.name, "export the trend as CSV")
+        raise ReadingError(
+            "the workbook has no sheet of cells", path.name, "export the trend as CSV"
+        )
     best: tuple[list[tuple[Any, ...]], str] = ([], "")
     for title in [wanted] if wanted else list(sheets)[:20]:
         found = _cells(sheets[title], path)
@@ -116,7 +190,8 @@ def _rows(book: Any, wanted: str, path: Path) -> tuple[list[tuple[Any, ...]], st
 def _cells(sheet: Any, path: Path) -> list[tuple[Any, ...]]:
     rows: list[tuple[Any, ...]] = []
     cells = empty = 0
-    # Every row comes as wide as is asked for. A sheet that does not say its width gives rows as wide as they are, at most three letters of columns.
+    # Every row comes as wide as is asked for. A sheet that does not say its width gives rows as
+    # wide as they are, at most three letters of columns.
     widest = None if sheet.max_column is None else min(sheet.max_column, MOST_COLUMNS + 1)
     for row in sheet.iter_rows(values_only=True, max_col=widest):
         if row.count(None) == len(row):  # one number in the file can stand for a million of them
@@ -126,9 +201,15 @@ def _cells(sheet: Any, path: Path) -> list[tuple[Any, ...]]:
         row = row[: _filled(row)]  # rows come as wide as was asked for, most of them empty
         cells += len(row)
         if len(row) > MOST_COLUMNS:
-            raise ReadingError(f"the sheet has more than {MOST_COLUMNS} columns", path.name, "export fewer points")
+            raise ReadingError(
+                f"the sheet has more than {MOST_COLUMNS} columns", path.name, "export fewer points"
+            )
         if len(rows) + empty > MOST_SHEET_ROWS or cells > MOST_SHEET_CELLS:
-            raise ReadingError("the sheet has more cells than a trend holds", path.name, "export the trend as CSV or Parquet, which are read a hundred times faster")
+            raise ReadingError(
+                "the sheet has more cells than a trend holds",
+                path.name,
+                "export the trend as CSV or Parquet, which are read a hundred times faster",
+            )
         rows += [()] * empty
         empty = 0
         rows.append(row)
@@ -139,13 +220,27 @@ def _table(rows: list[tuple[Any, ...]], sheet: str, layout: Layout | None, path:
     width = max(map(len, rows), default=0)
     texts = [[_text(value) for value in row] + [""] * (width - len(row)) for row in rows[:200]]
     laid = layout or _layout(texts, width, sheet)
-    data = [row + (None,) * (width - len(row)) for row in rows[laid.first - 1 :] if any(value is not None for value in row)]
+    data = [
+        row + (None,) * (width - len(row))
+        for row in rows[laid.first - 1 :]
+        if any(value is not None for value in row)
+    ]
     if width < 2 or not data:
-        raise ReadingError("the sheet holds no table of readings", f"{path.name}, {sheet}", "name the sheet in its map, or export the trend as CSV")
+        raise ReadingError(
+            "the sheet holds no table of readings",
+            f"{path.name}, {sheet}",
+            "name the sheet in its map, or export the trend as CSV",
+        )
     head = texts[laid.header - 1] if laid.header else []
     units = [cell.strip("[]() ") for cell in texts[laid.units - 1]] if laid.units else []
     columns = tuple(_column([row[i] for row in data]) for i in range(width))
-    return RawTable(laid, names_of(head, width), tuple([*units, *[""] * width][:width]), columns, _short(data, laid))
+    return RawTable(
+        laid,
+        names_of(head, width),
+        tuple([*units, *[""] * width][:width]),
+        columns,
+        _short(data, laid),
+    )
 
 
 def _filled(row: tuple[Any, ...]) -> int:
@@ -172,18 +267,33 @@ def _column(values: list[Any]) -> Any:
     import pyarrow as pa
 
     if all(value is None or isinstance(value, bool | int | float) for value in values):
-        return pa.chunked_array([pa.array([None if value is None else float(value) for value in values], pa.float64())])
-    return pa.chunked_array([pa.array([None if value is None else _stamp(value) for value in values], pa.string())])
+        return pa.chunked_array(
+            [pa.array([None if value is None else float(value) for value in values], pa.float64())]
+        )
+    return pa.chunked_array(
+        [pa.array([None if value is None else _stamp(value) for value in values], pa.string())]
+    )
 
 
 def _stamp(value: Any) -> str:
     if isinstance(value, datetime):
         # Serial numbers of days carry a rounding of some microseconds.
-        return (value + timedelta(microseconds=500)).replace(tzinfo=None).isoformat(sep=" ", timespec="milliseconds")
+        return (
+            (value + timedelta(microseconds=500))
+            .replace(tzinfo=None)
+            .isoformat(sep=" ", timespec="milliseconds")
+        )
     return value.isoformat() if isinstance(value, date | time) else str(value)
 
 
 def _short(data: list[tuple[Any, ...]], layout: Layout) -> tuple[BadRow, ...]:
     """Rows in which only one cell is filled: titles and sums below a table."""
-    found = [(line, row) for line, row in enumerate(data, start=layout.first) if sum(value is not None for value in row) == 1]
-    return tuple(BadRow(line, " ".join(_text(v) for v in row if v is not None)[:160], "one cell only") for line, row in found[:20])
+    found = [
+        (line, row)
+        for line, row in enumerate(data, start=layout.first)
+        if sum(value is not None for value in row) == 1
+    ]
+    return tuple(
+        BadRow(line, " ".join(_text(v) for v in row if v is not None)[:160], "one cell only")
+        for line, row in found[:20]
+    )

@@ -1,6 +1,7 @@
 """Stamps of a trend: which format they are in, and the moments that they mean.
 
-Moments are seconds since 1970 in UTC; where nobody said a zone they are the panel's own clock, taken as if it were UTC.
+Moments are seconds since 1970 in UTC; where nobody said a zone they are the panel's own clock,
+taken as if it were UTC.
 """
 
 from __future__ import annotations
@@ -17,11 +18,33 @@ import numpy as np
 from startkit.errors import ReadingError
 from startkit.facts.arrow import floats, scalar
 
-ISO, DAYS, SECONDS, MILLISECONDS = "ISO 8601", "days since 1899-12-30", "seconds since 1970", "milliseconds since 1970"
+ISO, DAYS, SECONDS, MILLISECONDS = (
+    "ISO 8601",
+    "days since 1899-12-30",
+    "seconds since 1970",
+    "milliseconds since 1970",
+)
 STAMPED = "as stamped"
 _DATES = (
-    "%Y-%m-%d", "%m/%d/%Y", "%d/%m/%Y", "%m/%d/%y", "%d/%m/%y", "%d.%m.%Y", "%d.%m.%y", "%Y/%m/%d", "%d-%m-%Y", "%m-%d-%Y",
-    "%d-%b-%Y", "%d-%b-%y", "%d %b %Y", "%d %b %y", "%b %d %Y", "%B %d %Y", "%Y%m%d", "%Y.%m.%d", "%y-%m-%d",
+    "%Y-%m-%d",
+    "%m/%d/%Y",
+    "%d/%m/%Y",
+    "%m/%d/%y",
+    "%d/%m/%y",
+    "%d.%m.%Y",
+    "%d.%m.%y",
+    "%Y/%m/%d",
+    "%d-%m-%Y",
+    "%m-%d-%Y",
+    "%d-%b-%Y",
+    "%d-%b-%y",
+    "%d %b %Y",
+    "%d %b %y",
+    "%b %d %Y",
+    "%B %d %Y",
+    "%Y%m%d",
+    "%Y.%m.%d",
+    "%y-%m-%d",
 )
 _TIMES = ("%H:%M:%S", "%H:%M", "%I:%M:%S %p", "%I:%M %p", "%H.%M.%S", "%H%M%S")
 _BETWEEN = (" ", "T", "  ", "-")
@@ -29,10 +52,37 @@ _ISO = re.compile(r"^\d{4}-\d{2}-\d{2}([T ]\d{2}:\d{2}(:\d{2})?([.,]\d+)?)?$")
 _OFFSET = r"\s*(?:Z|[+\-]\d{2}:?\d{2})$"
 _NAME = r"\s+[A-Z]{2,5}$"
 _FRACTION = r"(:\d{2}:\d{2})[.,]\d+"
-# Abbreviations in building systems' exports -> hours from UTC. Where two zones share one, it is not listed.
+# Abbreviations in building systems' exports -> hours from UTC. Where two zones share one, it is not
+# listed.
 ABBREVIATIONS = {
-    "UTC": 0, "GMT": 0, "WET": 0, "WEST": 1, "BST": 1, "CET": 1, "CEST": 2, "EET": 2, "EEST": 3, "AST": -4, "ADT": -3, "EST": -5, "EDT": -4,
-    "CDT": -5, "MST": -7, "MDT": -6, "PST": -8, "PDT": -7, "AKST": -9, "AKDT": -8, "HST": -10, "JST": 9, "SGT": 8, "HKT": 8, "AEST": 10, "AEDT": 11, "NZST": 12, "NZDT": 13,
+    "UTC": 0,
+    "GMT": 0,
+    "WET": 0,
+    "WEST": 1,
+    "BST": 1,
+    "CET": 1,
+    "CEST": 2,
+    "EET": 2,
+    "EEST": 3,
+    "AST": -4,
+    "ADT": -3,
+    "EST": -5,
+    "EDT": -4,
+    "CDT": -5,
+    "MST": -7,
+    "MDT": -6,
+    "PST": -8,
+    "PDT": -7,
+    "AKST": -9,
+    "AKDT": -8,
+    "HST": -10,
+    "JST": 9,
+    "SGT": 8,
+    "HKT": 8,
+    "AEST": 10,
+    "AEDT": 11,
+    "NZST": 12,
+    "NZDT": 13,
 }
 
 
@@ -43,7 +93,8 @@ class StampFormat:
     Parameters
     ----------
     text : str
-        `ISO`, `DAYS`, `SECONDS`, `MILLISECONDS`, or strptime's notation; ``%z`` and ``%Z`` at the end for an offset or a zone's name.
+        `ISO`, `DAYS`, `SECONDS`, `MILLISECONDS`, or strptime's notation; ``%z`` and ``%Z`` at the
+        end for an offset or a zone's name.
     sure : bool
         False if another format reads every stamp as well.
     note : str
@@ -84,7 +135,11 @@ def _numeric(values: np.ndarray) -> StampFormat | None:
     if not known.size or min((np.diff(known) < 0).mean(), (np.diff(known) > 0).mean()) > 0.01:
         return None
     middle = float(np.median(known))
-    for low, high, text in ((20_000, 80_000, DAYS), (6e8, 6e9, SECONDS), (6e11, 6e12, MILLISECONDS)):
+    for low, high, text in (
+        (20_000, 80_000, DAYS),
+        (6e8, 6e9, SECONDS),
+        (6e11, 6e12, MILLISECONDS),
+    ):
         if low < middle < high:
             return StampFormat(text)
     return None
@@ -102,14 +157,25 @@ def _bare(text: str, tail: str) -> str:
     """A stamp without zone and fraction, with AM and PM in one spelling."""
     if tail:
         text = re.sub(_OFFSET if tail == " %z" else _NAME, "", text)
-    text = re.sub(r"\b([AaPp])\.?\s?[Mm]\.?$", lambda m: m.group(1).upper() + "M", text.replace("\u202f", " ").replace("\xa0", " "))
-    text = re.sub(r"(\d)([AP]M)$", r"\1 \2", text.replace(",", "") if re.search("[A-Za-z]{3,} \\d", text) else text)
+    text = re.sub(
+        r"\b([AaPp])\.?\s?[Mm]\.?$",
+        lambda m: m.group(1).upper() + "M",
+        text.replace("\u202f", " ").replace("\xa0", " "),
+    )
+    text = re.sub(
+        r"(\d)([AP]M)$",
+        r"\1 \2",
+        text.replace(",", "") if re.search("[A-Za-z]{3,} \\d", text) else text,
+    )
     return re.sub(_FRACTION, r"\1", text)
 
 
 def _candidates(example: str, tail: str) -> list[str]:
     between = [mark for mark in _BETWEEN if mark in example] or [" "]
-    return [*(f"{date}{mark}{time}" for date, mark, time in product(_DATES, between, _TIMES)), *_DATES]
+    return [
+        *(f"{date}{mark}{time}" for date, mark, time in product(_DATES, between, _TIMES)),
+        *_DATES,
+    ]
 
 
 def _all_read(texts: list[str], format_: str) -> bool:
@@ -125,7 +191,10 @@ def _evenest(fits: list[str], texts: list[str], tail: str) -> StampFormat | None
     """Of several formats the one whose clock goes forward in even steps; two alike are not sure."""
     if not fits:
         return None
-    rated = sorted(((_unevenness([datetime.strptime(t, f) for t in texts[:400]]), i, f) for i, f in enumerate(fits)))
+    rated = sorted(
+        (_unevenness([datetime.strptime(t, f) for t in texts[:400]]), i, f)
+        for i, f in enumerate(fits)
+    )
     alike = [f for unevenness, _, f in rated[1:] if unevenness <= rated[0][0] + 1e-9]
     note = f"day and month can be read either way ({rated[0][2]} or {alike[0]})" if alike else ""
     return StampFormat(rated[0][2] + tail, not alike, note)
@@ -136,10 +205,12 @@ def _unevenness(moments: list[datetime]) -> float:
     if not steps.size:
         return 0.0
     usual = float(np.median(np.abs(steps)))
-    return float(np.mean(np.sign(steps) != np.sign(np.median(steps)))) + float(np.mean(np.abs(steps) > 50 * max(usual, 1.0)))
+    return float(np.mean(np.sign(steps) != np.sign(np.median(steps)))) + float(
+        np.mean(np.abs(steps) > 50 * max(usual, 1.0))
+    )
 
 
-# --- from stamps to moments -------------------------------------------------------------------------
+# --- from stamps to moments -----------------------------------------------------------------------
 
 
 def moments(column: Any, format_: str, zone: str = "") -> np.ndarray:
@@ -152,7 +223,8 @@ def moments(column: Any, format_: str, zone: str = "") -> np.ndarray:
     format_ : str
         As in `StampFormat`.
     zone : str
-        ``"America/New_York"``, ``"-04:00"``, `STAMPED` for the stamps' own zone, or empty: not known.
+        ``"America/New_York"``, ``"-04:00"``, `STAMPED` for the stamps' own zone, or empty: not
+        known.
 
     Raises
     ------
@@ -206,17 +278,40 @@ def _naive(texts: Any, format_: str, tail: str) -> np.ndarray:
         texts = pc.if_else(pc.match_substring_regex(texts, _ISO.pattern), texts, scalar(None))
         try:
             return _seconds(pc.cast(texts, pa.timestamp("us")))
-        except pa.ArrowInvalid:  # at least one is no day of the calendar: the slower way finds which
+        except (
+            pa.ArrowInvalid
+        ):  # at least one is no day of the calendar: the slower way finds which
             return _iso_one_by_one(texts)
     texts, fraction = _without_fraction(texts)
     if "%p" in format_:
-        texts = pc.replace_substring_regex(pc.utf8_upper(pc.replace_substring_regex(texts, r"\s*([AaPp])\.?\s?[Mm]\.?$", r" \1M")), r"\s+([AP]M)$", r" \1")
+        texts = pc.replace_substring_regex(
+            pc.utf8_upper(pc.replace_substring_regex(texts, r"\s*([AaPp])\.?\s?[Mm]\.?$", r" \1M")),
+            r"\s+([AP]M)$",
+            r" \1",
+        )
     if "%b" in format_ or "%B" in format_:
-        texts = pc.utf8_title(pc.replace_substring(texts, ",", "")) if "%p" not in format_ else pc.replace_substring(texts, ",", "")
+        texts = (
+            pc.utf8_title(pc.replace_substring(texts, ",", ""))
+            if "%p" not in format_
+            else pc.replace_substring(texts, ",", "")
+        )
     try:
-        return _seconds(_on_the_calendar(pc.strptime(texts, format=format_, unit="us", error_is_null=True), texts, format_)) + fraction
+        return (
+            _seconds(
+                _on_the_calendar(
+                    pc.strptime(texts, format=format_, unit="us", error_is_null=True),
+                    texts,
+                    format_,
+                )
+            )
+            + fraction
+        )
     except pa.ArrowException:
-        raise ReadingError(f"{format_!r} is not a format of stamps", "map, time.format", f"write for example %d.%m.%Y %H:%M:%S or {ISO}") from None
+        raise ReadingError(
+            f"{format_!r} is not a format of stamps",
+            "map, time.format",
+            f"write for example %d.%m.%Y %H:%M:%S or {ISO}",
+        ) from None
 
 
 def _seconds(stamps: Any) -> np.ndarray:
@@ -245,7 +340,14 @@ def _on_the_calendar(stamps: Any, texts: Any, format_: str) -> Any:
     if "%d" not in format_ or not pc.any(doubtful).as_py():
         return stamps
     before = re.escape(format_.partition("%d")[0])
-    for mark, signs in (("%Y", r"\d{4}"), ("%y", r"\d{2}"), ("%m", r"\d{1,2}"), ("%b", "[A-Za-z]+"), ("%B", "[A-Za-z]+"), (r"\ ", r"\s+")):
+    for mark, signs in (
+        ("%Y", r"\d{4}"),
+        ("%y", r"\d{2}"),
+        ("%m", r"\d{1,2}"),
+        ("%b", "[A-Za-z]+"),
+        ("%B", "[A-Za-z]+"),
+        (r"\ ", r"\s+"),
+    ):
         before = before.replace(mark, signs)
     day = pc.replace_substring_regex(texts, rf"^\s*{before}(\d{{1,2}}).*$", r"\1")
     late = pc.match_substring_regex(day, "^(?:29|30|31)$")
@@ -260,7 +362,9 @@ def _without_fraction(texts: Any) -> tuple[Any, np.ndarray | float]:
     if not pc.any(has).as_py():
         return texts, 0.0
     digits = pc.replace_substring_regex(texts, r"^.*:\d{2}:\d{2}[.,](\d+).*$", r"0.\1")
-    return pc.replace_substring_regex(texts, _FRACTION, r"\1"), floats(pc.cast(pc.if_else(has, digits, scalar("0")), pa.float64()))
+    return pc.replace_substring_regex(texts, _FRACTION, r"\1"), floats(
+        pc.cast(pc.if_else(has, digits, scalar("0")), pa.float64())
+    )
 
 
 def _tail_seconds(texts: Any, tail: str) -> np.ndarray:
@@ -280,11 +384,17 @@ def _offset(tail: str) -> float:
         return 3600.0 * ABBREVIATIONS[tail]
     match = re.match(r"^([+\-])(\d{2}):?(\d{2})$", tail)
     if match is None:
-        raise ReadingError(f"the zone {tail!r} in the stamps can mean several", "map, time.zone", "name the zone, as America/Chicago or -06:00")
-    return (1 if match.group(1) == "+" else -1) * (int(match.group(2)) * 3600.0 + int(match.group(3)) * 60)
+        raise ReadingError(
+            f"the zone {tail!r} in the stamps can mean several",
+            "map, time.zone",
+            "name the zone, as America/Chicago or -06:00",
+        )
+    return (1 if match.group(1) == "+" else -1) * (
+        int(match.group(2)) * 3600.0 + int(match.group(3)) * 60
+    )
 
 
-# --- zones ------------------------------------------------------------------------------------------
+# --- zones ----------------------------------------------------------------------------------------
 
 
 def zone_of(name: str) -> Any:
@@ -304,11 +414,16 @@ def zone_of(name: str) -> Any:
     try:
         return ZoneInfo(name)
     except Exception:  # zoneinfo raises several kinds for a name that is none
-        raise ReadingError(f"no time zone is called {name!r}", "map, time.zone", "write it as America/New_York, Europe/Berlin or -04:00") from None
+        raise ReadingError(
+            f"no time zone is called {name!r}",
+            "map, time.zone",
+            "write it as America/New_York, Europe/Berlin or -04:00",
+        ) from None
 
 
 def localised(naive: np.ndarray, zone: str) -> np.ndarray:
-    """Clock times of a zone as UTC; the hour that comes twice in autumn is told apart by the clock that goes back.
+    """Clock times of a zone as UTC; the hour that comes twice in autumn is told apart by the clock
+    that goes back.
 
     Parameters
     ----------
@@ -321,7 +436,10 @@ def localised(naive: np.ndarray, zone: str) -> np.ndarray:
     where = zone_of(zone)
     known = np.isfinite(naive)
     quarters, place = np.unique(np.floor(naive[known] / 900).astype(np.int64), return_inverse=True)
-    first, second = (np.array([_offset_at(int(q) * 900, where, fold) for q in quarters])[place] for fold in (0, 1))
+    first, second = (
+        np.array([_offset_at(int(q) * 900, where, fold) for q in quarters])[place]
+        for fold in (0, 1)
+    )
     offset = np.full(naive.size, np.nan)
     offset[known] = np.where(_second_pass(naive[known], first != second), second, first)
     return naive - offset

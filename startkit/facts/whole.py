@@ -11,7 +11,15 @@ from pathlib import Path
 from typing import BinaryIO
 
 # Names of devices on Windows, with any ending: a stick may go from here to there.
-_RESERVED = {"con", "prn", "aux", "nul", "conin$", "conout$", *(f"{p}{i}" for p in ("com", "lpt") for i in (*range(1, 10), "¹", "²", "³"))}
+_RESERVED = {
+    "con",
+    "prn",
+    "aux",
+    "nul",
+    "conin$",
+    "conout$",
+    *(f"{p}{i}" for p in ("com", "lpt") for i in (*range(1, 10), "¹", "²", "³")),
+}
 ABANDONED = 3600.0  # s after which what lies half made beside was left by a process that was killed
 
 
@@ -55,7 +63,12 @@ def _put(path: Path, fill: Callable[[BinaryIO], object], mode: int = 0o666) -> P
     _sweep(path)
     beside = _beside(path)
     try:
-        with os.fdopen(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0), mode), "wb") as stream:
+        with os.fdopen(
+            os.open(
+                beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0), mode
+            ),
+            "wb",
+        ) as stream:
             fill(stream)
             stream.flush()
             os.fsync(stream.fileno())
@@ -70,7 +83,8 @@ def _put(path: Path, fill: Callable[[BinaryIO], object], mode: int = 0o666) -> P
 
 @contextmanager
 def folder(path: Path) -> Iterator[Path]:
-    """Fill a folder beside its place; it is put there when the block ends well, and is gone when it does not.
+    """Fill a folder beside its place; it is put there when the block ends well, and is gone when it
+    does not.
 
     Parameters
     ----------

@@ -1,6 +1,7 @@
 """Examples whose result is printed somewhere else, worked again on this computer.
 
-They tell a person that this installation, with the property library it found, calculates what handbooks print.
+They tell a person that this installation, with the property library it found, calculates what
+handbooks print.
 """
 
 from __future__ import annotations
@@ -52,7 +53,9 @@ class Example:
 
 @dataclass(frozen=True)
 class Reworked:
-    """An example worked here; `ours` in the unit of the printed figure, or None with the problem in words."""
+    """An example worked here; `ours` in the unit of the printed figure, or None with the problem in
+    words.
+    """
 
     example: Example
     ours: pint.Quantity | None
@@ -61,7 +64,11 @@ class Reworked:
     @property
     def difference(self) -> float | None:
         """Ours less printed, in the unit of the printed figure."""
-        return None if self.ours is None else float(self.ours.magnitude - self.example.printed.magnitude)
+        return (
+            None
+            if self.ours is None
+            else float(self.ours.magnitude - self.example.printed.magnitude)
+        )
 
     @property
     def agrees(self) -> bool:
@@ -72,12 +79,25 @@ class Reworked:
 def examples() -> tuple[Example, ...]:
     """The examples that come with the tool (``startkit/facts/worked_examples.toml``), in its order."""
     text = (resources.files("startkit.facts") / "worked_examples.toml").read_text(encoding="utf-8")
-    return tuple(_example(title, body) for title, body in toml_file.parse(text, "worked_examples.toml").items())
+    return tuple(
+        _example(title, body)
+        for title, body in toml_file.parse(text, "worked_examples.toml").items()
+    )
 
 
 def _example(title: str, body: dict[str, Any]) -> Example:
-    plain = {f.name: body[f.name] for f in fields(Example) if isinstance(body.get(f.name), str) and f.name not in ("printed", "within")}
-    return Example(title=title, given=dict(body["given"]), printed=_amount(body["printed"]), within=_amount(body["within"]), **plain)
+    plain = {
+        f.name: body[f.name]
+        for f in fields(Example)
+        if isinstance(body.get(f.name), str) and f.name not in ("printed", "within")
+    }
+    return Example(
+        title=title,
+        given=dict(body["given"]),
+        printed=_amount(body["printed"]),
+        within=_amount(body["within"]),
+        **plain,
+    )
 
 
 def _amount(text: str) -> pint.Quantity:

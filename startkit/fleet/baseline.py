@@ -1,4 +1,6 @@
-"""The baseline: each machine's figures as commissioned and after an overhaul, held against its later visits."""
+"""The baseline: each machine's figures as commissioned and after an overhaul, held against its
+later visits.
+"""
 
 from __future__ import annotations
 
@@ -24,7 +26,9 @@ COMMISSIONED, OVERHAULED = "as commissioned", "after overhaul"
 
 @dataclass(frozen=True)
 class Rule:
-    """For figures whose key matches `pattern`: the change that matters, and the figures that must be alike on both visits."""
+    """For figures whose key matches `pattern`: the change that matters, and the figures that must
+    be alike on both visits.
+    """
 
     pattern: str
     matters: str
@@ -33,7 +37,9 @@ class Rule:
 
 @dataclass(frozen=True)
 class Comparison:
-    """One figure of a later visit against the same figure of an earlier one; numbers in SI base units."""
+    """One figure of a later visit against the same figure of an earlier one; numbers in SI base
+    units.
+    """
 
     machine: str
     key: str
@@ -50,7 +56,9 @@ class Comparison:
 
 @dataclass(frozen=True)
 class Chart:
-    """One figure of one machine over its visits; limits from the visits before the newest, None if they are too few."""
+    """One figure of one machine over its visits; limits from the visits before the newest, None if
+    they are too few.
+    """
 
     machine: str
     key: str
@@ -68,30 +76,41 @@ class Chart:
 
 @functools.cache
 def _shipped() -> Mapping[str, Any]:
-    return tomllib.loads((resources.files("startkit.fleet") / "changes.toml").read_text(encoding="utf-8"))
+    return tomllib.loads(
+        (resources.files("startkit.fleet") / "changes.toml").read_text(encoding="utf-8")
+    )
 
 
 def rules(fleet: Fleet) -> list[Rule]:
     """The rules, the fleet's own before those that come with the tool."""
-    shipped = [Rule(key, body["matters"], tuple(body["at"])) for key, body in _shipped()["figures"].items()]
+    shipped = [
+        Rule(key, body["matters"], tuple(body["at"])) for key, body in _shipped()["figures"].items()
+    ]
     at = {rule.pattern: rule.at for rule in shipped}
     own = [Rule(key, str(text), at.get(key, ())) for key, text in fleet.changes.items()]
     return own + [rule for rule in shipped if rule.pattern not in fleet.changes]
 
 
 def machines(summaries: Iterable[Summary]) -> dict[str, list[Summary]]:
-    """Each machine's visits, oldest first; a machine is known by its serial number, without one by plant and tag."""
+    """Each machine's visits, oldest first; a machine is known by its serial number, without one by
+    plant and tag.
+    """
     found: dict[str, list[Summary]] = {}
-    for summary in sorted((s for s in summaries if not s["fault"]), key=lambda s: (s["last"], s["job"])):
-        found.setdefault(summary["serial"] or f"{summary['plant']} {summary['tag']}", []).append(summary)
+    for summary in sorted(
+        (s for s in summaries if not s["fault"]), key=lambda s: (s["last"], s["job"])
+    ):
+        found.setdefault(summary["serial"] or f"{summary['plant']} {summary['tag']}", []).append(
+            summary
+        )
     return found
 
 
-# --- comparisons -----------------------------------------------------------------------------------
+# --- comparisons ----------------------------------------------------------------------------------
 
 
 def comparisons(fleet: Fleet, summaries: Iterable[Summary]) -> list[Comparison]:
-    """Every machine's newest visit against its commissioning, and against its last overhaul before that visit.
+    """Every machine's newest visit against its commissioning, and against its last overhaul before
+    that visit.
 
     Raises
     ------
@@ -106,7 +125,9 @@ def comparisons(fleet: Fleet, summaries: Iterable[Summary]) -> list[Comparison]:
 
 
 def _references(visits: Sequence[Summary]) -> list[tuple[str, Summary]]:
-    """The visits that the newest is held against, the figures of each being those after its work was done."""
+    """The visits that the newest is held against, the figures of each being those after its work
+    was done.
+    """
     if len(visits) < 2:
         return []
     overhauls = [visit for visit in visits[1:-1] if visit["work"] == "overhauled"]
@@ -114,7 +135,9 @@ def _references(visits: Sequence[Summary]) -> list[tuple[str, Summary]]:
     return [first, *((OVERHAULED, visit) for visit in overhauls[-1:])]
 
 
-def _compared(known: Sequence[Rule], against: str, earlier: Summary, later: Summary) -> list[Comparison]:
+def _compared(
+    known: Sequence[Rule], against: str, earlier: Summary, later: Summary
+) -> list[Comparison]:
     found = []
     for key, now in later["figures"].items():
         before = earlier["figures"].get(key)
@@ -126,14 +149,32 @@ def _compared(known: Sequence[Rule], against: str, earlier: Summary, later: Summ
         made = change(before["number"], now["number"], before["u"], now["u"], matters)
         if why:
             made = Change(made.difference, made.expanded, CANNOT_TELL)
-        found.append(Comparison(later["tag"], key, now["label"], now["kind"], against, earlier, later, before["number"], now["number"], made, why or _because(made, matters)))
+        found.append(
+            Comparison(
+                later["tag"],
+                key,
+                now["label"],
+                now["kind"],
+                against,
+                earlier,
+                later,
+                before["number"],
+                now["number"],
+                made,
+                why or _because(made, matters),
+            )
+        )
     return found
 
 
 def _because(made: Change, matters: float | None) -> str:
     if made.expanded is None:
         return "no uncertainty is known: no instrument was named, or only a mean was kept"
-    if made.said == CANNOT_TELL and matters is not None and abs(made.difference) + made.expanded > matters:
+    if (
+        made.said == CANNOT_TELL
+        and matters is not None
+        and abs(made.difference) + made.expanded > matters
+    ):
         return "the uncertainty is too great for the change that matters"
     return ""
 
@@ -143,7 +184,9 @@ def _matters(rule: Rule, kind: str, before: float) -> float | None:
     share = rule.matters.removesuffix("of before").strip()
     try:
         if share != rule.matters:
-            return abs(before) * float(parse(share, "percent").to("dimensionless").magnitude) or None
+            return (
+                abs(before) * float(parse(share, "percent").to("dimensionless").magnitude) or None
+            )
         return float(parse(rule.matters, difference_kind(kind)).to_base_units().magnitude) or None
     except StartkitError as error:
         raise SheetError(error.what, f"{SETTINGS}, changes, {rule.pattern}", error.remedy) from None
@@ -156,13 +199,19 @@ def _not_alike(rule: Rule, earlier: Summary, later: Summary) -> str:
         if before is None or now is None:
             return f"{_name(key)} is not known of both visits"
         allowed = parse(_shipped()["conditions"][key], difference_kind(now["kind"]))
-        if abs(now["number"] - before["number"]) > float(allowed.to_base_units().magnitude) * (1 + 1e-9):
+        if abs(now["number"] - before["number"]) > float(allowed.to_base_units().magnitude) * (
+            1 + 1e-9
+        ):
             return f"{_name(key)} was {_text(before)} then, {_text(now)} now"
     return ""
 
 
 def _name(key: str) -> str:
-    return {"load_up.load": "load", "load_up.lift": "lift", "lube.supply_temperature": "oil temperature"}.get(key, key)
+    return {
+        "load_up.load": "load",
+        "load_up.lift": "lift",
+        "lube.supply_temperature": "oil temperature",
+    }.get(key, key)
 
 
 def _text(figure: Summary) -> str:
@@ -174,7 +223,7 @@ def quantity(number: float, kind: str) -> pint.Quantity:
     return Q(number, Q(1, KINDS[kind].si.pint).to_base_units().units)
 
 
-# --- control charts --------------------------------------------------------------------------------
+# --- control charts -------------------------------------------------------------------------------
 
 
 def charts(summaries: Iterable[Summary], keys: Sequence[str]) -> list[Chart]:
@@ -191,4 +240,13 @@ def charts(summaries: Iterable[Summary], keys: Sequence[str]) -> list[Chart]:
 def _chart(visits: Sequence[Summary], key: str) -> Chart:
     figures = [visit["figures"][key] for visit in visits]
     values = tuple(figure["number"] for figure in figures)
-    return Chart(visits[-1]["tag"], key, figures[-1]["label"], figures[-1]["kind"], tuple(visits), values, tuple(f["u"] for f in figures), chart_limits(values[:-1]))
+    return Chart(
+        visits[-1]["tag"],
+        key,
+        figures[-1]["label"],
+        figures[-1]["kind"],
+        tuple(visits),
+        values,
+        tuple(f["u"] for f in figures),
+        chart_limits(values[:-1]),
+    )

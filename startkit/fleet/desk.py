@@ -14,7 +14,17 @@ from startkit.fleet import folder as folder_
 from startkit.fleet.index import Index
 from startkit.fleet.register import Register
 
-SECTIONS = ("front", "machines", "open_items", "instruments", "waivers", "figures", "baseline", "charts", "records")
+SECTIONS = (
+    "front",
+    "machines",
+    "open_items",
+    "instruments",
+    "waivers",
+    "figures",
+    "baseline",
+    "charts",
+    "records",
+)
 
 
 class FleetDesk:
@@ -93,7 +103,9 @@ def open_fleet(fleet: str | Path, mode: str = "record", as_of: str = "") -> Flee
         return FleetDesk(None, str(error))
 
 
-def register(fleet: folder_.Fleet, as_of: date, told: Callable[[int, int], Any] | None = None) -> Register:
+def register(
+    fleet: folder_.Fleet, as_of: date, told: Callable[[int, int], Any] | None = None
+) -> Register:
     """The register of a fleet from its index, brought up to the jobs first."""
     return Register(fleet, Index(fleet).summaries(told), as_of)
 
@@ -112,4 +124,6 @@ def day(text: str) -> date:
             return date.fromisoformat(text)
         return datetime.fromtimestamp(int(epoch), UTC).date() if epoch else date.today()
     except (ValueError, OverflowError, OSError):
-        raise JobError(f"{text or epoch!r} is not a day", "as_of", "write year-month-day, such as 2026-11-25") from None
+        raise JobError(
+            f"{text or epoch!r} is not a day", "as_of", "write year-month-day, such as 2026-11-25"
+        ) from None

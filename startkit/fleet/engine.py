@@ -1,7 +1,9 @@
 """Papermill engines of ours: a notebook in a fresh process whose imports are already there.
 
-``papermill --engine startkit in.ipynb out.ipynb`` finds `FreshProcess` here through the entry-point group
-``papermill.engine``. Papermill loads its entry points while it is being imported itself: so this module imports
+``papermill --engine startkit in.ipynb out.ipynb`` finds `FreshProcess` here through the entry-point
+group
+``papermill.engine``. Papermill loads its entry points while it is being imported itself: so this
+module imports
 nothing of it, and the classes stand in `startkit.fleet.engine_classes`.
 """
 
@@ -28,7 +30,9 @@ FreshProcess, Here = _Lazy("FreshProcess"), _Lazy("Here")
 
 
 def register() -> None:
-    """Make both engines known to papermill, whether or not the entry points of this installation are."""
+    """Make both engines known to papermill, whether or not the entry points of this installation
+    are.
+    """
     from papermill.engines import papermill_engines
 
     papermill_engines.register(NAME, FreshProcess)

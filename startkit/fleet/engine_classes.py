@@ -16,15 +16,30 @@ class Here(Engine):
     """Runs the cells in this very process: for a process that is fresh already."""
 
     @classmethod
-    def execute_managed_notebook(cls, nb_man: Any, kernel_name: str, log_output: bool = False, execution_timeout: int | None = None, **kwargs: Any) -> NotebookNode:
+    def execute_managed_notebook(
+        cls,
+        nb_man: Any,
+        kernel_name: str,
+        log_output: bool = False,
+        execution_timeout: int | None = None,
+        **kwargs: Any,
+    ) -> NotebookNode:
         from startkit.fleet.shell import Client
         from startkit.paper.own_loop import with_own_loop
 
-        client = Client(nb_man, kernel_name=kernel_name, log=logging.getLogger("papermill"), log_output=log_output, record_timing=False)
+        client = Client(
+            nb_man,
+            kernel_name=kernel_name,
+            log=logging.getLogger("papermill"),
+            log_output=log_output,
+            record_timing=False,
+        )
         try:
             return with_own_loop(client.execute)
         finally:
-            if parent_process() is not None:  # one of several workers; a process of its own has the room
+            if (
+                parent_process() is not None
+            ):  # one of several workers; a process of its own has the room
                 _give_back()
 
 
@@ -32,7 +47,9 @@ class FreshProcess(Engine):
     """Runs the cells in a process that serves this one notebook."""
 
     @classmethod
-    def execute_managed_notebook(cls, nb_man: Any, kernel_name: str, execution_timeout: int | None = None, **kwargs: Any) -> NotebookNode:
+    def execute_managed_notebook(
+        cls, nb_man: Any, kernel_name: str, execution_timeout: int | None = None, **kwargs: Any
+    ) -> NotebookNode:
         from nbclient.exceptions import DeadKernelError
 
         from startkit.fleet.workers import each
@@ -45,7 +62,9 @@ class FreshProcess(Engine):
 
 
 def _give_back() -> None:
-    """Return what the cells held to the system, before the page is set: else a worker would need room for both at once."""
+    """Return what the cells held to the system, before the page is set: else a worker would need
+    room for both at once.
+    """
     with suppress(OSError, AttributeError):  # only the GNU library has it
         ctypes.CDLL(None).malloc_trim(0)
 

@@ -80,12 +80,22 @@ class Fleet:
     def jobs(self) -> list[Path]:
         """Folders of the jobs, by name; what is half made has a point before its name and is none."""
         home = self.jobs_folder
-        return sorted(path.parent for path in home.glob(f"*/{DATABASE}") if not path.parent.name.startswith(".")) if home.is_dir() else []
+        return (
+            sorted(
+                path.parent
+                for path in home.glob(f"*/{DATABASE}")
+                if not path.parent.name.startswith(".")
+            )
+            if home.is_dir()
+            else []
+        )
 
     def site(self, plant: str, tag: str = "") -> Site | None:
         """The site of that name, else the one that lists the machine's tag."""
         named = next((s for s in self.sites if s.plant == plant), None)
-        return named or (next((s for s in self.sites if tag in s.machines), None) if not plant else None)
+        return named or (
+            next((s for s in self.sites if tag in s.machines), None) if not plant else None
+        )
 
     @cached_property
     def specification(self) -> str:
@@ -100,7 +110,11 @@ class Fleet:
 
     def change_that_matters(self, key: str, kind: str) -> pint.Quantity | None:
         """The fleet's own figure for a key; None if it sets none."""
-        return parse(self.changes[key], kind, where=f"{SETTINGS}, changes, {key}") if key in self.changes else None
+        return (
+            parse(self.changes[key], kind, where=f"{SETTINGS}, changes, {key}")
+            if key in self.changes
+            else None
+        )
 
 
 def load(folder: Path) -> Fleet:
@@ -115,22 +129,45 @@ def load(folder: Path) -> Fleet:
     """
     path = Path(folder) / SETTINGS
     if not path.is_file():
-        raise JobError(f"there is no {SETTINGS}", str(folder), "give the folder of a fleet, or make one with `startkit fleet new`")
+        raise JobError(
+            f"there is no {SETTINGS}",
+            str(folder),
+            "give the folder of a fleet, or make one with `startkit fleet new`",
+        )
     table, text = toml_file.load(path)
     _check(table, text)
     heads = table.get("fleet", {})
     fleet = Fleet(
-        Path(folder), str(heads.get("name") or Path(folder).resolve().name), heads.get("company", ""), heads.get("template", TEMPLATE),
-        heads.get("units", SI), heads.get("paper", ""), tuple(_site(t) for t in table.get("site", ())), table.get("defaults", {}), table.get("changes", {}), heads.get("mark", ""),
+        Path(folder),
+        str(heads.get("name") or Path(folder).resolve().name),
+        heads.get("company", ""),
+        heads.get("template", TEMPLATE),
+        heads.get("units", SI),
+        heads.get("paper", ""),
+        tuple(_site(t) for t in table.get("site", ())),
+        table.get("defaults", {}),
+        table.get("changes", {}),
+        heads.get("mark", ""),
     )
-    limits_.defaults().overridden(table.get("limits", {}), limits_.SPECIFICATION, SETTINGS, text, ("limits",))
+    limits_.defaults().overridden(
+        table.get("limits", {}), limits_.SPECIFICATION, SETTINGS, text, ("limits",)
+    )
     if table.get("limits") and (fleet.folder / SPECIFICATION).is_file():
-        raise SheetError("limits stand here and in specification.toml", toml_file.where(SETTINGS, text, ("limits",)), "keep them in one of the two")
+        raise SheetError(
+            "limits stand here and in specification.toml",
+            toml_file.where(SETTINGS, text, ("limits",)),
+            "keep them in one of the two",
+        )
     return fleet
 
 
 def _site(table: Mapping[str, Any]) -> Site:
-    return Site(table["plant"], table.get("elevation", ""), table.get("units", ""), tuple(table.get("machines", ())))
+    return Site(
+        table["plant"],
+        table.get("elevation", ""),
+        table.get("units", ""),
+        tuple(table.get("machines", ())),
+    )
 
 
 def _check(table: Mapping[str, Any], text: str) -> None:
@@ -138,12 +175,20 @@ def _check(table: Mapping[str, Any], text: str) -> None:
     _known(table, _KEYS, (), text)
     for key, kind in _KEYS.items():
         if not isinstance(table.get(key, kind()), kind):
-            raise SheetError(f"{key!r} is not {'a table' if kind is dict else 'a list of tables'}", toml_file.where(SETTINGS, text, (key,)), f"head it with  [{'[site]' if kind is list else key}]")
+            raise SheetError(
+                f"{key!r} is not {'a table' if kind is dict else 'a list of tables'}",
+                toml_file.where(SETTINGS, text, (key,)),
+                f"head it with  [{'[site]' if kind is list else key}]",
+            )
     _known(table.get("fleet", {}), _FLEET_KEYS, ("fleet",), text)
     for n, site in enumerate(table.get("site", ())):
         _known(site, _SITE_KEYS, ("site", n), text)
         if not isinstance(site.get("plant"), str) or not site["plant"]:
-            raise SheetError("a site needs its name", toml_file.where(SETTINGS, text, ("site", n)), 'add  plant = "name"')
+            raise SheetError(
+                "a site needs its name",
+                toml_file.where(SETTINGS, text, ("site", n)),
+                'add  plant = "name"',
+            )
         if site.get("elevation"):
             _readable(site["elevation"], "elevation", ("site", n, "elevation"), text)
         _choice(site.get("units", SI), SYSTEMS, ("site", n, "units"), text)
@@ -154,12 +199,20 @@ def _check(table: Mapping[str, Any], text: str) -> None:
 def _known(table: Mapping[str, Any], keys: Any, at: tuple[Any, ...], text: str) -> None:
     for key in table:
         if key not in keys:
-            raise SheetError(f"{key!r} is not a key of {'.'.join(str(a) for a in at) or SETTINGS}", toml_file.where(SETTINGS, text, (*at, key)), f"use {', '.join(keys)}")
+            raise SheetError(
+                f"{key!r} is not a key of {'.'.join(str(a) for a in at) or SETTINGS}",
+                toml_file.where(SETTINGS, text, (*at, key)),
+                f"use {', '.join(keys)}",
+            )
 
 
 def _choice(value: Any, choices: tuple[str, ...], at: tuple[Any, ...], text: str) -> None:
     if value not in choices:
-        raise SheetError(f"{value!r} is not a choice", toml_file.where(SETTINGS, text, at), f"use {' or '.join(c for c in choices if c)}")
+        raise SheetError(
+            f"{value!r} is not a choice",
+            toml_file.where(SETTINGS, text, at),
+            f"use {' or '.join(c for c in choices if c)}",
+        )
 
 
 def _readable(value: Any, kind: str, at: tuple[Any, ...], text: str) -> None:

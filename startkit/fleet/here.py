@@ -39,7 +39,11 @@ def lines(folder: Path) -> tuple[list[str], bool]:
 
 
 def _jobs_below(folder: Path) -> list[str]:
-    below = sorted(path.parent.relative_to(folder) for depth in ("*", "*/*") for path in folder.glob(f"{depth}/{DATABASE}"))
+    below = sorted(
+        path.parent.relative_to(folder)
+        for depth in ("*", "*/*")
+        for path in folder.glob(f"{depth}/{DATABASE}")
+    )
     shown = [f"  startkit status {job.as_posix()}" for job in below[:12]]
     more = [f"  and {len(below) - 12} more"] if len(below) > 12 else []
     return ["Jobs below this folder:", *shown, *more] if below else []
@@ -49,9 +53,20 @@ def _fleet(folder: Path) -> tuple[list[str], bool]:
     fleet = load(folder)
     summaries = Index(fleet).summaries()
     clear = [summary for summary in summaries if _is_clear(summary)]
-    head = f"You are in the fleet {fleet.name}: {len(summaries)} jobs, {len(clear)} clear to hand over."
-    following = "Next: startkit fleet register ." if len(clear) == len(summaries) else "Next: startkit open JOB for one of them; startkit fleet register . for all."
-    return [head, *map(_job_line, summaries), following if summaries else "Next: startkit fleet new . LIST."], len(clear) == len(summaries)
+    head = (
+        f"You are in the fleet {fleet.name}: {len(summaries)} jobs, {len(clear)} clear to hand"
+        " over."
+    )
+    following = (
+        "Next: startkit fleet register ."
+        if len(clear) == len(summaries)
+        else "Next: startkit open JOB for one of them; startkit fleet register . for all."
+    )
+    return [
+        head,
+        *map(_job_line, summaries),
+        following if summaries else "Next: startkit fleet new . LIST.",
+    ], len(clear) == len(summaries)
 
 
 def _is_clear(summary: Summary) -> bool:
@@ -61,6 +76,8 @@ def _is_clear(summary: Summary) -> bool:
 def _job_line(summary: Summary) -> str:
     if summary["fault"]:
         return f"  {Outcome.FAIL.mark} {summary['job']:20} {summary['fault']}"
-    barred = next((hold["headline"] for hold in summary["holds"] if not hold["clear"]), "clear to hand over")
+    barred = next(
+        (hold["headline"] for hold in summary["holds"] if not hold["clear"]), "clear to hand over"
+    )
     mark = Outcome.PASS.mark if _is_clear(summary) else Outcome(summary["outcome"]).mark
     return f"  {mark} {summary['job']:20} {barred}"

@@ -1,4 +1,6 @@
-"""The index: each job's summary, kept so that the register is quick. The jobs are the truth: what is missing or stale is made from them anew."""
+"""The index: each job's summary, kept so that the register is quick. The jobs are the truth: what
+is missing or stale is made from them anew.
+"""
 
 from __future__ import annotations
 
@@ -28,7 +30,9 @@ class Index:
         self._fleet = fleet
         self.path = fleet.records / FILE
 
-    def summaries(self, told: Callable[[int, int], None] | None = None, processes: int = 0) -> list[Summary]:
+    def summaries(
+        self, told: Callable[[int, int], None] | None = None, processes: int = 0
+    ) -> list[Summary]:
         """Every job's summary as the job now is, by the name of its folder.
 
         Parameters
@@ -41,7 +45,9 @@ class Index:
         jobs = {folder.name: folder for folder in self._fleet.jobs()}
         now = {name: state_of(folder) for name, folder in jobs.items()}
         known = self._read()
-        found = {name: summary for name, (state, summary) in known.items() if now.get(name) == state}
+        found = {
+            name: summary for name, (state, summary) in known.items() if now.get(name) == state
+        }
         stale = [folder for name, folder in jobs.items() if name not in found]
         for number, summary in enumerate(_made(stale, processes), start=1):
             found[summary["job"]] = summary
@@ -57,7 +63,10 @@ class Index:
         """What is kept; an index that cannot be read is none."""
         try:
             with self._open() as db:
-                return {job: (state, json.loads(summary)) for job, state, summary in db.execute("SELECT job, state, summary FROM jobs")}
+                return {
+                    job: (state, json.loads(summary))
+                    for job, state, summary in db.execute("SELECT job, state, summary FROM jobs")
+                }
         except (sqlite3.Error, ValueError, OSError):
             self._remove()
             return {}
@@ -65,7 +74,14 @@ class Index:
     def _keep(self, rows: dict[str, tuple[str, Summary]]) -> None:
         # A folder that cannot be written still has its register: it only takes longer.
         with contextlib.suppress(sqlite3.Error, OSError), self._open() as db:
-            db.executemany("INSERT OR REPLACE INTO jobs VALUES (?, ?, ?)", [(job, state, json.dumps(summary)) for job, (state, summary) in rows.items() if state != _UNREADABLE])
+            db.executemany(
+                "INSERT OR REPLACE INTO jobs VALUES (?, ?, ?)",
+                [
+                    (job, state, json.dumps(summary))
+                    for job, (state, summary) in rows.items()
+                    if state != _UNREADABLE
+                ],
+            )
 
     def _forget(self, names: list[str]) -> None:
         with contextlib.suppress(sqlite3.Error, OSError):
@@ -84,7 +100,10 @@ class Index:
         try:
             if db.execute("PRAGMA user_version").fetchone()[0] != LAYOUT:
                 db.execute("DROP TABLE IF EXISTS jobs")
-                db.execute("CREATE TABLE jobs (job TEXT PRIMARY KEY, state TEXT NOT NULL, summary TEXT NOT NULL)")
+                db.execute(
+                    "CREATE TABLE jobs (job TEXT PRIMARY KEY, state TEXT NOT NULL, summary TEXT NOT"
+                    " NULL)"
+                )
                 db.execute(f"PRAGMA user_version = {LAYOUT}")
             yield db
             db.commit()
@@ -93,12 +112,17 @@ class Index:
 
 
 def state_of(folder: Path) -> str:
-    """All that a job's summary depends on, in one line: what its record would be made from, and which records lie there."""
+    """All that a job's summary depends on, in one line: what its record would be made from, and
+    which records lie there.
+    """
     try:
         inputs = made.digest_of(folder)
     except StartkitError:
         return _UNREADABLE
-    records = sorted((path.name, path.stat().st_size, path.stat().st_mtime_ns) for path in (folder / RECORDS).glob("*.pdf"))
+    records = sorted(
+        (path.name, path.stat().st_size, path.stat().st_mtime_ns)
+        for path in (folder / RECORDS).glob("*.pdf")
+    )
     return json.dumps([inputs, records])
 
 

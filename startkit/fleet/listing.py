@@ -38,23 +38,38 @@ def read(path: Path) -> list[Row]:
     Raises
     ------
     SheetError
-        Not readable, no column ``tag``, a column of another name, a machine without its tag or there twice.
+        Not readable, no column ``tag``, a column of another name, a machine without its tag or
+        there twice.
     """
     path = Path(path)
     lines = _workbook(path) if path.suffix.lower() in (".xlsx", ".xlsm") else _csv(path)
     head = [cell.strip() for cell in lines[0]] if lines else []
     _check_head(head, path.name)
-    rows = [Row(f"{path.name}, row {n}", dict(zip(head, line, strict=False))) for n, line in enumerate(lines[1:], start=2) if any(line)]
+    rows = [
+        Row(f"{path.name}, row {n}", dict(zip(head, line, strict=False)))
+        for n, line in enumerate(lines[1:], start=2)
+        if any(line)
+    ]
     _check_tags(rows, path.name)
     return rows
 
 
 def _check_head(head: list[str], name: str) -> None:
     if "tag" not in head:
-        raise SheetError("the first row does not name the column tag", name, f"head the columns  {', '.join(COLUMNS)}  or by a key of the sheet such as  motor.voltage")
+        raise SheetError(
+            "the first row does not name the column tag",
+            name,
+            f"head the columns  {', '.join(COLUMNS)}  or by a key of the sheet such as "
+            " motor.voltage",
+        )
     strange = [column for column in head if column and column not in COLUMNS and "." not in column]
     if strange:
-        raise SheetError(f"the column {strange[0]!r} is not known", name, f"use {', '.join(COLUMNS)} or a key of the sheet with its part, such as  machine.serial")
+        raise SheetError(
+            f"the column {strange[0]!r} is not known",
+            name,
+            f"use {', '.join(COLUMNS)} or a key of the sheet with its part, such as "
+            " machine.serial",
+        )
     twice = [column for column in head if column and head.count(column) > 1]
     if twice:
         raise SheetError(f"the column {twice[0]!r} is there twice", name, "keep one of them")
@@ -62,14 +77,20 @@ def _check_head(head: list[str], name: str) -> None:
 
 def _check_tags(rows: list[Row], name: str) -> None:
     if not rows:
-        raise SheetError("there is no machine in the list", name, "write one row for each machine below the head")
+        raise SheetError(
+            "there is no machine in the list", name, "write one row for each machine below the head"
+        )
     seen: dict[str, str] = {}
     for row in rows:
         job = row["job"] or row["tag"]
         if not row["tag"]:
             raise SheetError("the machine has no tag", row.where, "fill the column tag")
         if job.lower() in seen:
-            raise SheetError(f"{job!r} is there already in {seen[job.lower()].rpartition(', ')[2]}", row.where, "give each job a name of its own in the column job")
+            raise SheetError(
+                f"{job!r} is there already in {seen[job.lower()].rpartition(', ')[2]}",
+                row.where,
+                "give each job a name of its own in the column job",
+            )
         seen[job.lower()] = row.where
 
 
@@ -79,15 +100,29 @@ def _csv(path: Path) -> list[list[str]]:
     except FileNotFoundError:
         raise SheetError("there is no such file", str(path), "check the name") from None
     except UnicodeDecodeError:
-        raise SheetError("the file is not UTF-8 text", path.name, "save it as CSV UTF-8, or as XLSX") from None
+        raise SheetError(
+            "the file is not UTF-8 text", path.name, "save it as CSV UTF-8, or as XLSX"
+        ) from None
     except OSError as error:
-        raise SheetError(f"the file cannot be read ({error.strerror})", str(path), "check that it is a file you may read") from None
+        raise SheetError(
+            f"the file cannot be read ({error.strerror})",
+            str(path),
+            "check that it is a file you may read",
+        ) from None
     first = text.partition("\n")[0]
     mark = max(",;\t", key=first.count)
     try:
-        return _bounded(([cell.strip() for cell in line] for line in csv.reader(io.StringIO(text, newline=""), delimiter=mark)), path.name)
+        return _bounded(
+            (
+                [cell.strip() for cell in line]
+                for line in csv.reader(io.StringIO(text, newline=""), delimiter=mark)
+            ),
+            path.name,
+        )
     except csv.Error as error:
-        raise SheetError(f"this is not CSV ({error})", path.name, "save it again from the spreadsheet") from None
+        raise SheetError(
+            f"this is not CSV ({error})", path.name, "save it again from the spreadsheet"
+        ) from None
 
 
 def _workbook(path: Path) -> list[list[str]]:
@@ -99,19 +134,35 @@ def _workbook(path: Path) -> list[list[str]]:
     except FileNotFoundError:
         raise SheetError("there is no such file", str(path), "check the name") from None
     except (zipfile.BadZipFile, OSError, ValueError):
-        raise SheetError("this is not a workbook", path.name, "save it again as XLSX or CSV") from None
+        raise SheetError(
+            "this is not a workbook", path.name, "save it again as XLSX or CSV"
+        ) from None
     if unpacked > LARGEST:
-        raise SheetError("the workbook holds more than a list of machines", path.name, "keep the list alone in it")
+        raise SheetError(
+            "the workbook holds more than a list of machines",
+            path.name,
+            "keep the list alone in it",
+        )
     try:
         book = openpyxl.load_workbook(path, read_only=True, data_only=True)
         try:
-            return _bounded(([_cell(value) for value in line] for line in book.worksheets[0].iter_rows(values_only=True)), path.name)
+            return _bounded(
+                (
+                    [_cell(value) for value in line]
+                    for line in book.worksheets[0].iter_rows(values_only=True)
+                ),
+                path.name,
+            )
         finally:
             book.close()
     except SheetError:
         raise
     except Exception as error:  # openpyxl lets many kinds of error of a damaged file through
-        raise SheetError(f"the workbook cannot be read ({type(error).__name__})", path.name, "open it in a spreadsheet and save it again") from None
+        raise SheetError(
+            f"the workbook cannot be read ({type(error).__name__})",
+            path.name,
+            "open it in a spreadsheet and save it again",
+        ) from None
 
 
 def _cell(value: Any) -> str:

@@ -18,7 +18,8 @@ from startkit.paper.files import write_whole
 from startkit.paper.runs import RECORDS
 
 STAMP, SCHEMA = ".made.json", "startkit-made-1"
-LARGE = 1_000_000  # bytes: a trend or a photograph beyond this is known by its size and time, not read through
+# bytes: a trend or a photograph beyond this is known by its size and time, not read through
+LARGE = 1_000_000
 _ADDED = ("startkit.stages", "startkit.checklists")
 
 
@@ -32,7 +33,8 @@ class Made:
 
 
 def digest_of(folder: Path, layout: str = "") -> str:
-    """SHA-256 over a job's entries, its files, how it is laid out, and the versions that work it out.
+    """SHA-256 over a job's entries, its files, how it is laid out, and the versions that work it
+    out.
 
     Raises
     ------
@@ -48,18 +50,37 @@ def _files(folder: Path) -> Iterator[str]:
     """Every file that a job reads, with what tells whether it changed."""
     for path in sorted(folder.rglob("*")):
         within = path.relative_to(folder)
-        if within.parts[0] == RECORDS or within.parts[0].startswith(DATABASE) or any(part.startswith(".") for part in within.parts) or not path.is_file():
+        if (
+            within.parts[0] == RECORDS
+            or within.parts[0].startswith(DATABASE)
+            or any(part.startswith(".") for part in within.parts)
+            or not path.is_file()
+        ):
             continue
         stat = path.stat()
-        known = f"{stat.st_size} {stat.st_mtime_ns}" if stat.st_size > LARGE else hashlib.sha256(path.read_bytes()).hexdigest()
+        known = (
+            f"{stat.st_size} {stat.st_mtime_ns}"
+            if stat.st_size > LARGE
+            else hashlib.sha256(path.read_bytes()).hexdigest()
+        )
         yield f"{within.as_posix()} {known}"
 
 
 @functools.cache
 def versions() -> tuple[str, ...]:
-    """Name and version of what works a record out: the tool, the property library, packages that add stages."""
-    added = {point.dist.name: point.dist.version for group in _ADDED for point in entry_points(group=group) if point.dist is not None}
-    return (*(f"{name} {_version(name)}" for name in ("startkit", "CoolProp")), *(f"{name} {number}" for name, number in sorted(added.items())))
+    """Name and version of what works a record out: the tool, the property library, packages that
+    add stages.
+    """
+    added = {
+        point.dist.name: point.dist.version
+        for group in _ADDED
+        for point in entry_points(group=group)
+        if point.dist is not None
+    }
+    return (
+        *(f"{name} {_version(name)}" for name in ("startkit", "CoolProp")),
+        *(f"{name} {number}" for name, number in sorted(added.items())),
+    )
 
 
 def _version(name: str) -> str:
@@ -69,25 +90,39 @@ def _version(name: str) -> str:
         return ""
 
 
-# --- the stamp -------------------------------------------------------------------------------------
+# --- the stamp ------------------------------------------------------------------------------------
 
 
 def write(folder: Path, made: Made) -> None:
     """Put the stamp beside the record, after the record itself."""
     content = {"schema": SCHEMA, **asdict(made)}
-    write_whole(Path(folder) / RECORDS / STAMP, (json.dumps(content, indent=1, sort_keys=True) + "\n").encode())
+    write_whole(
+        Path(folder) / RECORDS / STAMP,
+        (json.dumps(content, indent=1, sort_keys=True) + "\n").encode(),
+    )
 
 
 def read(folder: Path) -> Made | None:
     """The stamp of a job; None if there is none that can be read."""
     try:
         content: Any = json.loads((Path(folder) / RECORDS / STAMP).read_text(encoding="utf-8"))
-        return Made(str(content["made_from"]), str(content["layout"]), dict(content["files"])) if content["schema"] == SCHEMA else None
+        return (
+            Made(str(content["made_from"]), str(content["layout"]), dict(content["files"]))
+            if content["schema"] == SCHEMA
+            else None
+        )
     except (OSError, ValueError, KeyError, TypeError):
         return None
 
 
 def is_current(folder: Path, layout: str = "") -> bool:
-    """True if the record of a job was made from what the job holds now, in this layout, and is still there."""
+    """True if the record of a job was made from what the job holds now, in this layout, and is
+    still there.
+    """
     made = read(folder)
-    return made is not None and made.layout == layout and all((Path(folder) / RECORDS / name).is_file() for name in made.files) and made.made_from == digest_of(folder, layout)
+    return (
+        made is not None
+        and made.layout == layout
+        and all((Path(folder) / RECORDS / name).is_file() for name in made.files)
+        and made.made_from == digest_of(folder, layout)
+    )

@@ -37,7 +37,9 @@ def bring(fleet: Fleet, folder: Path) -> bool:
 
 
 def _same(folder: Path, wanted: dict[str, bytes]) -> bool:
-    return {name: (folder / name).read_bytes() for name in MARKS if (folder / name).is_file()} == wanted
+    return {
+        name: (folder / name).read_bytes() for name in MARKS if (folder / name).is_file()
+    } == wanted
 
 
 def _wanted(fleet: Fleet) -> dict[str, bytes]:
@@ -47,7 +49,15 @@ def _wanted(fleet: Fleet) -> dict[str, bytes]:
     path = within(fleet.folder, fleet.mark)
     name = f"company-mark{Path(fleet.mark).suffix.lower().replace('.jpeg', '.jpg')}"
     if path is None or name not in MARKS:
-        raise JobError(f"the mark {fleet.mark!r} is not a picture in the fleet's folder", f"{SETTINGS}, fleet, mark", "put an SVG, PNG or JPEG file there and name it")
+        raise JobError(
+            f"the mark {fleet.mark!r} is not a picture in the fleet's folder",
+            f"{SETTINGS}, fleet, mark",
+            "put an SVG, PNG or JPEG file there and name it",
+        )
     if path.stat().st_size > LARGEST:
-        raise JobError(f"the mark has {path.stat().st_size / 1e6:.1f} MB", fleet.mark, f"take one of at most {LARGEST / 1e6:.1f} MB: it travels in every record")
+        raise JobError(
+            f"the mark has {path.stat().st_size / 1e6:.1f} MB",
+            fleet.mark,
+            f"take one of at most {LARGEST / 1e6:.1f} MB: it travels in every record",
+        )
     return {name: path.read_bytes()}

@@ -30,7 +30,9 @@ _HALF_MADE = ".making"  # in jobs/: a job stands in its place whole or not at al
 
 @dataclass(frozen=True)
 class Plan:
-    """One job to be made: its folder, its sheet as text, template and units; `there` if it was made before."""
+    """One job to be made: its folder, its sheet as text, template and units; `there` if it was made
+    before.
+    """
 
     tag: str
     folder: Path
@@ -52,10 +54,26 @@ def start(folder: Path) -> Fleet:
     folder = Path(folder)
     if not (folder / SETTINGS).is_file():
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-            raise JobError(f"there is no {SETTINGS}", str(folder), "give the folder of a fleet, or the name of a new one")
+            raise JobError(
+                f"there is no {SETTINGS}",
+                str(folder),
+                "give the folder of a fleet, or the name of a new one",
+            )
         for part in (MACHINES, JOBS, RECORDS):
             (folder / part).mkdir(parents=True, exist_ok=True)
-        write_whole(folder / SETTINGS, text_of({"fleet": {"name": folder.resolve().name, "company": "", "template": "new-machine", "units": "SI"}}).encode())
+        write_whole(
+            folder / SETTINGS,
+            text_of(
+                {
+                    "fleet": {
+                        "name": folder.resolve().name,
+                        "company": "",
+                        "template": "new-machine",
+                        "units": "SI",
+                    }
+                }
+            ).encode(),
+        )
     return load(folder)
 
 
@@ -99,7 +117,11 @@ def make(plan: Plan, fleet: Fleet, who: str = "", at: str = "") -> Path:
         half.rename(plan.folder)
         half.parent.rmdir()
     except OSError as error:
-        raise JobError(f"the job cannot be put in its place ({error.strerror})", str(plan.folder), "look what lies there") from None
+        raise JobError(
+            f"the job cannot be put in its place ({error.strerror})",
+            str(plan.folder),
+            "look what lies there",
+        ) from None
     return plan.folder
 
 
@@ -109,28 +131,44 @@ def _check_apart(rows: list[Row], found: list[Plan]) -> None:
     for row, plan in zip(rows, found, strict=True):
         name = plan.folder.name.lower()
         if name in seen:
-            raise JobError(f"{plan.tag!r} and {seen[name]!r} would share the folder {plan.folder.name}", row.where, "name one of them in the column job")
+            raise JobError(
+                f"{plan.tag!r} and {seen[name]!r} would share the folder {plan.folder.name}",
+                row.where,
+                "name one of them in the column job",
+            )
         seen[name] = plan.tag
 
 
 def _check_specification(fleet: Fleet) -> None:
     table = toml_file.parse(fleet.specification, SPECIFICATION)
-    limits_.defaults().overridden(table.get("limits", {}), limits_.SPECIFICATION, SPECIFICATION, fleet.specification, ("limits",))
+    limits_.defaults().overridden(
+        table.get("limits", {}),
+        limits_.SPECIFICATION,
+        SPECIFICATION,
+        fleet.specification,
+        ("limits",),
+    )
 
 
-# --- one row ---------------------------------------------------------------------------------------
+# --- one row --------------------------------------------------------------------------------------
 
 
 def _plan(fleet: Fleet, row: Row, template: str) -> Plan:
     tag = row["tag"]
     name = row["job"] or file_safe(tag)
     if file_safe(name) != name:
-        raise JobError(f"{name!r} cannot be the name of a job's folder", f"{row.where}, job", "use letters, digits, dots, hyphens")
+        raise JobError(
+            f"{name!r} cannot be the name of a job's folder",
+            f"{row.where}, job",
+            "use letters, digits, dots, hyphens",
+        )
     folder = fleet.jobs_folder / name
     sheet = fleet.machines / f"{file_safe(tag)}.toml"
     text = _sheet(fleet, row, sheet)
     found = templates.find(row["template"] or template or fleet.template)
-    return Plan(tag, folder, sheet, text, found, _units(fleet, row, text), (folder / DATABASE).is_file())
+    return Plan(
+        tag, folder, sheet, text, found, _units(fleet, row, text), (folder / DATABASE).is_file()
+    )
 
 
 def _units(fleet: Fleet, row: Row, text: str) -> str:
@@ -138,7 +176,11 @@ def _units(fleet: Fleet, row: Row, text: str) -> str:
     site = fleet.site(plant, row["tag"])
     system = row["units"] or (site.units if site else "") or fleet.system
     if system not in SYSTEMS:
-        raise SheetError(f"{system!r} are not units of a job", f"{row.where}, units", f"use {' or '.join(SYSTEMS)}")
+        raise SheetError(
+            f"{system!r} are not units of a job",
+            f"{row.where}, units",
+            f"use {' or '.join(SYSTEMS)}",
+        )
     return system
 
 
@@ -147,16 +189,32 @@ def _sheet(fleet: Fleet, row: Row, path: Path) -> str:
     there = path.read_text(encoding="utf-8-sig") if path.is_file() else ""
     if not row.sheet and not row["like"]:
         if not there:
-            raise SheetError(f"there is no sheet of {row['tag']}", row.where, f"put it into {MACHINES}/{path.name}, or name in the column like a machine to start from")
+            raise SheetError(
+                f"there is no sheet of {row['tag']}",
+                row.where,
+                f"put it into {MACHINES}/{path.name}, or name in the column like a machine to start"
+                " from",
+            )
         machine = machine_.load(path)
         if machine.machine.tag != row["tag"]:
-            raise SheetError(f"the sheet is that of {machine.machine.tag}, not of {row['tag']}", f"{row.where}, tag", f"correct the list or {MACHINES}/{path.name}")
+            raise SheetError(
+                f"the sheet is that of {machine.machine.tag}, not of {row['tag']}",
+                f"{row.where}, tag",
+                f"correct the list or {MACHINES}/{path.name}",
+            )
         return there
     table = _merged(fleet.defaults, _site_of(fleet, row), _alike(fleet, row), _own(row))
-    text = text_of(table, f"{row['tag']}: made from a list of machines; check it against the maker's documents.")
+    text = text_of(
+        table,
+        f"{row['tag']}: made from a list of machines; check it against the maker's documents.",
+    )
     _checked(table, text, row)
     if there and there != text:
-        raise SheetError(f"{MACHINES}/{path.name} is there already and says something else", row.where, "change that file, or leave only the column tag filled")
+        raise SheetError(
+            f"{MACHINES}/{path.name} is there already and says something else",
+            row.where,
+            "change that file, or leave only the column tag filled",
+        )
     return text
 
 
@@ -165,7 +223,11 @@ def _alike(fleet: Fleet, row: Row) -> dict[str, Any]:
         return {}
     path = fleet.machines / f"{file_safe(row['like'])}.toml"
     if not path.is_file():
-        raise SheetError(f"there is no sheet of {row['like']!r} to start from", f"{row.where}, like", f"put it into {MACHINES}/{path.name}")
+        raise SheetError(
+            f"there is no sheet of {row['like']!r} to start from",
+            f"{row.where}, like",
+            f"put it into {MACHINES}/{path.name}",
+        )
     table, _ = toml_file.load(path)
     if "site.plant" in row.sheet:
         table.get("site", {}).pop("elevation", None)  # of the other plant
@@ -174,7 +236,11 @@ def _alike(fleet: Fleet, row: Row) -> dict[str, Any]:
 
 def _site_of(fleet: Fleet, row: Row) -> dict[str, Any]:
     site = fleet.site(row.sheet.get("site.plant", ""), row["tag"])
-    return {"site": {"plant": site.plant, **({"elevation": site.elevation} if site.elevation else {})}} if site else {}
+    return (
+        {"site": {"plant": site.plant, **({"elevation": site.elevation} if site.elevation else {})}}
+        if site
+        else {}
+    )
 
 
 def _own(row: Row) -> dict[str, Any]:
@@ -189,7 +255,9 @@ def _own(row: Row) -> dict[str, Any]:
 def _typed(part: str, key: str, cell: str) -> Any:
     """A cell as the sheet wants it: a number where the key is a bare number, else text."""
     section = machine_.Machine.model_fields.get(part)
-    known = getattr(section.annotation, "model_fields", {}).get(key) if section is not None else None
+    known = (
+        getattr(section.annotation, "model_fields", {}).get(key) if section is not None else None
+    )
     if known is None or known.annotation is str or not _NUMBER.match(cell):
         return cell
     bare = any(word in str(known.annotation) for word in ("int", "float", "Literal"))
@@ -197,7 +265,9 @@ def _typed(part: str, key: str, cell: str) -> Any:
 
 
 def _merged(*layers: Mapping[str, Any]) -> dict[str, Any]:
-    """Later layers over earlier ones, part by part; lists are taken whole. Order of the sheet's parts is kept."""
+    """Later layers over earlier ones, part by part; lists are taken whole. Order of the sheet's
+    parts is kept.
+    """
     merged: dict[str, Any] = {}
     for layer in layers:
         for part, table in deepcopy(dict(layer)).items():
@@ -206,7 +276,12 @@ def _merged(*layers: Mapping[str, Any]) -> dict[str, Any]:
             else:
                 merged[part] = table
     order = list(machine_.Machine.model_fields)
-    return dict(sorted(merged.items(), key=lambda item: order.index(item[0]) if item[0] in order else len(order)))
+    return dict(
+        sorted(
+            merged.items(),
+            key=lambda item: order.index(item[0]) if item[0] in order else len(order),
+        )
+    )
 
 
 def _checked(table: Mapping[str, Any], text: str, row: Row) -> None:

@@ -34,7 +34,8 @@ class Order:
 
 
 def alone(job: Path, paper: str, form: str, company: str) -> Exported:
-    """Run and print one job in this process, which does nothing else, while one beside it draws the plots.
+    """Run and print one job in this process, which does nothing else, while one beside it draws the
+    plots.
 
     Parameters
     ----------
@@ -71,8 +72,14 @@ def fill(order: Order) -> Made:
     engine.register()
     began_from = made.digest_of(order.folder, order.layout)
     record = export(order.folder, order.paper, order.form, order.company, engine.HERE)
-    notebook = next(path for path in record.parent.glob("*.ipynb") if record.name.startswith(f"{path.stem}-") and not path.stem.endswith("-failed"))
-    files = {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in (notebook, record)}
+    notebook = next(
+        path
+        for path in record.parent.glob("*.ipynb")
+        if record.name.startswith(f"{path.stem}-") and not path.stem.endswith("-failed")
+    )
+    files = {
+        path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in (notebook, record)
+    }
     done = Made(began_from, order.layout, files)
     made.write(order.folder, done)
     return done

@@ -1,4 +1,5 @@
-"""Preload: what every job needs, imported and warmed once in the process from which the others are forked.
+"""Preload: what every job needs, imported and warmed once in the process from which the others are
+forked.
 
 It is imported for its effect. Nothing here belongs to a job, and nothing starts a thread.
 """
@@ -11,23 +12,50 @@ from importlib import import_module
 
 from startkit.paper import lean
 
-USUAL = ("R-134a", "R-513A", "R-1233zd(E)")  # refrigerants whose saturation lines are worked out beforehand
+USUAL = (
+    "R-134a",
+    "R-513A",
+    "R-1233zd(E)",
+)  # refrigerants whose saturation lines are worked out beforehand
 _MODULES = (
-    "matplotlib.backends.backend_svg", "matplotlib.figure", "fontTools.ttLib",
-    "papermill", "pyarrow.compute", "pyarrow.csv", "scipy.integrate", "scipy.interpolate", "scipy.ndimage", "scipy.optimize", "typst",
-    "startkit.desk.book", "startkit.fleet.engine", "startkit.fleet.shell", "startkit.paper.printing", "startkit.paper.record", "startkit.paper.typesetting",
-    "startkit.stages.registry", "encodings.utf_8_sig", "IPython.core.application", "IPython.core.completerlib", "IPython.core.oinspect", "mistune",
+    "matplotlib.backends.backend_svg",
+    "matplotlib.figure",
+    "fontTools.ttLib",
+    "papermill",
+    "pyarrow.compute",
+    "pyarrow.csv",
+    "scipy.integrate",
+    "scipy.interpolate",
+    "scipy.ndimage",
+    "scipy.optimize",
+    "typst",
+    "startkit.desk.book",
+    "startkit.fleet.engine",
+    "startkit.fleet.shell",
+    "startkit.paper.printing",
+    "startkit.paper.record",
+    "startkit.paper.typesetting",
+    "startkit.stages.registry",
+    "encodings.utf_8_sig",
+    "IPython.core.application",
+    "IPython.core.completerlib",
+    "IPython.core.oinspect",
+    "mistune",
 )
 
 
 def _import_all() -> None:
     for name in _MODULES:
-        with suppress(Exception):  # what is missing is missed by the job that needs it, with its own error
+        with suppress(
+            Exception
+        ):  # what is missing is missed by the job that needs it, with its own error
             import_module(name)
 
 
 def _warm() -> None:
-    """Fill what is worked out once in each process: limits, stages, glyphs, the fonts of the plots, the notebook's schema."""
+    """Fill what is worked out once in each process: limits, stages, glyphs, the fonts of the plots,
+    the notebook's schema.
+    """
     import nbformat
 
     from startkit.desk import plots
@@ -47,13 +75,16 @@ def _warm() -> None:
     glyphs.fonts()
     for fluid in USUAL:
         refrigerant.dome.si(fluid)
-    plots.svg(Plot("Warm", "Load", "percent", "Power", "power", (Line("first", [0.0, 1.0], [0.0, 1.0]),)))
+    plots.svg(
+        Plot("Warm", "Load", "percent", "Power", "power", (Line("first", [0.0, 1.0], [0.0, 1.0]),))
+    )
 
 
 lean.addresses()
 _import_all()
 with suppress(Exception):
     _warm()
-# What is here stays: the collector of a forked process need not look at it again, nor touch its pages, which all of them share.
+# What is here stays: the collector of a forked process need not look at it again, nor touch its
+# pages, which all of them share.
 gc.collect()
 gc.freeze()

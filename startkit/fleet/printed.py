@@ -48,4 +48,7 @@ def print_register(fleet: Fleet, as_of: str = "", template: str = TEMPLATE) -> t
         raise PaperError(failure[1], failure[0], f"see {kept.name} in the fleet's records")
     (fleet.records / f"{NAME}-failed.ipynb").unlink(missing_ok=True)
     written = write_whole(fleet.records / f"{NAME}.ipynb", content)
-    return written, write_whole(fleet.records / f"{NAME}.pdf", register.pdf(executed, written.name, content, fleet.paper, fleet.company))
+    return written, write_whole(
+        fleet.records / f"{NAME}.pdf",
+        register.pdf(executed, written.name, content, fleet.paper, fleet.company),
+    )

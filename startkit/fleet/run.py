@@ -18,7 +18,9 @@ from startkit.fleet.order import Order, fill
 from startkit.fleet.tables import several
 from startkit.fleet.workers import Outcome
 
-LOG = "run.jsonl"  # in the fleet's records: what the last run was to do, and each job as it was done
+LOG = (  # in the fleet's records: what the last run was to do, and each job as it was done
+    "run.jsonl"
+)
 
 
 @dataclass(frozen=True)
@@ -58,17 +60,43 @@ class Run:
         When the run began that is taken up here; empty: this is a new one.
     """
 
-    def __init__(self, fleet: Fleet, names: tuple[str, ...] = (), changed: bool = False, processes: int = 0, scheduler: str = "", form: str = "full") -> None:
-        self.fleet, self.changed, self.processes, self.scheduler, self.form = fleet, changed, processes, scheduler, form
+    def __init__(
+        self,
+        fleet: Fleet,
+        names: tuple[str, ...] = (),
+        changed: bool = False,
+        processes: int = 0,
+        scheduler: str = "",
+        form: str = "full",
+    ) -> None:
+        self.fleet, self.changed, self.processes, self.scheduler, self.form = (
+            fleet,
+            changed,
+            processes,
+            scheduler,
+            form,
+        )
         chosen = _chosen(fleet, names)
         for folder in chosen:
-            with suppress(PaperError, OSError):  # a folder that cannot be written is told when its record cannot be either
+            with suppress(
+                PaperError, OSError
+            ):  # a folder that cannot be written is told when its record cannot be either
                 mark.bring(fleet, folder)
         every = tuple(Order(folder, fleet.paper, form, fleet.company) for folder in chosen)
-        self._asked = {"jobs": [order.name for order in every], "changed": changed, "form": form, "paper": fleet.paper, "company": fleet.company}
+        self._asked = {
+            "jobs": [order.name for order in every],
+            "changed": changed,
+            "form": form,
+            "paper": fleet.paper,
+            "company": fleet.company,
+        }
         self._log = _Log(fleet.records / LOG)
         self.taken_up, finished = self._log.unfinished(self._asked)
-        self.orders = tuple(order for order in every if not (order.name in finished or changed) or not _current(order))
+        self.orders = tuple(
+            order
+            for order in every
+            if not (order.name in finished or changed) or not _current(order)
+        )
         self.left = tuple(order.name for order in every if order not in self.orders)
 
     def outcomes(self) -> Iterator[Done]:
@@ -93,9 +121,17 @@ def _chosen(fleet: Fleet, names: tuple[str, ...]) -> list[Path]:
     jobs = fleet.jobs()
     unknown = [name for name in names if name not in {job.name for job in jobs}]
     if unknown:
-        raise JobError(f"there is no job {unknown[0]!r} in this fleet", "fleet run", f"its jobs are {', '.join(job.name for job in jobs[:20]) or 'none'}")
+        raise JobError(
+            f"there is no job {unknown[0]!r} in this fleet",
+            "fleet run",
+            f"its jobs are {', '.join(job.name for job in jobs[:20]) or 'none'}",
+        )
     if not jobs:
-        raise JobError("there is no job in this fleet", str(fleet.jobs_folder), "make jobs with `startkit fleet new`")
+        raise JobError(
+            "there is no job in this fleet",
+            str(fleet.jobs_folder),
+            "make jobs with `startkit fleet new`",
+        )
     return [job for job in jobs if not names or job.name in names]
 
 
@@ -108,12 +144,18 @@ def _current(order: Order) -> bool:
 
 
 def _told(order: Order, outcome: Outcome) -> Done:
-    record = next((name for name in outcome.result.files if name.endswith(".pdf")), "") if outcome.result else ""
+    record = (
+        next((name for name in outcome.result.files if name.endswith(".pdf")), "")
+        if outcome.result
+        else ""
+    )
     return Done(order.name, record, outcome.fault, outcome.seconds)
 
 
 class _Log:
-    """What the run was to do and what of it was done, a line each, so that it can be taken up again."""
+    """What the run was to do and what of it was done, a line each, so that it can be taken up
+    again.
+    """
 
     def __init__(self, path: Path) -> None:
         self._path = path
@@ -123,7 +165,9 @@ class _Log:
         lines = self._lines()
         if not lines or lines[0].get("asked") != asked or any("ended" in line for line in lines):
             return "", frozenset()
-        return str(lines[0].get("began", "")), frozenset(line["job"] for line in lines[1:] if line.get("record"))
+        return str(lines[0].get("began", "")), frozenset(
+            line["job"] for line in lines[1:] if line.get("record")
+        )
 
     def _lines(self) -> list[dict[str, Any]]:
         lines = []
@@ -139,7 +183,15 @@ class _Log:
         self._write({"began": _now(), "asked": asked})
 
     def add(self, done: Done) -> None:
-        self._write({"job": done.job, "record": done.record, "fault": done.fault, "seconds": round(done.seconds, 3), "at": _now()})
+        self._write(
+            {
+                "job": done.job,
+                "record": done.record,
+                "fault": done.fault,
+                "seconds": round(done.seconds, 3),
+                "at": _now(),
+            }
+        )
 
     def end(self) -> None:
         self._write({"ended": _now()})
@@ -151,7 +203,11 @@ class _Log:
                 file.flush()
                 os.fsync(file.fileno())
         except OSError as error:
-            raise JobError(f"the run's log cannot be written ({error.strerror})", str(self._path), "check the disk and the folder") from None
+            raise JobError(
+                f"the run's log cannot be written ({error.strerror})",
+                str(self._path),
+                "check the disk and the folder",
+            ) from None
 
 
 def _now() -> str:
@@ -161,7 +217,11 @@ def _now() -> str:
 def summary(done: list[Done], left: tuple[str, ...]) -> list[str]:
     """Lines on what became of the jobs: how many, and each failure with its reason."""
     failed = [each for each in done if each.fault]
-    lines = [f"{len(done) - len(failed)} of {several(len(done), 'job', 'jobs')} to records" + (f", {len(left)} left as they are (nothing changed)" if left else "") + "."]
-    return lines + [f"  {each.job}: {each.fault}" for each in sorted(failed, key=lambda each: each.job)]
-
-
+    lines = [
+        f"{len(done) - len(failed)} of {several(len(done), 'job', 'jobs')} to records"
+        + (f", {len(left)} left as they are (nothing changed)" if left else "")
+        + "."
+    ]
+    return lines + [
+        f"  {each.job}: {each.fault}" for each in sorted(failed, key=lambda each: each.job)
+    ]

@@ -1,6 +1,7 @@
 """More than one machine: the same orders, done by the workers of a Dask cluster.
 
-Whoever may send work to the scheduler may run anything on its workers: use a cluster of your own, behind its own wall.
+Whoever may send work to the scheduler may run anything on its workers: use a cluster of your own,
+behind its own wall.
 """
 
 from __future__ import annotations
@@ -14,14 +15,17 @@ from startkit.fleet import parcel
 from startkit.fleet.order import Order
 from startkit.fleet.workers import Outcome
 
-AHEAD = 2  # parcels on their way for each thread of the cluster: enough that none waits, few enough for the memory
+# parcels on their way for each thread of the cluster: enough that none waits, few enough for the
+# memory
+AHEAD = 2
 REACH = 20  # s
 
 
 def each(address: str, orders: Sequence[Order]) -> Iterator[Outcome]:
     """Do every order on the cluster; the outcomes as they come, each order's once.
 
-    A worker that dies loses nothing: the scheduler gives its orders to another, and only what came back is written.
+    A worker that dies loses nothing: the scheduler gives its orders to another, and only what came
+    back is written.
 
     Raises
     ------
@@ -39,14 +43,24 @@ def _client(address: str) -> Any:
     try:
         from distributed import Client
     except ImportError:
-        raise JobError("Dask is not installed", "--scheduler", 'install it with  pip install "startkit[dask]"') from None
+        raise JobError(
+            "Dask is not installed", "--scheduler", 'install it with  pip install "startkit[dask]"'
+        ) from None
     try:
         client = Client(address, timeout=REACH, set_as_default=False)
     except (OSError, TimeoutError, ValueError) as error:
-        raise JobError(f"the scheduler cannot be reached ({_short(error)})", address, "start it, and give its address such as  tcp://10.0.0.5:8786") from None
+        raise JobError(
+            f"the scheduler cannot be reached ({_short(error)})",
+            address,
+            "start it, and give its address such as  tcp://10.0.0.5:8786",
+        ) from None
     if not client.nthreads():
         client.close()
-        raise JobError("the scheduler has no worker", address, "start one on each computer with  dask worker ADDRESS")
+        raise JobError(
+            "the scheduler has no worker",
+            address,
+            "start one on each computer with  dask worker ADDRESS",
+        )
     return client
 
 
@@ -95,7 +109,11 @@ def _outcome(number: int, sent: parcel.Parcel, future: Any) -> Outcome:
         # Where the worker died with the result in hand this waits until another has done it again.
         reply = future.result()
     except (Exception, CancelledError) as error:  # what goes wrong on a worker may be anything
-        return Outcome(number, None, f"the cluster could not do it ({_short(error)}); see the log of its workers.")
+        return Outcome(
+            number,
+            None,
+            f"the cluster could not do it ({_short(error)}); see the log of its workers.",
+        )
     try:
         return Outcome(number, parcel.unpacked(sent, reply), reply.fault, reply.seconds)
     except StartkitError as error:

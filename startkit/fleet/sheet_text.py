@@ -58,8 +58,11 @@ def _key(name: str) -> str:
 
 
 def _text(value: str) -> str:
-    # JSON's escapes are TOML's, but for DEL, and for halves of surrogate pairs, which no file can hold.
-    return json.dumps(value.encode("utf-8", "replace").decode(), ensure_ascii=False).replace("\x7f", "\\u007f")
+    # JSON's escapes are TOML's, but for DEL, and for halves of surrogate pairs, which no file can
+    # hold.
+    return json.dumps(value.encode("utf-8", "replace").decode(), ensure_ascii=False).replace(
+        "\x7f", "\\u007f"
+    )
 
 
 def _value(value: Any) -> str:
@@ -73,4 +76,6 @@ def _value(value: Any) -> str:
         return f"[{', '.join(_value(v) for v in value)}]"
     if _is_table(value):
         return "{ " + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items()) + " }"
-    raise SheetError(f"{value!r} cannot stand in such a file", "sheet", "write it as text in quotes")
+    raise SheetError(
+        f"{value!r} cannot stand in such a file", "sheet", "write it as text in quotes"
+    )

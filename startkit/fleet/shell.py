@@ -1,7 +1,10 @@
-"""The shell: a notebook's cells run in this very process, with the outputs that a kernel would give.
+"""The shell: a notebook's cells run in this very process, with the outputs that a kernel would
+give.
 
-The kernel's own shell class does the work; what it would send over a socket is handed to nbclient's own
-book-keeping instead. So an output is made by the same code as in a kernel, without a kernel's start.
+The kernel's own shell class does the work; what it would send over a socket is handed to nbclient's
+own
+book-keeping instead. So an output is made by the same code as in a kernel, without a kernel's
+start.
 """
 
 from __future__ import annotations
@@ -35,8 +38,18 @@ class Tape(Session):
 
     hand_on: Callable[[Message], None] = staticmethod(lambda message: None)
 
-    def send(self, stream: Any, msg_or_type: Any, content: Any = None, parent: Any = None, *rest: Any, **more: Any) -> Message:
-        message = self.msg(msg_or_type, content, parent) if isinstance(msg_or_type, str) else msg_or_type
+    def send(
+        self,
+        stream: Any,
+        msg_or_type: Any,
+        content: Any = None,
+        parent: Any = None,
+        *rest: Any,
+        **more: Any,
+    ) -> Message:
+        message = (
+            self.msg(msg_or_type, content, parent) if isinstance(msg_or_type, str) else msg_or_type
+        )
         plain = {**message, "content": self.unpack(self.pack(message["content"]))}
         self.hand_on(plain)
         return message
@@ -75,7 +88,9 @@ class Shell:
 
     def __init__(self) -> None:
         self.tape = Tape(key=b"", debug=False)
-        self._environment = dict(os.environ)  # to which the kernel's shell adds colours and pagers of its own
+        self._environment = dict(
+            os.environ
+        )  # to which the kernel's shell adds colours and pagers of its own
         self._loop = asyncio.new_event_loop()
         asyncio.set_event_loop(self._loop)
         os.environ.setdefault("MPLBACKEND", INLINE)
@@ -89,10 +104,13 @@ class Shell:
         Returns
         -------
         dict
-            Content of an ``execute_reply``: ``status``, and after an error ``ename``, ``evalue``, ``traceback``.
+            Content of an ``execute_reply``: ``status``, and after an error ``ename``, ``evalue``,
+            ``traceback``.
         """
         self.tape.hand_on = hand_on
-        self.tape.send(None, "execute_input", {"code": source, "execution_count": self._shell.execution_count})
+        self.tape.send(
+            None, "execute_input", {"code": source, "execution_count": self._shell.execution_count}
+        )
         with _standing_in(self._streams), _below(self._streams), _no_input():
             result = self._loop.run_until_complete(self._cell(source))
         if self._shell.exit_now:
@@ -100,7 +118,12 @@ class Shell:
         error = result.error_before_exec or result.error_in_exec
         if result.success and not getattr(self._shell, "_last_traceback_during_displayhook", False):
             return {"status": "ok"}
-        return {"status": "error", "ename": type(error).__name__, "evalue": str(error), "traceback": self._shell._last_traceback or []}
+        return {
+            "status": "error",
+            "ename": type(error).__name__,
+            "evalue": str(error),
+            "traceback": self._shell._last_traceback or [],
+        }
 
     async def _cell(self, source: str) -> Any:
         """A cell with ``await`` on its top level runs in the loop, any other inside one step of it."""
@@ -109,11 +132,18 @@ class Shell:
             transformed = shell.transform_cell(source)
         except Exception:
             transformed, fault = source, sys.exc_info()
-        if not shell.should_run_async(source, transformed_cell=transformed, preprocessing_exc_tuple=fault):
+        if not shell.should_run_async(
+            source, transformed_cell=transformed, preprocessing_exc_tuple=fault
+        ):
             return shell.run_cell(source, store_history=True)
         result = None
         try:
-            result = await shell.run_cell_async(source, store_history=True, transformed_cell=transformed, preprocessing_exc_tuple=fault)
+            result = await shell.run_cell_async(
+                source,
+                store_history=True,
+                transformed_cell=transformed,
+                preprocessing_exc_tuple=fault,
+            )
         finally:
             shell.events.trigger("post_execute")
             shell.events.trigger("post_run_cell", result)
@@ -138,7 +168,13 @@ def _new_shell(tape: Tape) -> ZMQInteractiveShell:
     ZMQInteractiveShell.clear_instance()
     module = ModuleType("__main__")
     kernel = SimpleNamespace(eventloop=None)  # what `exit()` looks for
-    shell: Any = ZMQInteractiveShell.instance(config=settings, user_module=module, user_ns=module.__dict__, kernel=kernel, compiler_class=XCachingCompiler)
+    shell: Any = ZMQInteractiveShell.instance(
+        config=settings,
+        user_module=module,
+        user_ns=module.__dict__,
+        kernel=kernel,
+        compiler_class=XCachingCompiler,
+    )
     shell.displayhook.session = shell.display_pub.session = tape
     shell.displayhook.topic = b"execute_result"
     _as_if_new(shell)
@@ -173,7 +209,9 @@ def _standing_in(streams: tuple[Stream, Stream]) -> Iterator[None]:
 
 @contextmanager
 def _below(streams: tuple[Stream, Stream]) -> Iterator[None]:
-    """What is written below Python (a library in C, a child process) goes to the cell as well, after the rest."""
+    """What is written below Python (a library in C, a child process) goes to the cell as well,
+    after the rest.
+    """
     with ExitStack() as stack:
         for stream in streams:
             stack.enter_context(_caught(stream))
@@ -200,7 +238,9 @@ def _no_input() -> Iterator[None]:
     """Nobody sits at the keyboard of a batch."""
 
     def refused(prompt: object = "") -> str:
-        raise StdinNotImplementedError("raw_input was called, but this frontend does not support input requests.")
+        raise StdinNotImplementedError(
+            "raw_input was called, but this frontend does not support input requests."
+        )
 
     before = builtins.input
     builtins.input = refused
@@ -211,7 +251,9 @@ def _no_input() -> Iterator[None]:
 
 
 class Client(PapermillNotebookClient):
-    """nbclient's book-keeping round a `Shell`: which output belongs where, what is replaced, what is cleared."""
+    """nbclient's book-keeping round a `Shell`: which output belongs where, what is replaced, what
+    is cleared.
+    """
 
     def execute(self, **kwargs: Any) -> Any:
         """Run every cell of the notebook and return it."""
@@ -225,16 +267,28 @@ class Client(PapermillNotebookClient):
         self.nb.metadata["language_info"] = dict(IPythonKernel.language_info)
         return self.nb
 
-    def execute_cell(self, cell: Any, cell_index: int, execution_count: int | None = None, store_history: bool = True) -> Any:
+    def execute_cell(
+        self,
+        cell: Any,
+        cell_index: int,
+        execution_count: int | None = None,
+        store_history: bool = True,
+    ) -> Any:
         tags = cell.metadata.get("tags", [])
         if cell.cell_type != "code" or not cell.source.strip() or self.skip_cells_with_tag in tags:
             return cell
         cell.outputs = []
         self.clear_before_next_output = False
-        reply = self._here.run(cell.source, lambda message: self.process_message(message, cell, cell_index))
+        reply = self._here.run(
+            cell.source, lambda message: self.process_message(message, cell, cell_index)
+        )
         if reply["status"] == "error" and not self._forgiven(reply, tags):
             raise CellExecutionError.from_cell_and_msg(cell, reply)
         return cell
 
     def _forgiven(self, reply: Message, tags: list[str]) -> bool:
-        return not self.force_raise_errors and (self.allow_errors or reply["ename"] in self.allow_error_names or "raises-exception" in tags)
+        return not self.force_raise_errors and (
+            self.allow_errors
+            or reply["ename"] in self.allow_error_names
+            or "raises-exception" in tags
+        )

@@ -1,4 +1,6 @@
-"""The summary of one job: all that the register shows of it, as plain data; made by judging the job."""
+"""The summary of one job: all that the register shows of it, as plain data; made by judging the
+job.
+"""
 
 from __future__ import annotations
 
@@ -37,8 +39,12 @@ def summarised(folder: Path) -> Summary:
         return _summary(Job(folder, read_only=True))
     except StartkitError as error:
         return {"job": folder.name, "fault": str(error)}
-    except Exception as error:  # a stage of another package may fail in any way; the register still shows the others
-        return {"job": folder.name, "fault": f"it cannot be worked out ({type(error).__name__}: {error})."}
+    # a stage of another package may fail in any way; the register still shows the others
+    except Exception as error:
+        return {
+            "job": folder.name,
+            "fault": f"it cannot be worked out ({type(error).__name__}: {error}).",
+        }
 
 
 def _summary(job: Job) -> Summary:
@@ -46,18 +52,43 @@ def _summary(job: Job) -> Summary:
     entries = judged.state.entries
     sheet = job.machine.machine
     return {
-        "job": job.folder.name, "fault": "", "tag": sheet.tag, "plant": job.machine.site.plant, "serial": sheet.serial, "maker": sheet.maker, "model": sheet.model,
-        "refrigerant": sheet.refrigerant, "work": sheet.work, "units": job.system,
-        "outcome": worst([v.outcome for _, v in judged.verdicts()]).value, "next": next_step(judged),
+        "job": job.folder.name,
+        "fault": "",
+        "tag": sheet.tag,
+        "plant": job.machine.site.plant,
+        "serial": sheet.serial,
+        "maker": sheet.maker,
+        "model": sheet.model,
+        "refrigerant": sheet.refrigerant,
+        "work": sheet.work,
+        "units": job.system,
+        "outcome": worst([v.outcome for _, v in judged.verdicts()]).value,
+        "next": next_step(judged),
         "begun": [stage.title for name, stage in judged.stages.items() if judged.started(name)],
-        "holds": [{"hold": h.hold.name, "clear": h.is_clear, "headline": h.headline, "in_the_way": len(h.in_the_way)} for h in judged.holds()],
-        "open": [*_open(judged), *_declared(judged)], "waived": _waived(judged), "instruments": _instruments(judged), "figures": _figures(judged),
-        "first": entries[0].at if entries else "", "last": entries[-1].at if entries else "", "last_who": entries[-1].who if entries else "",
-        "entries": len(entries), "digest": entries[-1].digest if entries else "", "template": template_of(job), "record": _record(job.folder),
+        "holds": [
+            {
+                "hold": h.hold.name,
+                "clear": h.is_clear,
+                "headline": h.headline,
+                "in_the_way": len(h.in_the_way),
+            }
+            for h in judged.holds()
+        ],
+        "open": [*_open(judged), *_declared(judged)],
+        "waived": _waived(judged),
+        "instruments": _instruments(judged),
+        "figures": _figures(judged),
+        "first": entries[0].at if entries else "",
+        "last": entries[-1].at if entries else "",
+        "last_who": entries[-1].who if entries else "",
+        "entries": len(entries),
+        "digest": entries[-1].digest if entries else "",
+        "template": template_of(job),
+        "record": _record(job.folder),
     }
 
 
-# --- what is open, and whose it is -----------------------------------------------------------------
+# --- what is open, and whose it is ----------------------------------------------------------------
 
 
 def _open(judged: Assessment) -> list[Summary]:
@@ -68,12 +99,29 @@ def _open(judged: Assessment) -> list[Summary]:
         if not unsettled:
             continue
         begun = judged.started(name)
-        first, who = spans.get(name, ("", "")) if begun else (judged.state.entries[0].at if judged.state.entries else "", "")
-        common = {"stage": stage.title, "since": first[:10], "owner": who or _technician(judged), "due": ""}
+        first, who = (
+            spans.get(name, ("", ""))
+            if begun
+            else (judged.state.entries[0].at if judged.state.entries else "", "")
+        )
+        common = {
+            "stage": stage.title,
+            "since": first[:10],
+            "owner": who or _technician(judged),
+            "due": "",
+        }
         if begun:
             found += [{**common, **_told(v)} for v in unsettled]
         else:
-            found.append({**common, "title": f"not begun, {len(unsettled)} items", "items": len(unsettled), "outcome": Outcome.OPEN.value, "mark": Outcome.OPEN.mark})
+            found.append(
+                {
+                    **common,
+                    "title": f"not begun, {len(unsettled)} items",
+                    "items": len(unsettled),
+                    "outcome": Outcome.OPEN.value,
+                    "mark": Outcome.OPEN.mark,
+                }
+            )
     return found
 
 
@@ -92,7 +140,10 @@ def _spans(entries: Iterable[Entry]) -> dict[str, tuple[str, str]]:
 
 def _technician(judged: Assessment) -> str:
     rows = judged.stage_entries("setup").rows("people")
-    named = next((row.text("name") for row in rows if row.text("role") == "technician" and row.text("name")), "")
+    named = next(
+        (row.text("name") for row in rows if row.text("role") == "technician" and row.text("name")),
+        "",
+    )
     return named or (judged.state.entries[0].who if judged.state.entries else "")
 
 
@@ -100,11 +151,23 @@ def _declared(judged: Assessment) -> list[Summary]:
     """Open items that were handed over by name, with their dates."""
     if "handover" not in judged.stages:
         return []
-    rows = [row for row in judged.stage_entries("handover").rows("open_items") if row.text("item") and row.text("state") != "closed"]
-    return [{
-        "stage": judged.stages["handover"].title, "title": row.text("item"), "outcome": Outcome.OPEN.value, "mark": Outcome.OPEN.mark,
-        "owner": row.text("owner"), "due": row.text("due"), "since": _moment(row.cells.values())[:10],
-    } for row in rows]
+    rows = [
+        row
+        for row in judged.stage_entries("handover").rows("open_items")
+        if row.text("item") and row.text("state") != "closed"
+    ]
+    return [
+        {
+            "stage": judged.stages["handover"].title,
+            "title": row.text("item"),
+            "outcome": Outcome.OPEN.value,
+            "mark": Outcome.OPEN.mark,
+            "owner": row.text("owner"),
+            "due": row.text("due"),
+            "since": _moment(row.cells.values())[:10],
+        }
+        for row in rows
+    ]
 
 
 def _moment(readings: Iterable[Any]) -> str:
@@ -113,21 +176,37 @@ def _moment(readings: Iterable[Any]) -> str:
 
 def _waived(judged: Assessment) -> list[Summary]:
     found = []
-    for prefix, laid, word in ((WAIVER, judged.waivers, "waived"), (NOT_APPLICABLE, judged.not_applicable, "does not apply")):
+    for prefix, laid, word in (
+        (WAIVER, judged.waivers, "waived"),
+        (NOT_APPLICABLE, judged.not_applicable, "does not apply"),
+    ):
         known = {v.key: (stage, v) for stage, v in judged.verdicts()}
         for key, (who, why) in laid.items():
             if key in known:
                 stage, verdict = known[key]
-                found.append({"stage": stage.title, "title": verdict.title, "who": who, "why": why, "how": word, "when": judged.entries.latest[prefix + key].at[:10]})
+                found.append(
+                    {
+                        "stage": stage.title,
+                        "title": verdict.title,
+                        "who": who,
+                        "why": why,
+                        "how": word,
+                        "when": judged.entries.latest[prefix + key].at[:10],
+                    }
+                )
     return found
 
 
-# --- instruments, figures, record ------------------------------------------------------------------
+# --- instruments, figures, record -----------------------------------------------------------------
 
 
 def _instruments(judged: Assessment) -> list[Summary]:
     rows = judged.stage_entries("setup").rows("instruments")
-    return [{name: row.text(name) for name in ("tag", "name", "serial", "due")} for row in rows if row.text("tag")]
+    return [
+        {name: row.text(name) for name in ("tag", "name", "serial", "due")}
+        for row in rows
+        if row.text("tag")
+    ]
 
 
 def _figures(judged: Assessment) -> dict[str, Summary]:
@@ -136,7 +215,12 @@ def _figures(judged: Assessment) -> dict[str, Summary]:
     for name in judged.stages:
         for figure in judged.findings(name).figures:
             if figure.key and isinstance(figure.value, pint.Quantity):
-                found[figure.key] = {"label": figure.label, "kind": figure.kind, "number": _base(figure.value), "u": None if figure.u is None else _base(figure.u)}
+                found[figure.key] = {
+                    "label": figure.label,
+                    "kind": figure.kind,
+                    "number": _base(figure.value),
+                    "u": None if figure.u is None else _base(figure.u),
+                }
     return found
 
 
@@ -148,7 +232,10 @@ def template_of(job: Job) -> Mapping[str, str]:
     """Name and digest of the template that a job was made with, or brought to since."""
     entry = job.state().latest.get("job.template")
     found = _SHA.search(entry.note) if entry is not None else None
-    return {"name": entry.value if entry is not None else "", "digest": found.group(1) if found else ""}
+    return {
+        "name": entry.value if entry is not None else "",
+        "digest": found.group(1) if found else "",
+    }
 
 
 def _record(folder: Path) -> Summary:
@@ -157,4 +244,10 @@ def _record(folder: Path) -> Summary:
         return {}
     content = path.read_bytes()
     taken = revisions.taken_apart(path)
-    return {"file": path.name, "revision": taken[1] if taken else "", "sha256": digest(content), "size": len(content), "signed": revisions.is_signed(path)}
+    return {
+        "file": path.name,
+        "revision": taken[1] if taken else "",
+        "sha256": digest(content),
+        "size": len(content),
+        "signed": revisions.is_signed(path),
+    }

@@ -6,7 +6,13 @@ from collections.abc import Sequence
 from typing import Any
 
 
-def table(title: str, heads: Sequence[tuple[str, str] | str], rows: list[list[str]], numbers: Sequence[int] = (), note: str = "") -> dict[str, Any]:
+def table(
+    title: str,
+    heads: Sequence[tuple[str, str] | str],
+    rows: list[list[str]],
+    numbers: Sequence[int] = (),
+    note: str = "",
+) -> dict[str, Any]:
     """A table as plain data.
 
     Parameters
@@ -21,7 +27,10 @@ def table(title: str, heads: Sequence[tuple[str, str] | str], rows: list[list[st
         Below the table.
     """
     pairs = [(head, "") if isinstance(head, str) else head for head in heads]
-    columns = [{"label": label, "unit": unit, "align": "decimal" if n in numbers else "left"} for n, (label, unit) in enumerate(pairs)]
+    columns = [
+        {"label": label, "unit": unit, "align": "decimal" if n in numbers else "left"}
+        for n, (label, unit) in enumerate(pairs)
+    ]
     return {"title": title, "columns": columns, "rows": rows, "note": note}
 
 

@@ -36,7 +36,8 @@ class Brought:
 def bring(fleet: Fleet, name: str = "", who: str = "") -> list[Brought]:
     """Bring a template to every unsigned job that was made with a template of that name.
 
-    The notebook that is replaced is kept in the job's records; the journal says from which digest to which.
+    The notebook that is replaced is kept in the job's records; the journal says from which digest
+    to which.
 
     Parameters
     ----------
@@ -54,7 +55,9 @@ def bring(fleet: Fleet, name: str = "", who: str = "") -> list[Brought]:
     path = templates.find(name or fleet.template)
     content = path.read_bytes()
     if not {"job", "mode"} <= set(runs.parameters_of(runs.read(path))):
-        raise JobError("the template has no parameters job and mode", path.name, "take a template of jobs")
+        raise JobError(
+            "the template has no parameters job and mode", path.name, "take a template of jobs"
+        )
     return [_brought(folder, path.name, content, who) for folder in fleet.jobs()]
 
 
@@ -82,19 +85,43 @@ def signed(folder: Path) -> bool:
 
 
 def _replace(job: Job, name: str, content: bytes, before: str, now: str, who: str) -> None:
-    """Keep the old notebook, put the new one in its place, write it down: in this order, so that a stop in between only repeats."""
+    """Keep the old notebook, put the new one in its place, write it down: in this order, so that a
+    stop in between only repeats.
+    """
     there = job.folder / name
     if there.is_file() and there.read_bytes() != content:
-        write_whole(job.folder / RECORDS / REPLACED / f"{there.stem}-{before[:12] or 'unknown'}.ipynb", there.read_bytes())
+        write_whole(
+            job.folder / RECORDS / REPLACED / f"{there.stem}-{before[:12] or 'unknown'}.ipynb",
+            there.read_bytes(),
+        )
     write_whole(there, content)
-    # Straight into the journal: the value is the same name, and an entry that repeats one is not recorded.
-    job.journal.append([Entry("job.template", name, who=who, note=f"sha256 {now} in place of {before or 'unknown'}")])
+    # Straight into the journal: the value is the same name, and an entry that repeats one is not
+    # recorded.
+    job.journal.append(
+        [
+            Entry(
+                "job.template",
+                name,
+                who=who,
+                note=f"sha256 {now} in place of {before or 'unknown'}",
+            )
+        ]
+    )
 
 
 def told(found: list[Brought]) -> list[str]:
     """Lines on what became of the jobs, and which stand with which digest now."""
-    words = {BROUGHT: "brought to it", SAME: "had it already", SIGNED: "signed, left as they are", OTHER: "made with another template"}
-    lines = [f"{len(those)} {word}: {few(those)}" for how, word in words.items() if (those := [b.job for b in found if b.how == how])]
+    words = {
+        BROUGHT: "brought to it",
+        SAME: "had it already",
+        SIGNED: "signed, left as they are",
+        OTHER: "made with another template",
+    }
+    lines = [
+        f"{len(those)} {word}: {few(those)}"
+        for how, word in words.items()
+        if (those := [b.job for b in found if b.how == how])
+    ]
     for digest in sorted({b.now for b in found if b.now}):
         those = [b.job for b in found if b.now == digest]
         lines.append(f"  digest {digest[:12]}: {few(those)}")

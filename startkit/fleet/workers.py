@@ -1,6 +1,7 @@
 """Workers: tasks done in processes of their own, several at a time, none able to stop the others.
 
-On Linux each task has a fresh process, forked from one that has its imports already; on Windows and macOS a few
+On Linux each task has a fresh process, forked from one that has its imports already; on Windows and
+macOS a few
 started processes take one task after another. The caller sees no difference.
 """
 
@@ -24,14 +25,19 @@ from startkit.errors import StartkitError
 FORKSERVER, SPAWN = "forkserver", "spawn"
 PRELOAD = "startkit.fleet.preload"
 LONGEST = 900.0  # s that one task may take before its process is ended
-# Each worker has one core: libraries that start threads of their own would only take them from the others.
-_ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "RAYON_NUM_THREADS"), "1")
+# Each worker has one core: libraries that start threads of their own would only take them from the
+# others.
+_ONE_THREAD = dict.fromkeys(
+    ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "RAYON_NUM_THREADS"), "1"
+)
 _INLINE = {"MPLBACKEND": "module://matplotlib_inline.backend_inline"}
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of one task: its result, or one sentence on why there is none; how long it took [s]."""
+    """What became of one task: its result, or one sentence on why there is none; how long it took
+    [s].
+    """
 
     number: int
     result: Any = None
@@ -68,7 +74,13 @@ def usual_workers() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def each(do: Callable[[Any], Any], tasks: Iterable[Any], workers: int = 0, longest: float | None = None, method: str = "") -> Iterator[Outcome]:
+def each(
+    do: Callable[[Any], Any],
+    tasks: Iterable[Any],
+    workers: int = 0,
+    longest: float | None = None,
+    method: str = "",
+) -> Iterator[Outcome]:
     """Do every task and give the outcomes as they come.
 
     Parameters
@@ -118,7 +130,9 @@ class _Hands:
         with _surroundings(), _unattended():
             if fresh:
                 self._context.set_forkserver_preload([PRELOAD])
-            process = self._context.Process(target=_serve, args=(theirs, self._do, fresh), daemon=False)
+            process = self._context.Process(
+                target=_serve, args=(theirs, self._do, fresh), daemon=False
+            )
             process.start()
         theirs.close()
         return _Hand(process, ours)
@@ -126,7 +140,9 @@ class _Hands:
     def ready(self, longest: float) -> list[Outcome]:
         """Outcomes that have come in, waiting for at least one or for the next deadline."""
         deadline = min(hand.began for hand in self.busy.values()) + longest
-        pipes = connection.wait(list(self.busy), timeout=max(0.0, min(deadline - time.monotonic(), 3600.0)))
+        pipes = connection.wait(
+            list(self.busy), timeout=max(0.0, min(deadline - time.monotonic(), 3600.0))
+        )
         found = [self._outcome(self.busy.pop(pipe)) for pipe in pipes]
         late = [hand for hand in self.busy.values() if time.monotonic() - hand.began > longest]
         return found + [self._given_up(self.busy.pop(hand.pipe), longest) for hand in late]
@@ -148,7 +164,12 @@ class _Hands:
 
     def _given_up(self, hand: _Hand, longest: float) -> Outcome:
         hand.end()
-        return Outcome(hand.number, None, f"it was not done after {longest:g} s and was ended; look for a cell that waits.", longest)
+        return Outcome(
+            hand.number,
+            None,
+            f"it was not done after {longest:g} s and was ended; look for a cell that waits.",
+            longest,
+        )
 
     def end(self) -> None:
         for hand in (*self.busy.values(), *self._resting):
@@ -159,16 +180,22 @@ class _Hands:
 def _died(exitcode: int | None) -> str:
     """How a process ended that gave no answer."""
     if exitcode is not None and exitcode < 0:
-        name = signal.Signals(-exitcode).name if -exitcode in list(signal.Signals) else str(-exitcode)
+        name = (
+            signal.Signals(-exitcode).name if -exitcode in list(signal.Signals) else str(-exitcode)
+        )
         return f"its process was ended by the system ({name}); free some memory and run it again."
     return f"its process ended without an answer (exit status {exitcode}); run it again."
 
 
 def _serve(pipe: connection.Connection, do: Callable[[Any], Any], fresh: bool) -> None:
-    """A worker's life: one task if it is fresh for each, else one after another until nobody gives one."""
+    """A worker's life: one task if it is fresh for each, else one after another until nobody gives
+    one.
+    """
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C ends the run; the run ends its workers
     if fresh:
-        gc.disable()  # it ends with its task: to look for garbage again and again would be a twentieth of its time
+        # it ends with its task: to look for garbage again and again would be a twentieth of its
+        # time
+        gc.disable()
     with suppress(EOFError, OSError):
         while True:
             pipe.send(_answered(do, pipe.recv()))
@@ -183,7 +210,9 @@ def _answered(do: Callable[[Any], Any], task: Any) -> tuple[Any, str]:
         return None, str(error)
     except MemoryError:
         return None, "the memory was not enough; use fewer workers."
-    except BaseException as error:  # a template or a stage of another package may fail in any way, SystemExit too
+    except (
+        BaseException
+    ) as error:  # a template or a stage of another package may fail in any way, SystemExit too
         return None, f"{type(error).__name__}: {error}."
 
 
@@ -201,7 +230,9 @@ def _surroundings() -> Iterator[None]:
 
 @contextmanager
 def _unattended() -> Iterator[None]:
-    """Let a process start others although it was started as a daemon itself: a Dask worker is one, and ours end with their task."""
+    """Let a process start others although it was started as a daemon itself: a Dask worker is one,
+    and ours end with their task.
+    """
     settings = multiprocessing.current_process()._config  # type: ignore[attr-defined]  # there is no public way
     daemon = settings.get("daemon")
     settings["daemon"] = False

@@ -1,4 +1,6 @@
-"""Additions to a PDF: incremental updates that leave every byte before them, and the file's metadata, as they were."""
+"""Additions to a PDF: incremental updates that leave every byte before them, and the file's
+metadata, as they were.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +11,9 @@ from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 
 
 class _Addition(IncrementalPdfFileWriter):
-    """pyHanko's writer, without its own touch on the metadata: rewritten, they would no longer be those of a PDF/A-3 file."""
+    """pyHanko's writer, without its own touch on the metadata: rewritten, they would no longer be
+    those of a PDF/A-3 file.
+    """
 
     def _update_meta(self) -> None:
         pass

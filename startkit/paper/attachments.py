@@ -1,4 +1,6 @@
-"""What travels inside the record: the notebook as it lies on disk, the journal, the data, the sheet, the trends."""
+"""What travels inside the record: the notebook as it lies on disk, the journal, the data, the
+sheet, the trends.
+"""
 
 from __future__ import annotations
 
@@ -15,8 +17,19 @@ from startkit.paper import journal
 from startkit.paper.names import CSV, JOURNAL, PICTURES, TRENDS
 
 TYPES = {
-    ".csv": "text/csv", ".txt": "text/plain", ".tsv": "text/tab-separated-values", ".json": "application/json", ".toml": "application/toml",
-    ".ipynb": "application/x-ipynb+json", ".png": "image/png", ".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".svg": "image/svg+xml", ".parquet": "application/vnd.apache.parquet", ".gz": "application/gzip", ".zip": "application/zip",
+    ".csv": "text/csv",
+    ".txt": "text/plain",
+    ".tsv": "text/tab-separated-values",
+    ".json": "application/json",
+    ".toml": "application/toml",
+    ".ipynb": "application/x-ipynb+json",
+    ".png": "image/png",
+    ".jpg": "image/jpeg",
+    ".jpeg": "image/jpeg",
+    ".svg": "image/svg+xml",
+    ".parquet": "application/vnd.apache.parquet",
+    ".gz": "application/gzip",
+    ".zip": "application/zip",
     ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
 }
 
@@ -37,8 +50,12 @@ class Attachment:
     def line(self) -> dict[str, Any]:
         """Its line in the record: name, type, size, digest."""
         return {
-            "name": self.name, "mime": self.mime, "relationship": self.relationship, "description": self.description,
-            "size": len(self.content), "sha256": hashlib.sha256(self.content).hexdigest(),
+            "name": self.name,
+            "mime": self.mime,
+            "relationship": self.relationship,
+            "description": self.description,
+            "size": len(self.content),
+            "sha256": hashlib.sha256(self.content).hexdigest(),
         }
 
 
@@ -46,8 +63,15 @@ def of_job(job: Job, notebook_name: str, notebook: bytes) -> list[Attachment]:
     """Everything that is attached beside the record's own data."""
     entries = job.state().entries
     return [
-        Attachment(notebook_name, notebook, "source", "The executed notebook that this record prints"),
-        Attachment(JOURNAL, journal.as_json(entries), "data", "Every entry of the job with its chain of hashes"),
+        Attachment(
+            notebook_name, notebook, "source", "The executed notebook that this record prints"
+        ),
+        Attachment(
+            JOURNAL,
+            journal.as_json(entries),
+            "data",
+            "Every entry of the job with its chain of hashes",
+        ),
         Attachment(CSV, journal.as_csv(entries), "supplement", "The entries for a spreadsheet"),
         *sources(job.folder),
     ]
@@ -55,24 +79,63 @@ def of_job(job: Job, notebook_name: str, notebook: bytes) -> list[Attachment]:
 
 def sources(folder: Path) -> list[Attachment]:
     """The files of a job, beside its journal, on which its verdicts rest."""
-    single = ((SHEET, "source", "The machine sheet"), (SPECIFICATION, "source", "The job's own limits"), (baseline.FILE, "source", "Data of the earlier record"))
-    found = [Attachment(name, (folder / name).read_bytes(), relationship, said) for name, relationship, said in single if (folder / name).is_file()]
+    single = (
+        (SHEET, "source", "The machine sheet"),
+        (SPECIFICATION, "source", "The job's own limits"),
+        (baseline.FILE, "source", "Data of the earlier record"),
+    )
+    found = [
+        Attachment(name, (folder / name).read_bytes(), relationship, said)
+        for name, relationship, said in single
+        if (folder / name).is_file()
+    ]
     lists = sorted((folder / checklists.FOLDER).glob("*.toml"))
-    found += [Attachment(f"{checklists.FOLDER}/{path.name}", path.read_bytes(), "source", "The job's own check list") for path in lists]
+    found += [
+        Attachment(
+            f"{checklists.FOLDER}/{path.name}",
+            path.read_bytes(),
+            "source",
+            "The job's own check list",
+        )
+        for path in lists
+    ]
     return found + _trends(folder / TRENDS)
 
 
 def pictures(files: Mapping[str, bytes]) -> list[Attachment]:
-    """The photographs and drawn signatures that the record prints, by their names in the job's folder."""
-    return [Attachment(f"{PICTURES}/{name}", content, "supplement", "Picture, as it lies in the job's folder") for name, content in sorted(files.items())]
+    """The photographs and drawn signatures that the record prints, by their names in the job's
+    folder.
+    """
+    return [
+        Attachment(
+            f"{PICTURES}/{name}", content, "supplement", "Picture, as it lies in the job's folder"
+        )
+        for name, content in sorted(files.items())
+    ]
 
 
 def _trends(folder: Path) -> list[Attachment]:
     """The imported trend files; what lies elsewhere and is only linked to is refused."""
     if not folder.is_dir():
         return []
-    paths = sorted(p for p in folder.rglob("*") if not any(part.startswith(".") for part in p.relative_to(folder).parts))
-    linked = [p.name for p in paths if p.is_symlink() or not p.resolve().is_relative_to(folder.resolve())]
+    paths = sorted(
+        p
+        for p in folder.rglob("*")
+        if not any(part.startswith(".") for part in p.relative_to(folder).parts)
+    )
+    linked = [
+        p.name for p in paths if p.is_symlink() or not p.resolve().is_relative_to(folder.resolve())
+    ]
     if linked:
-        raise PaperError(f"the trend file {linked[0]!r} is only a link", TRENDS, "copy the file itself into the folder")
-    return [Attachment(f"{TRENDS}/{p.relative_to(folder).as_posix()}", p.read_bytes(), "data", "Trend data") for p in paths if p.is_file()]
+        raise PaperError(
+            f"the trend file {linked[0]!r} is only a link",
+            TRENDS,
+            "copy the file itself into the folder",
+        )
+    return [
+        Attachment(
+            f"{TRENDS}/{p.relative_to(folder).as_posix()}", p.read_bytes(), "data", "Trend data"
+        )
+        for p in paths
+        if p.is_file()
+    ]

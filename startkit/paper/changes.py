@@ -12,7 +12,9 @@ MOST = 5  # entries that are named
 
 
 def since(evidence: Evidence, job: Job) -> list[str]:
-    """One sentence for each thing that changed in a job after its record was printed; empty if nothing did."""
+    """One sentence for each thing that changed in a job after its record was printed; empty if
+    nothing did.
+    """
     return [*_entries(evidence.entries, job.state().entries), *_files(evidence, job)]
 
 
@@ -20,9 +22,15 @@ def _entries(printed: tuple[Entry, ...], now: tuple[Entry, ...]) -> list[str]:
     """New entries by name; a journal that has lost or altered what was printed says so."""
     for before, after in zip(printed, now, strict=False):
         if before.digest != after.digest:
-            return [f"entry {before.seq} of the job ({after.what}) is not the one that was printed: {DATABASE} is of another job or was altered"]
+            return [
+                f"entry {before.seq} of the job ({after.what}) is not the one that was printed:"
+                f" {DATABASE} is of another job or was altered"
+            ]
     if len(now) < len(printed):
-        return [f"the job has {len(now)} entries, {len(printed)} were printed: {DATABASE} is older than the record"]
+        return [
+            f"the job has {len(now)} entries, {len(printed)} were printed: {DATABASE} is older than"
+            " the record"
+        ]
     new = now[len(printed) :]
     latest = {entry.what: entry for entry in printed}
     said = []
@@ -35,7 +43,11 @@ def _entries(printed: tuple[Entry, ...], now: tuple[Entry, ...]) -> list[str]:
 def _said(before: Entry | None, after: Entry) -> str:
     """``"entry 21: oil.sump was 52,5 °C and is 53 °C (R. Calder, 2026-11-25 08:31)"``."""
     who = ", ".join(part for part in (after.who, after.at[:16].replace("T", " ")) if part)
-    value = f"is {_short(after)}" if before is None or not before.value else f"was {_short(before)} and is {_short(after)}"
+    value = (
+        f"is {_short(after)}"
+        if before is None or not before.value
+        else f"was {_short(before)} and is {_short(after)}"
+    )
     return f"entry {after.seq}: {after.what} {value} ({who})"
 
 
@@ -47,10 +59,22 @@ def _short(entry: Entry) -> str:
 def _files(evidence: Evidence, job: Job) -> list[str]:
     """Files that were changed, added or removed."""
     here = {a.name: digest(a.content) for a in sources(job.folder)}
-    pictures = {name: job.folder / name.removeprefix(f"{PICTURES}/") for name in evidence.files if name.startswith(f"{PICTURES}/")}
+    pictures = {
+        name: job.folder / name.removeprefix(f"{PICTURES}/")
+        for name in evidence.files
+        if name.startswith(f"{PICTURES}/")
+    }
     here |= {name: digest(path.read_bytes()) for name, path in pictures.items() if path.is_file()}
-    printed = {name: digest(content) for name, content in evidence.files.items() if name not in (RECORD, JOURNAL, CSV) and not _notebook(name)}
-    said = [f"the file {name} was changed" for name in printed if name in here and here[name] != printed[name]]
+    printed = {
+        name: digest(content)
+        for name, content in evidence.files.items()
+        if name not in (RECORD, JOURNAL, CSV) and not _notebook(name)
+    }
+    said = [
+        f"the file {name} was changed"
+        for name in printed
+        if name in here and here[name] != printed[name]
+    ]
     said += [f"the file {name} was removed" for name in printed if name not in here]
     return said + [f"the file {name} was added" for name in here if name not in printed]
 

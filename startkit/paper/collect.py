@@ -1,4 +1,6 @@
-"""What an executed notebook shows, cell by cell, as plain data; what cannot be printed is an error that names its cell."""
+"""What an executed notebook shows, cell by cell, as plain data; what cannot be printed is an error
+that names its cell.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +17,9 @@ from startkit.paper.runs import cell_name
 from startkit.stages.payload import MIME
 
 WIDGET = "application/vnd.jupyter.widget-view+json"
-SCREEN_ONLY = "screen-only"  # tag of a markdown cell that speaks of the screen and is left out on paper
+SCREEN_ONLY = (  # tag of a markdown cell that speaks of the screen and is left out on paper
+    "screen-only"
+)
 PARTS = ("front", "stage", "hold", "handover", "register")
 _ANSI = re.compile(r"\x1b\[[0-?]*[ -/]*[@-~]|\x1b\][^\x07]*\x07")
 _RASTER = {"image/png": (b"\x89PNG\r\n\x1a\n", "png"), "image/jpeg": (b"\xff\xd8\xff", "jpg")}
@@ -24,7 +28,8 @@ Block = dict[str, Any]
 
 
 def collect(notebook: Any) -> list[Block]:
-    """Every block to print, in the notebook's order; blocks of an output carry its ``cell`` and ``output`` number.
+    """Every block to print, in the notebook's order; blocks of an output carry its ``cell`` and
+    ``output`` number.
 
     Raises
     ------
@@ -35,7 +40,10 @@ def collect(notebook: Any) -> list[Block]:
     for number, cell in enumerate(notebook.cells, start=1):
         where = cell_name(number, cell.source)
         if cell.cell_type == "code":
-            found += [{**_output(output, where), "cell": number, "output": n} for n, output in enumerate(cell.outputs, start=1)]
+            found += [
+                {**_output(output, where), "cell": number, "output": n}
+                for n, output in enumerate(cell.outputs, start=1)
+            ]
         elif cell.cell_type == "markdown" and SCREEN_ONLY not in cell.metadata.get("tags", []):
             found += _markdown(cell, where)
         elif cell.cell_type == "raw" and cell.source.strip():
@@ -45,17 +53,28 @@ def collect(notebook: Any) -> list[Block]:
 
 def outputs(notebook: Any) -> set[tuple[int, int]]:
     """Cell and number of every output in the notebook."""
-    return {(c, n) for c, cell in enumerate(notebook.cells, start=1) if cell.cell_type == "code" for n, _ in enumerate(cell.outputs, start=1)}
+    return {
+        (c, n)
+        for c, cell in enumerate(notebook.cells, start=1)
+        if cell.cell_type == "code"
+        for n, _ in enumerate(cell.outputs, start=1)
+    }
 
 
 def _markdown(cell: Any, where: str) -> list[Block]:
     blocks = prose.blocks(cell.source)
-    pictures = {name: _picture(bundle, where, "") for name, bundle in cell.get("attachments", {}).items()}
+    pictures = {
+        name: _picture(bundle, where, "") for name, bundle in cell.get("attachments", {}).items()
+    }
     made: list[Block] = []
     for block in blocks:
         if block["kind"] == "picture":
             if pictures.get(block["name"]) is None:
-                raise PaperError(f"the picture {block['name']!r} is not attached to the cell", where, "attach it again")
+                raise PaperError(
+                    f"the picture {block['name']!r} is not attached to the cell",
+                    where,
+                    "attach it again",
+                )
             made.append({**pictures[block["name"]], "alt": block["alt"] or block["name"]})
         else:
             made.append({"block": "prose", **block})
@@ -66,7 +85,11 @@ def _output(output: Any, where: str) -> Block:
     if output.output_type == "stream":
         return {"block": "text", "text": plain(output.text)}
     if output.output_type == "error":
-        raise PaperError(f"the cell stopped with an error ({output.ename}: {output.evalue})", where, "put it right and run the notebook again")
+        raise PaperError(
+            f"the cell stopped with an error ({output.ename}: {output.evalue})",
+            where,
+            "put it right and run the notebook again",
+        )
     return _bundle(output.get("data", {}), output.get("metadata", {}), where)
 
 
@@ -78,7 +101,11 @@ def plain(text: str) -> str:
 def _bundle(data: dict[str, Any], metadata: dict[str, Any], where: str) -> Block:
     """The richest form of an output that can be printed faithfully."""
     if WIDGET in data:
-        raise PaperError("the notebook was run in form mode", where, 'run it with mode = "record" before printing')
+        raise PaperError(
+            "the notebook was run in form mode",
+            where,
+            'run it with mode = "record" before printing',
+        )
     if MIME in data:
         return _part(data[MIME], where)
     picture = _picture(data, where, str(data.get("text/plain", "")))
@@ -87,27 +114,49 @@ def _bundle(data: dict[str, Any], metadata: dict[str, Any], where: str) -> Block
     for mime, block in _TEXTS.items():
         if mime in data and "text/html" not in data:
             return block(data[mime])
-    # A rendered table or script has a short text beside it that leaves things out: printing that would lose them.
+    # A rendered table or script has a short text beside it that leaves things out: printing that
+    # would lose them.
     kinds = ", ".join(sorted(data)) or "nothing"
-    raise PaperError(f"the output ({kinds}) cannot be printed", where, "show a text, a PNG, JPEG or SVG picture, or a stage of the book")
+    raise PaperError(
+        f"the output ({kinds}) cannot be printed",
+        where,
+        "show a text, a PNG, JPEG or SVG picture, or a stage of the book",
+    )
 
 
 def _part(part: Any, where: str) -> Block:
     if isinstance(part, dict) and part.get("part") == "error":
-        raise PaperError(str(part.get("sentence", "the part cannot be shown")).rstrip("."), where, "put it right and run the notebook again")
+        raise PaperError(
+            str(part.get("sentence", "the part cannot be shown")).rstrip("."),
+            where,
+            "put it right and run the notebook again",
+        )
     if not isinstance(part, dict) or part.get("part") not in PARTS:
         name = part.get("part") if isinstance(part, dict) else part
-        raise PaperError(f"the part {name!r} is not known to the record", where, f"use one of {', '.join(PARTS)}")
-    plots = [{**plot, "svg": svg.grey(svg.safe(plot["svg"], where))} for plot in part.get("plots", [])]
+        raise PaperError(
+            f"the part {name!r} is not known to the record", where, f"use one of {', '.join(PARTS)}"
+        )
+    plots = [
+        {**plot, "svg": svg.grey(svg.safe(plot["svg"], where))} for plot in part.get("plots", [])
+    ]
     return {"block": part["part"], **part, **({"plots": plots} if plots else {})}
 
 
 def _picture(data: dict[str, Any], where: str, alt: str) -> Block | None:
     if "image/svg+xml" in data:
-        return {"block": "drawing", "svg": svg.safe("".join(data["image/svg+xml"]), where), "alt": alt}
+        return {
+            "block": "drawing",
+            "svg": svg.safe("".join(data["image/svg+xml"]), where),
+            "alt": alt,
+        }
     for mime, (magic, suffix) in _RASTER.items():
         if mime in data:
-            return {"block": "picture", "bytes": _decoded(data[mime], magic, where), "suffix": suffix, "alt": alt}
+            return {
+                "block": "picture",
+                "bytes": _decoded(data[mime], magic, where),
+                "suffix": suffix,
+                "alt": alt,
+            }
     return None
 
 
@@ -126,7 +175,11 @@ def _as_json(value: Any) -> Block:
 
 
 _TEXTS: dict[str, Callable[[Any], Block]] = {
-    "text/markdown": lambda text: {"block": "prose", "kind": "group", "blocks": prose.blocks("".join(text))},
+    "text/markdown": lambda text: {
+        "block": "prose",
+        "kind": "group",
+        "blocks": prose.blocks("".join(text)),
+    },
     "application/json": _as_json,
     "text/plain": lambda text: {"block": "text", "text": plain("".join(text))},
 }

@@ -1,4 +1,6 @@
-"""Garbage collection paused while millions of small objects are made that all stay: it would look at them again and again."""
+"""Garbage collection paused while millions of small objects are made that all stay: it would look
+at them again and again.
+"""
 
 from __future__ import annotations
 

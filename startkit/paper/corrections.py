@@ -1,4 +1,6 @@
-"""Corrections as they are printed: with the question that was asked, and long blocks by their length."""
+"""Corrections as they are printed: with the question that was asked, and long blocks by their
+length.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +13,12 @@ Block = dict[str, Any]
 
 def named(blocks: list[Block]) -> list[Block]:
     """The blocks with every correction named by its question and shortened."""
-    questions = {f"{b['stage']}.{f['name']}": f["question"] for b in blocks if b["block"] == "stage" for f in (*b["entered"], *b["entered_tables"])}
+    questions = {
+        f"{b['stage']}.{f['name']}": f["question"]
+        for b in blocks
+        if b["block"] == "stage"
+        for f in (*b["entered"], *b["entered_tables"])
+    }
     return [_block(block, questions) for block in blocks]
 
 
@@ -21,12 +28,20 @@ def _block(block: Block, questions: dict[str, str]) -> Block:
         made["corrections"] = [_correction(c, questions) for c in block["corrections"]]
     if block["block"] == "stage":
         for key in ("entered", "entered_tables"):
-            made[key] = [{**f, "corrections": [_correction(c, questions) for c in f["corrections"]]} for f in block[key]]
+            made[key] = [
+                {**f, "corrections": [_correction(c, questions) for c in f["corrections"]]}
+                for f in block[key]
+            ]
     return made
 
 
 def _correction(correction: dict[str, str], questions: dict[str, str]) -> dict[str, str]:
-    return {**correction, "named": _name(correction["what"], questions), "from": shortened(correction["from"]), "to": shortened(correction["to"])}
+    return {
+        **correction,
+        "named": _name(correction["what"], questions),
+        "from": shortened(correction["from"]),
+        "to": shortened(correction["to"]),
+    }
 
 
 def _name(what: str, questions: dict[str, str]) -> str:

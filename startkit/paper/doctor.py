@@ -1,4 +1,6 @@
-"""Is this computer ready for the work: fonts, typesetter, kernel, write access, clock, versions, language, figures."""
+"""Is this computer ready for the work: fonts, typesetter, kernel, write access, clock, versions,
+language, figures.
+"""
 
 from __future__ import annotations
 
@@ -44,8 +46,15 @@ def examine(folder: Path) -> tuple[Examined, ...]:
         Where jobs are kept, or a job.
     """
     looks: tuple[tuple[str, Callable[[], tuple[str, str]]], ...] = (
-        ("versions", _versions), ("fonts", _fonts), ("typesetter", _typesetter), ("kernel", _kernel), ("write access", lambda: _write_access(Path(folder))),
-        ("clock", lambda: _clock(Path(folder))), ("language", _language), ("browser", _browser), ("figures", _figures),
+        ("versions", _versions),
+        ("fonts", _fonts),
+        ("typesetter", _typesetter),
+        ("kernel", _kernel),
+        ("write access", lambda: _write_access(Path(folder))),
+        ("clock", lambda: _clock(Path(folder))),
+        ("language", _language),
+        ("browser", _browser),
+        ("figures", _figures),
     )
     return tuple(_looked(name, look) for name, look in looks)
 
@@ -55,7 +64,9 @@ def _looked(name: str, look: Callable[[], tuple[str, str]]) -> Examined:
     try:
         found, remedy = look()
     except Exception as error:  # whatever is wrong with this computer, the other looks still count
-        told = str(error) if isinstance(error, StartkitError) else f"{type(error).__name__}: {error}"
+        told = (
+            str(error) if isinstance(error, StartkitError) else f"{type(error).__name__}: {error}"
+        )
         return Examined(name, False, told.splitlines()[0][:200], "install startkit again with pip")
     return Examined(name, not remedy, found, remedy)
 
@@ -67,16 +78,29 @@ def told(found: tuple[Examined, ...]) -> list[str]:
         lines.append(f"{'✓' if each.ok else '✗'} {each.name:13} {each.found}")
         lines += [f"  {'':13} {each.remedy[:1].upper()}{each.remedy[1:]}."] if each.remedy else []
     wrong = sum(not each.ok for each in found)
-    return [*lines, "This computer is ready." if not wrong else f"{wrong} of {len(found)} not in order."]
+    return [
+        *lines,
+        "This computer is ready." if not wrong else f"{wrong} of {len(found)} not in order.",
+    ]
 
 
-# --- what is installed -----------------------------------------------------------------------------
+# --- what is installed ----------------------------------------------------------------------------
 
 
 def _versions() -> tuple[str, str]:
-    lacking = [text for need in requires("startkit") or () if "extra ==" not in need and (text := _lacking(need))]
-    shown = ", ".join(f"{name} {version(name)}" for name in ("startkit", "CoolProp", "jupyterlab", "typst"))
-    return (f"Python {sys.version.split()[0]}, {shown}", "") if not lacking else ("; ".join(lacking), "install startkit again with pip")
+    lacking = [
+        text
+        for need in requires("startkit") or ()
+        if "extra ==" not in need and (text := _lacking(need))
+    ]
+    shown = ", ".join(
+        f"{name} {version(name)}" for name in ("startkit", "CoolProp", "jupyterlab", "typst")
+    )
+    return (
+        (f"Python {sys.version.split()[0]}, {shown}", "")
+        if not lacking
+        else ("; ".join(lacking), "install startkit again with pip")
+    )
 
 
 def _lacking(need: str) -> str:
@@ -87,7 +111,11 @@ def _lacking(need: str) -> str:
         installed = version(name)
     except PackageNotFoundError:
         return f"{name} is not installed"
-    return f"{name} is {installed}, not {least.group(1)} or newer" if least and _numbers(installed) < _numbers(least.group(1)) else ""
+    return (
+        f"{name} is {installed}, not {least.group(1)} or newer"
+        if least and _numbers(installed) < _numbers(least.group(1))
+        else ""
+    )
 
 
 def _numbers(text: str) -> tuple[int, ...]:
@@ -97,7 +125,14 @@ def _numbers(text: str) -> tuple[int, ...]:
 def _fonts() -> tuple[str, str]:
     lacking = [sign for sign in SIGNS if ord(sign) not in glyphs.covered()]
     count = len(glyphs.covered())
-    return (f"{', '.join(glyphs.UPRIGHT)}: {count} signs", "") if not lacking else (f"the fonts lack {' '.join(lacking)}", "install matplotlib again with pip: the page is set with its fonts")
+    return (
+        (f"{', '.join(glyphs.UPRIGHT)}: {count} signs", "")
+        if not lacking
+        else (
+            f"the fonts lack {' '.join(lacking)}",
+            "install matplotlib again with pip: the page is set with its fonts",
+        )
+    )
 
 
 def _typesetter() -> tuple[str, str]:
@@ -107,7 +142,9 @@ def _typesetter() -> tuple[str, str]:
         page = Path(scratch) / "page.typ"
         page.write_text(f'#set text(font: "DejaVu Sans")\n{SIGNS}', encoding="utf-8")
         fonts = glyphs.fonts()
-        made = typst.Compiler(str(page), root=scratch, font_paths=fonts, ignore_system_fonts=True).compile(format="pdf", pdf_standards=["a-3b"])
+        made = typst.Compiler(
+            str(page), root=scratch, font_paths=fonts, ignore_system_fonts=True
+        ).compile(format="pdf", pdf_standards=["a-3b"])
     return f"sets a page as PDF/A-3 ({len(made) // 1000} kB)", ""
 
 
@@ -115,17 +152,31 @@ def _kernel() -> tuple[str, str]:
     from jupyter_client.manager import start_new_kernel
 
     begin = time.monotonic()
-    manager, client = start_new_kernel(startup_timeout=60, kernel_name="python3", stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    manager, client = start_new_kernel(
+        startup_timeout=60,
+        kernel_name="python3",
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
     try:
-        reply = client.execute_interactive("import startkit", timeout=60, output_hook=lambda message: None)
+        reply = client.execute_interactive(
+            "import startkit", timeout=60, output_hook=lambda message: None
+        )
     finally:
         client.stop_channels()
         manager.shutdown_kernel(now=True)
     ok = reply["content"]["status"] == "ok"
-    return f"Python 3 answers after {time.monotonic() - begin:.1f} s" if ok else "the kernel Python 3 does not find startkit", "" if ok else "install startkit into the Python of the kernel"
+    return (
+        (
+            f"Python 3 answers after {time.monotonic() - begin:.1f} s"
+            if ok
+            else "the kernel Python 3 does not find startkit"
+        ),
+        "" if ok else "install startkit into the Python of the kernel",
+    )
 
 
-# --- folder and clock --------------------------------------------------------------------------------
+# --- folder and clock -----------------------------------------------------------------------------
 
 
 def _write_access(folder: Path) -> tuple[str, str]:
@@ -133,13 +184,22 @@ def _write_access(folder: Path) -> tuple[str, str]:
     try:
         with tempfile.TemporaryDirectory(dir=folder, prefix=".startkit-") as scratch:
             db = sqlite3.connect(Path(scratch) / DATABASE)
-            db.executescript("PRAGMA journal_mode=DELETE; PRAGMA synchronous=FULL; CREATE TABLE t (a); INSERT INTO t VALUES (1);")
+            db.executescript(
+                "PRAGMA journal_mode=DELETE; PRAGMA synchronous=FULL; CREATE TABLE t (a); INSERT"
+                " INTO t VALUES (1);"
+            )
             db.close()
     except (OSError, sqlite3.Error) as error:
-        return f"nothing can be saved in {folder} ({getattr(error, 'strerror', None) or error})", "keep jobs in a folder that you may write, on a disk that is not full"
+        return (
+            f"nothing can be saved in {folder} ({getattr(error, 'strerror', None) or error})",
+            "keep jobs in a folder that you may write, on a disk that is not full",
+        )
     free = shutil.disk_usage(folder).free
     shown = f"{folder} can be written, {free / 1e9:.1f} GB free"
-    return shown, "" if free > ROOM else "make room: a record with its photographs takes some megabytes"
+    return (
+        shown,
+        "" if free > ROOM else "make room: a record with its photographs takes some megabytes",
+    )
 
 
 def _clock(folder: Path) -> tuple[str, str]:
@@ -148,10 +208,20 @@ def _clock(folder: Path) -> tuple[str, str]:
     shown = f"{now.astimezone():%Y-%m-%d %H:%M %z}"
     last = _last_entry(folder)
     if last is not None and now < last:
-        return f"{shown}, but the last entry of this job is of {last.astimezone():%Y-%m-%d %H:%M}", "set the clock: entries carry its time"
+        return (
+            f"{shown}, but the last entry of this job is of {last.astimezone():%Y-%m-%d %H:%M}",
+            "set the clock: entries carry its time",
+        )
     with tempfile.NamedTemporaryFile(dir=folder, prefix=".startkit-") as probe:
         away = abs(Path(probe.name).stat().st_mtime - time.time())
-    return (shown, "") if away < DRIFT else (f"{shown}, but the folder's own clock is {away:.0f} s away", "set the clock, or that of the server on which the folder lies")
+    return (
+        (shown, "")
+        if away < DRIFT
+        else (
+            f"{shown}, but the folder's own clock is {away:.0f} s away",
+            "set the clock, or that of the server on which the folder lies",
+        )
+    )
 
 
 def _last_entry(folder: Path) -> datetime | None:
@@ -163,15 +233,32 @@ def _last_entry(folder: Path) -> datetime | None:
     return datetime.fromisoformat(entries[-1].at) if entries else None
 
 
-# --- language, browser, figures --------------------------------------------------------------------------
+# --- language, browser, figures -------------------------------------------------------------------
 
 
 def _language() -> tuple[str, str]:
-    encodings = {"files": sys.getfilesystemencoding(), "screen": getattr(sys.stdout, "encoding", None) or "none"}
-    plain = [f"{name}: {encoding}" for name, encoding in encodings.items() if not _can_say(encoding)]
+    encodings = {
+        "files": sys.getfilesystemencoding(),
+        "screen": getattr(sys.stdout, "encoding", None) or "none",
+    }
+    plain = [
+        f"{name}: {encoding}" for name, encoding in encodings.items() if not _can_say(encoding)
+    ]
     mark = locale.localeconv()["decimal_point"]
-    return (f"{locale.getlocale()[0] or 'C'}, UTF-8, decimal mark {mark!r} (both marks are read in forms)", "") if not plain else (
-        f"signs such as ° and ✓ cannot be written ({', '.join(plain)})", "set PYTHONUTF8=1, or a UTF-8 language such as C.UTF-8")
+    return (
+        (
+            (
+                f"{locale.getlocale()[0] or 'C'}, UTF-8, decimal mark {mark!r} (both marks are read"
+                " in forms)"
+            ),
+            "",
+        )
+        if not plain
+        else (
+            f"signs such as ° and ✓ cannot be written ({', '.join(plain)})",
+            "set PYTHONUTF8=1, or a UTF-8 language such as C.UTF-8",
+        )
+    )
 
 
 def _can_say(encoding: str) -> bool:
@@ -186,9 +273,18 @@ def _browser() -> tuple[str, str]:
     import webbrowser
 
     try:
-        return f"{getattr(webbrowser.get(), 'name', None) or 'the system’s own'} opens the notebook; none is needed to print", ""
+        return (
+            (
+                f"{getattr(webbrowser.get(), 'name', None) or 'the system’s own'} opens the"
+                " notebook; none is needed to print"
+            ),
+            "",
+        )
     except webbrowser.Error:
-        return "none found: `startkit open --no-browser` prints an address; none is needed to print", ""
+        return (
+            "none found: `startkit open --no-browser` prints an address; none is needed to print",
+            "",
+        )
 
 
 def _figures() -> tuple[str, str]:
@@ -196,5 +292,14 @@ def _figures() -> tuple[str, str]:
 
     found = [rework(example) for example in examples()]
     wrong = [each.example.title for each in found if not each.agrees]
-    shown = f"{len(found) - len(wrong)} of {len(found)} worked examples come out as printed elsewhere"
-    return (shown, "") if not wrong else (f"{shown}; not: {'; '.join(wrong[:3])}", "install startkit again with pip, with the versions that it asks for")
+    shown = (
+        f"{len(found) - len(wrong)} of {len(found)} worked examples come out as printed elsewhere"
+    )
+    return (
+        (shown, "")
+        if not wrong
+        else (
+            f"{shown}; not: {'; '.join(wrong[:3])}",
+            "install startkit again with pip, with the versions that it asks for",
+        )
+    )

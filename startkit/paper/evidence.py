@@ -48,8 +48,20 @@ class Evidence:
             They are not attached or are damaged.
         """
         data = _json(self._needed(RECORD), RECORD)
-        if not all(isinstance(data.get(key), kind) for key, kind in (("front", dict), ("body", list), ("attachments", list), ("signatures", list))):
-            raise PaperError("the attached data are not those of a record", RECORD, "give a record that startkit has printed")
+        if not all(
+            isinstance(data.get(key), kind)
+            for key, kind in (
+                ("front", dict),
+                ("body", list),
+                ("attachments", list),
+                ("signatures", list),
+            )
+        ):
+            raise PaperError(
+                "the attached data are not those of a record",
+                RECORD,
+                "give a record that startkit has printed",
+            )
         return data
 
     @cached_property
@@ -65,28 +77,52 @@ class Evidence:
             found = tuple(journal.from_json(self._needed(JOURNAL)))
         except (ValueError, TypeError, KeyError, RecursionError):
             found = ()
-        if not found or not all(map(_well_formed, found)):  # a job has entries from the moment it is made
-            raise PaperError("the attached journal is damaged", JOURNAL, "take an undamaged copy of the record")
+        if not found or not all(
+            map(_well_formed, found)
+        ):  # a job has entries from the moment it is made
+            raise PaperError(
+                "the attached journal is damaged", JOURNAL, "take an undamaged copy of the record"
+            )
         return found
 
     def _needed(self, name: str) -> bytes:
         if name not in self.files:
-            raise PaperError(f"the file {name} is not attached", "record", "give a record that startkit has printed")
+            raise PaperError(
+                f"the file {name} is not attached",
+                "record",
+                "give a record that startkit has printed",
+            )
         return self.files[name]
 
     @cached_property
     def attachment_faults(self) -> tuple[str, ...]:
-        """One sentence for each file that is missing, added, doubled, or not equal to its recorded digest."""
-        listed = {str(line.get("name")): line for line in self.record["attachments"] if isinstance(line, dict)}
+        """One sentence for each file that is missing, added, doubled, or not equal to its recorded
+        digest.
+        """
+        listed = {
+            str(line.get("name")): line
+            for line in self.record["attachments"]
+            if isinstance(line, dict)
+        }
         faults = [f"{name} is attached twice" for name in self.twice]
         faults += [f"{name} is missing" for name in listed if name not in self.files]
-        faults += [f"{name} is not in the record's list" for name in self.files if name not in listed and name != RECORD]
-        faults += [f"{name} is not the file whose digest was recorded" for name, line in listed.items() if name in self.files and digest(self.files[name]) != line.get("sha256")]
+        faults += [
+            f"{name} is not in the record's list"
+            for name in self.files
+            if name not in listed and name != RECORD
+        ]
+        faults += [
+            f"{name} is not the file whose digest was recorded"
+            for name, line in listed.items()
+            if name in self.files and digest(self.files[name]) != line.get("sha256")
+        ]
         return tuple(faults)
 
     @cached_property
     def journal_faults(self) -> tuple[str, ...]:
-        """One sentence for each break in the chain of hashes, and for a journal other than the one that was printed."""
+        """One sentence for each break in the chain of hashes, and for a journal other than the one
+        that was printed.
+        """
         faults = list(chain_faults(list(self.entries)))
         last = self.entries[-1].digest if self.entries else ""
         if last != self.record["front"].get("journal_digest"):
@@ -103,7 +139,11 @@ class Evidence:
         """
         faults = (*self.attachment_faults, *self.journal_faults)
         if faults:
-            raise PaperError(f"the record is not in order ({faults[0]})", "record", "see all that is wrong with `startkit verify`")
+            raise PaperError(
+                f"the record is not in order ({faults[0]})",
+                "record",
+                "see all that is wrong with `startkit verify`",
+            )
         return self
 
 
@@ -125,7 +165,11 @@ def read(path: Path) -> bytes:
             raise PaperError("the file is too large for a record", str(path), "check the name")
         return path.read_bytes()
     except OSError as error:
-        raise PaperError(f"the file cannot be read ({error.strerror})", str(path), "check the name and the folder") from None
+        raise PaperError(
+            f"the file cannot be read ({error.strerror})",
+            str(path),
+            "check the name and the folder",
+        ) from None
 
 
 def of_pdf(content: bytes) -> Evidence:
@@ -174,7 +218,9 @@ def _set_at(reader: Any) -> datetime | None:
 def _leaves(node: Any, depth: int) -> Iterator[Any]:
     """Every file specification of a name tree (ISO 32000-1, 7.9.6)."""
     if depth == 0:
-        raise PaperError("the list of attached files is damaged", "record", "take an undamaged copy")
+        raise PaperError(
+            "the list of attached files is damaged", "record", "take an undamaged copy"
+        )
     for position, value in enumerate(_value(node, "/Names") or ()):
         if position % 2:
             yield value.get_object()
@@ -188,7 +234,9 @@ def _value(node: Any, key: str) -> Any:
 
 
 def _well_formed(entry: Entry) -> bool:
-    return all(isinstance(value, int if name == "seq" else str) for name, value in vars(entry).items())
+    return all(
+        isinstance(value, int if name == "seq" else str) for name, value in vars(entry).items()
+    )
 
 
 def _json(content: bytes, name: str) -> dict[str, Any]:
@@ -197,5 +245,7 @@ def _json(content: bytes, name: str) -> dict[str, Any]:
     except (ValueError, RecursionError):
         data = None
     if not isinstance(data, dict):
-        raise PaperError("the attached data are damaged", name, "take an undamaged copy of the record")
+        raise PaperError(
+            "the attached data are damaged", name, "take an undamaged copy of the record"
+        )
     return data

@@ -1,4 +1,5 @@
-"""An executed notebook of a job as its commissioning record: nbconvert's exporter ``startkit-record``.
+"""An executed notebook of a job as its commissioning record: nbconvert's exporter
+``startkit-record``.
 
 This module stays light: nbconvert imports every exporter when it lists them.
 """
@@ -20,8 +21,12 @@ class RecordExporter(Exporter):
     export_from_notebook = "Commissioning record (PDF)"
     output_mimetype = "application/pdf"
 
-    paper = Enum(["", "a4", "us-letter"], "", help="Paper; empty: Letter for a job in I-P units, else A4.").tag(config=True)
-    form = Enum(["full", "short"], "full", help="Full record, or the short form for the owner.").tag(config=True)
+    paper = Enum(
+        ["", "a4", "us-letter"], "", help="Paper; empty: Letter for a job in I-P units, else A4."
+    ).tag(config=True)
+    form = Enum(
+        ["full", "short"], "full", help="Full record, or the short form for the owner."
+    ).tag(config=True)
     company = Unicode("", help="Name that stands over the first page.").tag(config=True)
 
     _source: Path | None = None
@@ -29,7 +34,9 @@ class RecordExporter(Exporter):
     def _file_extension_default(self) -> str:
         return ".pdf"
 
-    def from_filename(self, filename: str, resources: dict[str, Any] | None = None, **kw: Any) -> tuple[Any, dict[str, Any]]:
+    def from_filename(
+        self, filename: str, resources: dict[str, Any] | None = None, **kw: Any
+    ) -> tuple[Any, dict[str, Any]]:
         """The record of the notebook in a file, whose bytes are attached as they lie on disk."""
         self._source = Path(filename)
         try:
@@ -37,13 +44,17 @@ class RecordExporter(Exporter):
         finally:
             self._source = None
 
-    def from_notebook_node(self, nb: Any, resources: dict[str, Any] | None = None, **kw: Any) -> tuple[Any, dict[str, Any]]:
-        """The record of a notebook whose job's folder stands in ``resources["metadata"]["path"]``, or is its parent.
+    def from_notebook_node(
+        self, nb: Any, resources: dict[str, Any] | None = None, **kw: Any
+    ) -> tuple[Any, dict[str, Any]]:
+        """The record of a notebook whose job's folder stands in ``resources["metadata"]["path"]``,
+        or is its parent.
 
         Raises
         ------
         PaperError
-            There is no job beside the notebook, it was run in form mode, or something cannot be printed.
+            There is no job beside the notebook, it was run in form mode, or something cannot be
+            printed.
         """
         from startkit.paper import printing, register
         from startkit.paper.runs import to_bytes
@@ -51,11 +62,20 @@ class RecordExporter(Exporter):
         ready = self._init_resources(resources)
         ready["output_extension"] = self.file_extension
         content = self._source.read_bytes() if self._source else to_bytes(nb)
-        name = self._source.name if self._source else f"{ready['metadata'].get('name') or 'notebook'}.ipynb"
+        name = (
+            self._source.name
+            if self._source
+            else f"{ready['metadata'].get('name') or 'notebook'}.ipynb"
+        )
         if register.is_register(nb):
             return register.pdf(nb, name, content, self.paper, self.company), ready
         folder = _job_folder(Path(ready["metadata"].get("path") or "."))
-        return printing.printed(folder, nb, name, content, self.paper, self.form, self.company).content, ready
+        return (
+            printing.printed(
+                folder, nb, name, content, self.paper, self.form, self.company
+            ).content,
+            ready,
+        )
 
 
 def _job_folder(beside: Path) -> Path:
@@ -64,4 +84,8 @@ def _job_folder(beside: Path) -> Path:
     for folder in (beside, beside.parent, beside.resolve().parent):
         if (folder / DATABASE).is_file():
             return folder
-    raise PaperError("there is no job beside the notebook", str(beside), "print a notebook that lies in its job's folder")
+    raise PaperError(
+        "there is no job beside the notebook",
+        str(beside),
+        "print a notebook that lies in its job's folder",
+    )

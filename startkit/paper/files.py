@@ -10,7 +10,9 @@ from startkit.facts import whole
 
 
 def file_safe(name: str, fallback: str = "machine") -> str:
-    """`name` as a file name on every system: letters, digits, dots, hyphens; other runs become one hyphen."""
+    """`name` as a file name on every system: letters, digits, dots, hyphens; other runs become one
+    hyphen.
+    """
     safe = re.sub(r"[^\w.]+", "-", name, flags=re.ASCII).strip("-._")[:80].rstrip("-._")
     return fallback if not safe or whole.is_reserved(safe) else safe
 
@@ -26,4 +28,8 @@ def write_whole(path: Path, content: bytes) -> Path:
     try:
         return whole.write(path, content)
     except OSError as error:
-        raise PaperError(f"the file cannot be written ({error.strerror})", str(path), "close programs that hold it and check the disk") from None
+        raise PaperError(
+            f"the file cannot be written ({error.strerror})",
+            str(path),
+            "close programs that hold it and check the disk",
+        ) from None

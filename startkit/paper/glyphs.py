@@ -10,10 +10,12 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-# Regular and bold set the page; the oblique has fewer scripts and is used only where it covers the text.
+# Regular and bold set the page; the oblique has fewer scripts and is used only where it covers the
+# text.
 UPRIGHT = ("DejaVuSans.ttf", "DejaVuSans-Bold.ttf")
 OBLIQUE = ("DejaVuSans-Oblique.ttf",)
-# Overrides of writing direction can make a page read otherwise than what was typed: they are shown, not obeyed.
+# Overrides of writing direction can make a page read otherwise than what was typed: they are shown,
+# not obeyed.
 _OVERRIDES = frozenset((*range(0x202A, 0x202F), *range(0x2066, 0x206A)))
 _LONG_WORD = re.compile(r"\S{26,}")
 BREAK = "\u200b"
@@ -22,7 +24,8 @@ _FONTS = Path("mpl-data", "fonts", "ttf")
 
 def folder() -> Path:
     """Where the bundled fonts lie."""
-    # Found without importing it, where it lies as it was installed by pip: whoever sets a page need not be able to draw.
+    # Found without importing it, where it lies as it was installed by pip: whoever sets a page need
+    # not be able to draw.
     package = find_spec("matplotlib")
     found = Path(package.origin or "").parent / _FONTS if package is not None else None
     if found is not None and found.is_dir():
@@ -34,10 +37,14 @@ def folder() -> Path:
 
 @functools.cache
 def fonts() -> Any:
-    """The bundled fonts for Typst, looked through once in a process: a quarter of a second each time."""
+    """The bundled fonts for Typst, looked through once in a process: a quarter of a second each
+    time.
+    """
     import typst
 
-    return typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(folder())])
+    return typst.Fonts(
+        include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(folder())]
+    )
 
 
 @functools.cache
@@ -61,7 +68,9 @@ def _lacking() -> re.Pattern[str]:
     known = sorted({ord("\n"), *covered()})
     ends = [(a, b) for a, b in pairwise([-2, *known, sys.maxunicode + 2]) if b - a > 1]
     spans = [(high, low) for (_, high), (low, _) in pairwise(ends)]
-    return re.compile("[^" + "".join(f"{re.escape(chr(a))}-{re.escape(chr(b))}" for a, b in spans) + "]")
+    return re.compile(
+        "[^" + "".join(f"{re.escape(chr(a))}-{re.escape(chr(b))}" for a, b in spans) + "]"
+    )
 
 
 def breakable(text: str) -> str:
@@ -78,7 +87,20 @@ def oblique(text: str) -> bool:
     return all(ord(ch) in covered(OBLIQUE) for ch in text)
 
 
-VERBATIM = frozenset({"svg", "file", "sha256", "part", "block", "key", "when", "first_entry", "last_entry", "journal_digest"})
+VERBATIM = frozenset(
+    {
+        "svg",
+        "file",
+        "sha256",
+        "part",
+        "block",
+        "key",
+        "when",
+        "first_entry",
+        "last_entry",
+        "journal_digest",
+    }
+)
 
 
 def for_print(value: Any, key: str = "") -> Any:

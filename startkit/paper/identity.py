@@ -1,4 +1,6 @@
-"""An identity: the private key with which a person signs, and the certificate that shows whose it is."""
+"""An identity: the private key with which a person signs, and the certificate that shows whose it
+is.
+"""
 
 from __future__ import annotations
 
@@ -20,7 +22,9 @@ ROUNDS = 600_000  # of PBKDF2-HMAC-SHA256 (OWASP Password Storage Cheat Sheet)
 
 @dataclass(frozen=True)
 class Identity:
-    """A key, its certificate, and the certificates that lead from it to an authority, if there are any."""
+    """A key, its certificate, and the certificates that lead from it to an authority, if there are
+    any.
+    """
 
     key: Any
     certificate: Any
@@ -52,7 +56,8 @@ class Identity:
 def new(name: str, firm: str = "", years: int = YEARS) -> Identity:
     """A new self-signed identity: RSA key of 3072 bits, certificate for signatures only.
 
-    RSA, because a signature on a curve would mark the file as PDF 2.0 (ISO/TS 32002), which PDF/A-3 is not.
+    RSA, because a signature on a curve would mark the file as PDF 2.0 (ISO/TS 32002), which PDF/A-3
+    is not.
 
     Parameters
     ----------
@@ -72,20 +77,38 @@ def new(name: str, firm: str = "", years: int = YEARS) -> Identity:
     from cryptography.hazmat.primitives.asymmetric import rsa
 
     if not name.strip() or len(name) > 64 or len(firm) > 64:  # upper bounds of RFC 5280, appendix A
-        raise PaperError("an identity needs a name of at most 64 characters", "identity", "give it with --name")
+        raise PaperError(
+            "an identity needs a name of at most 64 characters", "identity", "give it with --name"
+        )
     key = rsa.generate_private_key(65537, BITS)
     parts = [x509.NameAttribute(x509.NameOID.COMMON_NAME, name.strip())]
-    parts += [x509.NameAttribute(x509.NameOID.ORGANIZATION_NAME, firm.strip())] if firm.strip() else []
+    parts += (
+        [x509.NameAttribute(x509.NameOID.ORGANIZATION_NAME, firm.strip())] if firm.strip() else []
+    )
     subject, now = x509.Name(parts), datetime.now(UTC).replace(microsecond=0)
     usage = x509.KeyUsage(
-        digital_signature=True, content_commitment=True, key_encipherment=False, data_encipherment=False, key_agreement=False,
-        key_cert_sign=False, crl_sign=False, encipher_only=False, decipher_only=False,
+        digital_signature=True,
+        content_commitment=True,
+        key_encipherment=False,
+        data_encipherment=False,
+        key_agreement=False,
+        key_cert_sign=False,
+        crl_sign=False,
+        encipher_only=False,
+        decipher_only=False,
     )
     certificate = (
-        x509.CertificateBuilder().subject_name(subject).issuer_name(subject).public_key(key.public_key()).serial_number(x509.random_serial_number())
-        .not_valid_before(now - timedelta(minutes=5)).not_valid_after(now + timedelta(days=round(365.25 * years)))
-        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True).add_extension(usage, critical=True)
-        .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False).sign(key, hashes.SHA256())
+        x509.CertificateBuilder()
+        .subject_name(subject)
+        .issuer_name(subject)
+        .public_key(key.public_key())
+        .serial_number(x509.random_serial_number())
+        .not_valid_before(now - timedelta(minutes=5))
+        .not_valid_after(now + timedelta(days=round(365.25 * years)))
+        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
+        .add_extension(usage, critical=True)
+        .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
+        .sign(key, hashes.SHA256())
     )
     return Identity(key, certificate)
 
@@ -106,7 +129,8 @@ def default_path(name: str) -> Path:
 
 
 def save(identity: Identity, path: Path, passphrase: str) -> Path:
-    """Write an identity to a PKCS#12 file that only its owner can read, and its certificate beside it.
+    """Write an identity to a PKCS#12 file that only its owner can read, and its certificate beside
+    it.
 
     Parameters
     ----------
@@ -125,7 +149,11 @@ def save(identity: Identity, path: Path, passphrase: str) -> Path:
 
     _refuse_job(path)
     if len(passphrase) < SHORTEST:
-        raise PaperError(f"the passphrase has fewer than {SHORTEST} characters", "passphrase", "take a longer one, such as four words")
+        raise PaperError(
+            f"the passphrase has fewer than {SHORTEST} characters",
+            "passphrase",
+            "take a longer one, such as four words",
+        )
     _write(path, _p12(identity, passphrase))
     _write(path.with_suffix(".crt"), identity.certificate.public_bytes(to.Encoding.PEM), mode=0o644)
     return path
@@ -136,19 +164,34 @@ def _p12(identity: Identity, passphrase: str) -> bytes:
     from cryptography.hazmat.primitives import serialization as to
     from cryptography.hazmat.primitives.serialization import pkcs12
 
-    protected = to.PrivateFormat.PKCS12.encryption_builder().kdf_rounds(ROUNDS).key_cert_algorithm(pkcs12.PBES.PBESv2SHA256AndAES256CBC).hmac_hash(hashes.SHA256())
-    return pkcs12.serialize_key_and_certificates(identity.name.encode(), identity.key, identity.certificate, identity.chain or None, protected.build(passphrase.encode()))
+    protected = (
+        to.PrivateFormat.PKCS12.encryption_builder()
+        .kdf_rounds(ROUNDS)
+        .key_cert_algorithm(pkcs12.PBES.PBESv2SHA256AndAES256CBC)
+        .hmac_hash(hashes.SHA256())
+    )
+    return pkcs12.serialize_key_and_certificates(
+        identity.name.encode(),
+        identity.key,
+        identity.certificate,
+        identity.chain or None,
+        protected.build(passphrase.encode()),
+    )
 
 
 def _write(path: Path, content: bytes, mode: int = 0o600) -> None:
     """A new file with its rights from the first moment on."""
     if path.exists():
-        raise PaperError("the file is there already", str(path), "sign with it, or choose another name")
+        raise PaperError(
+            "the file is there already", str(path), "sign with it, or choose another name"
+        )
     try:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
         whole.write(path, content, mode)
     except OSError as error:
-        raise PaperError(f"the file cannot be written ({error.strerror})", str(path), "choose another folder") from None
+        raise PaperError(
+            f"the file cannot be written ({error.strerror})", str(path), "choose another folder"
+        ) from None
 
 
 def load(path: Path, passphrase: str) -> Identity:
@@ -157,7 +200,8 @@ def load(path: Path, passphrase: str) -> Identity:
     Raises
     ------
     PaperError
-        No such file, it lies in a job's folder, is not PKCS#12, the passphrase is wrong, or it holds no key.
+        No such file, it lies in a job's folder, is not PKCS#12, the passphrase is wrong, or it
+        holds no key.
     """
     from cryptography.hazmat.primitives.serialization import pkcs12
 
@@ -165,13 +209,19 @@ def load(path: Path, passphrase: str) -> Identity:
     try:
         content = path.read_bytes()
     except OSError as error:
-        raise PaperError(f"the file cannot be read ({error.strerror})", str(path), "check the name") from None
+        raise PaperError(
+            f"the file cannot be read ({error.strerror})", str(path), "check the name"
+        ) from None
     try:
         key, certificate, chain = pkcs12.load_key_and_certificates(content, passphrase.encode())
     except ValueError:
-        raise PaperError("the passphrase is wrong, or the file is not PKCS#12", str(path), "try again") from None
+        raise PaperError(
+            "the passphrase is wrong, or the file is not PKCS#12", str(path), "try again"
+        ) from None
     if key is None or certificate is None:
-        raise PaperError("the file holds no key with its certificate", str(path), "export both together")
+        raise PaperError(
+            "the file holds no key with its certificate", str(path), "export both together"
+        )
     return Identity(key, certificate, tuple(chain))
 
 
@@ -181,7 +231,11 @@ def _refuse_job(path: Path) -> None:
 
     for folder in path.resolve().parents:
         if (folder / DATABASE).is_file():
-            raise PaperError("a key does not belong into a job's folder", str(path), "keep it in a folder of your own")
+            raise PaperError(
+                "a key does not belong into a job's folder",
+                str(path),
+                "keep it in a folder of your own",
+            )
 
 
 def vouchers(path: Path) -> list[bytes]:
@@ -197,11 +251,21 @@ def vouchers(path: Path) -> list[bytes]:
     try:
         content = path.read_bytes()
     except OSError as error:
-        raise PaperError(f"the file cannot be read ({error.strerror})", str(path), "check the name") from None
+        raise PaperError(
+            f"the file cannot be read ({error.strerror})", str(path), "check the name"
+        ) from None
     with suppress(ValueError):
-        found = x509.load_pem_x509_certificates(content) if b"-----BEGIN" in content else [x509.load_der_x509_certificate(content)]
+        found = (
+            x509.load_pem_x509_certificates(content)
+            if b"-----BEGIN" in content
+            else [x509.load_der_x509_certificate(content)]
+        )
         return [_der(certificate) for certificate in found]
-    raise PaperError("there is no certificate in the file", str(path), "give the .crt file of a signer or of an authority")
+    raise PaperError(
+        "there is no certificate in the file",
+        str(path),
+        "give the .crt file of a signer or of an authority",
+    )
 
 
 # --- certificates ---------------------------------------------------------------------------------
@@ -216,7 +280,11 @@ def fingerprint(der: bytes) -> str:
 def common_name(certificate: Any) -> str:
     """The name in a certificate, as asn1crypto has it."""
     found = certificate.subject.native
-    return str(found.get("common_name") or found.get("organization_name") or certificate.subject.human_friendly)
+    return str(
+        found.get("common_name")
+        or found.get("organization_name")
+        or certificate.subject.human_friendly
+    )
 
 
 def _der(certificate: Any) -> bytes:

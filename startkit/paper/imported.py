@@ -1,4 +1,6 @@
-"""A job made from a record: for another office, or as the baseline of a later visit. Nothing attached is ever executed."""
+"""A job made from a record: for another office, or as the baseline of a later visit. Nothing
+attached is ever executed.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +23,8 @@ _PICTURE_STARTS = (b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff")
 
 
 def import_job(record: Path, folder: Path, who: str = "", template: str = "") -> Job:
-    """Make a job from a record: its entries as they stand in their chain, then one that names the record by its digest.
+    """Make a job from a record: its entries as they stand in their chain, then one that names the
+    record by its digest.
 
     Parameters
     ----------
@@ -47,7 +50,14 @@ def import_job(record: Path, folder: Path, who: str = "", template: str = "") ->
     check_new_folder(folder)
     entries = [Entry("job.imported", Path(record).name, who=who, note=f"sha256 {digest(content)}")]
     if notebook.name != named:
-        entries.append(Entry("job.template", notebook.name, who=who, note=f"sha256 {digest(notebook.read_bytes())}"))
+        entries.append(
+            Entry(
+                "job.template",
+                notebook.name,
+                who=who,
+                note=f"sha256 {digest(notebook.read_bytes())}",
+            )
+        )
     try:
         with whole.folder(folder) as made:  # half a job is worse than none
             write_whole(made / notebook.name, notebook.read_bytes())
@@ -55,7 +65,11 @@ def import_job(record: Path, folder: Path, who: str = "", template: str = "") ->
             _keep(evidence, content, made)
             Job(made, read_only=True)
     except OSError as error:
-        raise PaperError(f"the folder cannot be made ({error.strerror})", str(folder), "check that the disk or stick has room and is not write-protected") from None
+        raise PaperError(
+            f"the folder cannot be made ({error.strerror})",
+            str(folder),
+            "check that the disk or stick has room and is not write-protected",
+        ) from None
     return Job(folder)
 
 
@@ -64,12 +78,17 @@ def _sound(content: bytes) -> Evidence:
     signed = signatures.read(content, FIELDS)
     faults = [*signed.faults, *(fault for signature in signed.made for fault in signature.faults)]
     if faults:
-        raise PaperError(f"the record is not in order ({faults[0]})", "record", "see all that is wrong with `startkit verify`")
+        raise PaperError(
+            f"the record is not in order ({faults[0]})",
+            "record",
+            "see all that is wrong with `startkit verify`",
+        )
     return of_pdf(content).sound()
 
 
 def restore(evidence: Evidence, folder: Path) -> Journal:
-    """The files on which a job's verdicts rest and its journal, put into an empty folder as they were attached.
+    """The files on which a job's verdicts rest and its journal, put into an empty folder as they
+    were attached.
 
     Raises
     ------
@@ -86,35 +105,62 @@ def restore(evidence: Evidence, folder: Path) -> Journal:
 
 
 def _place(name: str, content: bytes) -> PurePosixPath | None:
-    """Where an attachment lies in a job's folder; None if it has no place there: a record may come from anybody."""
+    """Where an attachment lies in a job's folder; None if it has no place there: a record may come
+    from anybody.
+    """
     path = PurePosixPath(name)
-    if not path.parts or "\\" in name or ":" in name or path.is_absolute() or any(part in ("..", ".") or part.startswith(".") for part in path.parts):
+    if (
+        not path.parts
+        or "\\" in name
+        or ":" in name
+        or path.is_absolute()
+        or any(part in ("..", ".") or part.startswith(".") for part in path.parts)
+    ):
         return None
-    if name in (SHEET, SPECIFICATION, baseline.FILE) or (path.parts[0] == TRENDS and len(path.parts) > 1):
+    if name in (SHEET, SPECIFICATION, baseline.FILE) or (
+        path.parts[0] == TRENDS and len(path.parts) > 1
+    ):
         return path
     if path.parts[0] == checklists.FOLDER and len(path.parts) == 2 and path.suffix == ".toml":
         return path
-    if path.parts[0] == PICTURES and len(path.parts) > 1 and path.suffix.lower() in _PICTURE_ENDINGS and _is_picture(content):
+    if (
+        path.parts[0] == PICTURES
+        and len(path.parts) > 1
+        and path.suffix.lower() in _PICTURE_ENDINGS
+        and _is_picture(content)
+    ):
         return path.relative_to(PICTURES)
     return None
 
 
 def _is_picture(content: bytes) -> bool:
     try:
-        return content.startswith(_PICTURE_STARTS) or bool(svg.safe(content.decode("utf-8"), PICTURES))
+        return content.startswith(_PICTURE_STARTS) or bool(
+            svg.safe(content.decode("utf-8"), PICTURES)
+        )
     except (UnicodeDecodeError, PaperError):
         return False
 
 
 def _template_name(evidence: Evidence) -> str:
-    return next((entry.value for entry in reversed(evidence.entries) if entry.what == "job.template"), "")
+    return next(
+        (entry.value for entry in reversed(evidence.entries) if entry.what == "job.template"), ""
+    )
 
 
 def _keep(evidence: Evidence, content: bytes, folder: Path) -> None:
-    """The record itself, under the name that a print here would give it, so that the next revision names it."""
+    """The record itself, under the name that a print here would give it, so that the next revision
+    names it.
+    """
     data = evidence.record
-    name = revisions.stem(file_safe(str(data["front"].get("machine", {}).get("tag", ""))), str(data.get("form", "full")))
-    write_whole(revisions.path_of(folder / RECORDS, name, revisions.of_line(data.get("revision")).letter), content)
+    name = revisions.stem(
+        file_safe(str(data["front"].get("machine", {}).get("tag", ""))),
+        str(data.get("form", "full")),
+    )
+    write_whole(
+        revisions.path_of(folder / RECORDS, name, revisions.of_line(data.get("revision")).letter),
+        content,
+    )
 
 
 def import_baseline(record: Path, folder: Path, who: str = "") -> Path:
@@ -144,7 +190,9 @@ def import_baseline(record: Path, folder: Path, who: str = "") -> Path:
     job = Job(Path(folder))
     target = job.folder / baseline.FILE
     if target.exists():
-        raise JobError("the job has a baseline already", str(target), "remove it if the new one is to count")
+        raise JobError(
+            "the job has a baseline already", str(target), "remove it if the new one is to count"
+        )
     _refuse_another_machine(evidence.record["front"].get("machine", {}), job)
     write_whole(target, evidence.files[RECORD])
     try:
@@ -160,4 +208,9 @@ def _refuse_another_machine(printed: Mapping[str, str], job: Job) -> None:
     """A serial number is what tells machines apart; a tag may have changed."""
     ours = job.machine.machine
     if str(printed.get("serial", "")) != ours.serial:
-        raise JobError(f"the record is of the machine {printed.get('tag')} with serial number {printed.get('serial')}", f"{ours.tag}, {ours.serial}", "give the earlier record of this machine")
+        raise JobError(
+            f"the record is of the machine {printed.get('tag')} with serial number"
+            f" {printed.get('serial')}",
+            f"{ours.tag}, {ours.serial}",
+            "give the earlier record of this machine",
+        )

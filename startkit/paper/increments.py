@@ -1,4 +1,6 @@
-"""The additions to a printed record: the empty signature fields first, then one signature each, and nothing else."""
+"""The additions to a printed record: the empty signature fields first, then one signature each, and
+nothing else.
+"""
 
 from __future__ import annotations
 
@@ -11,13 +13,20 @@ from startkit.paper import signature_page
 
 AWAITED = 2  # flag "required" of a form field (ISO 32000-1, table 221): somebody is to sign here
 # What an addition may change of an object that was there before.
-_CATALOG, _PAGE, _FORM, _FIELD = frozenset({"/AcroForm", "/Extensions", "/Version"}), frozenset({"/Annots"}), frozenset({"/SigFlags"}), frozenset({"/V", "/AP"})
+_CATALOG, _PAGE, _FORM, _FIELD = (
+    frozenset({"/AcroForm", "/Extensions", "/Version"}),
+    frozenset({"/Annots"}),
+    frozenset({"/SigFlags"}),
+    frozenset({"/V", "/AP"}),
+)
 _SIGNED_CATALOG = frozenset({"/Perms", "/Extensions", "/Version"})
 
 Key = tuple[int, int]
 
 
-def with_fields(content: bytes, paper: str, titles: Mapping[str, str], awaited: Iterable[str]) -> bytes:
+def with_fields(
+    content: bytes, paper: str, titles: Mapping[str, str], awaited: Iterable[str]
+) -> bytes:
     """A printed record with an empty field in every box of its signature page.
 
     Parameters
@@ -29,7 +38,8 @@ def with_fields(content: bytes, paper: str, titles: Mapping[str, str], awaited: 
     titles : mapping of str to str
         Role by field, for those who have the page read to them.
     awaited : iterable of str
-        Fields that somebody is to sign: one that stays empty makes the record incomplete, and so does one that is emptied again.
+        Fields that somebody is to sign: one that stays empty makes the record incomplete, and so
+        does one that is emptied again.
     """
     from pyhanko.pdf_utils import generic
     from pyhanko.sign.fields import SigFieldSpec, append_signature_field
@@ -41,7 +51,10 @@ def with_fields(content: bytes, paper: str, titles: Mapping[str, str], awaited: 
     for signatory in signature_page.SIGNATORIES:
         box: Any = signature_page.box(signatory.field, paper)  # points need not be whole
         title = f"Signature: {titles.get(signatory.field) or signatory.field}"
-        append_signature_field(writer, SigFieldSpec(signatory.field, signature_page.PAGE, box, readable_field_name=title))
+        append_signature_field(
+            writer,
+            SigFieldSpec(signatory.field, signature_page.PAGE, box, readable_field_name=title),
+        )
     for reference in writer.root["/AcroForm"]["/Fields"]:
         field = reference.get_object()
         if str(field["/T"]) in wanted:
@@ -54,7 +67,8 @@ def with_fields(content: bytes, paper: str, titles: Mapping[str, str], awaited: 
 def faults(reader: Any, signatures: int) -> list[str]:
     """What was added to a record beside empty fields and signatures.
 
-    Stricter than the difference analysis of pyHanko, and quick; that analysis begins at the first signature, this at the print.
+    Stricter than the difference analysis of pyHanko, and quick; that analysis begins at the first
+    signature, this at the print.
 
     Parameters
     ----------
@@ -64,13 +78,19 @@ def faults(reader: Any, signatures: int) -> list[str]:
     """
     total = reader.total_revisions
     if total > 2 + signatures or (signatures and total != 2 + signatures):
-        return [f"it was added to {total - 1} times, for {signatures} signatures and their empty fields"]
+        return [
+            f"it was added to {total - 1} times, for {signatures} signatures and their empty fields"
+        ]
     steps = [reader.get_historical_resolver(number) for number in range(total)]
     found = []
     if total > 1 and not _only_fields(steps[0], steps[1]):
         found.append("something was changed between printing and the first signature")
     signed = enumerate(pairwise(steps[1:]), 1)
-    found += [f"something was changed along with signature {number}" for number, (before, after) in signed if not _only_signature(before, after)]
+    found += [
+        f"something was changed along with signature {number}"
+        for number, (before, after) in signed
+        if not _only_signature(before, after)
+    ]
     return found
 
 
@@ -78,7 +98,9 @@ def faults(reader: Any, signatures: int) -> list[str]:
 
 
 def _only_fields(before: Any, after: Any) -> bool:
-    """True if the pages have gained signature fields that show nothing, and nothing else has changed."""
+    """True if the pages have gained signature fields that show nothing, and nothing else has
+    changed.
+    """
     pages, root = set(_pages(before.root["/Pages"])), _key(before.root_ref)
     for here, old, new in _changed(before, after):
         allowed = _CATALOG if here == root else _PAGE if here in pages else frozenset()
@@ -88,12 +110,22 @@ def _only_fields(before: Any, after: Any) -> bool:
         return False
     form = after.root["/AcroForm"]
     fields = {_key(each) for each in form["/Fields"]}
-    plain = set(form) <= {"/Fields", "/SigFlags"} and all(_is_empty(each.get_object()) for each in form["/Fields"])
-    return plain and all(_annotations(after, page) - _annotations(before, page) <= fields for page in pages)
+    plain = set(form) <= {"/Fields", "/SigFlags"} and all(
+        _is_empty(each.get_object()) for each in form["/Fields"]
+    )
+    return plain and all(
+        _annotations(after, page) - _annotations(before, page) <= fields for page in pages
+    )
 
 
 def _is_empty(field: Any) -> bool:
-    return field.get("/FT") == "/Sig" and "/V" not in field and "/Kids" not in field and set(field["/AP"]) == {"/N"} and not field["/AP"]["/N"].data.strip()
+    return (
+        field.get("/FT") == "/Sig"
+        and "/V" not in field
+        and "/Kids" not in field
+        and set(field["/AP"]) == {"/N"}
+        and not field["/AP"]["/N"].data.strip()
+    )
 
 
 def _pages(node: Any, depth: int = 50) -> Iterator[Key]:
@@ -109,23 +141,40 @@ def _annotations(resolver: Any, page: Key) -> set[Key]:
     from pyhanko.pdf_utils.generic import Reference
 
     found = resolver(Reference(*page, pdf=resolver)).get("/Annots", ())
-    return {_key(each) if hasattr(each, "idnum") else (-1, position) for position, each in enumerate(found)}
+    return {
+        _key(each) if hasattr(each, "idnum") else (-1, position)
+        for position, each in enumerate(found)
+    }
 
 
 # --- a signature ----------------------------------------------------------------------------------
 
 
 def _only_signature(before: Any, after: Any) -> bool:
-    """True if one field that was empty was filled, and nothing else has changed but what marks the file as signed."""
+    """True if one field that was empty was filled, and nothing else has changed but what marks the
+    file as signed.
+    """
     root, form = _key(before.root_ref), _key(before.root.raw_get("/AcroForm"))
     fields = {_key(each): each.get_object() for each in before.root["/AcroForm"]["/Fields"]}
     filled = 0
     for here, old, new in _changed(before, after):
-        allowed = _SIGNED_CATALOG if here == root else _FORM if here == form else _FIELD if here in fields and "/V" not in fields[here] else frozenset()
+        allowed = (
+            _SIGNED_CATALOG
+            if here == root
+            else (
+                _FORM
+                if here == form
+                else _FIELD
+                if here in fields and "/V" not in fields[here]
+                else frozenset()
+            )
+        )
         if not allowed or not _same_but_for(old, new, allowed):
             return False
         filled += here in fields
-    kept = "/Perms" not in before.root or before.root.raw_get("/Perms") == after.root.raw_get("/Perms")
+    kept = "/Perms" not in before.root or before.root.raw_get("/Perms") == after.root.raw_get(
+        "/Perms"
+    )
     return filled == 1 and kept
 
 
@@ -140,7 +189,9 @@ def _same_but_for(before: Any, after: Any, allowed: frozenset[str]) -> bool:
     if not all(isinstance(each, dict) for each in (before, after)):
         return False
     keys = (set(before) | set(after)) - allowed
-    return all(key in before and key in after and before.raw_get(key) == after.raw_get(key) for key in keys)
+    return all(
+        key in before and key in after and before.raw_get(key) == after.raw_get(key) for key in keys
+    )
 
 
 def _key(reference: Any) -> Key:

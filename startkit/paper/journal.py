@@ -14,11 +14,25 @@ from startkit.paper.json_text import dumped
 
 SCHEMA = "startkit-journal-1"
 COLUMNS = ("seq", "at", "what", "value", "unit", "who", "instrument", "note")
-_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # the wide ones too: some spreadsheets narrow them
+_FORMULA = (
+    "=",
+    "+",
+    "-",
+    "@",
+    "\t",
+    "\r",
+    "\n",
+    "＝",
+    "＋",
+    "－",
+    "＠",
+)  # the wide ones too: some spreadsheets narrow them
 
 
 def as_json(entries: Iterable[Entry]) -> bytes:
-    """Every entry with its hash, as in ``journal.schema.json``; the chain can be checked from it alone."""
+    """Every entry with its hash, as in ``journal.schema.json``; the chain can be checked from it
+    alone.
+    """
     body = {"schema": SCHEMA, "genesis": GENESIS, "entries": [entry.as_dict() for entry in entries]}
     return to_json(body)
 
@@ -29,7 +43,9 @@ def from_json(content: bytes) -> list[Entry]:
 
 
 def as_csv(entries: Iterable[Entry]) -> bytes:
-    """Entries without hashes for a spreadsheet: UTF-8 with its mark, and no cell that would run as a formula."""
+    """Entries without hashes for a spreadsheet: UTF-8 with its mark, and no cell that would run as
+    a formula.
+    """
     stream = io.StringIO()
     writer = csv.writer(stream)
     writer.writerow(COLUMNS)
@@ -52,4 +68,6 @@ def to_json(value: Any) -> bytes:
 
 def schema(name: str) -> dict[str, Any]:
     """The published JSON Schema ``journal`` or ``record``."""
-    return json.loads((resources.files("startkit.paper") / f"{name}.schema.json").read_text(encoding="utf-8"))
+    return json.loads(
+        (resources.files("startkit.paper") / f"{name}.schema.json").read_text(encoding="utf-8")
+    )

@@ -1,6 +1,8 @@
-"""JSON text with one blank of indent for each level: the very text of ``json.dumps(..., indent=1)``, in a quarter of the time.
+"""JSON text with one blank of indent for each level: the very text of ``json.dumps(...,
+indent=1)``, in a quarter of the time.
 
-The standard library indents in Python, passing every piece up through all levels; a record and its notebook are megabytes.
+The standard library indents in Python, passing every piece up through all levels; a record and its
+notebook are megabytes.
 """
 
 from __future__ import annotations
@@ -35,9 +37,12 @@ def dumped(value: Any, sort_keys: bool = False) -> str:
     return "".join(pieces)
 
 
-# As the standard library writes them; what is only derived from these, and a number that is none, it writes itself.
+# As the standard library writes them; what is only derived from these, and a number that is none,
+# it writes itself.
 _PLAIN: dict[type, Callable[[Any], str]] = {
-    bool: lambda value: "true" if value else "false", int: int.__repr__, type(None): lambda value: "null",
+    bool: lambda value: "true" if value else "false",
+    int: int.__repr__,
+    type(None): lambda value: "null",
     float: lambda value: float.__repr__(value) if isfinite(value) else json.dumps(value),
 }
 
@@ -56,7 +61,9 @@ def _write(value: Any, new_line: str, add: Callable[[str], None], sort_keys: boo
         add(quoted(value) if isinstance(value, str) else json.dumps(value, ensure_ascii=False))
 
 
-def _write_dict(value: dict[Any, Any], new_line: str, add: Callable[[str], None], sort_keys: bool) -> None:
+def _write_dict(
+    value: dict[Any, Any], new_line: str, add: Callable[[str], None], sort_keys: bool
+) -> None:
     if not value:
         add("{}")
         return
@@ -73,7 +80,9 @@ def _odd_key(key: Any) -> str:
     return json.dumps({key: 0}, ensure_ascii=False)[1:-4]
 
 
-def _write_list(value: list[Any] | tuple[Any, ...], new_line: str, add: Callable[[str], None], sort_keys: bool) -> None:
+def _write_list(
+    value: list[Any] | tuple[Any, ...], new_line: str, add: Callable[[str], None], sort_keys: bool
+) -> None:
     if not value:
         add("[]")
         return

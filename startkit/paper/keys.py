@@ -55,7 +55,11 @@ def opened(choice: Choice, ask: Ask, tell: Callable[[str], None]) -> Iterator[An
         None or more than one key is meant, or it cannot be used.
     """
     if (choice.token is not None) + (choice.new or choice.file is not None) != 1:
-        raise PaperError("say with which key to sign", "sign", "give --p12 FILE, --new-identity, or --pkcs11 MODULE")
+        raise PaperError(
+            "say with which key to sign",
+            "sign",
+            "give --p12 FILE, --new-identity, or --pkcs11 MODULE",
+        )
     if choice.token is not None:
         with token.signer(choice.token, ask("PIN", False)) as signer:
             yield signer
@@ -69,9 +73,17 @@ def opened(choice: Choice, ask: Ask, tell: Callable[[str], None]) -> Iterator[An
 def _made(choice: Choice, ask: Ask, tell: Callable[[str], None]) -> identity.Identity:
     path = choice.file or identity.default_path(choice.name)
     if path.exists():
-        raise PaperError("the file is there already", str(path), "sign with it (--p12), or choose another name")
+        raise PaperError(
+            "the file is there already", str(path), "sign with it (--p12), or choose another name"
+        )
     made = identity.new(choice.name, choice.firm)
     identity.save(made, path, ask("Passphrase of the new identity", True))
-    tell(f"New identity of {made.name}: {path}. Keep it, with its passphrase; sign with it again by --p12.")
-    tell(f"Its certificate, for others to check by: {path.with_suffix('.crt')}, SHA-256 {made.fingerprint}")
+    tell(
+        f"New identity of {made.name}: {path}. Keep it, with its passphrase; sign with it again by"
+        " --p12."
+    )
+    tell(
+        f"Its certificate, for others to check by: {path.with_suffix('.crt')}, SHA-256"
+        f" {made.fingerprint}"
+    )
     return made

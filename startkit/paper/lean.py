@@ -1,4 +1,6 @@
-"""Lean: what a process of ours leaves out, because it takes long to start and nothing here asks for it."""
+"""Lean: what a process of ours leaves out, because it takes long to start and nothing here asks for
+it.
+"""
 
 from __future__ import annotations
 
@@ -16,16 +18,20 @@ from startkit.paper import collecting
 
 @contextmanager
 def one_record() -> Iterator[None]:
-    """Around a command that makes or checks one record, from its first import on: what it holds, it holds to its end."""
+    """Around a command that makes or checks one record, from its first import on: what it holds, it
+    holds to its end.
+    """
     with collecting.paused():
         manuals()
         yield
 
 
 def addresses() -> None:
-    """Keep jsonschema from reading the grammar of international web addresses, which takes a second in every process.
+    """Keep jsonschema from reading the grammar of international web addresses, which takes a second
+    in every process.
 
-    It does so when it is imported, by nbformat, for a format of text that no notebook has, and goes without where the
+    It does so when it is imported, by nbformat, for a format of text that no notebook has, and goes
+    without where the
     package is not installed. For processes that are ours alone: in others somebody may want it.
     """
     modules: dict[str, Any] = sys.modules
@@ -33,10 +39,13 @@ def addresses() -> None:
 
 
 def manuals() -> None:
-    """Keep scipy from rewriting the manual of each of its functions when it is imported: half of what its import takes.
+    """Keep scipy from rewriting the manual of each of its functions when it is imported: half of
+    what its import takes.
 
-    Nobody reads manuals in a process that makes or checks one record. So the pages are taken for empty; and two parts
-    of numpy, a compiler and test helpers, are not loaded only because all names of numpy are gone through.
+    Nobody reads manuals in a process that makes or checks one record. So the pages are taken for
+    empty; and two parts
+    of numpy, a compiler and test helpers, are not loaded only because all names of numpy are gone
+    through.
     """
     import numpy
 
@@ -45,7 +54,9 @@ def manuals() -> None:
     for name in ("f2py", "testing"):
         if name not in vars(numpy):
             setattr(numpy, name, _Later(f"numpy.{name}"))
-    with suppress(ImportError, AttributeError):  # another version may do it otherwise, and takes the time
+    with suppress(
+        ImportError, AttributeError
+    ):  # another version may do it otherwise, and takes the time
         _empty_manuals()
 
 
@@ -60,9 +71,11 @@ def _empty_manuals() -> None:
 
 
 def web() -> None:
-    """Keep pyHanko from loading a library that fetches pages: a signature is checked without the network.
+    """Keep pyHanko from loading a library that fetches pages: a signature is checked without the
+    network.
 
-    pyHanko imports it for time-stamp servers, whoever asks. Should another version not bear that, it gets the real one.
+    pyHanko imports it for time-stamp servers, whoever asks. Should another version not bear that,
+    it gets the real one.
     """
     modules: dict[str, Any] = sys.modules
     if "aiohttp" in modules or "pyhanko.sign" in modules:
@@ -72,12 +85,18 @@ def web() -> None:
         import_module("pyhanko.sign.fields")
         import_module("pyhanko.sign.validation")
     except Exception:
-        for name in [name for name in modules if name.partition(".")[0] in ("aiohttp", "pyhanko", "pyhanko_certvalidator")]:
+        for name in [
+            name
+            for name in modules
+            if name.partition(".")[0] in ("aiohttp", "pyhanko", "pyhanko_certvalidator")
+        ]:
             del modules[name]
 
 
 class _Later(ModuleType):
-    """A module that is loaded when something of it is asked for; its import puts the real one in its place."""
+    """A module that is loaded when something of it is asked for; its import puts the real one in
+    its place.
+    """
 
     def __getattr__(self, name: str) -> Any:
         if name.startswith("__"):
@@ -95,7 +114,9 @@ class _Nothing(ModuleType):
 
 
 def ending() -> None:
-    """Let the process end without looking once more through all that it holds: a second after a record was read."""
+    """Let the process end without looking once more through all that it holds: a second after a
+    record was read.
+    """
     atexit.register(_keep)
 
 

@@ -1,4 +1,6 @@
-"""Notebooks read as plain data: for a check, which runs none and writes none, and does without the library that does both."""
+"""Notebooks read as plain data: for a check, which runs none and writes none, and does without the
+library that does both.
+"""
 
 from __future__ import annotations
 
@@ -53,4 +55,8 @@ def _join_bundle(bundle: Node) -> None:
 
 
 def _text(value: Any) -> Any:
-    return "".join(value) if isinstance(value, list) and all(isinstance(line, str) for line in value) else value
+    return (
+        "".join(value)
+        if isinstance(value, list) and all(isinstance(line, str) for line in value)
+        else value
+    )

@@ -1,4 +1,6 @@
-"""Work that starts an event loop of its own, also where one is running already: in a notebook's kernel, or in a server."""
+"""Work that starts an event loop of its own, also where one is running already: in a notebook's
+kernel, or in a server.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +11,9 @@ T = TypeVar("T")
 
 
 def with_own_loop(work: Callable[[], T]) -> T:
-    """Do `work` here, or in a thread of its own if this one has a running loop; its errors are those of the work."""
+    """Do `work` here, or in a thread of its own if this one has a running loop; its errors are
+    those of the work.
+    """
     from concurrent.futures import ThreadPoolExecutor
 
     if not _is_running():

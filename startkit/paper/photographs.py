@@ -14,8 +14,11 @@ KINDS = tuple(pictures.FOLDERS)
 _MAGIC = {b"\x89PNG\r\n\x1a\n": "png", b"\xff\xd8\xff": "jpg"}
 
 
-def shown(block: dict[str, Any], folder: Path, files: dict[str, bytes], originals: dict[str, bytes]) -> dict[str, Any]:
-    """A stage with its pictures; their bytes are put into `files` as the page names them, into `originals` as the job's folder does.
+def shown(
+    block: dict[str, Any], folder: Path, files: dict[str, bytes], originals: dict[str, bytes]
+) -> dict[str, Any]:
+    """A stage with its pictures; their bytes are put into `files` as the page names them, into
+    `originals` as the job's folder does.
 
     What cannot be printed says so beside its name.
     """
@@ -24,7 +27,10 @@ def shown(block: dict[str, Any], folder: Path, files: dict[str, bytes], original
     shown_, entered = [], []
     for field in block["entered"]:
         if field["kind"] in KINDS and field["value"]:
-            found = [_picture(field, each, folder, files, originals) for each in pictures.named(field["value"])]
+            found = [
+                _picture(field, each, folder, files, originals)
+                for each in pictures.named(field["value"])
+            ]
             shown_ += [picture for picture, _ in found if picture]
             faults = " ".join(dict.fromkeys(fault for _, fault in found if fault))
             field = {**field, "problem": field["problem"] or faults, "shown": _counted(found)}
@@ -32,7 +38,9 @@ def shown(block: dict[str, Any], folder: Path, files: dict[str, bytes], original
     return {**block, "entered": entered, "pictures": shown_}
 
 
-def mark(folder: Path, files: dict[str, bytes], originals: dict[str, bytes]) -> dict[str, Any] | None:
+def mark(
+    folder: Path, files: dict[str, bytes], originals: dict[str, bytes]
+) -> dict[str, Any] | None:
     """The company's mark, if one lies in the job's folder; it stands over the first page.
 
     Raises
@@ -43,25 +51,43 @@ def mark(folder: Path, files: dict[str, bytes], originals: dict[str, bytes]) -> 
     name = next((name for name in pictures.MARKS if pictures.within(folder, name)), "")
     if not name:
         return None
-    found, fault = _picture({"question": "Mark of the company"}, pictures.Picture(name), folder, files, originals)
+    found, fault = _picture(
+        {"question": "Mark of the company"}, pictures.Picture(name), folder, files, originals
+    )
     if found is None:
-        raise PaperError(f"the mark cannot be printed: {fault}", name, "put a PNG, JPEG or plain SVG picture there, or take it away")
+        raise PaperError(
+            f"the mark cannot be printed: {fault}",
+            name,
+            "put a PNG, JPEG or plain SVG picture there, or take it away",
+        )
     return found
 
 
 def _counted(found: list[tuple[dict[str, Any] | None, str]]) -> str:
     """What stands in the table of entries, where the pictures themselves have no room."""
     printed = sum(picture is not None for picture, _ in found)
-    return f"{printed} {'picture' if printed == 1 else 'pictures'} below" if printed else "not printed"
+    return (
+        f"{printed} {'picture' if printed == 1 else 'pictures'} below" if printed else "not printed"
+    )
 
 
-def _picture(field: dict[str, Any], named: pictures.Picture, folder: Path, files: dict[str, bytes], originals: dict[str, bytes]) -> tuple[dict[str, Any] | None, str]:
+def _picture(
+    field: dict[str, Any],
+    named: pictures.Picture,
+    folder: Path,
+    files: dict[str, bytes],
+    originals: dict[str, bytes],
+) -> tuple[dict[str, Any] | None, str]:
     path = pictures.within(folder, named.file)
     content, fault = _read(path)
     if path is None or fault:
         return None, fault
     caption = named.caption or named.file
-    words = {"alt": f"{field['question']}: {caption}", "caption": f"{field['question']}: {caption}", "sha256": hashlib.sha256(content).hexdigest()}
+    words = {
+        "alt": f"{field['question']}: {caption}",
+        "caption": f"{field['question']}: {caption}",
+        "sha256": hashlib.sha256(content).hexdigest(),
+    }
     within = path.relative_to(folder.resolve()).as_posix()
     suffix = next((suffix for magic, suffix in _MAGIC.items() if content.startswith(magic)), "")
     if suffix:
@@ -79,6 +105,10 @@ def _picture(field: dict[str, Any], named: pictures.Picture, folder: Path, files
 def _read(path: Path | None) -> tuple[bytes, str]:
     """The bytes of a file inside the job's folder, or why there are none."""
     try:
-        return (path.read_bytes(), "") if path is not None else (b"", "There is no such file in the job's folder.")
+        return (
+            (path.read_bytes(), "")
+            if path is not None
+            else (b"", "There is no such file in the job's folder.")
+        )
     except OSError:
         return b"", "The file cannot be read."

@@ -1,4 +1,6 @@
-"""Printing: a job run and its record set, without whatever a notebook's own converter would bring along."""
+"""Printing: a job run and its record set, without whatever a notebook's own converter would bring
+along.
+"""
 
 from __future__ import annotations
 
@@ -31,7 +33,9 @@ class Exported:
     clear: bool
 
 
-def printed(folder: Path, notebook: Any, name: str, content: bytes, paper: str, form: str, company: str) -> Printed:
+def printed(
+    folder: Path, notebook: Any, name: str, content: bytes, paper: str, form: str, company: str
+) -> Printed:
     """The record of an executed notebook of the job in `folder`.
 
     Parameters
@@ -46,19 +50,34 @@ def printed(folder: Path, notebook: Any, name: str, content: bytes, paper: str, 
     Raises
     ------
     PaperError
-        It is damaged, it was run in form mode, the job has moved on since, or something cannot be printed.
+        It is damaged, it was run in form mode, the job has moved on since, or something cannot be
+        printed.
     """
     job = Job(folder, read_only=True)
     revision = revisions.due(job.folder / RECORDS, revisions.stem(Path(name).stem, form))
-    made = record(job, whole(notebook), attachments.of_job(job, name, content), Layout(paper, form, company), revision)
-    return Printed(typesetting.pdf(made, typesetting.moment(job.last_moment)), _is_clear(made.data["front"]))
+    made = record(
+        job,
+        whole(notebook),
+        attachments.of_job(job, name, content),
+        Layout(paper, form, company),
+        revision,
+    )
+    return Printed(
+        typesetting.pdf(made, typesetting.moment(job.last_moment)), _is_clear(made.data["front"])
+    )
 
 
 def _is_clear(front: Mapping[str, Any]) -> bool:
     return not front["faults"] and all(hold["clear"] for hold in front["holds"])
 
 
-def export(job_folder: Path, paper: str = "", form: str = "full", company: str = "", engine: str | None = None) -> Path:
+def export(
+    job_folder: Path,
+    paper: str = "",
+    form: str = "full",
+    company: str = "",
+    engine: str | None = None,
+) -> Path:
     """Run a job's notebook in record mode and print it; a signed record is never written over.
 
     Parameters
@@ -76,7 +95,8 @@ def export(job_folder: Path, paper: str = "", form: str = "full", company: str =
     Returns
     -------
     pathlib.Path
-        ``records/<tag>-commissioning-record.pdf`` inside the job. Once that is signed, ``…-B.pdf``, which names it by its digest;
+        ``records/<tag>-commissioning-record.pdf`` inside the job. Once that is signed, ``…-B.pdf``,
+        which names it by its digest;
         or the signed file itself, if neither the job nor the layout has changed since.
 
     Raises
@@ -87,7 +107,13 @@ def export(job_folder: Path, paper: str = "", form: str = "full", company: str =
     return exported(job_folder, paper, form, company, engine).path
 
 
-def exported(job_folder: Path, paper: str = "", form: str = "full", company: str = "", engine: str | None = None) -> Exported:
+def exported(
+    job_folder: Path,
+    paper: str = "",
+    form: str = "full",
+    company: str = "",
+    engine: str | None = None,
+) -> Exported:
     """As `export`, with whether everything is clear.
 
     Parameters are those of `export`.
@@ -99,11 +125,16 @@ def exported(job_folder: Path, paper: str = "", form: str = "full", company: str
         return signed
     content = notebook.read_bytes()
     made = printed(Path(job_folder), again(content), notebook.name, content, paper, form, company)
-    written = write_whole(revisions.path_of(notebook.parent, name, revisions.due(notebook.parent, name).letter), made.content)
+    written = write_whole(
+        revisions.path_of(notebook.parent, name, revisions.due(notebook.parent, name).letter),
+        made.content,
+    )
     return Exported(written, made.clear)
 
 
-def _standing(job_folder: Path, records: Path, name: str, paper: str, company: str) -> Exported | None:
+def _standing(
+    job_folder: Path, records: Path, name: str, paper: str, company: str
+) -> Exported | None:
     """The newest record, if it is signed and a print would say the same."""
     there = revisions.existing(records, name)
     if not there or not revisions.is_signed(there[-1][1]):
@@ -111,11 +142,15 @@ def _standing(job_folder: Path, records: Path, name: str, paper: str, company: s
     job = Job(job_folder, read_only=True)
     found = evidence.of_pdf(evidence.read(there[-1][1]))
     layout = (found.record.get("paper"), found.record.get("company"))
-    same = layout == (Layout(paper).paper_for(job.system), company) and not changes.since(found, job)
+    same = layout == (Layout(paper).paper_for(job.system), company) and not changes.since(
+        found, job
+    )
     return Exported(there[-1][1], _is_clear(found.record["front"])) if same else None
 
 
-def field_sheet(sheet: Path, template: Path, target: Path, system: str = "SI", paper: str = "") -> Path:
+def field_sheet(
+    sheet: Path, template: Path, target: Path, system: str = "SI", paper: str = ""
+) -> Path:
     """Print the blank sheet of a machine, for a pencil in the plant room.
 
     Parameters

@@ -1,6 +1,8 @@
-"""Markdown as plain structured data: headings, paragraphs, lists, quotes, code, tables; nothing is markup afterwards.
+"""Markdown as plain structured data: headings, paragraphs, lists, quotes, code, tables; nothing is
+markup afterwards.
 
-A run of text is ``{"text", "style"}`` with style ``""``, ``"strong"``, ``"emph"`` or ``"code"``. Pictures are named
+A run of text is ``{"text", "style"}`` with style ``""``, ``"strong"``, ``"emph"`` or ``"code"``.
+Pictures are named
 in words, never fetched, except those attached to the cell itself.
 """
 
@@ -35,12 +37,22 @@ def _paragraph(node: Node) -> list[Node]:
     found: list[Node] = []
     for child in node.get("children", []):
         if _attached(child):
-            found.append({"kind": "picture", "name": child["attrs"]["url"].removeprefix("attachment:"), "alt": _text(child["children"])})
+            found.append(
+                {
+                    "kind": "picture",
+                    "name": child["attrs"]["url"].removeprefix("attachment:"),
+                    "alt": _text(child["children"]),
+                }
+            )
         elif found and found[-1]["kind"] == "paragraph":
             found[-1]["runs"] += _runs([child])
         else:
             found.append({"kind": "paragraph", "runs": _runs([child])})
-    return [block for block in found if block["kind"] == "picture" or any(run["text"].strip() for run in block["runs"])]
+    return [
+        block
+        for block in found
+        if block["kind"] == "picture" or any(run["text"].strip() for run in block["runs"])
+    ]
 
 
 def _attached(node: Node) -> bool:
@@ -49,7 +61,14 @@ def _attached(node: Node) -> bool:
 
 def _list(node: Node) -> list[Node]:
     items = [_blocks(item["children"]) for item in node["children"]]
-    return [{"kind": "list", "ordered": node["attrs"]["ordered"], "start": node["attrs"].get("start", 1), "items": items}]
+    return [
+        {
+            "kind": "list",
+            "ordered": node["attrs"]["ordered"],
+            "start": node["attrs"].get("start", 1),
+            "items": items,
+        }
+    ]
 
 
 def _code(node: Node) -> list[Node]:
@@ -63,7 +82,13 @@ def _quote(node: Node) -> list[Node]:
 def _table(node: Node) -> list[Node]:
     head, *body = node["children"]
     rows = [row["children"] for part in body for row in part["children"]]
-    return [{"kind": "table", "head": [_runs(c["children"]) for c in head["children"]], "rows": [[_runs(c["children"]) for c in row] for row in rows]}]
+    return [
+        {
+            "kind": "table",
+            "head": [_runs(c["children"]) for c in head["children"]],
+            "rows": [[_runs(c["children"]) for c in row] for row in rows],
+        }
+    ]
 
 
 def _unknown(node: Node) -> list[Node]:
@@ -73,8 +98,15 @@ def _unknown(node: Node) -> list[Node]:
 
 
 _BLOCKS: dict[str, Callable[[Node], list[Node]]] = {
-    "heading": _heading, "paragraph": _paragraph, "block_text": _paragraph, "list": _list, "block_code": _code,
-    "block_quote": _quote, "table": _table, "thematic_break": lambda node: [{"kind": "rule"}], "blank_line": lambda node: [],
+    "heading": _heading,
+    "paragraph": _paragraph,
+    "block_text": _paragraph,
+    "list": _list,
+    "block_code": _code,
+    "block_quote": _quote,
+    "table": _table,
+    "thematic_break": lambda node: [{"kind": "rule"}],
+    "blank_line": lambda node: [],
 }
 
 

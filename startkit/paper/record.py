@@ -25,7 +25,9 @@ Block = dict[str, Any]
 
 @dataclass(frozen=True)
 class Layout:
-    """How the record is printed: paper (empty: Letter for an I-P job, else A4), full or short form, whose name stands on it."""
+    """How the record is printed: paper (empty: Letter for an I-P job, else A4), full or short form,
+    whose name stands on it.
+    """
 
     paper: str = ""
     form: str = FULL
@@ -37,26 +39,39 @@ class Layout:
 
 @dataclass(frozen=True)
 class Record:
-    """The record's data, the pictures that it names, by file name, and every file that is attached beside the data."""
+    """The record's data, the pictures that it names, by file name, and every file that is attached
+    beside the data.
+    """
 
     data: dict[str, Any]
     pictures: dict[str, bytes]
     attached: tuple[Attachment, ...]
 
 
-def record(job: Job, notebook: Any, attached: Iterable[Attachment], layout: Layout, revision: Revision = FIRST) -> Record:
+def record(
+    job: Job,
+    notebook: Any,
+    attached: Iterable[Attachment],
+    layout: Layout,
+    revision: Revision = FIRST,
+) -> Record:
     """Everything on the page, from the executed notebook and the job's journal.
 
     Raises
     ------
     PaperError
-        An output cannot be printed, the front page is missing, or the job has moved on since the notebook was run.
+        An output cannot be printed, the front page is missing, or the job has moved on since the
+        notebook was run.
     """
     blocks = collect.collect(notebook)
     front = _front(blocks)
     entries = job.state().entries
     if front["journal_digest"] != (entries[-1].digest if entries else ""):
-        raise PaperError(f"the notebook was run at entry {front['entries']} of {len(entries)}", "record", "run it again before printing")
+        raise PaperError(
+            f"the notebook was run at entry {front['entries']} of {len(entries)}",
+            "record",
+            "run it again before printing",
+        )
     body, pictures = _with_pictures([block for block in blocks if block["block"] != "front"])
     originals: dict[str, bytes] = {}
     body = dressed(body, job.folder, pictures, originals)
@@ -64,22 +79,41 @@ def record(job: Job, notebook: Any, attached: Iterable[Attachment], layout: Layo
     carried = (*attached, *attachments.pictures(originals))
     _count(notebook, blocks)
     paper = layout.paper_for(front["units"])
-    return Record({
-        "schema": SCHEMA, "title": f"Commissioning record {front['machine']['tag']}", "language": LANGUAGE,
-        "paper": paper, "form": layout.form, "company": layout.company, "mark": mark, "revision": revision.line(),
-        "blank": not any(stage["started"] for stage in front["stages"]),
-        "front": fronted(front), "body": _levelled(body, _title(notebook)),
-        "signatures": signature_page.rows(front["people"]),
-        "outputs": len(collect.outputs(notebook)), "cells": len(notebook.cells),
-        "journal_faults": chain_faults(list(entries)),
-        "versions": versions.versions(front), "equations": versions.equations(job, front),
-        "attachments": [a.line() for a in carried],
-    }, pictures, carried)
+    return Record(
+        {
+            "schema": SCHEMA,
+            "title": f"Commissioning record {front['machine']['tag']}",
+            "language": LANGUAGE,
+            "paper": paper,
+            "form": layout.form,
+            "company": layout.company,
+            "mark": mark,
+            "revision": revision.line(),
+            "blank": not any(stage["started"] for stage in front["stages"]),
+            "front": fronted(front),
+            "body": _levelled(body, _title(notebook)),
+            "signatures": signature_page.rows(front["people"]),
+            "outputs": len(collect.outputs(notebook)),
+            "cells": len(notebook.cells),
+            "journal_faults": chain_faults(list(entries)),
+            "versions": versions.versions(front),
+            "equations": versions.equations(job, front),
+            "attachments": [a.line() for a in carried],
+        },
+        pictures,
+        carried,
+    )
 
 
-def dressed(blocks: list[Block], folder: Path, pictures: dict[str, bytes], originals: dict[str, bytes]) -> list[Block]:
-    """Blocks with what only paper needs: photographs, questions of hold points, corrections by their question."""
-    return corrections.named([_asking(photographs.shown(block, folder, pictures, originals)) for block in blocks])
+def dressed(
+    blocks: list[Block], folder: Path, pictures: dict[str, bytes], originals: dict[str, bytes]
+) -> list[Block]:
+    """Blocks with what only paper needs: photographs, questions of hold points, corrections by
+    their question.
+    """
+    return corrections.named(
+        [_asking(photographs.shown(block, folder, pictures, originals)) for block in blocks]
+    )
 
 
 def fronted(front: Block) -> Block:
@@ -89,11 +123,21 @@ def fronted(front: Block) -> Block:
 
 def _front(blocks: list[Block]) -> Block:
     """The front page; shown twice it must say the same."""
-    fronts = [{k: v for k, v in b.items() if k not in ("cell", "output", "block")} for b in blocks if b["block"] == "front"]
+    fronts = [
+        {k: v for k, v in b.items() if k not in ("cell", "output", "block")}
+        for b in blocks
+        if b["block"] == "front"
+    ]
     if not fronts:
-        raise PaperError("the notebook has no front page", "record", "keep the cell that shows  book.front()")
+        raise PaperError(
+            "the notebook has no front page", "record", "keep the cell that shows  book.front()"
+        )
     if any(front != fronts[0] for front in fronts):
-        raise PaperError("the notebook shows two front pages that differ", "record", "run it again from top to bottom")
+        raise PaperError(
+            "the notebook shows two front pages that differ",
+            "record",
+            "run it again from top to bottom",
+        )
     return fronts[0]
 
 
@@ -101,7 +145,11 @@ def _count(notebook: Any, blocks: list[Block]) -> None:
     """Every output of the notebook must have become exactly one block."""
     printed = [(b["cell"], b["output"]) for b in blocks if "output" in b]
     if sorted(printed) != sorted(collect.outputs(notebook)):
-        raise PaperError(f"{len(printed)} of {len(collect.outputs(notebook))} outputs would be printed", "record", "report this: it must not happen")
+        raise PaperError(
+            f"{len(printed)} of {len(collect.outputs(notebook))} outputs would be printed",
+            "record",
+            "report this: it must not happen",
+        )
 
 
 def _with_pictures(blocks: list[Block]) -> tuple[list[Block], dict[str, bytes]]:
@@ -113,14 +161,21 @@ def _with_pictures(blocks: list[Block]) -> tuple[list[Block], dict[str, bytes]]:
             content = block["bytes"]
             name = f"picture-{len(files) + 1}.{block['suffix']}"
             files[name] = content
-            block = {k: v for k, v in block.items() if k not in ("bytes", "suffix")} | {"file": name, "sha256": hashlib.sha256(content).hexdigest()}
+            block = {k: v for k, v in block.items() if k not in ("bytes", "suffix")} | {
+                "file": name,
+                "sha256": hashlib.sha256(content).hexdigest(),
+            }
         made.append(block)
     return made, files
 
 
 def _asking(block: Block) -> Block:
     """A hold point with its question, for the sheet that is filled in by hand."""
-    return {**block, "asks": next(f"{h.clear}?" for h in HOLDS if h.name == block["hold"])} if block["block"] == "hold" else block
+    return (
+        {**block, "asks": next(f"{h.clear}?" for h in HOLDS if h.name == block["hold"])}
+        if block["block"] == "hold"
+        else block
+    )
 
 
 def _title(notebook: Any) -> str:
@@ -128,7 +183,9 @@ def _title(notebook: Any) -> str:
 
 
 def _levelled(blocks: list[Block], title: str) -> list[Block]:
-    """Places in the outline: parts of the notebook above, stages and hold points below the part they stand in."""
+    """Places in the outline: parts of the notebook above, stages and hold points below the part
+    they stand in.
+    """
     under, made = 1, []
     for block in blocks:
         if block["block"] == "prose" and block["kind"] == "heading":

@@ -15,8 +15,23 @@ from startkit.paper.record import dressed, fronted
 from startkit.stages import payload, registry
 from startkit.stages.assess import Assessment
 
-# What a verdict is worth stands in these; the rest is wording, which another version may put otherwise.
-WEIGHTY = frozenset({"outcome", "reading", "limit", "number", "low", "high", "clear", "value", "text", "uncertainty", "u_number"})
+# What a verdict is worth stands in these; the rest is wording, which another version may put
+# otherwise.
+WEIGHTY = frozenset(
+    {
+        "outcome",
+        "reading",
+        "limit",
+        "number",
+        "low",
+        "high",
+        "clear",
+        "value",
+        "text",
+        "uncertainty",
+        "u_number",
+    }
+)
 _OF_PAPER = frozenset({"part", "block", "cell", "output", "level", "plots", "pictures"})
 _SAME = {"rel_tol": 1e-6, "abs_tol": 1e-9}  # another processor may round the last digits otherwise
 
@@ -45,7 +60,10 @@ class Difference:
     weighty: bool
 
     def __str__(self) -> str:
-        return f"{self.where}: {self.what} is printed as {_short(self.printed)}, the attached data give {_short(self.derived)}"
+        return (
+            f"{self.where}: {self.what} is printed as {_short(self.printed)}, the attached data"
+            f" give {_short(self.derived)}"
+        )
 
 
 @dataclass(frozen=True)
@@ -65,23 +83,48 @@ def held_against(evidence: Evidence, job: Job) -> Derived:
     job : Job
         Restored from the evidence, so that nothing but what is attached is judged.
     """
-    seen = Assessment(job.machine, job.limits, registry.for_job(job), job.state(), job.system, job.baseline, job.trends)
+    seen = Assessment(
+        job.machine,
+        job.limits,
+        registry.for_job(job),
+        job.state(),
+        job.system,
+        job.baseline,
+        job.trends,
+    )
     printed = evidence.record
     made = [_derived(block, seen) for block in printed["body"]]
     unknown = [block for block, again in zip(printed["body"], made, strict=True) if again is None]
-    known = [block if again is None else again for block, again in zip(printed["body"], made, strict=True)]
+    known = [
+        block if again is None else again
+        for block, again in zip(printed["body"], made, strict=True)
+    ]
     body = _plain(dressed(known, job.folder, {}, {}))
     front = _plain(fronted(payload.front_part(seen)))
     found = [*_compared(printed["front"], front, "first page")]
     for block, again in zip(printed["body"], body, strict=True):
         if again is not block:
-            found += _compared(block, again, str(block.get("title") or block.get("headline") or "hand-over"))
-    found += [Difference(str(block.get("title", block["block"])), "stage", "a stage", "no such stage is installed here", True) for block in unknown if block["block"] == "stage"]
+            found += _compared(
+                block, again, str(block.get("title") or block.get("headline") or "hand-over")
+            )
+    found += [
+        Difference(
+            str(block.get("title", block["block"])),
+            "stage",
+            "a stage",
+            "no such stage is installed here",
+            True,
+        )
+        for block in unknown
+        if block["block"] == "stage"
+    ]
     return Derived(len(seen.verdicts()), tuple(dict.fromkeys(found)))
 
 
 def _derived(block: Block, seen: Assessment) -> Block | None:
-    """The block as it follows from the data; None if it does not follow from them: prose, text, pictures, stages not installed."""
+    """The block as it follows from the data; None if it does not follow from them: prose, text,
+    pictures, stages not installed.
+    """
     kind = block["block"]
     if kind == "stage" and block.get("stage") in seen.stages:
         return {"block": kind, **payload.stage_part(seen, block["stage"])}
@@ -97,7 +140,9 @@ def _plain(value: Any) -> Any:
 # --- comparison -----------------------------------------------------------------------------------
 
 
-def _compared(printed: Mapping[str, Any], derived: Mapping[str, Any], where: str) -> Iterator[Difference]:
+def _compared(
+    printed: Mapping[str, Any], derived: Mapping[str, Any], where: str
+) -> Iterator[Difference]:
     """Differences in what is derived; what only paper adds is left out."""
     for key, value in derived.items():
         if key not in _OF_PAPER:
@@ -106,17 +151,31 @@ def _compared(printed: Mapping[str, Any], derived: Mapping[str, Any], where: str
 
 def _differences(printed: Any, derived: Any, where: str, what: str) -> Iterator[Difference]:
     if isinstance(derived, dict) and isinstance(printed, dict):
-        inside = str(derived.get("title") or derived.get("question") or derived.get("label") or where)
+        inside = str(
+            derived.get("title") or derived.get("question") or derived.get("label") or where
+        )
         for key in derived:
             if key not in _OF_PAPER:
                 yield from _differences(printed.get(key), derived[key], inside, key)
-    elif isinstance(derived, list) and isinstance(printed, list) and (derived or printed) and _keyed(derived) and _keyed(printed):
+    elif (
+        isinstance(derived, list)
+        and isinstance(printed, list)
+        and (derived or printed)
+        and _keyed(derived)
+        and _keyed(printed)
+    ):
         yield from _by_key(printed, derived, where, what)
     elif isinstance(derived, list) and isinstance(printed, list) and len(derived) == len(printed):
         for before, after in zip(printed, derived, strict=True):
             yield from _differences(before, after, where, what)
     elif not _equal(printed, derived):
-        yield Difference(where, what, _text(printed), _text(derived), what in WEIGHTY or isinstance(derived, list))
+        yield Difference(
+            where,
+            what,
+            _text(printed),
+            _text(derived),
+            what in WEIGHTY or isinstance(derived, list),
+        )
 
 
 def _keyed(rows: list[Any]) -> bool:
@@ -125,7 +184,9 @@ def _keyed(rows: list[Any]) -> bool:
     return all(isinstance(key, str) and key for key in keys) and len(set(keys)) == len(keys)
 
 
-def _by_key(printed: list[Block], derived: list[Block], where: str, what: str) -> Iterator[Difference]:
+def _by_key(
+    printed: list[Block], derived: list[Block], where: str, what: str
+) -> Iterator[Difference]:
     """Rows compared by their key, so that one that is missing does not shift the others."""
     before, after = ({row["key"]: row for row in rows} for rows in (printed, derived))
     for key in dict.fromkeys([*before, *after]):
@@ -133,7 +194,12 @@ def _by_key(printed: list[Block], derived: list[Block], where: str, what: str) -
             yield from _differences(before[key], after[key], where, what)
         else:
             row = before.get(key) or after[key]
-            yield Difference(str(row.get("title") or row.get("label") or key), "verdict" if "outcome" in row else what, *_presence(row, key in before), True)
+            yield Difference(
+                str(row.get("title") or row.get("label") or key),
+                "verdict" if "outcome" in row else what,
+                *_presence(row, key in before),
+                True,
+            )
 
 
 def _presence(row: Block, was_printed: bool) -> tuple[str, str]:
@@ -142,10 +208,15 @@ def _presence(row: Block, was_printed: bool) -> tuple[str, str]:
 
 
 def _equal(printed: Any, derived: Any) -> bool:
-    numbers = all(isinstance(value, int | float) and not isinstance(value, bool) for value in (printed, derived))
+    numbers = all(
+        isinstance(value, int | float) and not isinstance(value, bool)
+        for value in (printed, derived)
+    )
     if numbers:
         return math.isclose(printed, derived, **_SAME)
-    return (printed == derived and type(printed) is type(derived)) or (not printed and not derived and None in (printed, derived))
+    return (printed == derived and type(printed) is type(derived)) or (
+        not printed and not derived and None in (printed, derived)
+    )
 
 
 def _text(value: Any) -> str:

@@ -1,4 +1,6 @@
-"""The fleet's register on paper: all that an executed register notebook shows; no job's folder is needed."""
+"""The fleet's register on paper: all that an executed register notebook shows; no job's folder is
+needed.
+"""
 
 from __future__ import annotations
 
@@ -19,7 +21,12 @@ PAGE, DATA = "register.typ", "register.json"
 
 def is_register(notebook: Any) -> bool:
     """True if the notebook shows a register's part."""
-    outputs = (output for cell in notebook.cells if cell.cell_type == "code" for output in cell.get("outputs", []))
+    outputs = (
+        output
+        for cell in notebook.cells
+        if cell.cell_type == "code"
+        for output in cell.get("outputs", [])
+    )
     parts = (output.get("data", {}).get(MIME) for output in outputs)
     return any(isinstance(part, dict) and part.get("part") == PART for part in parts)
 
@@ -41,7 +48,12 @@ def pdf(notebook: Any, name: str, content: bytes, paper: str = "", company: str 
     PaperError
         An output cannot be printed, or Typst refuses the page.
     """
-    made = record(whole(notebook), Attachment(name, content, "source", "The executed notebook that this register prints"), paper, company)
+    made = record(
+        whole(notebook),
+        Attachment(name, content, "source", "The executed notebook that this register prints"),
+        paper,
+        company,
+    )
     return typesetting.pdf(made, typesetting.moment(_noon(made.data["as_of"])), PAGE, DATA)
 
 
@@ -51,12 +63,28 @@ def record(notebook: Any, attached: Attachment, paper: str = "", company: str = 
     first = next(block for block in blocks if block["block"] == PART)
     other = sorted({block["block"] for block in blocks} - {PART, "prose", "text", "drawing"})
     if other:
-        raise PaperError(f"a register cannot print a {other[0]}", "register", "keep stages and pictures in the notebook of their job")
-    return Record({
-        "schema": SCHEMA, "title": f"Fleet register {first['fleet']}", "language": LANGUAGE, "paper": paper or first["paper"] or _paper(first["units"]),
-        "company": company or first["company"], "fleet": first["fleet"], "as_of": first["as_of"], "body": blocks,
-        "outputs": len(collect.outputs(notebook)), "versions": versions.versions({}), "attachments": [attached.line()],
-    }, {}, (attached,))
+        raise PaperError(
+            f"a register cannot print a {other[0]}",
+            "register",
+            "keep stages and pictures in the notebook of their job",
+        )
+    return Record(
+        {
+            "schema": SCHEMA,
+            "title": f"Fleet register {first['fleet']}",
+            "language": LANGUAGE,
+            "paper": paper or first["paper"] or _paper(first["units"]),
+            "company": company or first["company"],
+            "fleet": first["fleet"],
+            "as_of": first["as_of"],
+            "body": blocks,
+            "outputs": len(collect.outputs(notebook)),
+            "versions": versions.versions({}),
+            "attachments": [attached.line()],
+        },
+        {},
+        (attached,),
+    )
 
 
 def _paper(system: str) -> str:

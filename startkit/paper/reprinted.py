@@ -1,4 +1,6 @@
-"""Pages set again from what a record carries, and held against those that were signed; the attached notebook is read, never run."""
+"""Pages set again from what a record carries, and held against those that were signed; the attached
+notebook is read, never run.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +15,11 @@ from startkit.paper.evidence import Evidence
 from startkit.paper.names import PICTURES
 from startkit.paper.record import Layout, Record, record
 
-SETTING = ("startkit", "typst", "matplotlib")  # what decides how a page looks: layout, engine, fonts
+SETTING = (
+    "startkit",
+    "typst",
+    "matplotlib",
+)  # what decides how a page looks: layout, engine, fonts
 _BY_VERSION = frozenset({"versions", "equations", "attachments"})
 
 
@@ -27,26 +33,46 @@ def again(evidence: Evidence, job: Job) -> Record:
     """
     printed = evidence.record
     made = _recorded(evidence, job)
-    differing = [key for key, value in made.data.items() if key not in _BY_VERSION and printed.get(key) != value]
+    differing = [
+        key
+        for key, value in made.data.items()
+        if key not in _BY_VERSION and printed.get(key) != value
+    ]
     if differing:
-        raise PaperError(f"what is printed is not what the attached notebook shows ({', '.join(differing)})", "record", "ask the signer for the record as it was printed")
+        raise PaperError(
+            f"what is printed is not what the attached notebook shows ({', '.join(differing)})",
+            "record",
+            "ask the signer for the record as it was printed",
+        )
     return Record(printed, made.pictures, made.attached)
 
 
 def _recorded(evidence: Evidence, job: Job) -> Record:
     printed, notebook = evidence.record, _notebook(evidence)
     try:
-        return record(job, notebook, _attached(evidence), Layout(printed["paper"], printed["form"], printed["company"]), revisions.of_line(printed.get("revision")))
+        return record(
+            job,
+            notebook,
+            _attached(evidence),
+            Layout(printed["paper"], printed["form"], printed["company"]),
+            revisions.of_line(printed.get("revision")),
+        )
     except StartkitError:
         raise
-    except Exception:  # the notebook is not held against its schema: what it lacks is seen where it is looked for
+    except (
+        Exception
+    ):  # the notebook is not held against its schema: what it lacks is seen where it is looked for
         raise _damaged("notebook") from None
 
 
 def _notebook(evidence: Evidence) -> Any:
     names = [name for name in evidence.files if name.endswith(".ipynb") and "/" not in name]
     if len(names) != 1:
-        raise PaperError(f"{len(names)} notebooks are attached", "record", "give a record that startkit has printed")
+        raise PaperError(
+            f"{len(names)} notebooks are attached",
+            "record",
+            "give a record that startkit has printed",
+        )
     try:
         return notebooks.of_bytes(evidence.files[names[0]])
     except Exception:  # of many kinds for a damaged file
@@ -54,20 +80,37 @@ def _notebook(evidence: Evidence) -> Any:
 
 
 def _damaged(name: str) -> PaperError:
-    return PaperError("the attached notebook is damaged", name, "take an undamaged copy of the record")
+    return PaperError(
+        "the attached notebook is damaged", name, "take an undamaged copy of the record"
+    )
 
 
 def _attached(evidence: Evidence) -> list[Attachment]:
     """The attachments as they were listed; pictures are added again by the record itself."""
-    lines = [line for line in evidence.record["attachments"] if not line["name"].startswith(f"{PICTURES}/")]
-    return [Attachment(line["name"], evidence.files[line["name"]], line["relationship"], line["description"]) for line in lines]
+    lines = [
+        line
+        for line in evidence.record["attachments"]
+        if not line["name"].startswith(f"{PICTURES}/")
+    ]
+    return [
+        Attachment(
+            line["name"], evidence.files[line["name"]], line["relationship"], line["description"]
+        )
+        for line in lines
+    ]
 
 
 def other_versions(evidence: Evidence) -> list[str]:
-    """What is installed here in another version than the pages were set with, ``"typst 0.14.0, here 0.15.2"``."""
+    """What is installed here in another version than the pages were set with, ``"typst 0.14.0, here
+    0.15.2"``.
+    """
     here = {line["name"]: line["version"] for line in versions.versions({})}
     then = {line["name"]: line["version"] for line in evidence.record.get("versions", [])}
-    return [f"{name} {then.get(name, 'unknown')}, here {here.get(name, 'none')}" for name in SETTING if then.get(name) != here.get(name)]
+    return [
+        f"{name} {then.get(name, 'unknown')}, here {here.get(name, 'none')}"
+        for name in SETTING
+        if then.get(name) != here.get(name)
+    ]
 
 
 def same_pages(made: Record, content: bytes, at: datetime | None) -> bool:

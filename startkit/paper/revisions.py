@@ -1,4 +1,6 @@
-"""Revisions of a record: A, then B in its place once A is signed; both stay, and B names A by its digest."""
+"""Revisions of a record: A, then B in its place once A is signed; both stay, and B names A by its
+digest.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +12,8 @@ from typing import Any
 from startkit.paper.evidence import digest
 
 FULL_NAME, SHORT_NAME = "commissioning-record", "commissioning-record-short"
-# A signature's range of bytes stands in the file as plain text (ISO 32000-1, 12.8.1): it is found without reading the PDF.
+# A signature's range of bytes stands in the file as plain text (ISO 32000-1, 12.8.1): it is found
+# without reading the PDF.
 _SIGNED = b"/ByteRange"
 _LETTERS = re.compile(r"[A-Z]+")
 
@@ -34,7 +37,11 @@ class Revision:
 
     def line(self) -> dict[str, Any]:
         """As it stands in the record's data."""
-        before = {"letter": self.replaces, "file": self.file, "sha256": self.sha256} if self.replaces else None
+        before = (
+            {"letter": self.replaces, "file": self.file, "sha256": self.sha256}
+            if self.replaces
+            else None
+        )
         return {"letter": self.letter, "replaces": before}
 
 
@@ -45,7 +52,10 @@ def of_line(line: Any) -> Revision:
     """The revision that a record's data name; the first if they name none."""
     found = line if isinstance(line, dict) else {}
     before = found.get("replaces") or {}
-    return Revision(str(found.get("letter", "A")), *(str(before.get(key, "")) for key in ("letter", "file", "sha256")))
+    return Revision(
+        str(found.get("letter", "A")),
+        *(str(before.get(key, "")) for key in ("letter", "file", "sha256")),
+    )
 
 
 def is_signed(path: Path) -> bool:
@@ -66,8 +76,16 @@ def path_of(folder: Path, name: str, letter: str) -> Path:
 def existing(folder: Path, name: str) -> list[tuple[str, Path]]:
     """Letters and files of the revisions that are there, oldest first."""
     letters = [path.stem[len(name) + 1 :] for path in folder.glob(f"{name}-*.pdf")]
-    letters = ["A", *sorted((each for each in letters if _LETTERS.fullmatch(each)), key=lambda each: (len(each), each))]
-    return [(letter, path) for letter in letters if (path := path_of(folder, name, letter)).is_file()]
+    letters = [
+        "A",
+        *sorted(
+            (each for each in letters if _LETTERS.fullmatch(each)),
+            key=lambda each: (len(each), each),
+        ),
+    ]
+    return [
+        (letter, path) for letter in letters if (path := path_of(folder, name, letter)).is_file()
+    ]
 
 
 def due(folder: Path, name: str) -> Revision:
@@ -94,9 +112,15 @@ def following(letter: str) -> str:
 
 
 def newest(records: Path) -> Path | None:
-    """The record that was printed last in a job's folder of records: the full form's newest revision, else the short form's."""
+    """The record that was printed last in a job's folder of records: the full form's newest
+    revision, else the short form's.
+    """
     for kind in (FULL_NAME, SHORT_NAME):
-        found = [path for path in records.glob(f"*-{kind}*.pdf") if (taken := taken_apart(path)) and taken[0].endswith(f"-{kind}")]
+        found = [
+            path
+            for path in records.glob(f"*-{kind}*.pdf")
+            if (taken := taken_apart(path)) and taken[0].endswith(f"-{kind}")
+        ]
         if found:
             return max(found, key=lambda path: (path.stat().st_mtime_ns, len(path.stem), path.stem))
     return None
@@ -108,7 +132,11 @@ def later(path: Path) -> list[Path]:
     if taken is None:
         return []
     name, letter = taken
-    return [file for other, file in existing(path.parent, name) if (len(other), other) > (len(letter), letter)]
+    return [
+        file
+        for other, file in existing(path.parent, name)
+        if (len(other), other) > (len(letter), letter)
+    ]
 
 
 def taken_apart(path: Path) -> tuple[str, str] | None:

@@ -21,7 +21,13 @@ MODES = ("record", "form")
 _ANSI = re.compile(r"\x1b\[[0-?]*[ -/]*[@-~]")
 
 
-def run(job_folder: Path, template: Path | None = None, parameters: Mapping[str, Any] | None = None, mode: str = "record", engine: str | None = None) -> Path:
+def run(
+    job_folder: Path,
+    template: Path | None = None,
+    parameters: Mapping[str, Any] | None = None,
+    mode: str = "record",
+    engine: str | None = None,
+) -> Path:
     """Execute a job's notebook and put it whole into the job's ``records`` folder.
 
     Parameters
@@ -56,7 +62,11 @@ def run(job_folder: Path, template: Path | None = None, parameters: Mapping[str,
     content = to_bytes(settled(executed))
     if failure is not None:
         kept = write_whole(target.with_name(f"{target.stem}-failed.ipynb"), content)
-        raise PaperError(failure[1], failure[0], f"see {kept.name} in the job's records folder, put it right and run again")
+        raise PaperError(
+            failure[1],
+            failure[0],
+            f"see {kept.name} in the job's records folder, put it right and run again",
+        )
     target.with_name(f"{target.stem}-failed.ipynb").unlink(missing_ok=True)
     return write_whole(target, content)
 
@@ -78,7 +88,9 @@ def read(path: Path) -> Any:
     except FileNotFoundError:
         raise PaperError("there is no such notebook", str(path), "check the name") from None
     except Exception:  # nbformat raises many kinds for a damaged file
-        raise PaperError("the file is not a notebook", str(path), "take the template again") from None
+        raise PaperError(
+            "the file is not a notebook", str(path), "take the template again"
+        ) from None
 
 
 def again(content: bytes) -> Any:
@@ -102,7 +114,11 @@ def whole(notebook: Any) -> Any:
         nbformat.validate(notebook)
     except nbformat.ValidationError as error:
         place = "/".join(map(str, getattr(error, "absolute_path", ())))
-        raise PaperError(f"the notebook is damaged ({place or 'its outermost part'})", "notebook", "take the template again, or run it again") from None
+        raise PaperError(
+            f"the notebook is damaged ({place or 'its outermost part'})",
+            "notebook",
+            "take the template again, or run it again",
+        ) from None
     return notebook
 
 
@@ -110,26 +126,49 @@ def to_bytes(notebook: Any) -> bytes:
     """A notebook as the bytes of its file, those that nbformat would write."""
     from nbformat.v4.rwbase import split_lines, strip_transient
 
-    return (dumped(strip_transient(split_lines(copy.deepcopy(notebook))), sort_keys=True) + "\n").encode("utf-8")
+    return (
+        dumped(strip_transient(split_lines(copy.deepcopy(notebook))), sort_keys=True) + "\n"
+    ).encode("utf-8")
 
 
 # --- parameters ----------------------------------------------------------------------------------
 
 
 def parameters_of(notebook: Any) -> dict[str, Any]:
-    """Names and default values of the ``parameters`` cell, read from its source: no kernel is started.
+    """Names and default values of the ``parameters`` cell, read from its source: no kernel is
+    started.
 
     A default that is not a plain literal is given as None.
     """
-    sources = [cell.source for cell in notebook.cells if cell.cell_type == "code" and "parameters" in cell.metadata.get("tags", [])]
+    sources = [
+        cell.source
+        for cell in notebook.cells
+        if cell.cell_type == "code" and "parameters" in cell.metadata.get("tags", [])
+    ]
     try:
         statements = [statement for source in sources for statement in ast.parse(source).body]
     except SyntaxError:
-        raise PaperError("the parameters cell is not plain assignments", "notebook", "write one  name = value  a line") from None
+        raise PaperError(
+            "the parameters cell is not plain assignments",
+            "notebook",
+            "write one  name = value  a line",
+        ) from None
     found: dict[str, Any] = {}
     for statement in statements:
-        targets = statement.targets if isinstance(statement, ast.Assign) else [statement.target] if isinstance(statement, ast.AnnAssign) else []
-        found.update({target.id: _literal(statement.value) for target in targets if isinstance(target, ast.Name)})
+        targets = (
+            statement.targets
+            if isinstance(statement, ast.Assign)
+            else [statement.target]
+            if isinstance(statement, ast.AnnAssign)
+            else []
+        )
+        found.update(
+            {
+                target.id: _literal(statement.value)
+                for target in targets
+                if isinstance(target, ast.Name)
+            }
+        )
     return found
 
 
@@ -145,7 +184,11 @@ def _check_parameters(values: Mapping[str, Any], notebook: Any, path: Path) -> N
     unknown = [name for name in values if name not in known]
     if unknown:
         names = ", ".join(known) or "none"
-        raise PaperError(f"{unknown[0]!r} is not a parameter of this notebook", Path(path).name, f"its parameters cell has: {names}")
+        raise PaperError(
+            f"{unknown[0]!r} is not a parameter of this notebook",
+            Path(path).name,
+            f"its parameters cell has: {names}",
+        )
     if values["mode"] not in MODES:
         raise PaperError(f"{values['mode']!r} is not a mode", "mode", f"use {' or '.join(MODES)}")
 
@@ -153,7 +196,9 @@ def _check_parameters(values: Mapping[str, Any], notebook: Any, path: Path) -> N
 # --- execution -----------------------------------------------------------------------------------
 
 
-def execute(notebook: Any, values: Mapping[str, Any], folder: Path, engine: str | None = None) -> tuple[Any, tuple[str, str] | None]:
+def execute(
+    notebook: Any, values: Mapping[str, Any], folder: Path, engine: str | None = None
+) -> tuple[Any, tuple[str, str] | None]:
     """The executed notebook; and cell and error, if one failed.
 
     Raises
@@ -177,15 +222,29 @@ def execute(notebook: Any, values: Mapping[str, Any], folder: Path, engine: str 
             executed = remove_error_markers(nbformat.read(result, as_version=4))
             return executed, (_failed_cell(error, notebook), _sentence(error))
         except DeadKernelError:
-            raise PaperError("the notebook's kernel died while it ran", "notebook", "close other programs to free memory and run again") from None
+            raise PaperError(
+                "the notebook's kernel died while it ran",
+                "notebook",
+                "close other programs to free memory and run again",
+            ) from None
         except NoSuchKernel as error:
-            raise PaperError(f"there is no kernel called {error.name!r}", "notebook", "choose the kernel Python 3 in the notebook") from None
+            raise PaperError(
+                f"there is no kernel called {error.name!r}",
+                "notebook",
+                "choose the kernel Python 3 in the notebook",
+            ) from None
         except (PapermillException, ValueError) as error:
-            raise PaperError(_one_line(str(error)), "notebook", "check the notebook and its kernel") from None
+            raise PaperError(
+                _one_line(str(error)), "notebook", "check the notebook and its kernel"
+            ) from None
 
 
-def _executed(notebook: Any, values: Mapping[str, Any], folder: Path, engine: str | None, source: Path) -> Any:
-    """What `papermill.execute_notebook` does with a notebook, but for writing it out, which its caller does in one settled form."""
+def _executed(
+    notebook: Any, values: Mapping[str, Any], folder: Path, engine: str | None, source: Path
+) -> Any:
+    """What `papermill.execute_notebook` does with a notebook, but for writing it out, which its
+    caller does in one settled form.
+    """
     from papermill.engines import papermill_engines
     from papermill.execute import prepare_notebook_metadata
     from papermill.iorw import load_notebook_node
@@ -194,18 +253,32 @@ def _executed(notebook: Any, values: Mapping[str, Any], folder: Path, engine: st
 
     source.write_bytes(to_bytes(notebook))
     loaded = load_notebook_node(str(source))
-    prepared = prepare_notebook_metadata(parameterize_notebook(loaded, dict(values), engine_name=engine) if values else loaded, "", "")
+    prepared = prepare_notebook_metadata(
+        parameterize_notebook(loaded, dict(values), engine_name=engine) if values else loaded,
+        "",
+        "",
+    )
     kernel = papermill_engines.nb_kernel_name(engine_name=engine, nb=prepared)
     with chdir(str(folder)):
         return papermill_engines.execute_notebook_with_engine(
-            engine, prepared, kernel_name=kernel, input_path="", output_path=None, progress_bar=False, log_output=False, start_timeout=60,
+            engine,
+            prepared,
+            kernel_name=kernel,
+            input_path="",
+            output_path=None,
+            progress_bar=False,
+            log_output=False,
+            start_timeout=60,
             extra_arguments=["--IPKernelApp.log_level=40"],  # its warnings are not for a technician
         )
 
 
 def _failed_cell(error: Any, notebook: Any) -> str:
     """The failing cell as a person finds it in the job's notebook: its number and its first line."""
-    found = next((n for n, cell in enumerate(notebook.cells, start=1) if cell.source == error.source), error.cell_index)
+    found = next(
+        (n for n, cell in enumerate(notebook.cells, start=1) if cell.source == error.source),
+        error.cell_index,
+    )
     return cell_name(found, error.source or "")
 
 
@@ -251,7 +324,12 @@ def _joined(outputs: list[Any]) -> list[Any]:
     """Neighbouring pieces of one stream as one: where the kernel cut them depends on timing."""
     joined: list[Any] = []
     for output in outputs:
-        if joined and output.output_type == "stream" and joined[-1].output_type == "stream" and joined[-1].name == output.name:
+        if (
+            joined
+            and output.output_type == "stream"
+            and joined[-1].output_type == "stream"
+            and joined[-1].name == output.name
+        ):
             joined[-1].text += output.text
         else:
             joined.append(output)

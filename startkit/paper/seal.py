@@ -13,7 +13,16 @@ from typing import Any
 
 from startkit.errors import PaperError, StartkitError
 from startkit.facts.job import DATABASE, Job
-from startkit.paper import changes, collecting, evidence, increments, revisions, signature_page, signatures, stamp
+from startkit.paper import (
+    changes,
+    collecting,
+    evidence,
+    increments,
+    revisions,
+    signature_page,
+    signatures,
+    stamp,
+)
 from startkit.paper.files import write_whole
 from startkit.paper.identity import common_name, fingerprint
 from startkit.paper.own_loop import with_own_loop
@@ -70,12 +79,14 @@ def ready(path: Path, role: str, awaited: Iterable[str] = ()) -> Ready:
     role : str
         Role or name as on the signature page, or the name of its field.
     awaited : iterable of str
-        Roles that are to sign beside those of the technician and of a witness who is named; heard at the first signature only.
+        Roles that are to sign beside those of the technician and of a witness who is named; heard
+        at the first signature only.
 
     Raises
     ------
     PaperError
-        The record is not in order, its job has changed since it was printed, or it is not this role's turn.
+        The record is not in order, its job has changed since it was printed, or it is not this
+        role's turn.
     """
     path = record_of(Path(path))
     content = evidence.read(path)
@@ -87,11 +98,24 @@ def ready(path: Path, role: str, awaited: Iterable[str] = ()) -> Ready:
     _refuse(so_far, field, rows)
     later = revisions.later(path)
     if later:
-        raise PaperError(f"{later[-1].name} has taken its place and names it as it is", path.name, "sign that one")
+        raise PaperError(
+            f"{later[-1].name} has taken its place and names it as it is",
+            path.name,
+            "sign that one",
+        )
     compared = _unchanged(path, found)
     if not so_far.empty and not so_far.made:
-        wanted = {FIRST, *(field_of(each, rows) for each in awaited), *(row["field"] for row in rows.values() if row["field"] == "witness" and row["name"])}
-        content = increments.with_fields(content, found.record["paper"], {name: row["role"] for name, row in rows.items()}, wanted)
+        wanted = {
+            FIRST,
+            *(field_of(each, rows) for each in awaited),
+            *(row["field"] for row in rows.values() if row["field"] == "witness" and row["name"]),
+        }
+        content = increments.with_fields(
+            content,
+            found.record["paper"],
+            {name: row["role"] for name, row in rows.items()},
+            wanted,
+        )
     return Ready(path, content, rows[field], len(so_far.made) + 1, compared, before)
 
 
@@ -114,10 +138,20 @@ def sign(this: Ready, signer: Any, timestamper: Any = None) -> Signed:
     at = datetime.now().astimezone()
     drawn = _stamp(this, signer, at, timestamper is not None)
     made = _signed(this, signer, drawn, timestamper)
-    if not made.startswith(this.content) or evidence.digest(evidence.read(this.path)) != this.sha256:
-        raise PaperError("the record was changed while it was being signed", str(this.path), "sign again")
+    if (
+        not made.startswith(this.content)
+        or evidence.digest(evidence.read(this.path)) != this.sha256
+    ):
+        raise PaperError(
+            "the record was changed while it was being signed", str(this.path), "sign again"
+        )
     write_whole(this.path, made)
-    return Signed(this.path, str(this.row["role"] or this.row["field"]), common_name(signer.signing_cert), at.isoformat(timespec="seconds"))
+    return Signed(
+        this.path,
+        str(this.row["role"] or this.row["field"]),
+        common_name(signer.signing_cert),
+        at.isoformat(timespec="seconds"),
+    )
 
 
 def record_of(path: Path) -> Path:
@@ -147,21 +181,40 @@ def field_of(role: str, rows: Mapping[str, Mapping[str, Any]]) -> str:
     said = role.strip().casefold()
     if said in rows:
         return said
-    found = [field for field, row in rows.items() if said and said in (str(row["role"]).casefold(), str(row["name"]).casefold())]
+    found = [
+        field
+        for field, row in rows.items()
+        if said and said in (str(row["role"]).casefold(), str(row["name"]).casefold())
+    ]
     if len(found) != 1:
         known = ", ".join(dict.fromkeys(str(row["role"] or field) for field, row in rows.items()))
-        raise PaperError(f"{role!r} is {'not one' if not found else 'more than one'} of the record's signatories", "--as", f"use {known}, or a person's name")
+        raise PaperError(
+            f"{role!r} is {'not one' if not found else 'more than one'} of the record's"
+            " signatories",
+            "--as",
+            f"use {known}, or a person's name",
+        )
     return found[0]
 
 
-def _refuse(so_far: signatures.Signatures, field: str, rows: Mapping[str, Mapping[str, Any]]) -> None:
+def _refuse(
+    so_far: signatures.Signatures, field: str, rows: Mapping[str, Mapping[str, Any]]
+) -> None:
     """It must be this signatory's turn, and what others have signed must be whole."""
     faults = [*so_far.faults, *(fault for signature in so_far.made for fault in signature.faults)]
     if faults:
-        raise PaperError(f"the record is not in order ({faults[0]})", "record", "see all that is wrong with `startkit verify`")
+        raise PaperError(
+            f"the record is not in order ({faults[0]})",
+            "record",
+            "see all that is wrong with `startkit verify`",
+        )
     name = rows[field]["role"] or field
     if any(signature.field == field for signature in so_far.made):
-        raise PaperError(f"the {name} has signed already", "--as", "print a new revision if something is to be corrected")
+        raise PaperError(
+            f"the {name} has signed already",
+            "--as",
+            "print a new revision if something is to be corrected",
+        )
     if not so_far.made and field != FIRST:
         raise PaperError("the technician signs first", "--as", f"sign as {FIRST}, then as {name}")
 
@@ -179,9 +232,17 @@ def _unchanged(path: Path, found: evidence.Evidence) -> bool:
     except PaperError:
         raise
     except StartkitError as error:
-        raise PaperError(f"the job cannot be compared with its record ({error.what})", str(folder), "repair the job first") from None
+        raise PaperError(
+            f"the job cannot be compared with its record ({error.what})",
+            str(folder),
+            "repair the job first",
+        ) from None
     if said:
-        raise PaperError(f"the job has changed since this record was printed: {'; '.join(said)}", path.name, "print it again, then sign")
+        raise PaperError(
+            f"the job has changed since this record was printed: {'; '.join(said)}",
+            path.name,
+            "print it again, then sign",
+        )
     return True
 
 
@@ -191,8 +252,16 @@ def _unchanged(path: Path, found: evidence.Evidence) -> bool:
 def _stamp(this: Ready, signer: Any, at: datetime, stamped: bool) -> bytes:
     row = this.row
     texts = stamp.Stamp(
-        str(this.number), common_name(signer.signing_cert), ", ".join(part for part in (row["role"] or row["field"], row["firm"]) if part), at.strftime("%Y-%m-%d %H:%M %z"),
-        "Time-stamped; the time here is the signer's own clock" if stamped else "Time by the signer's own clock", fingerprint(signer.signing_cert.dump()),
+        str(this.number),
+        common_name(signer.signing_cert),
+        ", ".join(part for part in (row["role"] or row["field"], row["firm"]) if part),
+        at.strftime("%Y-%m-%d %H:%M %z"),
+        (
+            "Time-stamped; the time here is the signer's own clock"
+            if stamped
+            else "Time by the signer's own clock"
+        ),
+        fingerprint(signer.signing_cert.dump()),
     )
     left, bottom, right, top = signature_page.box(row["field"], signature_page.A4)
     return stamp.pdf(texts, right - left, top - bottom)
@@ -221,16 +290,35 @@ def _signed(this: Ready, signer: Any, drawn: bytes, timestamper: Any) -> bytes:
     from startkit.paper import additions
 
     metadata = PdfSignatureMetadata(
-        field_name=this.row["field"], md_algorithm=MECHANISM, subfilter=SigSeedSubFilter.PADES, certify=this.number == 1,
-        docmdp_permissions=MDPPerm.FILL_FORMS, name=common_name(signer.signing_cert), reason=this.row["says"],
+        field_name=this.row["field"],
+        md_algorithm=MECHANISM,
+        subfilter=SigSeedSubFilter.PADES,
+        certify=this.number == 1,
+        docmdp_permissions=MDPPerm.FILL_FORMS,
+        name=common_name(signer.signing_cert),
+        reason=this.row["says"],
     )
     out = BytesIO()
     try:
         with collecting.paused(), _file(drawn) as page:
-            flush = SimpleBoxLayoutRule(AxisAlignment.ALIGN_MIN, AxisAlignment.ALIGN_MIN, margins=Margins.uniform(0))
-            style = StaticStampStyle(background=ImportedPdfPage(page), background_layout=flush, border_width=0)
+            flush = SimpleBoxLayoutRule(
+                AxisAlignment.ALIGN_MIN, AxisAlignment.ALIGN_MIN, margins=Margins.uniform(0)
+            )
+            style = StaticStampStyle(
+                background=ImportedPdfPage(page), background_layout=flush, border_width=0
+            )
             sealer = PdfSigner(metadata, signer, timestamper=timestamper, stamp_style=style)
-            with_own_loop(lambda: sealer.sign_pdf(additions.to(this.content), existing_fields_only=True, output=out))
-    except Exception as error:  # of many kinds: a token that was pulled out, a server that does not answer
-        raise PaperError(f"the record was not signed ({_said(error)})", "signature", "put it right and sign again") from None
+            with_own_loop(
+                lambda: sealer.sign_pdf(
+                    additions.to(this.content), existing_fields_only=True, output=out
+                )
+            )
+    except (
+        Exception
+    ) as error:  # of many kinds: a token that was pulled out, a server that does not answer
+        raise PaperError(
+            f"the record was not signed ({_said(error)})",
+            "signature",
+            "put it right and sign again",
+        ) from None
     return out.getvalue()

@@ -1,7 +1,10 @@
-"""The bytes of the last signature: the only ones of a file that no signature covers, so they must be exactly as they are written.
+"""The bytes of the last signature: the only ones of a file that no signature covers, so they must
+be exactly as they are written.
 
-A signature's container (CMS, RFC 5652) repeats things that nobody compares: versions, the list of digest algorithms, the signer's name. It
-is built anew here from what the signature does protect, and compared. Certificates between signer and authority are protected by the
+A signature's container (CMS, RFC 5652) repeats things that nobody compares: versions, the list of
+digest algorithms, the signer's name. It
+is built anew here from what the signature does protect, and compared. Certificates between signer
+and authority are protected by the
 authority's own signature, if its certificate is among them or is given.
 """
 
@@ -31,7 +34,9 @@ def faults(embedded: Any, content: bytes) -> list[str]:
         _chained(embedded)
     except (ValueError, TypeError, KeyError, IndexError, AttributeError):
         return ["its own bytes were changed"]
-    as_written = content[length:start] == b"<" + whole.hex().upper().encode() + b">" and whole == encoded.ljust(len(whole), b"\0")
+    as_written = content[
+        length:start
+    ] == b"<" + whole.hex().upper().encode() + b">" and whole == encoded.ljust(len(whole), b"\0")
     return [] if as_written else ["its own bytes were changed"]
 
 
@@ -39,7 +44,9 @@ def _container(message: Any) -> bytes:
     """A CMS message of one signer, built anew."""
     from asn1crypto import cms
 
-    return cms.ContentInfo({"content_type": "signed_data", "content": _signed_data(message["content"])}).dump()
+    return cms.ContentInfo(
+        {"content_type": "signed_data", "content": _signed_data(message["content"])}
+    ).dump()
 
 
 def _signed_data(given: Any) -> Any:
@@ -48,18 +55,27 @@ def _signed_data(given: Any) -> Any:
     (signer,) = given["signer_infos"]
     algorithm = _algorithm(signer["digest_algorithm"])
     plain = given["encap_content_info"]["content_type"].native == "data"
-    return cms.SignedData({
-        "version": "v1" if plain else "v3",  # RFC 5652, 5.1
-        "digest_algorithms": [algorithm],
-        "encap_content_info": {"content_type": "data"} if plain else given["encap_content_info"],
-        "certificates": given["certificates"], "signer_infos": [_signer(signer, _certificate(given, signer), algorithm)],
-    })
+    return cms.SignedData(
+        {
+            "version": "v1" if plain else "v3",  # RFC 5652, 5.1
+            "digest_algorithms": [algorithm],
+            "encap_content_info": (
+                {"content_type": "data"} if plain else given["encap_content_info"]
+            ),
+            "certificates": given["certificates"],
+            "signer_infos": [_signer(signer, _certificate(given, signer), algorithm)],
+        }
+    )
 
 
 def _certificate(given: Any, signer: Any) -> Any:
     """The signer's certificate, found by its number: the name beside it is what is to be checked."""
     number = signer["sid"].chosen["serial_number"].native
-    (found,) = [each.chosen for each in given["certificates"] if each.name == "certificate" and each.chosen.serial_number == number]
+    (found,) = [
+        each.chosen
+        for each in given["certificates"]
+        if each.name == "certificate" and each.chosen.serial_number == number
+    ]
     return found
 
 
@@ -67,11 +83,24 @@ def _signer(given: Any, certificate: Any, algorithm: Any) -> Any:
     from asn1crypto import cms
 
     parts = {
-        "version": "v1", "sid": cms.SignerIdentifier({"issuer_and_serial_number": {"issuer": certificate.issuer, "serial_number": certificate.serial_number}}),
-        "digest_algorithm": algorithm, "signed_attrs": given["signed_attrs"], "signature_algorithm": _algorithm(given["signature_algorithm"]),
+        "version": "v1",
+        "sid": cms.SignerIdentifier(
+            {
+                "issuer_and_serial_number": {
+                    "issuer": certificate.issuer,
+                    "serial_number": certificate.serial_number,
+                }
+            }
+        ),
+        "digest_algorithm": algorithm,
+        "signed_attrs": given["signed_attrs"],
+        "signature_algorithm": _algorithm(given["signature_algorithm"]),
         "signature": given["signature"].native,
     }
-    unsigned = [cms.CMSAttribute({"type": attribute["type"].native, "values": list(_tokens(attribute))}) for attribute in given["unsigned_attrs"] or ()]
+    unsigned = [
+        cms.CMSAttribute({"type": attribute["type"].native, "values": list(_tokens(attribute))})
+        for attribute in given["unsigned_attrs"] or ()
+    ]
     return cms.SignerInfo({**parts, **({"unsigned_attrs": unsigned} if unsigned else {})})
 
 
@@ -88,7 +117,9 @@ def _tokens(attribute: Any) -> Iterator[Any]:
 
 
 def _algorithm(given: Any) -> Any:
-    """The algorithm with its parameters left out or null, as it is written; with real parameters it is taken as it stands."""
+    """The algorithm with its parameters left out or null, as it is written; with real parameters it
+    is taken as it stands.
+    """
     from asn1crypto import core
 
     parameters = given["parameters"]
@@ -101,7 +132,9 @@ def _algorithm(given: Any) -> Any:
 
 
 def _chained(embedded: Any) -> None:
-    """Every certificate beside the signer's must be signed by its issuer, as far as that is among them."""
+    """Every certificate beside the signer's must be signed by its issuer, as far as that is among
+    them.
+    """
     from cryptography import x509
     from cryptography.exceptions import InvalidSignature
 

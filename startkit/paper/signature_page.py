@@ -1,4 +1,6 @@
-"""The signature page, always the last: who signs, in what words, and where each signature's box lies."""
+"""The signature page, always the last: who signs, in what words, and where each signature's box
+lies.
+"""
 
 from __future__ import annotations
 
@@ -8,13 +10,21 @@ from typing import Any
 A4, LETTER = "a4", "us-letter"
 HEIGHT = {A4: 297.0, LETTER: 279.4}  # of the sheet [mm]
 PAGE = -1  # counted from the end
-LEFT, TOP, WIDTH, BOX_HEIGHT, STEP = 112.0, 66.0, 78.0, 30.0, 46.0  # of the boxes [mm] from the sheet's upper left corner
+LEFT, TOP, WIDTH, BOX_HEIGHT, STEP = (
+    112.0,
+    66.0,
+    78.0,
+    30.0,
+    46.0,
+)  # of the boxes [mm] from the sheet's upper left corner
 _POINT = 72.0 / 25.4
 
 
 @dataclass(frozen=True)
 class Signatory:
-    """One who signs: name of the signature field, role as entered in the stage Setup, and what the signature says."""
+    """One who signs: name of the signature field, role as entered in the stage Setup, and what the
+    signature says.
+    """
 
     field: str
     role: str
@@ -22,8 +32,17 @@ class Signatory:
 
 
 SIGNATORIES = (
-    Signatory("technician", "technician", "The readings in this record were taken or checked by me, and the machine was left as written here."),
-    Signatory("witness", "owner's witness", "I was present where this record says so, and I have read the items that it leaves open."),
+    Signatory(
+        "technician",
+        "technician",
+        "The readings in this record were taken or checked by me, and the machine was left as"
+        " written here.",
+    ),
+    Signatory(
+        "witness",
+        "owner's witness",
+        "I was present where this record says so, and I have read the items that it leaves open.",
+    ),
     Signatory("third", "", "I have read this record."),
     Signatory("fourth", "", "I have read this record."),
 )
@@ -32,21 +51,40 @@ FIELDS = tuple(signatory.field for signatory in SIGNATORIES)
 
 
 def box(field: str, paper: str) -> tuple[float, float, float, float]:
-    """The box of a signature field: left, bottom, right, top [points from the sheet's lower left corner]."""
+    """The box of a signature field: left, bottom, right, top [points from the sheet's lower left
+    corner].
+    """
     top = HEIGHT[paper] - TOP - STEP * FIELDS.index(field)
     return LEFT * _POINT, (top - BOX_HEIGHT) * _POINT, (LEFT + WIDTH) * _POINT, top * _POINT
 
 
 def rows(people: list[dict[str, str]]) -> list[dict[str, Any]]:
-    """The table of signatories with the names that were entered, and their boxes [mm from the upper left corner]."""
+    """The table of signatories with the names that were entered, and their boxes [mm from the upper
+    left corner].
+    """
     named = {s.role for s in SIGNATORIES if s.role}
     others = [p for p in people if p["role"] not in named and p["name"]]
     found = []
     for place, signatory in enumerate(SIGNATORIES):
-        first = [p for p in people if signatory.role and p["role"] == signatory.role and p["name"]][:1]
-        person = (first or ([others.pop(0)] if others and not signatory.role else []) or [{"name": "", "firm": "", "role": signatory.role}])[0]
-        found.append({
-            "field": signatory.field, "role": person["role"], "name": person["name"], "firm": person["firm"], "says": signatory.says,
-            "x": LEFT, "y": TOP + STEP * place, "w": WIDTH, "h": BOX_HEIGHT,
-        })
+        first = [p for p in people if signatory.role and p["role"] == signatory.role and p["name"]][
+            :1
+        ]
+        person = (
+            first
+            or ([others.pop(0)] if others and not signatory.role else [])
+            or [{"name": "", "firm": "", "role": signatory.role}]
+        )[0]
+        found.append(
+            {
+                "field": signatory.field,
+                "role": person["role"],
+                "name": person["name"],
+                "firm": person["firm"],
+                "says": signatory.says,
+                "x": LEFT,
+                "y": TOP + STEP * place,
+                "w": WIDTH,
+                "h": BOX_HEIGHT,
+            }
+        )
     return found

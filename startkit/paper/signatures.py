@@ -14,7 +14,9 @@ from startkit.paper import collecting, identity, increments, lean, signature_byt
 from startkit.paper.own_loop import with_own_loop
 
 OWN_CLOCK = "the signer's own clock"
-FILL_FORMS = 2  # DocMDP: after certifying nothing may be done but fill in fields (ISO 32000-1, table 254)
+FILL_FORMS = (
+    2  # DocMDP: after certifying nothing may be done but fill in fields (ISO 32000-1, table 254)
+)
 # pyHanko reports what it finds through its results as well; a technician needs it once.
 for _name in ("pyhanko", "pyhanko_certvalidator"):
     logging.getLogger(_name).addHandler(logging.NullHandler())
@@ -81,7 +83,9 @@ class Signatures:
         return not self.faults and all(signature.good for signature in self.made)
 
 
-def read(content: bytes, known: Iterable[str], trust: Sequence[bytes] = (), thorough: bool = True) -> Signatures:
+def read(
+    content: bytes, known: Iterable[str], trust: Sequence[bytes] = (), thorough: bool = True
+) -> Signatures:
     """Check every signature of a file.
 
     Parameters
@@ -93,7 +97,8 @@ def read(content: bytes, known: Iterable[str], trust: Sequence[bytes] = (), thor
     trust : sequence of bytes
         Certificates (DER) that vouch for signers; empty: nobody is asked.
     thorough : bool
-        False: without the difference analysis of pyHanko, which reads every object of the file; the additions are looked at all the same.
+        False: without the difference analysis of pyHanko, which reads every object of the file; the
+        additions are looked at all the same.
 
     Raises
     ------
@@ -104,14 +109,18 @@ def read(content: bytes, known: Iterable[str], trust: Sequence[bytes] = (), thor
 
     try:
         with collecting.paused():
-            return _read(PdfFileReader(BytesIO(content)), content, frozenset(known), trust, thorough)
+            return _read(
+                PdfFileReader(BytesIO(content)), content, frozenset(known), trust, thorough
+            )
     except PaperError:
         raise
     except Exception as error:  # a damaged PDF fails in any way
         raise unpacking.unreadable(error) from None
 
 
-def read_apart(content: bytes, known: Iterable[str], trust: Sequence[bytes]) -> Signatures | PaperError:
+def read_apart(
+    content: bytes, known: Iterable[str], trust: Sequence[bytes]
+) -> Signatures | PaperError:
     """As `read_or_refuse`, in a process that does nothing else.
 
     Parameters are those of `read`.
@@ -120,7 +129,9 @@ def read_apart(content: bytes, known: Iterable[str], trust: Sequence[bytes]) -> 
     return read_or_refuse(content, known, trust)
 
 
-def read_or_refuse(content: bytes, known: Iterable[str], trust: Sequence[bytes]) -> Signatures | PaperError:
+def read_or_refuse(
+    content: bytes, known: Iterable[str], trust: Sequence[bytes]
+) -> Signatures | PaperError:
     """The signatures, or the error, to be told with the rest of what was found.
 
     Parameters are those of `read`.
@@ -131,35 +142,61 @@ def read_or_refuse(content: bytes, known: Iterable[str], trust: Sequence[bytes])
         return error
 
 
-def _read(reader: Any, content: bytes, known: frozenset[str], trust: Sequence[bytes], thorough: bool) -> Signatures:
+def _read(
+    reader: Any, content: bytes, known: frozenset[str], trust: Sequence[bytes], thorough: bool
+) -> Signatures:
     from pyhanko.sign.fields import enumerate_sig_fields
 
-    # Plain texts: the library's own hold on to the whole file, which would then go from one process to the other.
-    fields = [(str(name), value, reference.get_object()) for name, value, reference in enumerate_sig_fields(reader)]
+    # Plain texts: the library's own hold on to the whole file, which would then go from one process
+    # to the other.
+    fields = [
+        (str(name), value, reference.get_object())
+        for name, value, reference in enumerate_sig_fields(reader)
+    ]
     embedded = sorted(reader.embedded_signatures, key=lambda each: each.signed_revision)
     # One analysis, from the signature that certifies, sees all that came after it.
     made = tuple(_one(each, trust, thorough and place == 0) for place, each in enumerate(embedded))
     if made:  # the bytes of the others are covered by this one
-        made = (*made[:-1], replace(made[-1], faults=(*made[-1].faults, *signature_bytes.faults(embedded[-1], content))))
+        made = (
+            *made[:-1],
+            replace(
+                made[-1], faults=(*made[-1].faults, *signature_bytes.faults(embedded[-1], content))
+            ),
+        )
     empty = tuple(name for name, value, _ in fields if value is None)
-    awaited = tuple(name for name, value, field in fields if value is None and int(field.get("/Ff", 0)) & increments.AWAITED)
+    awaited = tuple(
+        name
+        for name, value, field in fields
+        if value is None and int(field.get("/Ff", 0)) & increments.AWAITED
+    )
     filled = sum(value is not None for _, value, _ in fields)
-    faults = [f"the field {name!r} is none of a record's" for name, _, _ in fields if name not in known]
+    faults = [
+        f"the field {name!r} is none of a record's" for name, _, _ in fields if name not in known
+    ]
     if filled != len(made):
         faults.append("a signature is of a kind that cannot be checked")
     return Signatures(made, empty, awaited, (*faults, *_of_file(reader, embedded)))
 
 
 def _of_file(reader: Any, embedded: Sequence[Any]) -> list[str]:
-    """Whether the file is what was printed, the empty fields, and one addition for each signature, and nothing else."""
+    """Whether the file is what was printed, the empty fields, and one addition for each signature,
+    and nothing else.
+    """
     from pyhanko.sign.validation.status import SignatureCoverageLevel
 
     found = []
-    if embedded and embedded[-1].evaluate_signature_coverage() is not SignatureCoverageLevel.ENTIRE_FILE:
+    if (
+        embedded
+        and embedded[-1].evaluate_signature_coverage() is not SignatureCoverageLevel.ENTIRE_FILE
+    ):
         found.append("something was added to the file after the last signature")
     found += increments.faults(reader, len(embedded))
     levels = [each.docmdp_level for each in embedded]
-    if levels and (levels[0] is None or levels[0].value != FILL_FORMS or any(level is not None for level in levels[1:])):
+    if levels and (
+        levels[0] is None
+        or levels[0].value != FILL_FORMS
+        or any(level is not None for level in levels[1:])
+    ):
         found.append("the first signature does not certify the record")
     return found
 
@@ -168,7 +205,10 @@ def _one(embedded: Any, trust: Sequence[bytes], analysed: bool) -> Signature:
     certificate = embedded.signer_cert
     said = embedded.self_reported_timestamp
     first = Signature(
-        str(embedded.field_name), identity.common_name(certificate), identity.fingerprint(certificate.dump()), said.isoformat(timespec="seconds") if said else "",
+        str(embedded.field_name),
+        identity.common_name(certificate),
+        identity.fingerprint(certificate.dump()),
+        said.isoformat(timespec="seconds") if said else "",
         certifies=embedded.docmdp_level is not None,
     )
     return _judged(first, embedded, _status(embedded, trust, said, analysed), bool(trust))
@@ -181,20 +221,37 @@ def _status(embedded: Any, trust: Sequence[bytes], said: datetime | None, analys
     from pyhanko_certvalidator import ValidationContext
 
     roots = [x509.Certificate.load(each) for each in trust] or [embedded.signer_cert]
-    # A certificate runs out long before a machine does: what counts is whether it was good when it was used.
+    # A certificate runs out long before a machine does: what counts is whether it was good when it
+    # was used.
     moment = min(said or datetime.now(UTC), datetime.now(UTC)).astimezone(UTC)
     # Never fetches anything: a record must be checked where there is no network.
-    context = ValidationContext(trust_roots=roots, allow_fetching=False, moment=moment, revocation_mode="soft-fail")
+    context = ValidationContext(
+        trust_roots=roots, allow_fetching=False, moment=moment, revocation_mode="soft-fail"
+    )
     try:
-        usage = KeyUsageConstraints(key_usage={"digital_signature", "non_repudiation"}, match_all_key_usages=False)
-        return with_own_loop(lambda: validate_pdf_signature(embedded, context, key_usage_settings=usage, skip_diff=not analysed))
+        usage = KeyUsageConstraints(
+            key_usage={"digital_signature", "non_repudiation"}, match_all_key_usages=False
+        )
+        return with_own_loop(
+            lambda: validate_pdf_signature(
+                embedded, context, key_usage_settings=usage, skip_diff=not analysed
+            )
+        )
     except Exception as error:  # of many kinds for a damaged or foreign signature
         return error
 
 
 def _judged(first: Signature, embedded: Any, status: Any, asked: bool) -> Signature:
     if isinstance(status, Exception):
-        return replace(first, faults=(f"it cannot be checked ({' '.join(str(status).split())[:120] or type(status).__name__})",))
+        return replace(
+            first,
+            faults=(
+                (
+                    "it cannot be checked"
+                    f" ({' '.join(str(status).split())[:120] or type(status).__name__})"
+                ),
+            ),
+        )
     faults = [] if status.intact else ["what was signed has been changed"]
     if status.intact and not status.valid:
         faults.append("it was not made with the key of its certificate")
@@ -207,10 +264,19 @@ def _judged(first: Signature, embedded: Any, status: Any, asked: bool) -> Signat
         faults.append("its time-stamp is damaged")
     if stamped is not None and asked and not stamped.trusted:
         faults.append("none of the given certificates vouches for the time-stamp")
-    judged = replace(first, trusted=bool(status.trusted) if asked else None, faults=tuple(faults), notes=_expiry(embedded.signer_cert))
+    judged = replace(
+        first,
+        trusted=bool(status.trusted) if asked else None,
+        faults=tuple(faults),
+        notes=_expiry(embedded.signer_cert),
+    )
     if stamped is None:
         return judged
-    return replace(judged, at=stamped.timestamp.isoformat(timespec="seconds"), clock=f"time-stamp of {identity.common_name(stamped.signing_cert)}")
+    return replace(
+        judged,
+        at=stamped.timestamp.isoformat(timespec="seconds"),
+        clock=f"time-stamp of {identity.common_name(stamped.signing_cert)}",
+    )
 
 
 def _kept(status: Any) -> bool:
@@ -218,9 +284,17 @@ def _kept(status: Any) -> bool:
     from pyhanko.sign.validation.status import SignatureCoverageLevel
 
     level = status.modification_level
-    return status.coverage >= SignatureCoverageLevel.ENTIRE_REVISION and status.docmdp_ok is not False and (level is None or level.value <= FILL_FORMS)
+    return (
+        status.coverage >= SignatureCoverageLevel.ENTIRE_REVISION
+        and status.docmdp_ok is not False
+        and (level is None or level.value <= FILL_FORMS)
+    )
 
 
 def _expiry(certificate: Any) -> tuple[str, ...]:
     ends = certificate.not_valid_after
-    return (f"its certificate ran out on {ends.date().isoformat()}",) if ends < datetime.now(UTC) else ()
+    return (
+        (f"its certificate ran out on {ends.date().isoformat()}",)
+        if ends < datetime.now(UTC)
+        else ()
+    )

@@ -1,9 +1,14 @@
-"""The typeset PDF without what nobody reads: the rules of table cells, the names of their headings, and what each of thousands of tags says of itself.
+"""The typeset PDF without what nobody reads: the rules of table cells, the names of their headings,
+and what each of thousands of tags says of itself.
 
-The rules are optional attributes of tags (ISO 32000-1, 14.8.5.4) for programs that lay the page out again; they themselves stand on the page.
-The heading of a cell follows from the column that it stands in, for every heading says that it is its column's (14.8.5.7, Scope); it is kept where a
-cell has several or spans columns. That a tag is one (its Type) may be left unsaid, and a single child stand alone instead of in a list of one (14.7.2,
-table 323). In a long record all this is a third of the file and most of what must be read to verify it.
+The rules are optional attributes of tags (ISO 32000-1, 14.8.5.4) for programs that lay the page out
+again; they themselves stand on the page.
+The heading of a cell follows from the column that it stands in, for every heading says that it is
+its column's (14.8.5.7, Scope); it is kept where a
+cell has several or spans columns. That a tag is one (its Type) may be left unsaid, and a single
+child stand alone instead of in a list of one (14.7.2,
+table 323). In a long record all this is a third of the file and most of what must be read to verify
+it.
 """
 
 from __future__ import annotations
@@ -17,12 +22,19 @@ import numpy as np
 _CELL = re.compile(rb"\n\d+ 0 obj\n<</Type/StructElem/S/T[DH]/[^\n]*\nendobj(?=\n)")
 _SPARE = rb"<</O/(?:Layout/Border[^<>]*|Table/Headers\[\([^()]*\)\])>>"
 _ATTRIBUTE, _ALONE = re.compile(_SPARE), re.compile(rb"/A\[(?:" + _SPARE + rb")+\]")
-# The beginning of a tag: its Type, kind and parent, perhaps attributes, then its children: none, one, or more. A text is stepped over as a whole.
-_TAG = re.compile(rb"(?<=obj\n<<)(/Type/StructElem)/S/\w+/P \d+ 0 R(?:(?:/A\[(?:[^\n(]|\([^()\n]*\))*?\])?(?:(/K\[\])|/K(\[)\d+(?: 0 R)?(\])))?")
+# The beginning of a tag: its Type, kind and parent, perhaps attributes, then its children: none,
+# one, or more. A text is stepped over as a whole.
+_TAG = re.compile(
+    rb"(?<=obj\n<<)(/Type/StructElem)/S/\w+/P \d+ 0"
+    rb" R(?:(?:/A\[(?:[^\n(]|\([^()\n]*\))*?\])?(?:(/K\[\])|/K(\[)\d+(?: 0 R)?(\])))?"
+)
 # Its default, false; poppler complains of the key.
 _SUSPECTS = b"/Suspects false"
 _MARK = b"/MarkInfo<</Marked true" + _SUSPECTS
-_TABLE = re.compile(rb"\nxref\n0 (\d+)\n((?:\d{10} \d{5} [nf][ \r][\n])+)trailer\n.*?startxref\n(\d+)\n%%EOF\s*$", re.DOTALL)
+_TABLE = re.compile(
+    rb"\nxref\n0 (\d+)\n((?:\d{10} \d{5} [nf][ \r][\n])+)trailer\n.*?startxref\n(\d+)\n%%EOF\s*$",
+    re.DOTALL,
+)
 _ENTRY = 20  # bytes of one line of the cross-reference table
 _DIGITS = 10 ** np.arange(9, -1, -1)
 
@@ -55,8 +67,14 @@ def _attributes(content: bytes) -> list[Span]:
     """Where the rules and the one heading of a cell are described."""
     found = []
     for cell in _CELL.finditer(content):
-        alone = _ALONE.search(content, *cell.span())  # an array that holds nothing else goes with them
-        found += [alone.span()] if alone else [each.span() for each in _ATTRIBUTE.finditer(content, *cell.span())]
+        alone = _ALONE.search(
+            content, *cell.span()
+        )  # an array that holds nothing else goes with them
+        found += (
+            [alone.span()]
+            if alone
+            else [each.span() for each in _ATTRIBUTE.finditer(content, *cell.span())]
+        )
     return found
 
 
@@ -69,7 +87,9 @@ def _lone(content: bytes) -> list[Span]:
 
 
 def _said(tags: list[re.Match[bytes]]) -> list[Span]:
-    """Where a tag says that it is one, that it has no children, and where the list of its only child ends."""
+    """Where a tag says that it is one, that it has no children, and where the list of its only
+    child ends.
+    """
     return [tag.span(part) for tag in tags for part in (1, 2, 4) if tag.start(part) >= 0]
 
 
@@ -93,8 +113,16 @@ def _without(content: bytes, cut: list[Span], table: re.Match[bytes]) -> bytes:
     used = lines[:, 17] == ord("n")
     lines[used, :10] = moved(_offsets(lines[used]))[:, None] // _DIGITS % 10 + ord("0")
     ends = [0, *(b for _, b in cut)]
-    body = b"".join(content[a:b] for a, b in zip(ends, [a for a, _ in cut] + [table.start(2)], strict=True))
-    return body + lines.tobytes() + content[table.end(2) : table.start(3)] + b"%d" % moved(int(table.group(3))) + content[table.end(3) :]
+    body = b"".join(
+        content[a:b] for a, b in zip(ends, [a for a, _ in cut] + [table.start(2)], strict=True)
+    )
+    return (
+        body
+        + lines.tobytes()
+        + content[table.end(2) : table.start(3)]
+        + b"%d" % moved(int(table.group(3)))
+        + content[table.end(3) :]
+    )
 
 
 def _lines(table: re.Match[bytes]) -> np.ndarray:
@@ -113,4 +141,7 @@ def _in_place(content: bytes) -> bool:
         return False
     lines = _lines(table)
     places = _offsets(lines).tolist()
-    return all(content.startswith(b"%d 0 obj" % number, places[number]) for number in np.flatnonzero(lines[:, 17] == ord("n")).tolist())
+    return all(
+        content.startswith(b"%d 0 obj" % number, places[number])
+        for number in np.flatnonzero(lines[:, 17] == ord("n")).tolist()
+    )

@@ -57,6 +57,10 @@ def pdf(stamp: Stamp, width: float, height: float) -> bytes:
         fonts = glyphs.fonts()
         try:
             # Without tags: they would point into a structure that the record does not have.
-            return typst.Compiler(str(root / TEMPLATE), root=str(root), font_paths=fonts, ignore_system_fonts=True).compile(format="pdf", pdf_tags=False)  # type: ignore[return-value]  # of one page the stub's list is never given
+            return typst.Compiler(
+                str(root / TEMPLATE), root=str(root), font_paths=fonts, ignore_system_fonts=True
+            ).compile(format="pdf", pdf_tags=False)  # type: ignore[return-value]  # of one page the stub's list is never given
         except typst.TypstError as error:
-            raise PaperError(f"the signature cannot be drawn ({error.message})", "signature", "report this") from None
+            raise PaperError(
+                f"the signature cannot be drawn ({error.message})", "signature", "report this"
+            ) from None

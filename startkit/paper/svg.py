@@ -38,7 +38,9 @@ def safe(text: str, where: str) -> str:
 
 
 def grey(text: str) -> str:
-    """The drawing with its colours as greys of the same lightness: what a copier makes of them anyway."""
+    """The drawing with its colours as greys of the same lightness: what a copier makes of them
+    anyway.
+    """
     return _COLOUR.sub(lambda found: _grey(found.group(1)), text)
 
 
@@ -51,10 +53,20 @@ def _grey(digits: str) -> str:
 def _check(element: ElementTree.Element, where: str) -> None:
     name = str(element.tag).rpartition("}")[2]
     link = element.get("href") or element.get(_XLINK) or ""
-    outside = bool(link) and not link.startswith(("#", "data:image/png;base64,", "data:image/jpeg;base64,")) and name != "a"
-    styled = any(_OUTSIDE.search(value) for value in element.attrib.values()) or (name == "style" and _OUTSIDE.search(element.text or ""))
+    outside = (
+        bool(link)
+        and not link.startswith(("#", "data:image/png;base64,", "data:image/jpeg;base64,"))
+        and name != "a"
+    )
+    styled = any(_OUTSIDE.search(value) for value in element.attrib.values()) or (
+        name == "style" and _OUTSIDE.search(element.text or "")
+    )
     if name in _REFUSED or outside or styled:
-        raise PaperError(f"the drawing asks for something outside itself ({name})", where, "draw it without links, scripts or embedded pages")
+        raise PaperError(
+            f"the drawing asks for something outside itself ({name})",
+            where,
+            "draw it without links, scripts or embedded pages",
+        )
 
 
 def _made_printable(element: ElementTree.Element) -> bool:

@@ -1,4 +1,6 @@
-"""Time-stamps: the time from a server that vouches for it (RFC 3161), asked only if its address is given."""
+"""Time-stamps: the time from a server that vouches for it (RFC 3161), asked only if its address is
+given.
+"""
 
 from __future__ import annotations
 
@@ -27,5 +29,9 @@ def server(address: str) -> Any:
 
     parts = urlsplit(address)
     if parts.scheme not in ("http", "https") or not parts.netloc:
-        raise PaperError(f"{address!r} is not the address of a server", "--timestamp", "give it as  https://name/path")
+        raise PaperError(
+            f"{address!r} is not the address of a server",
+            "--timestamp",
+            "give it as  https://name/path",
+        )
     return RequestsHTTPTimeStamper(address, timeout=SECONDS)

@@ -54,10 +54,18 @@ def signer(token: Token, pin: str) -> Iterator[Any]:
         from pyhanko.config.pkcs11 import PKCS11PinEntryMode, PKCS11SignatureConfig, TokenCriteria
         from pyhanko.sign.pkcs11 import PKCS11SigningContext
     except ImportError:
-        raise PaperError("tokens are not supported here", "PKCS#11", 'install the support with  pip install "startkit[token]"') from None
+        raise PaperError(
+            "tokens are not supported here",
+            "PKCS#11",
+            'install the support with  pip install "startkit[token]"',
+        ) from None
     config = PKCS11SignatureConfig(
-        token.module, cert_label=token.certificate, key_label=token.key or None, slot_no=token.slot,
-        token_criteria=TokenCriteria(label=token.label) if token.label else None, prompt_pin=PKCS11PinEntryMode.DEFER,
+        token.module,
+        cert_label=token.certificate,
+        key_label=token.key or None,
+        slot_no=token.slot,
+        token_criteria=TokenCriteria(label=token.label) if token.label else None,
+        prompt_pin=PKCS11PinEntryMode.DEFER,
     )
     try:
         with PKCS11SigningContext(config, user_pin=pin or None) as opened:
@@ -66,4 +74,8 @@ def signer(token: Token, pin: str) -> Iterator[Any]:
         raise
     except Exception as error:  # the maker's library fails in its own ways
         said = " ".join(str(error).split())[:160].rstrip(".") or type(error).__name__
-        raise PaperError(f"the token cannot be used ({said})", token.module, "check that it is plugged in, its labels and its PIN") from None
+        raise PaperError(
+            f"the token cannot be used ({said})",
+            token.module,
+            "check that it is plugged in, its labels and its PIN",
+        ) from None

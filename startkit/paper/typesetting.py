@@ -38,7 +38,11 @@ def moment(last_entry: datetime) -> datetime:
     try:
         return datetime.fromtimestamp(int(epoch), UTC)
     except (ValueError, OverflowError, OSError):
-        raise PaperError(f"{epoch!r} is not a time in seconds", "SOURCE_DATE_EPOCH", "unset it or give whole seconds since 1970") from None
+        raise PaperError(
+            f"{epoch!r} is not a time in seconds",
+            "SOURCE_DATE_EPOCH",
+            "unset it or give whole seconds since 1970",
+        ) from None
 
 
 def pdf(record: Record, at: datetime, page: str = PAGE, name: str = RECORD) -> bytes:
@@ -66,12 +70,20 @@ def pdf(record: Record, at: datetime, page: str = PAGE, name: str = RECORD) -> b
         root = Path(scratch)
         _lay_out(root, page, record, [data, *record.attached])
         fonts = glyphs.fonts()
-        compiler = typst.Compiler(str(root / page), root=str(root), font_paths=fonts, ignore_system_fonts=True)
-        compiled: Any = compiler.compile  # its stub knows no standard but by name, and gives a list for several pages
+        compiler = typst.Compiler(
+            str(root / page), root=str(root), font_paths=fonts, ignore_system_fonts=True
+        )
+        compiled: Any = (
+            compiler.compile
+        )  # its stub knows no standard but by name, and gives a list for several pages
         try:
             return slim(compiled(format="pdf", pdf_standards=[STANDARD], timestamp=at))
         except typst.TypstError as error:
-            raise PaperError(f"the page cannot be set ({error.message})", "record", "report this with the job's folder") from None
+            raise PaperError(
+                f"the page cannot be set ({error.message})",
+                "record",
+                "report this with the job's folder",
+            ) from None
 
 
 def _lay_out(root: Path, page: str, record: Record, attached: Sequence[Attachment]) -> None:
@@ -79,8 +91,12 @@ def _lay_out(root: Path, page: str, record: Record, attached: Sequence[Attachmen
     for name in (page, SHARED):
         shutil.copyfile(str(resources.files("startkit.paper") / name), root / name)
     printed = glyphs.for_print(record.data)
-    printed["files"] = [{**a.line(), "path": f"attachment-{n}"} for n, a in enumerate(attached, start=1)]
-    (root / "record.json").write_bytes(json.dumps(printed, ensure_ascii=False).encode("utf-8", "replace"))  # read by the page alone: without the blanks that people want
+    printed["files"] = [
+        {**a.line(), "path": f"attachment-{n}"} for n, a in enumerate(attached, start=1)
+    ]
+    (root / "record.json").write_bytes(
+        json.dumps(printed, ensure_ascii=False).encode("utf-8", "replace")
+    )  # read by the page alone: without the blanks that people want
     for name, content in record.pictures.items():
         (root / name).write_bytes(content)
     for n, attachment in enumerate(attached, start=1):

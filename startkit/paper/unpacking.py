@@ -1,4 +1,6 @@
-"""Packed data of a foreign PDF, unpacked no further than a record can need: a few bytes may stand for gigabytes."""
+"""Packed data of a foreign PDF, unpacked no further than a record can need: a few bytes may stand
+for gigabytes.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +10,8 @@ from typing import Any
 
 from startkit.errors import PaperError
 
-# Real attachments shrink five- to twentyfold; a PDF of moderate size may hold this much in any case.
+# Real attachments shrink five- to twentyfold; a PDF of moderate size may hold this much in any
+# case.
 LEAST, TIMES_PACKED, MOST = 100_000_000, 50, 900_000_000
 _STREAM = re.compile(rb"stream\r?\n")
 _PIECE = 1 << 20
@@ -36,7 +39,9 @@ def refuse_flood(content: bytes) -> None:
 
 
 def _sizes(packed: memoryview) -> Any:
-    """Sizes of the pieces that a zlib stream unpacks to; none if it is no such stream, or only its beginning if it is damaged."""
+    """Sizes of the pieces that a zlib stream unpacks to; none if it is no such stream, or only its
+    beginning if it is damaged.
+    """
     engine = zlib.decompressobj()
     at = 0
     try:
@@ -49,7 +54,11 @@ def _sizes(packed: memoryview) -> Any:
 
 
 def _flood() -> PaperError:
-    return PaperError("the file unpacks to more than a record holds", "record", "take the record as it was printed")
+    return PaperError(
+        "the file unpacks to more than a record holds",
+        "record",
+        "take the record as it was printed",
+    )
 
 
 def unpacked(stream: Any, limit: int) -> bytes:
@@ -60,17 +69,23 @@ def unpacked(stream: Any, limit: int) -> bytes:
     PaperError
         More than `limit` bytes, or packed otherwise than a record's files are.
     """
-    filters = stream["/Filter"] if "/Filter" in stream else None  # noqa: SIM401 - `get` does not follow a reference
+    filters = stream["/Filter"] if "/Filter" in stream else None
     if filters is None:
         return bytes(stream.encoded_data)
     names = [str(filters)] if not isinstance(filters, list) else [str(each) for each in filters]
     if names != ["/FlateDecode"] or "/DecodeParms" in stream:
-        raise PaperError("an attached file is packed in a way that records are not", "record", "take the record as it was printed")
+        raise PaperError(
+            "an attached file is packed in a way that records are not",
+            "record",
+            "take the record as it was printed",
+        )
     engine = zlib.decompressobj()
     try:
         found = engine.decompress(stream.encoded_data, limit + 1)
     except zlib.error as error:
-        raise PaperError(f"an attached file is damaged ({error})", "record", "take an undamaged copy") from None
+        raise PaperError(
+            f"an attached file is damaged ({error})", "record", "take an undamaged copy"
+        ) from None
     if len(found) > limit:
         raise _flood()
     return found
@@ -79,4 +94,8 @@ def unpacked(stream: Any, limit: int) -> bytes:
 def unreadable(error: Exception) -> PaperError:
     """The error of a PDF that cannot be read, in a sentence."""
     said = " ".join(str(error).split())[:120].rstrip(".")
-    return PaperError(f"the file cannot be read as a PDF ({said or type(error).__name__})", "record", "take an undamaged copy")
+    return PaperError(
+        f"the file cannot be read as a PDF ({said or type(error).__name__})",
+        "record",
+        "take an undamaged copy",
+    )

@@ -1,4 +1,6 @@
-"""Verification: is a record what was signed, and does what it prints follow from what it carries? No job is needed."""
+"""Verification: is a record what was signed, and does what it prints follow from what it carries?
+No job is needed.
+"""
 
 from __future__ import annotations
 
@@ -76,26 +78,55 @@ class Verification:
 
     def lines(self) -> list[str]:
         """For a person."""
-        head = f"{self.file}: {self.title or 'not a record'}{f', revision {self.revision}' if self.revision else ''}"
+        head = (
+            f"{self.file}:"
+            f" {self.title or 'not a record'}{f', revision {self.revision}' if self.revision else ''}"
+        )
         lines = [head]
         for part in self.parts:
-            lines += [f"{part.mark if n == 0 else ' '} {part.name if n == 0 else '':12} {sentence}" for n, sentence in enumerate(part.said)]
+            lines += [
+                f"{part.mark if n == 0 else ' '} {part.name if n == 0 else '':12} {sentence}"
+                for n, sentence in enumerate(part.said)
+            ]
         wrong = sum(part.mark == BAD for part in self.parts)
-        lines.append("VALID" if self.valid else f"NOT VALID: {wrong} of {len(self.parts)} things looked at are wrong")
+        lines.append(
+            "VALID"
+            if self.valid
+            else f"NOT VALID: {wrong} of {len(self.parts)} things looked at are wrong"
+        )
         if self.signatures and not self.asked:
-            lines.append("Who the signers are rests on their certificates: compare the SHA-256 of each with its owner, or give the certificates with --trust.")
+            lines.append(
+                "Who the signers are rests on their certificates: compare the SHA-256 of each with"
+                " its owner, or give the certificates with --trust."
+            )
         return lines
 
     def as_json(self) -> dict[str, Any]:
         """For a machine."""
         return {
-            "schema": "startkit-verification-1", "valid": self.valid, "file": self.file, "sha256": self.sha256, "title": self.title, "revision": self.revision,
-            "checked_with": __version__, "trust_given": self.asked, "signatures": [{**asdict(s), "good": s.good} for s in self.signatures],
-            "parts": [{"part": part.name, "outcome": {GOOD: "good", BAD: "bad", OPEN: "open"}[part.mark], "said": list(part.said)} for part in self.parts],
+            "schema": "startkit-verification-1",
+            "valid": self.valid,
+            "file": self.file,
+            "sha256": self.sha256,
+            "title": self.title,
+            "revision": self.revision,
+            "checked_with": __version__,
+            "trust_given": self.asked,
+            "signatures": [{**asdict(s), "good": s.good} for s in self.signatures],
+            "parts": [
+                {
+                    "part": part.name,
+                    "outcome": {GOOD: "good", BAD: "bad", OPEN: "open"}[part.mark],
+                    "said": list(part.said),
+                }
+                for part in self.parts
+            ],
         }
 
 
-def verify(path: Path, trust: Sequence[bytes] = (), signed_by: Iterable[str] = (), beside: bool = True) -> Verification:
+def verify(
+    path: Path, trust: Sequence[bytes] = (), signed_by: Iterable[str] = (), beside: bool = True
+) -> Verification:
     """Check a record on a machine that has never seen its job.
 
     Parameters
@@ -103,7 +134,8 @@ def verify(path: Path, trust: Sequence[bytes] = (), signed_by: Iterable[str] = (
     path : pathlib.Path
         The PDF.
     trust : sequence of bytes
-        Certificates (DER) that vouch for signers, from `identity.vouchers`; empty: nobody is asked who they are.
+        Certificates (DER) that vouch for signers, from `identity.vouchers`; empty: nobody is asked
+        who they are.
     signed_by : iterable of str
         Roles that must have signed, beside those that the technician named when signing.
     beside : bool
@@ -120,9 +152,17 @@ def verify(path: Path, trust: Sequence[bytes] = (), signed_by: Iterable[str] = (
         _load()
         try:
             found = carried()
-            found.record  # noqa: B018 - read here, so that what is wrong with it is said of the file
+            found.record
         except PaperError as error:
-            return Verification(path.name, evidence.digest(content), "", "", (), (Part("file", BAD, (str(error),)),), bool(trust))
+            return Verification(
+                path.name,
+                evidence.digest(content),
+                "",
+                "",
+                (),
+                (Part("file", BAD, (str(error),)),),
+                bool(trust),
+            )
         return _looked_at(path, content, found, sealed, trust, signed_by)
 
 
@@ -130,13 +170,23 @@ def _load() -> None:
     """Load what judges while the file is read beside: it takes as long to load as to judge."""
     from startkit.stages import registry
 
-    for name in ("startkit.paper.rederived", "startkit.paper.reprinted", "startkit.paper.seal", "scipy.optimize"):
+    for name in (
+        "startkit.paper.rederived",
+        "startkit.paper.reprinted",
+        "startkit.paper.seal",
+        "scipy.optimize",
+    ):
         import_module(name)
     registry.stages()
 
 
 def _looked_at(
-    path: Path, content: bytes, found: Evidence, sealed: Callable[[], Signatures | PaperError], trust: Sequence[bytes], signed_by: Iterable[str]
+    path: Path,
+    content: bytes,
+    found: Evidence,
+    sealed: Callable[[], Signatures | PaperError],
+    trust: Sequence[bytes],
+    signed_by: Iterable[str],
 ) -> Verification:
     from startkit.paper import revisions, seal
 
@@ -146,22 +196,37 @@ def _looked_at(
     contents = _contents(found, content)
     signed = sealed()
     parts = (*_signed(signed, rows, wanted), *contents, _revision(path, data))
-    return Verification(path.name, evidence.digest(content), str(data.get("title", "")), revisions.of_line(data.get("revision")).letter, _made(signed), parts, bool(trust))
+    return Verification(
+        path.name,
+        evidence.digest(content),
+        str(data.get("title", "")),
+        revisions.of_line(data.get("revision")).letter,
+        _made(signed),
+        parts,
+        bool(trust),
+    )
 
 
 # --- signatures -----------------------------------------------------------------------------------
 
 
 @contextmanager
-def _apart(content: bytes, trust: Sequence[bytes], beside: bool) -> Iterator[tuple[Callable[[], Evidence], Callable[[], Signatures | PaperError]]]:
-    """What the file carries, and its signatures: two calls that wait for what a process beside reads."""
+def _apart(
+    content: bytes, trust: Sequence[bytes], beside: bool
+) -> Iterator[tuple[Callable[[], Evidence], Callable[[], Signatures | PaperError]]]:
+    """What the file carries, and its signatures: two calls that wait for what a process beside
+    reads.
+    """
     carried = partial(evidence.of_pdf, content)
     sealed = partial(signatures.read_or_refuse, content, tuple(FIELDS), tuple(trust))
     if not beside:
         yield carried, sealed
         return
     with process() as pool:
-        yield _or_here(pool.submit(evidence.of_pdf, *carried.args), carried), _or_here(pool.submit(signatures.read_apart, *sealed.args), sealed)
+        yield (
+            _or_here(pool.submit(evidence.of_pdf, *carried.args), carried),
+            _or_here(pool.submit(signatures.read_apart, *sealed.args), sealed),
+        )
 
 
 def _or_here(waiting: Future[T], here: Callable[[], T]) -> Callable[[], T]:
@@ -180,7 +245,9 @@ def _made(signed: Signatures | PaperError) -> tuple[Signature, ...]:
     return signed.made if isinstance(signed, Signatures) else ()
 
 
-def _signed(signed: Signatures | PaperError, rows: Mapping[str, Mapping[str, Any]], wanted: Sequence[str]) -> Iterator[Part]:
+def _signed(
+    signed: Signatures | PaperError, rows: Mapping[str, Mapping[str, Any]], wanted: Sequence[str]
+) -> Iterator[Part]:
     if isinstance(signed, PaperError):
         yield Part("signatures", BAD, (str(signed),))
         return
@@ -188,20 +255,44 @@ def _signed(signed: Signatures | PaperError, rows: Mapping[str, Mapping[str, Any
         yield _signature(signature, rows.get(signature.field, {}))
     if not signed.made:
         yield Part("signatures", BAD, ("Nobody has signed, or the signatures were taken away.",))
-    missing = [field for field in FIELDS if field in (*signed.awaited, *wanted) and field not in [s.field for s in signed.made]]
+    missing = [
+        field
+        for field in FIELDS
+        if field in (*signed.awaited, *wanted) and field not in [s.field for s in signed.made]
+    ]
     if signed.made and missing:
-        yield Part("signatures", BAD, tuple(f"{_who(rows.get(field, {}), field)} is to sign and has not, or the signature was taken away." for field in missing))
-    yield Part("file", BAD if signed.faults else GOOD, tuple(f"{fault[0].upper()}{fault[1:]}." for fault in signed.faults) or ("Nothing was added to it but empty fields and signatures.",))
+        yield Part(
+            "signatures",
+            BAD,
+            tuple(
+                f"{_who(rows.get(field, {}), field)} is to sign and has not, or the signature was"
+                " taken away."
+                for field in missing
+            ),
+        )
+    yield Part(
+        "file",
+        BAD if signed.faults else GOOD,
+        tuple(f"{fault[0].upper()}{fault[1:]}." for fault in signed.faults)
+        or ("Nothing was added to it but empty fields and signatures.",),
+    )
 
 
 def _signature(signature: Signature, row: Mapping[str, Any]) -> Part:
     at = signature.at.replace("T", " ")
-    said = [f"{row.get('role') or signature.field}: {signature.signer}, {at} by {signature.clock}{'; certifies the record' if signature.certifies else ''}."]
+    said = [
+        f"{row.get('role') or signature.field}: {signature.signer}, {at} by"
+        f" {signature.clock}{'; certifies the record' if signature.certifies else ''}."
+    ]
     said += [f"{fault[0].upper()}{fault[1:]}." for fault in signature.faults]
     said += [f"Note: {note}." for note in signature.notes]
     if row.get("name") and row["name"].casefold() != signature.signer.casefold():
         said.append(f"Note: the record names {row['name']} here.")
-    return Part("signature", GOOD if signature.good else BAD, (*said, f"SHA-256 of the certificate: {signature.fingerprint}"))
+    return Part(
+        "signature",
+        GOOD if signature.good else BAD,
+        (*said, f"SHA-256 of the certificate: {signature.fingerprint}"),
+    )
 
 
 def _who(row: Mapping[str, Any], field: str) -> str:
@@ -218,13 +309,19 @@ def _contents(found: Evidence, content: bytes) -> list[Part]:
 
     parts = [_attachments(found), _journal(found)]
     if any(part.mark == BAD for part in parts):
-        return [*parts, Part("verdicts", OPEN, ("Not derived again: what is attached is not what was recorded.",))]
+        return [
+            *parts,
+            Part(
+                "verdicts", OPEN, ("Not derived again: what is attached is not what was recorded.",)
+            ),
+        ]
     with tempfile.TemporaryDirectory() as scratch:
         try:
             job = rederived.restored(found, Path(scratch))
         except StartkitError as error:
             return [*parts, Part("verdicts", BAD, (f"They cannot be derived again: {error}",))]
-        # The page is set outside of Python while the verdicts are derived in it; each has the job opened for itself.
+        # The page is set outside of Python while the verdicts are derived in it; each has the job
+        # opened for itself.
         with ThreadPoolExecutor(1) as thread:
             pages = thread.submit(_pages, found, job.folder, content)
             return [*parts, _verdicts(found, job), pages.result()]
@@ -233,7 +330,11 @@ def _contents(found: Evidence, content: bytes) -> list[Part]:
 def _attachments(found: Evidence) -> Part:
     faults = found.attachment_faults
     good = f"{len(found.files)} files, each equal to its recorded digest."
-    return Part("attachments", BAD if faults else GOOD, tuple(f"{fault}." for fault in faults[:MOST]) or (good,))
+    return Part(
+        "attachments",
+        BAD if faults else GOOD,
+        tuple(f"{fault}." for fault in faults[:MOST]) or (good,),
+    )
 
 
 def _journal(found: Evidence) -> Part:
@@ -242,7 +343,12 @@ def _journal(found: Evidence) -> Part:
     except PaperError as error:
         return Part("journal", BAD, (str(error),))
     said = tuple(f"{fault[0].upper()}{fault[1:]}." for fault in faults[:MOST])
-    return Part("journal", BAD if faults else GOOD, said or (f"{len(found.entries)} entries, the chain of hashes is unbroken and ends as printed.",))
+    return Part(
+        "journal",
+        BAD if faults else GOOD,
+        said
+        or (f"{len(found.entries)} entries, the chain of hashes is unbroken and ends as printed.",),
+    )
 
 
 def _verdicts(found: Evidence, job: Job) -> Part:
@@ -253,12 +359,27 @@ def _verdicts(found: Evidence, job: Job) -> Part:
     except StartkitError as error:
         return Part("verdicts", BAD, (f"They cannot be derived again: {error}",))
     except Exception as error:  # an added stage may fail in any way
-        return Part("verdicts", BAD, (f"They cannot be derived again ({type(error).__name__}: {error}).",))
-    made_with = next((line["version"] for line in found.record.get("versions", []) if line.get("name") == "startkit"), "unknown")
+        return Part(
+            "verdicts", BAD, (f"They cannot be derived again ({type(error).__name__}: {error}).",)
+        )
+    made_with = next(
+        (
+            line["version"]
+            for line in found.record.get("versions", [])
+            if line.get("name") == "startkit"
+        ),
+        "unknown",
+    )
     same = made_with == __version__
-    told = [str(difference) + "." for difference in derived.differences if difference.weighty or same]
+    told = [
+        str(difference) + "." for difference in derived.differences if difference.weighty or same
+    ]
     wording = len(derived.differences) - len(told)
-    said = [f"{derived.verdicts} derived again with startkit {__version__}{'' if same else f', printed by {made_with}'}: {'as printed' if not told else f'{len(told)} things are printed otherwise'}."]
+    said = [
+        f"{derived.verdicts} derived again with startkit"
+        f" {__version__}{'' if same else f', printed by {made_with}'}:"
+        f" {'as printed' if not told else f'{len(told)} things are printed otherwise'}."
+    ]
     said += [f"{wording} texts are worded otherwise."] if wording else []
     more = [f"And {len(told) - MOST} more."] if len(told) > MOST else []
     return Part("verdicts", BAD if told else GOOD, (*said, *told[:MOST], *more))
@@ -274,27 +395,52 @@ def _pages(found: Evidence, folder: Path, content: bytes) -> Part:
         return Part("pages", BAD, (str(error),))
     other = reprinted.other_versions(found)
     if other:
-        return Part("pages", OPEN, ("Their data are those of the attached notebook.", f"Not set again: they were set with {'; '.join(other)}."))
+        return Part(
+            "pages",
+            OPEN,
+            (
+                "Their data are those of the attached notebook.",
+                f"Not set again: they were set with {'; '.join(other)}.",
+            ),
+        )
     try:
         same = reprinted.same_pages(made, content, found.set_at)
     except Exception as error:  # whatever stands in a foreign file
         return Part("pages", BAD, (f"They cannot be set again ({type(error).__name__}).",))
-    return Part("pages", GOOD if same else BAD, ("Set again from the attached data: as signed, byte for byte." if same else "Set again from the attached data they are not those of this file.",))
+    return Part(
+        "pages",
+        GOOD if same else BAD,
+        (
+            (
+                "Set again from the attached data: as signed, byte for byte."
+                if same
+                else "Set again from the attached data they are not those of this file."
+            ),
+        ),
+    )
 
 
 def _revision(path: Path, data: Mapping[str, Any]) -> Part:
-    """The record that this one replaces, and those that replace this one, as far as they lie beside it."""
+    """The record that this one replaces, and those that replace this one, as far as they lie beside
+    it.
+    """
     from startkit.paper import revisions
 
     revision = revisions.of_line(data.get("revision"))
     said, mark = [], GOOD
     if revision.replaces:
         before = path.with_name(Path(revision.file).name)
-        said.append(f"{revision.letter}, in place of revision {revision.replaces}, SHA-256 {revision.sha256}.")
+        said.append(
+            f"{revision.letter}, in place of revision {revision.replaces}, SHA-256"
+            f" {revision.sha256}."
+        )
         if before.is_file() and before != path:
             same = evidence.digest(before.read_bytes()) == revision.sha256
             mark = GOOD if same else BAD
-            said.append(f"{before.name} lies beside it and is {'the one' if same else 'another file than the one'} that it names.")
+            said.append(
+                f"{before.name} lies beside it and is"
+                f" {'the one' if same else 'another file than the one'} that it names."
+            )
     else:
         said.append(f"{revision.letter}, the first.")
     later = revisions.later(path)

@@ -12,9 +12,15 @@ PACKAGES = ("startkit", "CoolProp", "typst", "matplotlib", "papermill", "nbconve
 
 
 def versions(front: dict[str, Any]) -> list[dict[str, str]]:
-    """Name and version of what calculated and what printed; those that the notebook names go before."""
+    """Name and version of what calculated and what printed; those that the notebook names go
+    before.
+    """
     named = {str(k): str(v) for k, v in front.get("versions", {}).items()}
-    return [{"name": name, "version": v} for name, v in {**{p: _installed(p) for p in PACKAGES}, **named}.items() if v]
+    return [
+        {"name": name, "version": v}
+        for name, v in {**{p: _installed(p) for p in PACKAGES}, **named}.items()
+        if v
+    ]
 
 
 @functools.cache
@@ -26,7 +32,9 @@ def _installed(package: str) -> str:
 
 
 def equations(job: Job, front: dict[str, Any]) -> str:
-    """The citation of the refrigerant's equations: the notebook's own, or that of the installed library."""
+    """The citation of the refrigerant's equations: the notebook's own, or that of the installed
+    library.
+    """
     if front.get("equations"):
         return str(front["equations"])
     from startkit.errors import StartkitError

@@ -37,14 +37,19 @@ def standard_barometer(elevation: Any) -> Any:
     Source: ISO 2533:1975, clause 2.
     """
     if not -1000 <= elevation <= 11000:
-        raise ScienceError(f"{elevation:.0f} m is no elevation of a plant room", "air.standard_barometer", "give the site's elevation in m or ft")
+        raise ScienceError(
+            f"{elevation:.0f} m is no elevation of a plant room",
+            "air.standard_barometer",
+            "give the site's elevation in m or ft",
+        )
     geopotential = _EARTH * elevation / (_EARTH + elevation)
     return _P0 * (1 - _LAPSE * geopotential / _T0) ** _EXPONENT
 
 
 @quantities("pascal", elevation_uncertainty="meter")
 def standard_barometer_uncertainty(elevation_uncertainty: Any = 10.0) -> Any:
-    """Standard uncertainty of `standard_barometer` as the site's pressure: weather, and the elevation at 12 Pa/m.
+    """Standard uncertainty of `standard_barometer` as the site's pressure: weather, and the
+    elevation at 12 Pa/m.
 
     u = sqrt(weather^2 + (rho g u_z)^2), weather 1 kPa (common practice, no source).
 
@@ -84,9 +89,17 @@ def dew_point(temperature: Any, humidity: Any) -> Any:
     """
     share = float(getattr(humidity, "magnitude", humidity))
     if not 0 < share <= 1:
-        raise ScienceError(f"a relative humidity of {100 * share:g} % cannot be", "air.dew_point", "give it above 0 and up to 100 %")
+        raise ScienceError(
+            f"a relative humidity of {100 * share:g} % cannot be",
+            "air.dew_point",
+            "give it above 0 and up to 100 %",
+        )
     celsius = temperature - 273.15
     if not -45 <= celsius <= 60:
-        raise ScienceError(f"{celsius:.1f} °C is outside the range of the dew point formula", "air.dew_point", "give -45 to 60 °C")
+        raise ScienceError(
+            f"{celsius:.1f} °C is outside the range of the dew point formula",
+            "air.dew_point",
+            "give -45 to 60 °C",
+        )
     gamma = np.log(share) + 17.62 * celsius / (243.12 + celsius)
     return float(243.12 * gamma / (17.62 - gamma)) + 273.15

@@ -17,7 +17,9 @@ MOVED, NOT_MOVED, CANNOT_TELL = "moved", "not moved", "cannot tell"
 
 @dataclass(frozen=True)
 class Change:
-    """What can be said of a change: `difference` now less before, its `expanded` uncertainty (k = 2), None if not known, and `said`."""
+    """What can be said of a change: `difference` now less before, its `expanded` uncertainty (k =
+    2), None if not known, and `said`.
+    """
 
     difference: float
     expanded: float | None
@@ -28,14 +30,22 @@ class Change:
         return self.said == MOVED
 
 
-def change(before: float, now: float, u_before: float | None, u_now: float | None, matters: float | None = None) -> Change:
+def change(
+    before: float,
+    now: float,
+    u_before: float | None,
+    u_now: float | None,
+    matters: float | None = None,
+) -> Change:
     """Whether a figure has moved between two visits.
 
     d = now - before;  U = 2 sqrt(u_before^2 + u_now^2)
 
-    moved if |d| > U (|E_n| > 1); not moved if |d| + U <= the change that matters; else this measurement cannot tell.
+    moved if |d| > U (|E_n| > 1); not moved if |d| + U <= the change that matters; else this
+    measurement cannot tell.
     Without an uncertainty on either side only a change greater than what matters is called moved.
-    The two visits are taken as independent: an error that both share would make U smaller, never larger.
+    The two visits are taken as independent: an error that both share would make U smaller, never
+    larger.
 
     Parameters
     ----------
@@ -55,16 +65,27 @@ def change(before: float, now: float, u_before: float | None, u_now: float | Non
     ScienceError
         A figure is not a number, or `matters` is not above zero.
 
-    Source: JCGM 100:2008, 5.1.2 (variance of a difference); ISO 13528 (E_n); inclusion of the interval in limits of
+    Source: JCGM 100:2008, 5.1.2 (variance of a difference); ISO 13528 (E_n); inclusion of the
+    interval in limits of
     equivalence: Schuirmann (1987), from memory.
     """
     if not (math.isfinite(before) and math.isfinite(now)):
-        raise ScienceError("a figure is not a number", "comparison with the baseline", "leave that visit out")
+        raise ScienceError(
+            "a figure is not a number", "comparison with the baseline", "leave that visit out"
+        )
     if matters is not None and matters <= 0:
-        raise ScienceError("the change that matters is not above zero", "comparison with the baseline", "give a value above zero")
+        raise ScienceError(
+            "the change that matters is not above zero",
+            "comparison with the baseline",
+            "give a value above zero",
+        )
     difference = now - before
     if u_before is None or u_now is None:
-        return Change(difference, None, MOVED if matters is not None and abs(difference) > matters else CANNOT_TELL)
+        return Change(
+            difference,
+            None,
+            MOVED if matters is not None and abs(difference) > matters else CANNOT_TELL,
+        )
     expanded = COVERAGE * math.hypot(u_before, u_now)
     if expanded == 0 or abs(en_number(difference, COVERAGE * u_before, COVERAGE * u_now)) > AGREES:
         return Change(difference, expanded, MOVED if difference else NOT_MOVED)

@@ -26,7 +26,13 @@ class Charged:
     u: Any
 
 
-@quantities({"mass": "kilogram", "u": "kilogram"}, before="kilogram", after="kilogram", u_scale="kilogram", residue="kilogram")
+@quantities(
+    {"mass": "kilogram", "u": "kilogram"},
+    before="kilogram",
+    after="kilogram",
+    u_scale="kilogram",
+    residue="kilogram",
+)
 def charged_mass(before: Any, after: Any, u_scale: Any, residue: Any = 0.0) -> Charged:
     """Refrigerant charged, from each cylinder's weight before and after.
 
@@ -54,10 +60,18 @@ def charged_mass(before: Any, after: Any, u_scale: Any, residue: Any = 0.0) -> C
     """
     full, empty = np.atleast_1d(before), np.atleast_1d(after)
     if full.shape != empty.shape or full.size == 0:
-        raise ScienceError(f"{full.size} weights before and {empty.size} after do not pair up", "charge by weight", "weigh each cylinder before and after")
+        raise ScienceError(
+            f"{full.size} weights before and {empty.size} after do not pair up",
+            "charge by weight",
+            "weigh each cylinder before and after",
+        )
     if np.any(empty > full):
         number = int(np.argmax(empty > full)) + 1
-        raise ScienceError(f"cylinder {number} weighs more after than before", "charge by weight", "check which weight belongs to which cylinder")
+        raise ScienceError(
+            f"cylinder {number} weighs more after than before",
+            "charge by weight",
+            "check which weight belongs to which cylinder",
+        )
     return Charged(float(np.sum(full - empty)) - residue, u_scale * math.sqrt(2 * full.size))
 
 
@@ -91,11 +105,16 @@ def annualised_leak_rate(added: Any, full_charge: Any, since: Any) -> Any:
     Examples
     --------
     >>> from startkit.units import Q
-    >>> round(annualised_leak_rate(Q(10, "lb"), Q(100, "lb"), Q(180, "day")).to("percent/year").magnitude, 1)
+    >>> round(annualised_leak_rate(Q(10, "lb"), Q(100, "lb"), Q(180,
+    ...     "day")).to("percent/year").magnitude, 1)
     20.3
     """
     if full_charge <= 0 or since <= 0:
-        raise ScienceError("no full charge, or no time since the last addition", "leak rate", "enter both from the machine's refrigerant log")
+        raise ScienceError(
+            "no full charge, or no time since the last addition",
+            "leak rate",
+            "enter both from the machine's refrigerant log",
+        )
     return added / full_charge * DAYS / min(since / 86400.0, DAYS)
 
 

@@ -26,7 +26,8 @@ class SwitchResult:
     trials, failures : int
         Closing strokes with a switch record, and those that ended without the switch made.
     failed_strokes, not_broken_strokes, chattering_strokes : tuple of int
-        Numbers of the strokes that ended without the switch made; that opened without breaking it; in which it chattered.
+        Numbers of the strokes that ended without the switch made; that opened without breaking it;
+        in which it chattered.
     chatter : int
         Changes beyond those due, over all strokes.
     make_strokes, break_strokes : tuple of int
@@ -38,7 +39,8 @@ class SwitchResult:
     differential : float or None
         Break mean less make mean.
     distance_from_stop, distance_sd : float or None
-        Mean and standard deviation of the make less the closed rest of its own stroke: a moved feedback zero drops out.
+        Mean and standard deviation of the make less the closed rest of its own stroke: a moved
+        feedback zero drops out.
     u_position : float
         Part of the spread that sampling and noise explain (root mean square over the strokes).
     """
@@ -68,18 +70,21 @@ class SwitchResult:
 def analyse_switch(results: Sequence[StrokeResult]) -> SwitchResult:
     """Make, break, differential, spread and failures of the closed-position switch.
 
-    differential = mean(break) - mean(make);  distance from stop = mean(make - closed rest of the same stroke)
+    differential = mean(break) - mean(make);  distance from stop = mean(make - closed rest of the
+    same stroke)
 
     Parameters
     ----------
     results : sequence of StrokeResult
-        From `startkit.science.vanes.analyse_stroke`, with or without units; strokes without a switch record do not count.
+        From `startkit.science.vanes.analyse_stroke`, with or without units; strokes without a
+        switch record do not count.
 
     Returns
     -------
     SwitchResult
 
-    Source: definitions of this project; mean and standard deviation with n - 1 (JCGM 100:2008, 4.2).
+    Source: definitions of this project; mean and standard deviation with n - 1 (JCGM 100:2008,
+    4.2).
     """
     recorded = [r for r in results if r.switch_at_end is not None]
     closing = [r for r in recorded if r.direction == CLOSING]
@@ -92,11 +97,26 @@ def analyse_switch(results: Sequence[StrokeResult]) -> SwitchResult:
     difference = None if not (made.size and broke.size) else float(broke.mean() - made.mean())
     u = _array(r.u_switch_position for r in makes)
     return SwitchResult(
-        len(closing), len(failed), failed, tuple(r.number for r in opening if r.switch_at_end),
-        tuple(r.number for r in recorded if r.chatter), sum(r.chatter for r in recorded),
-        tuple(r.number for r in makes), tuple(r.number for r in breaks), made, broke, from_rest,
-        _mean(made), _sd(made), float(np.ptp(made)) if made.size > 1 else None, _mean(broke), _sd(broke), difference,
-        _mean(from_rest), _sd(from_rest), float(np.sqrt(np.mean(u**2))) if u.size else 0.0,
+        len(closing),
+        len(failed),
+        failed,
+        tuple(r.number for r in opening if r.switch_at_end),
+        tuple(r.number for r in recorded if r.chatter),
+        sum(r.chatter for r in recorded),
+        tuple(r.number for r in makes),
+        tuple(r.number for r in breaks),
+        made,
+        broke,
+        from_rest,
+        _mean(made),
+        _sd(made),
+        float(np.ptp(made)) if made.size > 1 else None,
+        _mean(broke),
+        _sd(broke),
+        difference,
+        _mean(from_rest),
+        _sd(from_rest),
+        float(np.sqrt(np.mean(u**2))) if u.size else 0.0,
     )
 
 
@@ -116,17 +136,31 @@ def _sd(values: np.ndarray) -> float | None:
 
 
 def _trials(failures: int, trials: int, confidence: float, function: str) -> None:
-    if trials < 1 or failures < 0 or failures > trials or failures != int(failures) or trials != int(trials):
-        raise ScienceError(f"{failures} failures in {trials} trials cannot be", function, "count the strokes again")
+    if (
+        trials < 1
+        or failures < 0
+        or failures > trials
+        or failures != int(failures)
+        or trials != int(trials)
+    ):
+        raise ScienceError(
+            f"{failures} failures in {trials} trials cannot be", function, "count the strokes again"
+        )
     if not 0 < confidence < 1:
-        raise ScienceError(f"a confidence of {confidence:g} lies outside 0 to 1", function, "give it as a fraction such as 0.95")
+        raise ScienceError(
+            f"a confidence of {confidence:g} lies outside 0 to 1",
+            function,
+            "give it as a fraction such as 0.95",
+        )
 
 
 @quantities("dimensionless", confidence="dimensionless")
 def failure_bound(failures: int, trials: int, confidence: float = 0.95) -> float:
-    """Chance of failure per stroke that the trials do not exclude: one-sided upper Clopper-Pearson bound.
+    """Chance of failure per stroke that the trials do not exclude: one-sided upper Clopper-Pearson
+    bound.
 
-    sum_{i=0..k} C(n, i) p^i (1-p)^(n-i) = 1 - confidence;  p = Beta^-1(confidence; k+1, n-k);  for k = 0: p = 1 - (1 - confidence)^(1/n)
+    sum_{i=0..k} C(n, i) p^i (1-p)^(n-i) = 1 - confidence;  p = Beta^-1(confidence; k+1, n-k);  for
+    k = 0: p = 1 - (1 - confidence)^(1/n)
 
     Parameters
     ----------
@@ -145,7 +179,8 @@ def failure_bound(failures: int, trials: int, confidence: float = 0.95) -> float
     ScienceError
         Counts that cannot be, or a confidence outside 0 to 1.
 
-    Source: Clopper, C. J. and Pearson, E. S., Biometrika 26 (1934) 404-413; NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.4.2.
+    Source: Clopper, C. J. and Pearson, E. S., Biometrika 26 (1934) 404-413; NIST/SEMATECH
+    e-Handbook of Statistical Methods, 7.2.4.2.
 
     Examples
     --------
@@ -189,7 +224,9 @@ def failure_interval(failures: int, trials: int, confidence: float = 0.95) -> tu
     """
     _trials(failures, trials, confidence, "failure_interval")
     one_sided = 1.0 - (1.0 - confidence) / 2.0
-    return 1.0 - failure_bound.si(trials - failures, trials, one_sided), failure_bound.si(failures, trials, one_sided)
+    return 1.0 - failure_bound.si(trials - failures, trials, one_sided), failure_bound.si(
+        failures, trials, one_sided
+    )
 
 
 @quantities(None, bound="dimensionless", confidence="dimensionless")
@@ -224,7 +261,11 @@ def strokes_needed(bound: float, confidence: float = 0.95, failures: int = 0) ->
     59
     """
     if not 0 < bound < 1:
-        raise ScienceError(f"a bound of {bound:g} lies outside 0 to 1", "strokes_needed", "give the allowed chance of failure per stroke, such as 5 %")
+        raise ScienceError(
+            f"a bound of {bound:g} lies outside 0 to 1",
+            "strokes_needed",
+            "give the allowed chance of failure per stroke, such as 5 %",
+        )
     _trials(failures, max(failures, 1), confidence, "strokes_needed")
     high = failures + max(1, math.ceil(math.log1p(-confidence) / math.log1p(-bound)))
     while failure_bound.si(failures, high, confidence) > bound * (1 + 1e-12):
@@ -232,7 +273,11 @@ def strokes_needed(bound: float, confidence: float = 0.95, failures: int = 0) ->
     low = failures
     while high - low > 1:
         middle = (low + high) // 2
-        low, high = (low, middle) if failure_bound.si(failures, max(middle, 1), confidence) <= bound * (1 + 1e-12) else (middle, high)
+        low, high = (
+            (low, middle)
+            if failure_bound.si(failures, max(middle, 1), confidence) <= bound * (1 + 1e-12)
+            else (middle, high)
+        )
     return high
 
 
@@ -282,13 +327,22 @@ def next_position(positions: Sequence[float], confidence: float = 0.95) -> tuple
     ScienceError
         Fewer than two positions.
 
-    Source: prediction interval for one further observation, normal distribution, e.g. ISO 16269-8:2004 with m = 1 (clause from memory).
+    Source: prediction interval for one further observation, normal distribution, e.g. ISO
+    16269-8:2004 with m = 1 (clause from memory).
     """
     values = np.asarray(positions, float)
     if values.size < 2:
-        raise ScienceError("one stroke says nothing of the spread of the switch", "next_position", "make at least two closing strokes")
+        raise ScienceError(
+            "one stroke says nothing of the spread of the switch",
+            "next_position",
+            "make at least two closing strokes",
+        )
     _trials(0, 1, confidence, "next_position")
     from scipy.special import stdtrit
 
-    half = float(stdtrit(values.size - 1, 1 - (1 - confidence) / 2)) * values.std(ddof=1) * math.sqrt(1 + 1 / values.size)
+    half = (
+        float(stdtrit(values.size - 1, 1 - (1 - confidence) / 2))
+        * values.std(ddof=1)
+        * math.sqrt(1 + 1 / values.size)
+    )
     return float(values.mean() - half), float(values.mean() + half)

@@ -12,19 +12,25 @@ from itertools import pairwise
 
 from startkit.errors import ScienceError
 
-# Of two independent normal readings: expected range and its standard deviation, in standard deviations of one reading.
+# Of two independent normal readings: expected range and its standard deviation, in standard
+# deviations of one reading.
 D2 = 2 / math.sqrt(math.pi)  # 1.128
 D3 = math.sqrt(2 - 4 / math.pi)  # 0.853
 LIMIT = 3 / D2  # 2.66: three standard deviations, from the mean moving range
 RANGE_LIMIT = 1 + 3 * D3 / D2  # 3.267: the same for the moving range itself
 FEWEST = 4  # readings before a limit is drawn at all
 ENOUGH = 20  # readings from which limits are taken as firm: common practice, no source
-SOURCE = "individuals and moving range chart, constants 2.66 and 3.267 (NIST/SEMATECH e-Handbook, 6.3.2.2)"
+SOURCE = (
+    "individuals and moving range chart, constants 2.66 and 3.267 (NIST/SEMATECH e-Handbook,"
+    " 6.3.2.2)"
+)
 
 
 @dataclass(frozen=True)
 class ChartLimits:
-    """Centre and limits of the individuals chart, mean moving range and its limit, all in the readings' unit."""
+    """Centre and limits of the individuals chart, mean moving range and its limit, all in the
+    readings' unit.
+    """
 
     centre: float
     low: float
@@ -42,7 +48,8 @@ class ChartLimits:
 def chart_limits(values: Sequence[float]) -> ChartLimits:
     """Limits of the individuals chart from the moving range of two.
 
-    MR = mean |x_i - x_(i-1)|;  centre ± 3 MR / d2 = centre ± 2.66 MR;  upper limit of the range 3.267 MR
+    MR = mean |x_i - x_(i-1)|;  centre ± 3 MR / d2 = centre ± 2.66 MR;  upper limit of the range
+    3.267 MR
 
     Parameters
     ----------
@@ -62,12 +69,23 @@ def chart_limits(values: Sequence[float]) -> ChartLimits:
     Source: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2.
     """
     if len(values) < FEWEST:
-        raise ScienceError(f"{len(values)} readings are too few for a control chart", "control chart", f"wait for {FEWEST} visits")
+        raise ScienceError(
+            f"{len(values)} readings are too few for a control chart",
+            "control chart",
+            f"wait for {FEWEST} visits",
+        )
     if not all(math.isfinite(value) for value in values):
         raise ScienceError("a reading is not a number", "control chart", "leave that visit out")
     centre = math.fsum(values) / len(values)
     mean_range = math.fsum(moving_ranges(values)) / (len(values) - 1)
-    return ChartLimits(centre, centre - LIMIT * mean_range, centre + LIMIT * mean_range, mean_range, RANGE_LIMIT * mean_range, len(values))
+    return ChartLimits(
+        centre,
+        centre - LIMIT * mean_range,
+        centre + LIMIT * mean_range,
+        mean_range,
+        RANGE_LIMIT * mean_range,
+        len(values),
+    )
 
 
 def moving_ranges(values: Sequence[float]) -> list[float]:

@@ -1,7 +1,9 @@
 """Evacuation: the rise of pressure after the pump is shut off, and what its shape says.
 
-A constant leak lets the pressure rise along a straight line; moisture lets it rise towards the vapour pressure
-of water at the coldest wet spot and stay there. A short or noisy test can fit both: then it cannot tell.
+A constant leak lets the pressure rise along a straight line; moisture lets it rise towards the
+vapour pressure
+of water at the coldest wet spot and stay there. A short or noisy test can fit both: then it cannot
+tell.
 """
 
 from __future__ import annotations
@@ -17,12 +19,20 @@ from startkit.units import quantities
 
 TRIPLE_POINT = 611.657  # Pa; below it no liquid water is left, only ice (IAPWS)
 
-TIGHT, LEAK, MOISTURE, BOTH, UNDECIDED = "tight", "leak", "moisture", "leak and moisture", "cannot tell"
+TIGHT, LEAK, MOISTURE, BOTH, UNDECIDED = (
+    "tight",
+    "leak",
+    "moisture",
+    "leak and moisture",
+    "cannot tell",
+)
 
-# A simpler shape is kept unless a richer one beats it by this much AICc: "substantial support" below 2
+# A simpler shape is kept unless a richer one beats it by this much AICc: "substantial support"
+# below 2
 # (Burnham and Anderson 2002, 2.6).
 SIMPLER = 2.0
-# Leak and moisture are told apart only if one is this much better: below 4 the other keeps considerable support (same).
+# Leak and moisture are told apart only if one is this much better: below 4 the other keeps
+# considerable support (same).
 APART = 4.0
 FEWEST = 6
 
@@ -57,8 +67,10 @@ class Shape:
 class Rise:
     """What the rise says.
 
-    `kind` is one of the shapes' names or ``"cannot tell"``. `rate` and `u_rate` are the constant leak's: what it is, or
-    what could have hidden (tight: by the straight line; moisture: by the curve with a line added; cannot tell: if all of
+    `kind` is one of the shapes' names or ``"cannot tell"``. `rate` and `u_rate` are the constant
+    leak's: what it is, or
+    what could have hidden (tight: by the straight line; moisture: by the curve with a line added;
+    cannot tell: if all of
     it is a leak). `shapes` holds every fit in bare SI, best first, `weights` their Akaike weights.
     """
 
@@ -93,13 +105,24 @@ def only_ice(pressure: Any) -> bool:
 
 
 @quantities(
-    {"rate": "pascal/second", "u_rate": "pascal/second", "plateau": "pascal", "tau": "second", "rise": "pascal"},
-    time="second", pressure="pascal", vapour_pressure="pascal", noise="pascal",
+    {
+        "rate": "pascal/second",
+        "u_rate": "pascal/second",
+        "plateau": "pascal",
+        "tau": "second",
+        "rise": "pascal",
+    },
+    time="second",
+    pressure="pascal",
+    vapour_pressure="pascal",
+    noise="pascal",
 )
 def rise(time: Any, pressure: Any, vapour_pressure: Any, noise: Any = None) -> Rise:
-    """What the rise of pressure in an isolated vessel says: tight, leak, moisture, both, or cannot tell.
+    """What the rise of pressure in an isolated vessel says: tight, leak, moisture, both, or cannot
+    tell.
 
-    tight: p = p_0;  leak: p = p_0 + r t;  moisture: p = p_0 + (p_e - p_0)(1 - exp(-t/tau)), p_e <= p_ws;
+    tight: p = p_0;  leak: p = p_0 + r t;  moisture: p = p_0 + (p_e - p_0)(1 - exp(-t/tau)), p_e <=
+    p_ws;
     both: their sum. Least squares; the shape is chosen by AICc.
 
     Parameters
@@ -109,7 +132,8 @@ def rise(time: Any, pressure: Any, vapour_pressure: Any, noise: Any = None) -> R
     vapour_pressure : Quantity
         p_ws of water at the temperature of the coldest part of the vessel [Pa].
     noise : Quantity, optional
-        Standard uncertainty of one reading against the others: resolution and unrest of the gauge [Pa];
+        Standard uncertainty of one reading against the others: resolution and unrest of the gauge
+        [Pa];
         left out, it is taken from the scatter about the curve.
 
     Returns
@@ -121,30 +145,58 @@ def rise(time: Any, pressure: Any, vapour_pressure: Any, noise: Any = None) -> R
     ScienceError
         Fewer than six readings, times that do not rise, or values that are not numbers.
 
-    Source: Burnham and Anderson, Model Selection and Multimodel Inference (2002), 2.4 and 2.6, for the choice;
-    leak as a straight line and moisture as a levelling curve are common practice (rate-of-rise test).
+    Source: Burnham and Anderson, Model Selection and Multimodel Inference (2002), 2.4 and 2.6, for
+    the choice;
+    leak as a straight line and moisture as a levelling curve are common practice (rate-of-rise
+    test).
     """
     t, p = _checked(time, pressure)
-    shapes = sorted((_fit(name, t, p, float(vapour_pressure), noise) for name in _SHAPES), key=lambda shape: shape.aicc)
+    shapes = sorted(
+        (_fit(name, t, p, float(vapour_pressure), noise) for name in _SHAPES),
+        key=lambda shape: shape.aicc,
+    )
     kind = _choice({shape.name: shape for shape in shapes})
     by_name = {shape.name: shape for shape in shapes}
     chosen = by_name.get(kind, shapes[0])
     line = by_name[_LINE[kind]]
     plateau = chosen.start + chosen.gain if kind == MOISTURE else math.nan
-    return Rise(kind, line.rate, line.u_rate, plateau, chosen.tau, float(p[-1] - p[0]), tuple(shapes), _weights(shapes))
+    return Rise(
+        kind,
+        line.rate,
+        line.u_rate,
+        plateau,
+        chosen.tau,
+        float(p[-1] - p[0]),
+        tuple(shapes),
+        _weights(shapes),
+    )
 
 
 def _checked(time: Any, pressure: Any) -> tuple[np.ndarray, np.ndarray]:
     t, p = np.asarray(time, dtype=float), np.asarray(pressure, dtype=float)
-    if t.shape != p.shape or t.size < FEWEST or not (np.all(np.isfinite(t)) and np.all(np.isfinite(p))):
-        raise ScienceError(f"a rise needs at least {FEWEST} readings of time and pressure", "rise test", "take a reading every five to ten minutes for an hour")
+    if (
+        t.shape != p.shape
+        or t.size < FEWEST
+        or not (np.all(np.isfinite(t)) and np.all(np.isfinite(p)))
+    ):
+        raise ScienceError(
+            f"a rise needs at least {FEWEST} readings of time and pressure",
+            "rise test",
+            "take a reading every five to ten minutes for an hour",
+        )
     if np.any(np.diff(t) <= 0):
-        raise ScienceError("the times of the readings do not rise", "rise test", "enter the readings in the order in which they were taken")
+        raise ScienceError(
+            "the times of the readings do not rise",
+            "rise test",
+            "enter the readings in the order in which they were taken",
+        )
     return t - t[0], p
 
 
 def _choice(shapes: dict[str, Shape]) -> str:
-    """The simplest shape that the best does not clearly beat; cannot tell if leak and moisture stay level."""
+    """The simplest shape that the best does not clearly beat; cannot tell if leak and moisture stay
+    level.
+    """
     aicc = {name: shape.aicc for name, shape in shapes.items()}
     best = min(aicc.values())
     if aicc[TIGHT] - best < SIMPLER:
@@ -154,7 +206,8 @@ def _choice(shapes: dict[str, Shape]) -> str:
         return BOTH if behind >= APART else UNDECIDED
     if aicc[LEAK] - aicc[MOISTURE] >= APART:
         return MOISTURE
-    # A flat stretch of a slow curve is a straight line: only a curve that cannot follow the readings is ruled out.
+    # A flat stretch of a slow curve is a straight line: only a curve that cannot follow the
+    # readings is ruled out.
     return LEAK if shapes[MOISTURE].misfit - shapes[LEAK].misfit >= APART else UNDECIDED
 
 
@@ -164,7 +217,8 @@ def _weights(shapes: list[Shape]) -> dict[str, float]:
     return {name: value / sum(raw.values()) for name, value in raw.items()}
 
 
-# The shape whose straight part is reported with each finding: what the leak is, or what could have hidden.
+# The shape whose straight part is reported with each finding: what the leak is, or what could have
+# hidden.
 _LINE = {TIGHT: LEAK, LEAK: LEAK, UNDECIDED: LEAK, MOISTURE: BOTH, BOTH: BOTH}
 # Which columns each shape has beside its start: a straight line, a levelling curve.
 _SHAPES = {TIGHT: (False, False), LEAK: (True, False), MOISTURE: (False, True), BOTH: (True, True)}
@@ -174,8 +228,11 @@ def _fit(name: str, t: np.ndarray, p: np.ndarray, vapour: float, noise: float | 
     straight, levelling = _SHAPES[name]
     if not levelling:
         return _shape(name, _Curve(t, straight), p, noise)
-    # With water left the plateau is its vapour pressure; with little water it lies lower and is one more parameter.
-    fits = [_shape(name, _levelling(t, p, straight, vapour, held), p, noise) for held in (True, False)]
+    # With water left the plateau is its vapour pressure; with little water it lies lower and is one
+    # more parameter.
+    fits = [
+        _shape(name, _levelling(t, p, straight, vapour, held), p, noise) for held in (True, False)
+    ]
     return min(fits, key=lambda shape: shape.aicc)
 
 
@@ -187,7 +244,8 @@ def _levelling(t: np.ndarray, p: np.ndarray, straight: bool, vapour: float, held
         residual = _Curve(t, straight, math.exp(log_tau), vapour, held).residual(p)
         return float(residual @ residual)
 
-    # tau from a third of the first step (faster is a jump, not a curve) to thirty tests (slower is a straight line).
+    # tau from a third of the first step (faster is a jump, not a curve) to thirty tests (slower is
+    # a straight line).
     grid = np.linspace(math.log(t[1] / 3), math.log(30 * t[-1]), 40)
     lowest = int(np.argmin([misfit(value) for value in grid]))
     bracket = (grid[max(lowest - 1, 0)], grid[min(lowest + 1, len(grid) - 1)])
@@ -197,7 +255,9 @@ def _levelling(t: np.ndarray, p: np.ndarray, straight: bool, vapour: float, held
 
 @dataclass(frozen=True)
 class _Curve:
-    """One shape at one time constant: linear in start, rise along the line over the whole test, and gain."""
+    """One shape at one time constant: linear in start, rise along the line over the whole test, and
+    gain.
+    """
 
     t: np.ndarray
     straight: bool
@@ -216,7 +276,9 @@ class _Curve:
     def columns(self) -> np.ndarray:
         zeros = np.zeros_like(self.t)
         level = 1 - np.exp(-self.t / self.tau) if self.levelling else zeros
-        return np.stack([np.ones_like(self.t), self.t / self.t[-1] if self.straight else zeros, level], axis=1)
+        return np.stack(
+            [np.ones_like(self.t), self.t / self.t[-1] if self.straight else zeros, level], axis=1
+        )
 
     def solve(self, p: np.ndarray) -> np.ndarray:
         """Start, rise along the line, gain: none below zero, plateau not above the vapour pressure."""
@@ -229,7 +291,9 @@ class _Curve:
                 return solution
         # start + gain = vapour pressure
         level = columns[:, 2]
-        start, along = nnls(np.stack([1 - level, columns[:, 1]], axis=1), p - self.vapour * level)[0]
+        start, along = nnls(np.stack([1 - level, columns[:, 1]], axis=1), p - self.vapour * level)[
+            0
+        ]
         return np.array([start, along, max(self.vapour - start, 0.0)])
 
     def residual(self, p: np.ndarray) -> np.ndarray:
@@ -251,17 +315,30 @@ def _shape(name: str, curve: _Curve, p: np.ndarray, noise: float | None) -> Shap
     square = float(residual @ residual)
     scatter = math.sqrt(square / max(p.size - curve.parameters, 1))
     u = _uncertainties(curve.jacobian(gain), scatter if noise is None else noise)
-    # Floor: readings exactly on a curve (a gauge that shows whole microns) would give minus infinity.
-    misfit = square / noise**2 if noise is not None else p.size * math.log(max(square, 1e-12) / p.size)
+    # Floor: readings exactly on a curve (a gauge that shows whole microns) would give minus
+    # infinity.
+    misfit = (
+        square / noise**2 if noise is not None else p.size * math.log(max(square, 1e-12) / p.size)
+    )
     return Shape(
-        name, start, along / float(curve.t[-1]), float(u[1]) if curve.straight else 0.0,
-        gain if curve.levelling else 0.0, curve.tau if curve.levelling else math.nan, float(u[-1]) if curve.levelling else math.nan,
-        scatter, curve.parameters, misfit, misfit + _penalty(p.size, curve.parameters + (noise is None)),
+        name,
+        start,
+        along / float(curve.t[-1]),
+        float(u[1]) if curve.straight else 0.0,
+        gain if curve.levelling else 0.0,
+        curve.tau if curve.levelling else math.nan,
+        float(u[-1]) if curve.levelling else math.nan,
+        scatter,
+        curve.parameters,
+        misfit,
+        misfit + _penalty(p.size, curve.parameters + (noise is None)),
     )
 
 
 def _penalty(count: int, estimated: int) -> float:
-    """What the corrected Akaike criterion adds for the parameters estimated, the unknown noise among them."""
+    """What the corrected Akaike criterion adds for the parameters estimated, the unknown noise
+    among them.
+    """
     if count - estimated - 1 <= 0:
         return math.inf
     return 2 * estimated + 2 * estimated * (estimated + 1) / (count - estimated - 1)
@@ -271,5 +348,9 @@ def _uncertainties(jacobian: np.ndarray, sigma: float) -> np.ndarray:
     # Columns differ by orders of magnitude: scale them before inverting.
     scale = np.linalg.norm(jacobian, axis=0)
     scale[scale == 0] = 1.0
-    covariance = sigma**2 * np.linalg.pinv((jacobian / scale).T @ (jacobian / scale)) / np.outer(scale, scale)
+    covariance = (
+        sigma**2
+        * np.linalg.pinv((jacobian / scale).T @ (jacobian / scale))
+        / np.outer(scale, scale)
+    )
     return np.sqrt(np.clip(np.diag(covariance), 0, None))

@@ -13,9 +13,15 @@ CODE_SOURCE = "ASHRAE 34 as enacted in the International Mechanical Code, Table 
 MEMORY_SOURCE = "ASHRAE 34"
 TOXICITY_BOUND = 400.0  # ppm; class B below it (ASHRAE 34 6.1.2, from memory)
 
-TOXICITY = {"A": "lower toxicity (exposure limit of 400 ppm or more)", "B": "higher toxicity (exposure limit below 400 ppm)"}
+TOXICITY = {
+    "A": "lower toxicity (exposure limit of 400 ppm or more)",
+    "B": "higher toxicity (exposure limit below 400 ppm)",
+}
 FLAMMABILITY = {
-    "1": "no flame propagation", "2L": "flammable, burns slowly (10 cm/s or less)", "2": "flammable", "3": "highly flammable",
+    "1": "no flame propagation",
+    "2L": "flammable, burns slowly (10 cm/s or less)",
+    "2": "flammable",
+    "3": "highly flammable",
 }
 
 
@@ -23,7 +29,8 @@ FLAMMABILITY = {
 class Exposure:
     """Limits of one refrigerant in air, and how well they are known.
 
-    `oel` is the occupational exposure limit (8 h a day), `rcl` the refrigerant concentration limit that must not be exceeded
+    `oel` is the occupational exposure limit (8 h a day), `rcl` the refrigerant concentration limit
+    that must not be exceeded
     where people are, as a volume share and as `rcl_mass`.
     """
 
@@ -34,8 +41,10 @@ class Exposure:
     standing: str
 
 
-# Designation -> occupational exposure limit [ppm], concentration limit [ppm] and [g/m3], whether it was seen in the code's table.
-# The others are from memory; the tests hold both columns of the concentration limit against each other by molar mass.
+# Designation -> occupational exposure limit [ppm], concentration limit [ppm] and [g/m3], whether it
+# was seen in the code's table.
+# The others are from memory; the tests hold both columns of the concentration limit against each
+# other by molar mass.
 LIMITS: dict[str, tuple[float, float, float, bool]] = {
     "R-11": (1000, 1100, 6.2, True),
     "R-12": (1000, 18000, 90, True),
@@ -80,9 +89,19 @@ def exposure(refrigerant: str) -> Exposure:
     """
     name = find(refrigerant).name
     if name not in LIMITS:
-        raise ScienceError(f"no exposure limits are known for {name}", "exposure", "take them from its safety data sheet")
+        raise ScienceError(
+            f"no exposure limits are known for {name}",
+            "exposure",
+            "take them from its safety data sheet",
+        )
     oel, rcl, rcl_mass, seen = LIMITS[name]
-    return Exposure(oel, rcl, rcl_mass / 1000, CODE_SOURCE if seen else MEMORY_SOURCE, "secondary" if seen else "from memory")
+    return Exposure(
+        oel,
+        rcl,
+        rcl_mass / 1000,
+        CODE_SOURCE if seen else MEMORY_SOURCE,
+        "secondary" if seen else "from memory",
+    )
 
 
 @quantities("dimensionless", mass="kilogram", volume="meter**3")
@@ -112,16 +131,23 @@ def share_of_limit(mass: Any, volume: Any, refrigerant: str) -> Any:
     Source: ASHRAE 15 and 34, concentration by even mixing.
     """
     if volume <= 0 or mass < 0:
-        raise ScienceError("the room has no volume, or the charge is below zero", "exposure", "enter charge and volume of the room")
+        raise ScienceError(
+            "the room has no volume, or the charge is below zero",
+            "exposure",
+            "enter charge and volume of the room",
+        )
     return mass / volume / exposure.si(refrigerant).rcl_mass
 
 
 def meaning(group: str) -> str:
-    """A safety group in words: ``"A2L"`` -> ``"lower toxicity (...), flammable, burns slowly (10 cm/s or less)"``.
+    """A safety group in words: ``"A2L"`` -> ``"lower toxicity (...), flammable, burns slowly (10
+    cm/s or less)"``.
 
     Source: ASHRAE 34 6.1 (from memory).
     """
     letter, digit = group[:1], group[1:]
     if letter not in TOXICITY or digit not in FLAMMABILITY:
-        raise ScienceError(f"{group!r} is not a safety group", "exposure", "use A or B with 1, 2L, 2 or 3")
+        raise ScienceError(
+            f"{group!r} is not a safety group", "exposure", "use A or B with 1, 2L, 2 or 3"
+        )
     return f"{TOXICITY[letter]}, {FLAMMABILITY[digit]}"

@@ -19,14 +19,17 @@ CORRECTION_SOURCE = {
 }
 
 PI_SILENT_ABOVE = 5000e6  # ohm at 40 °C; IEEE 43-2013 12.2, from memory
-# Least polarisation index by thermal class of the insulation (IEEE 43-2000, quoted in an instrument's manual).
+# Least polarisation index by thermal class of the insulation (IEEE 43-2000, quoted in an
+# instrument's manual).
 PI_MINIMUM = {"A": 1.5, "B": 2.0, "F": 2.0, "H": 2.0}
 PI_SOURCE = "IEEE 43 12.2, table of polarisation indices (secondary)"
 
 
 @dataclass(frozen=True)
 class Minimum:
-    """A row of the table of least one-minute resistances at 40 °C: fixed [ohm], or one kilovolt rule."""
+    """A row of the table of least one-minute resistances at 40 °C: fixed [ohm], or one kilovolt
+    rule.
+    """
 
     winding: str
     title: str
@@ -39,16 +42,36 @@ _TABLE_3 = "IEEE 43-2013 12.3, Table 3"
 MINIMUMS = {
     row.winding: row
     for row in (
-        Minimum("older", "most windings made before about 1970, and field windings", None, _TABLE_3, "from memory"),
-        Minimum("form-wound", "form-wound AC windings made after about 1970, 1 kV and above", 100e6, _TABLE_3, "secondary"),
-        Minimum("random-wound", "random-wound windings, form-wound windings below 1 kV, DC armatures", 5e6, _TABLE_3, "secondary"),
+        Minimum(
+            "older",
+            "most windings made before about 1970, and field windings",
+            None,
+            _TABLE_3,
+            "from memory",
+        ),
+        Minimum(
+            "form-wound",
+            "form-wound AC windings made after about 1970, 1 kV and above",
+            100e6,
+            _TABLE_3,
+            "secondary",
+        ),
+        Minimum(
+            "random-wound",
+            "random-wound windings, form-wound windings below 1 kV, DC armatures",
+            5e6,
+            _TABLE_3,
+            "secondary",
+        ),
     )
 }
 
 
 @dataclass(frozen=True)
 class AppliedVoltage:
-    """A row of the table of direct test voltages: rated line-to-line voltage up to, and test voltage from, to [V]."""
+    """A row of the table of direct test voltages: rated line-to-line voltage up to, and test
+    voltage from, to [V].
+    """
 
     rated_up_to: float
     low: float
@@ -65,7 +88,9 @@ APPLIED_VOLTAGES = (
     AppliedVoltage(float("inf"), 5000, 10000, "secondary"),
 )
 
-DISCHARGE_RATIO = 4.0  # windings are grounded at least this many times as long as they were charged; IEEE 43 6, from memory
+# windings are grounded at least this many times as long as they were charged; IEEE 43 6, from
+# memory
+DISCHARGE_RATIO = 4.0
 
 
 @dataclass(frozen=True)
@@ -82,14 +107,16 @@ def correction_to_40C(temperature: Any, system: str) -> Any:
     """Factor K_t that brings a resistance measured at a winding temperature to 40 °C.
 
     thermoplastic: K_t = 0.5^((40 - t)/10);
-    thermosetting: K_t = exp(-1245 (1/(t + 273) - 1/313)) for 10 to 40 °C, exp(-4230 (1/(t + 273) - 1/313)) for 40 to 85 °C
+    thermosetting: K_t = exp(-1245 (1/(t + 273) - 1/313)) for 10 to 40 °C, exp(-4230 (1/(t + 273) -
+    1/313)) for 40 to 85 °C
 
     Parameters
     ----------
     temperature : Quantity
         Of the winding [K].
     system : str
-        ``"thermoplastic"`` (asphalt-mica and older) or ``"thermosetting"`` (epoxy, polyester); there is no default,
+        ``"thermoplastic"`` (asphalt-mica and older) or ``"thermosetting"`` (epoxy, polyester);
+        there is no default,
         since at 20 °C the two differ by three times.
 
     Returns
@@ -106,7 +133,9 @@ def correction_to_40C(temperature: Any, system: str) -> Any:
     """
     if system not in SYSTEMS:
         raise ScienceError(
-            f"the insulation system {system!r} is not known", "insulation to 40 °C", "choose thermoplastic or thermosetting, as the motor's maker says"
+            f"the insulation system {system!r} is not known",
+            "insulation to 40 °C",
+            "choose thermoplastic or thermosetting, as the motor's maker says",
         )
     celsius = np.asarray(temperature, dtype=float) - 273.15
     factor = 0.5 ** ((40 - celsius) / 10) if system == THERMOPLASTIC else _thermosetting(celsius)
@@ -115,7 +144,11 @@ def correction_to_40C(temperature: Any, system: str) -> Any:
 
 def _thermosetting(celsius: np.ndarray) -> np.ndarray:
     if np.any((celsius < 10 - 1e-6) | (celsius > 85 + 1e-6)):
-        raise ScienceError("the winding is outside 10 to 85 °C", "insulation to 40 °C", "measure again with the winding inside that range")
+        raise ScienceError(
+            "the winding is outside 10 to 85 °C",
+            "insulation to 40 °C",
+            "measure again with the winding inside that range",
+        )
     # 273 and 313, not 273.15 and 313.15: as the standard writes it.
     return np.exp(np.where(celsius < 40, -1245.0, -4230.0) * (1 / (celsius + 273) - 1 / 313))
 
@@ -150,7 +183,8 @@ def insulation_at_40C(resistance: Any, temperature: Any, system: str) -> Any:
     Examples
     --------
     >>> from startkit.units import Q
-    >>> round(insulation_at_40C(Q(200, "megaohm"), Q(20, "degC"), "thermoplastic").to("megaohm").magnitude, 1)
+    >>> round(insulation_at_40C(Q(200, "megaohm"), Q(20, "degC"),
+    ...     "thermoplastic").to("megaohm").magnitude, 1)
     50.0
     """
     return correction_to_40C.si(temperature, system) * resistance
@@ -179,10 +213,15 @@ def minimum_insulation(winding: str, rated_voltage: Any) -> Any:
     ScienceError
         No such kind of winding.
 
-    Source: IEEE 43-2013 12.3, Table 3 (100 and 5 Mohm secondary, by ANSI/EASA AR100-2020; kV + 1 from memory).
+    Source: IEEE 43-2013 12.3, Table 3 (100 and 5 Mohm secondary, by ANSI/EASA AR100-2020; kV + 1
+    from memory).
     """
     if winding not in MINIMUMS:
-        raise ScienceError(f"no kind of winding is called {winding!r}", "minimum insulation", f"choose {', '.join(MINIMUMS)}")
+        raise ScienceError(
+            f"no kind of winding is called {winding!r}",
+            "minimum insulation",
+            f"choose {', '.join(MINIMUMS)}",
+        )
     if winding == "form-wound" and rated_voltage < 1000:
         winding = "random-wound"
     fixed = MINIMUMS[winding].resistance
@@ -190,7 +229,9 @@ def minimum_insulation(winding: str, rated_voltage: Any) -> Any:
 
 
 @quantities(None, one_minute="ohm", ten_minutes="ohm", one_minute_at_40C="ohm")
-def polarisation_index(one_minute: Any, ten_minutes: Any, one_minute_at_40C: Any = None, random_wound: bool = False) -> PolarisationIndex:
+def polarisation_index(
+    one_minute: Any, ten_minutes: Any, one_minute_at_40C: Any = None, random_wound: bool = False
+) -> PolarisationIndex:
     """Polarisation index, and whether it says anything about this winding.
 
     PI = R_10min / R_1min
@@ -216,12 +257,25 @@ def polarisation_index(one_minute: Any, ten_minutes: Any, one_minute_at_40C: Any
     Source: IEEE 43-2013 5.4, Annex A (secondary) and 12.2 (from memory).
     """
     if one_minute <= 0 or ten_minutes <= 0:
-        raise ScienceError("an insulation reading is zero or below", "polarisation index", "measure again; a reading of zero is a fault to ground")
+        raise ScienceError(
+            "an insulation reading is zero or below",
+            "polarisation index",
+            "measure again; a reading of zero is a fault to ground",
+        )
     value = ten_minutes / one_minute
     if one_minute_at_40C is not None and one_minute_at_40C > PI_SILENT_ABOVE:
-        return PolarisationIndex(value, False, "the one-minute resistance at 40 °C is above 5000 MΩ: both readings are near the end of the instrument's scale")
+        return PolarisationIndex(
+            value,
+            False,
+            "the one-minute resistance at 40 °C is above 5000 MΩ: both readings are near the end of"
+            " the instrument's scale",
+        )
     if random_wound:
-        return PolarisationIndex(value, False, "the absorption current of a random winding is nearly gone in two to three minutes")
+        return PolarisationIndex(
+            value,
+            False,
+            "the absorption current of a random winding is nearly gone in two to three minutes",
+        )
     return PolarisationIndex(value, True, "")
 
 
@@ -253,10 +307,16 @@ def applied_voltage(rated_voltage: Any) -> tuple[Any, Any]:
 def applied_voltage_row(rated: float) -> AppliedVoltage:
     """The table's row for a rated line-to-line voltage [V]: it also carries how well it is known."""
     if rated <= 0:
-        raise ScienceError("no rated voltage", "test voltage", "enter the rated voltage of the nameplate")
+        raise ScienceError(
+            "no rated voltage", "test voltage", "enter the rated voltage of the nameplate"
+        )
     first, *others = APPLIED_VOLTAGES
     # The first row ends below 1000 V, the others include their upper end.
-    return first if rated < first.rated_up_to else next(row for row in others if rated <= row.rated_up_to)
+    return (
+        first
+        if rated < first.rated_up_to
+        else next(row for row in others if rated <= row.rated_up_to)
+    )
 
 
 @quantities("second", charged="second")

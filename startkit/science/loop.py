@@ -1,4 +1,6 @@
-"""Loop: the chilled-water loop as one lump of heat, its pull-down by heat balance, and what a seen pull-down says of it."""
+"""Loop: the chilled-water loop as one lump of heat, its pull-down by heat balance, and what a seen
+pull-down says of it.
+"""
 
 from __future__ import annotations
 
@@ -13,18 +15,22 @@ from startkit.errors import ScienceError
 from startkit.units import quantities
 
 STEEL = 490.0  # J/kg K, pipes and vessels (handbook value)
-SEPARABLE = 0.2  # the data alone must fix 1/C this well (relative) before heat capacity and load count as told apart
+# the data alone must fix 1/C this well (relative) before heat capacity and load count as told apart
+SEPARABLE = 0.2
 
 _UNSETTLED = ScienceError(
     "the readings so far do not settle the loop's heat capacity",
     "loop estimate",
-    "wait for more readings, check flow and both water temperatures, or give the planned loop with its uncertainty",
+    "wait for more readings, check flow and both water temperatures, or give the planned loop with"
+    " its uncertainty",
 )
 
 
 @dataclass(frozen=True)
 class Course:
-    """A pull-down in time: loop, leaving water and evaporator heat; `reached` false if the target lay beyond the horizon."""
+    """A pull-down in time: loop, leaving water and evaporator heat; `reached` false if the target
+    lay beyond the horizon.
+    """
 
     time: Any
     loop: Any
@@ -35,9 +41,11 @@ class Course:
 
 @dataclass(frozen=True)
 class LoopEstimate:
-    """Heat capacity and load of the loop from a seen pull-down, with standard uncertainties and their correlation.
+    """Heat capacity and load of the loop from a seen pull-down, with standard uncertainties and
+    their correlation.
 
-    `separable` is false if the data alone cannot tell the two apart: the evaporator's heat hardly changed, so a large
+    `separable` is false if the data alone cannot tell the two apart: the evaporator's heat hardly
+    changed, so a large
     loop with little load looks like a small one with much. Their net effect is known all the same.
     """
 
@@ -50,7 +58,13 @@ class LoopEstimate:
     separable: bool
 
 
-@quantities("joule/delta_degC", volume="meter**3", density="kilogram/meter**3", heat_capacity="joule/kilogram/delta_degC", metal="kilogram")
+@quantities(
+    "joule/delta_degC",
+    volume="meter**3",
+    density="kilogram/meter**3",
+    heat_capacity="joule/kilogram/delta_degC",
+    metal="kilogram",
+)
 def loop_heat_capacity(volume: Any, density: Any, heat_capacity: Any, metal: Any = 0.0) -> Any:
     """Heat that the loop gives off for each kelvin.
 
@@ -78,7 +92,11 @@ def loop_heat_capacity(volume: Any, density: Any, heat_capacity: Any, metal: Any
     Source: heat balance; 490 J/kg K for steel, handbook value.
     """
     if volume <= 0:
-        raise ScienceError("the loop has no volume", "pull-down", "enter the loop's volume, or a temperature ramp already seen")
+        raise ScienceError(
+            "the loop has no volume",
+            "pull-down",
+            "enter the loop's volume, or a temperature ramp already seen",
+        )
     return density * volume * heat_capacity + metal * STEEL
 
 
@@ -108,16 +126,38 @@ def heat_capacity_from_ramp(net_heat: Any, ramp: Any) -> Any:
     Source: heat balance.
     """
     if net_heat <= 0 or ramp <= 0:
-        raise ScienceError("no heat, or the temperature does not move", "loop from a ramp", "use a stretch in which the temperature moves steadily")
+        raise ScienceError(
+            "no heat, or the temperature does not move",
+            "loop from a ramp",
+            "use a stretch in which the temperature moves steadily",
+        )
     return net_heat / ramp
 
 
-@quantities("second", start="kelvin", target="kelvin", heat_capacity="joule/delta_degC", load="watt", capacity="watt", conductance="watt/delta_degC", ambient="kelvin")
-def constant_capacity_time(start: Any, target: Any, heat_capacity: Any, load: Any, capacity: Any, conductance: Any = 0.0, ambient: Any = 293.15) -> Any:
+@quantities(
+    "second",
+    start="kelvin",
+    target="kelvin",
+    heat_capacity="joule/delta_degC",
+    load="watt",
+    capacity="watt",
+    conductance="watt/delta_degC",
+    ambient="kelvin",
+)
+def constant_capacity_time(
+    start: Any,
+    target: Any,
+    heat_capacity: Any,
+    load: Any,
+    capacity: Any,
+    conductance: Any = 0.0,
+    ambient: Any = 293.15,
+) -> Any:
     """Time to bring the loop down at constant evaporator heat: the closed form of one lump.
 
     C dT/dt = Q_load + UA (T_amb - T) - Q_evap;
-    t = C (T_0 - T_1)/(Q_evap - Q_load) for UA = 0, else t = (C/UA) ln((T_0 - T_inf)/(T_1 - T_inf)), T_inf = T_amb + (Q_load - Q_evap)/UA
+    t = C (T_0 - T_1)/(Q_evap - Q_load) for UA = 0, else t = (C/UA) ln((T_0 - T_inf)/(T_1 - T_inf)),
+    T_inf = T_amb + (Q_load - Q_evap)/UA
 
     Parameters
     ----------
@@ -143,24 +183,37 @@ def constant_capacity_time(start: Any, target: Any, heat_capacity: Any, load: An
     Source: heat balance, closed form.
     """
     if heat_capacity <= 0 or target > start:
-        raise ScienceError("no heat capacity, or a target above the start", "pull-down", "check loop volume, start and set point")
+        raise ScienceError(
+            "no heat capacity, or a target above the start",
+            "pull-down",
+            "check loop volume, start and set point",
+        )
     if conductance <= 0:
         return heat_capacity * (start - target) / (capacity - load) if capacity > load else math.inf
     rest = ambient + (load - capacity) / conductance
-    return heat_capacity / conductance * math.log((start - rest) / (target - rest)) if rest < target else math.inf
+    return (
+        heat_capacity / conductance * math.log((start - rest) / (target - rest))
+        if rest < target
+        else math.inf
+    )
 
 
-def leaving_and_heat(loop: Any, capacity: Callable[[Any], Any], flow_capacity: float | None) -> tuple[Any, Any]:
+def leaving_and_heat(
+    loop: Any, capacity: Callable[[Any], Any], flow_capacity: float | None
+) -> tuple[Any, Any]:
     """Leaving water [K] and evaporator heat [W] at a mean loop temperature [K], in bare SI.
 
-    T_leaving = T - Q(T_leaving) / (2 m cp); the loop's mean lies half a range above the leaving water.
-    `capacity` takes the leaving temperature [K]; `flow_capacity` is m cp [W/K], None for the loop's mean itself.
+    T_leaving = T - Q(T_leaving) / (2 m cp); the loop's mean lies half a range above the leaving
+    water.
+    `capacity` takes the leaving temperature [K]; `flow_capacity` is m cp [W/K], None for the loop's
+    mean itself.
     """
     leaving = np.asarray(loop, dtype=float)
     heat = capacity(leaving)
     if flow_capacity is None:
         return leaving, heat
-    # Capacity changes by a few percent a kelvin and the half range is a few kelvin: four rounds settle to millikelvin.
+    # Capacity changes by a few percent a kelvin and the half range is a few kelvin: four rounds
+    # settle to millikelvin.
     for _ in range(4):
         leaving = loop - heat / (2 * flow_capacity)
         heat = capacity(leaving)
@@ -169,8 +222,14 @@ def leaving_and_heat(loop: Any, capacity: Callable[[Any], Any], flow_capacity: f
 
 @quantities(
     {"time": "second", "loop": "kelvin", "leaving": "kelvin", "heat": "watt"},
-    start="kelvin", target="kelvin", heat_capacity="joule/delta_degC", load="watt", flow_capacity="watt/delta_degC",
-    conductance="watt/delta_degC", ambient="kelvin", horizon="second",
+    start="kelvin",
+    target="kelvin",
+    heat_capacity="joule/delta_degC",
+    load="watt",
+    flow_capacity="watt/delta_degC",
+    conductance="watt/delta_degC",
+    ambient="kelvin",
+    horizon="second",
 )
 def pull_down(
     start: Any,
@@ -184,7 +243,8 @@ def pull_down(
     horizon: Any = 6 * 3600.0,
     points: int = 121,
 ) -> Course:
-    """The loop's pull-down until the leaving water reaches its target, by the heat balance as an initial value problem.
+    """The loop's pull-down until the leaving water reaches its target, by the heat balance as an
+    initial value problem.
 
     C dT/dt = Q_load + UA (T_amb - T) - Q_evap(t, T_leaving);  T_leaving = T - Q_evap/(2 m cp)
 
@@ -219,7 +279,11 @@ def pull_down(
     from scipy.integrate import solve_ivp
 
     if heat_capacity <= 0:
-        raise ScienceError("the loop has no heat capacity", "pull-down", "enter the loop's volume, or a temperature ramp already seen")
+        raise ScienceError(
+            "the loop has no heat capacity",
+            "pull-down",
+            "enter the loop's volume, or a temperature ramp already seen",
+        )
 
     def state(time: float, loop: Any) -> tuple[Any, Any]:
         return leaving_and_heat(loop, lambda leaving: capacity(time, leaving), flow_capacity)
@@ -236,17 +300,46 @@ def pull_down(
         leaving, heat = state(0.0, np.array([start]))
         return Course(np.zeros(1), np.array([start]), leaving, heat, True)
     # A limit that is ramped in time must not be stepped over.
-    solution = solve_ivp(slope, (0.0, horizon), [start], events=arrived, dense_output=True, rtol=1e-7, atol=1e-6, max_step=60.0)
+    solution = solve_ivp(
+        slope,
+        (0.0, horizon),
+        [start],
+        events=arrived,
+        dense_output=True,
+        rtol=1e-7,
+        atol=1e-6,
+        max_step=60.0,
+    )
     time = np.linspace(0.0, solution.t[-1], points)
     loop = solution.sol(time)[0]
     states = [state(t, np.array([value])) for t, value in zip(time, loop, strict=True)]
-    return Course(time, loop, np.array([s[0][0] for s in states]), np.array([s[1][0] for s in states]), bool(solution.t_events[0].size))
+    return Course(
+        time,
+        loop,
+        np.array([s[0][0] for s in states]),
+        np.array([s[1][0] for s in states]),
+        bool(solution.t_events[0].size),
+    )
 
 
 @quantities(
-    {"heat_capacity": "joule/delta_degC", "u_heat_capacity": "joule/delta_degC", "load": "watt", "u_load": "watt", "scatter": "delta_degC"},
-    time="second", temperature="kelvin", heat="watt", conductance="watt/delta_degC", ambient="kelvin",
-    planned_heat_capacity="joule/delta_degC", u_planned_heat_capacity="joule/delta_degC", planned_load="watt", u_planned_load="watt", longest_gap="second",
+    {
+        "heat_capacity": "joule/delta_degC",
+        "u_heat_capacity": "joule/delta_degC",
+        "load": "watt",
+        "u_load": "watt",
+        "scatter": "delta_degC",
+    },
+    time="second",
+    temperature="kelvin",
+    heat="watt",
+    conductance="watt/delta_degC",
+    ambient="kelvin",
+    planned_heat_capacity="joule/delta_degC",
+    u_planned_heat_capacity="joule/delta_degC",
+    planned_load="watt",
+    u_planned_load="watt",
+    longest_gap="second",
 )
 def estimate(
     time: Any,
@@ -262,13 +355,15 @@ def estimate(
 ) -> LoopEstimate:
     """Heat capacity and load of the loop, from the temperatures and evaporator heat seen so far.
 
-    T(t) = T_0 + (1/C) integral(Q_load + UA (T_amb - T) - Q_evap) dt, by least squares in T_0, C and Q_load;
+    T(t) = T_0 + (1/C) integral(Q_load + UA (T_amb - T) - Q_evap) dt, by least squares in T_0, C and
+    Q_load;
     the plan's values, if given with their uncertainty, count as two more readings
 
     Parameters
     ----------
     time, temperature, heat : Quantity
-        Seen so far [s], mean loop temperature [K], evaporator heat [W]; readings that are not numbers are left out.
+        Seen so far [s], mean loop temperature [K], evaporator heat [W]; readings that are not
+        numbers are left out.
     conductance, ambient : Quantity, optional
         [W/K], [K].
     planned_heat_capacity, u_planned_heat_capacity : Quantity, optional
@@ -276,7 +371,8 @@ def estimate(
     planned_load, u_planned_load : Quantity, optional
         The plan's value and its standard uncertainty [W].
     longest_gap : Quantity, optional
-        A longer gap in time begins a new stretch with a start of its own, so that nothing is filled in; three usual steps [s].
+        A longer gap in time begins a new stretch with a start of its own, so that nothing is filled
+        in; three usual steps [s].
 
     Returns
     -------
@@ -286,9 +382,11 @@ def estimate(
     Raises
     ------
     ScienceError
-        Fewer than five readings, or readings that do not settle the heat capacity and no plan beside them.
+        Fewer than five readings, or readings that do not settle the heat capacity and no plan
+        beside them.
 
-    Source: heat balance; weighted least squares; variance of a mean of correlated readings, 1 + 2 sum rho_k.
+    Source: heat balance; weighted least squares; variance of a mean of correlated readings, 1 + 2
+    sum rho_k.
     """
     t, temp, q = _finite(time, temperature, heat)
     stretch = _stretches(t, longest_gap)
@@ -304,7 +402,11 @@ def _finite(time: Any, temperature: Any, heat: Any) -> tuple[np.ndarray, np.ndar
     values = np.stack([np.asarray(part, dtype=float) for part in (time, temperature, heat)])
     values = values[:, np.all(np.isfinite(values), axis=0)]
     if values.shape[1] < 5 or np.any(np.diff(values[0]) <= 0):
-        raise ScienceError("fewer than five readings in the order of time", "loop estimate", "wait for more readings, or mend the times")
+        raise ScienceError(
+            "fewer than five readings in the order of time",
+            "loop estimate",
+            "wait for more readings, or mend the times",
+        )
     return values[0], values[1], values[2]
 
 
@@ -326,17 +428,23 @@ def _integrals(t: np.ndarray, q: np.ndarray, stretch: np.ndarray) -> tuple[np.nd
     return taken, elapsed
 
 
-def _solve(design: np.ndarray, temp: np.ndarray, prior: tuple[tuple[float | None, float | None], ...]) -> LoopEstimate:
+def _solve(
+    design: np.ndarray, temp: np.ndarray, prior: tuple[tuple[float | None, float | None], ...]
+) -> LoopEstimate:
     from scipy.optimize import least_squares
 
     plain, covariance, scatter, sigma = _linear(design, temp)
     units = _sizes(plain, prior)
-    anchors = [(place, value, u) for place, (value, u) in enumerate(prior) if value is not None and u]
+    anchors = [
+        (place, value, u) for place, (value, u) in enumerate(prior) if value is not None and u
+    ]
 
     def misfit(x: np.ndarray) -> np.ndarray:
         parts = x[-2:] * units
         model = design[:, :-2] @ x[:-2] + (design[:, -2] * parts[1] + design[:, -1]) / parts[0]
-        return np.concatenate([(temp - model) / sigma, [(parts[place] - value) / u for place, value, u in anchors]])
+        return np.concatenate(
+            [(temp - model) / sigma, [(parts[place] - value) / u for place, value, u in anchors]]
+        )
 
     first = np.concatenate([plain[:-2], [1.0, 1.0]])
     found = least_squares(misfit, first, x_scale="jac", xtol=1e-12, ftol=1e-12)
@@ -345,23 +453,39 @@ def _solve(design: np.ndarray, temp: np.ndarray, prior: tuple[tuple[float | None
     if c <= 0:
         raise _UNSETTLED
     separable = bool(math.sqrt(covariance[-1, -1]) < SEPARABLE * abs(plain[-1]))
-    return LoopEstimate(float(c), float(u[0]), float(q), float(u[1]), float(spread[0, 1] / max(u[0] * u[1], 1e-300)), scatter, separable)
+    return LoopEstimate(
+        float(c),
+        float(u[0]),
+        float(q),
+        float(u[1]),
+        float(spread[0, 1] / max(u[0] * u[1], 1e-300)),
+        scatter,
+        separable,
+    )
 
 
 def _linear(design: np.ndarray, temp: np.ndarray) -> tuple[np.ndarray, np.ndarray, float, float]:
-    """Coefficients by the data alone, their covariance, scatter, and scatter widened for residuals that hang together."""
+    """Coefficients by the data alone, their covariance, scatter, and scatter widened for residuals
+    that hang together.
+    """
     scale = np.linalg.norm(design, axis=0)
     scale[scale == 0] = 1.0
     coefficients = np.linalg.lstsq(design / scale, temp, rcond=None)[0]
     residual = temp - design / scale @ coefficients
     scatter = math.sqrt(residual @ residual / max(temp.size - design.shape[1], 1))
     sigma = max(scatter, 1e-6) * _widening(residual)
-    covariance = sigma**2 * np.linalg.pinv((design / scale).T @ (design / scale), rcond=1e-15) / np.outer(scale, scale)
+    covariance = (
+        sigma**2
+        * np.linalg.pinv((design / scale).T @ (design / scale), rcond=1e-15)
+        / np.outer(scale, scale)
+    )
     return coefficients / scale, covariance, scatter, sigma
 
 
 def _widening(residual: np.ndarray) -> float:
-    """Residuals that hang together say less than their number: sqrt(1 + 2 sum of correlations), up to the first that is none."""
+    """Residuals that hang together say less than their number: sqrt(1 + 2 sum of correlations), up
+    to the first that is none.
+    """
     square, total = float(residual @ residual), 1.0
     for lag in range(1, residual.size // 3):
         r = float(residual[lag:] @ residual[:-lag]) / square if square > 0 else 0.0
@@ -372,8 +496,12 @@ def _widening(residual: np.ndarray) -> float:
 
 
 def _sizes(plain: np.ndarray, prior: tuple[tuple[float | None, float | None], ...]) -> np.ndarray:
-    """Heat capacity and load to start from, and to measure in: the plan's, or those of the data alone."""
-    capacity = prior[0][0] if prior[0][0] is not None else (1 / plain[-1] if plain[-1] > 0 else None)
+    """Heat capacity and load to start from, and to measure in: the plan's, or those of the data
+    alone.
+    """
+    capacity = (
+        prior[0][0] if prior[0][0] is not None else (1 / plain[-1] if plain[-1] > 0 else None)
+    )
     if capacity is None:
         raise _UNSETTLED
     load = prior[1][0] if prior[1][0] is not None else plain[-2] * capacity

@@ -37,7 +37,12 @@ def oil_superheat(sump_temperature: Any, saturation_temperature: Any) -> Any:
     return sump_temperature - saturation_temperature
 
 
-@quantities("delta_degC", u_temperature="delta_degC", u_pressure="pascal", saturation_slope="delta_degC/pascal")
+@quantities(
+    "delta_degC",
+    u_temperature="delta_degC",
+    u_pressure="pascal",
+    saturation_slope="delta_degC/pascal",
+)
 def oil_superheat_uncertainty(u_temperature: Any, u_pressure: Any, saturation_slope: Any) -> Any:
     """Standard uncertainty of the oil superheat.
 
@@ -77,15 +82,23 @@ def dissolved_mole_fraction(pressure: Any, saturation_pressure: Any) -> Any:
 
     Notes
     -----
-    An indicator, not a solubility: real oils depart from it both ways, and a sump just warmed is not yet at rest.
+    An indicator, not a solubility: real oils depart from it both ways, and a sump just warmed is
+    not yet at rest.
 
     Source: Raoult's law (closed form).
     """
     return np.minimum(1.0, pressure / saturation_pressure)
 
 
-@quantities("dimensionless", mole_fraction="dimensionless", refrigerant_molar_mass="kilogram/mole", oil_molar_mass="kilogram/mole")
-def dissolved_mass_fraction(mole_fraction: Any, refrigerant_molar_mass: Any, oil_molar_mass: Any) -> Any:
+@quantities(
+    "dimensionless",
+    mole_fraction="dimensionless",
+    refrigerant_molar_mass="kilogram/mole",
+    oil_molar_mass="kilogram/mole",
+)
+def dissolved_mass_fraction(
+    mole_fraction: Any, refrigerant_molar_mass: Any, oil_molar_mass: Any
+) -> Any:
     """Mass fraction of refrigerant in the oil from its mole fraction.
 
     w = x M_r / (x M_r + (1 - x) M_o)
@@ -112,9 +125,11 @@ class FoamingRisk:
     superheat_now, superheat_after : pint.Quantity
         [temperature difference] over saturation at the pressure before and after the start.
     dissolved_now, dissolved_after, released : pint.Quantity
-        [dimensionless] mole fractions at rest before and after, and the difference that leaves as gas.
+        [dimensionless] mole fractions at rest before and after, and the difference that leaves as
+        gas.
     boils : bool
-        Liquid refrigerant stands in the sump now and will be warmer than saturation after the start.
+        Liquid refrigerant stands in the sump now and will be warmer than saturation after the
+        start.
     """
 
     superheat_now: Any
@@ -126,13 +141,27 @@ class FoamingRisk:
 
 
 @quantities(
-    {"superheat_now": "delta_degC", "superheat_after": "delta_degC", "dissolved_now": "dimensionless", "dissolved_after": "dimensionless",
-     "released": "dimensionless"},
-    sump_temperature="kelvin", saturation_now="kelvin", saturation_after="kelvin", pressure_now="pascal", pressure_after="pascal",
+    {
+        "superheat_now": "delta_degC",
+        "superheat_after": "delta_degC",
+        "dissolved_now": "dimensionless",
+        "dissolved_after": "dimensionless",
+        "released": "dimensionless",
+    },
+    sump_temperature="kelvin",
+    saturation_now="kelvin",
+    saturation_after="kelvin",
+    pressure_now="pascal",
+    pressure_after="pascal",
     saturation_pressure="pascal",
 )
 def foaming_risk(
-    sump_temperature: Any, saturation_now: Any, saturation_after: Any, pressure_now: Any, pressure_after: Any, saturation_pressure: Any,
+    sump_temperature: Any,
+    saturation_now: Any,
+    saturation_after: Any,
+    pressure_now: Any,
+    pressure_after: Any,
+    saturation_pressure: Any,
 ) -> FoamingRisk:
     """Refrigerant that will leave the oil when the pressure falls at start.
 
@@ -143,7 +172,8 @@ def foaming_risk(
     sump_temperature : pint.Quantity
         [temperature] of the oil.
     saturation_now, saturation_after : pint.Quantity
-        [temperature] of saturation at the sump pressure before the start and at the pressure to come.
+        [temperature] of saturation at the sump pressure before the start and at the pressure to
+        come.
     pressure_now, pressure_after : pint.Quantity
         [pressure] before and after.
     saturation_pressure : pint.Quantity
@@ -154,19 +184,39 @@ def foaming_risk(
     ScienceError
         A pressure that is not positive.
 
-    Source: Raoult's law as `dissolved_mole_fraction`; common practice, no source, that a fall of pressure foams the oil.
+    Source: Raoult's law as `dissolved_mole_fraction`; common practice, no source, that a fall of
+    pressure foams the oil.
     """
     if min(pressure_now, pressure_after, saturation_pressure) <= 0:
-        raise ScienceError("a pressure is not above zero", "foaming_risk", "give absolute pressures")
+        raise ScienceError(
+            "a pressure is not above zero", "foaming_risk", "give absolute pressures"
+        )
     now = dissolved_mole_fraction.si(pressure_now, saturation_pressure)
     after = dissolved_mole_fraction.si(pressure_after, saturation_pressure)
-    superheat_now, superheat_after = sump_temperature - saturation_now, sump_temperature - saturation_after
-    return FoamingRisk(superheat_now, superheat_after, now, after, max(0.0, now - after), bool(superheat_now <= 0 < superheat_after))
+    superheat_now, superheat_after = (
+        sump_temperature - saturation_now,
+        sump_temperature - saturation_after,
+    )
+    return FoamingRisk(
+        superheat_now,
+        superheat_after,
+        now,
+        after,
+        max(0.0, now - after),
+        bool(superheat_now <= 0 < superheat_after),
+    )
 
 
-@quantities("second", oil_mass="kilogram", specific_heat="joule/kilogram/delta_degC", rise="delta_degC", heater_power="watt")
+@quantities(
+    "second",
+    oil_mass="kilogram",
+    specific_heat="joule/kilogram/delta_degC",
+    rise="delta_degC",
+    heater_power="watt",
+)
 def least_warm_up_time(oil_mass: Any, specific_heat: Any, rise: Any, heater_power: Any) -> Any:
-    """Shortest time in which the heater can have warmed the oil: no loss, no refrigerant boiled off.
+    """Shortest time in which the heater can have warmed the oil: no loss, no refrigerant boiled
+    off.
 
     t = m c dT / P
 
@@ -194,7 +244,9 @@ def least_warm_up_time(oil_mass: Any, specific_heat: Any, rise: Any, heater_powe
     Source: heat balance (closed form).
     """
     if heater_power <= 0:
-        raise ScienceError("the heater has no power", "least_warm_up_time", "enter the rating of the oil heater")
+        raise ScienceError(
+            "the heater has no power", "least_warm_up_time", "enter the rating of the oil heater"
+        )
     return oil_mass * specific_heat * rise / heater_power
 
 
@@ -203,7 +255,8 @@ def least_warm_up_time(oil_mass: Any, specific_heat: Any, rise: Any, heater_powe
 
 @quantities(("pascal", "pascal"), discharge_off="pascal", sump_off="pascal")
 def transducer_zero(discharge_off: Any, sump_off: Any) -> tuple[float, float]:
-    """What two transducers say of a differential that is nil: with the pump off both see the same pressure.
+    """What two transducers say of a differential that is nil: with the pump off both see the same
+    pressure.
 
     zero = mean(p_discharge - p_sump); u = s / sqrt(n)
 
@@ -217,10 +270,13 @@ def transducer_zero(discharge_off: Any, sump_off: Any) -> tuple[float, float]:
     tuple of pint.Quantity
         Zero and its standard uncertainty [pressure]; the uncertainty of one reading is nan.
 
-    Source: definition; mean JCGM 100:2008, 4.2. Common practice, no source, to take the zero with the pump off.
+    Source: definition; mean JCGM 100:2008, 4.2. Common practice, no source, to take the zero with
+    the pump off.
     """
     gap = np.atleast_1d(np.asarray(discharge_off, float) - np.asarray(sump_off, float))
-    return float(gap.mean()), float(gap.std(ddof=1) / np.sqrt(gap.size)) if gap.size > 1 else float("nan")
+    return float(gap.mean()), (
+        float(gap.std(ddof=1) / np.sqrt(gap.size)) if gap.size > 1 else float("nan")
+    )
 
 
 @quantities("pascal", discharge="pascal", sump="pascal", zero="pascal")
@@ -260,5 +316,9 @@ def filter_fraction(drop: Any, change_at: Any) -> Any:
     Source: definition; common practice, no source.
     """
     if np.any(np.asarray(change_at) <= 0):
-        raise ScienceError("the drop at which the filter is changed is not above zero", "filter_fraction", "enter it from the maker's sheet")
+        raise ScienceError(
+            "the drop at which the filter is changed is not above zero",
+            "filter_fraction",
+            "enter it from the maker's sheet",
+        )
     return drop / change_at

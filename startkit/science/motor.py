@@ -1,4 +1,6 @@
-"""Motor: its current as a part of full load, what it draws at the start, and how long it takes to speed."""
+"""Motor: its current as a part of full load, what it draws at the start, and how long it takes to
+speed.
+"""
 
 from __future__ import annotations
 
@@ -30,27 +32,67 @@ class Starter:
 STARTERS = {
     row.key: row
     for row in (
-        Starter("across-the-line", "full voltage, across the line", 1.0, 1.0, "definition", "published"),
+        Starter(
+            "across-the-line", "full voltage, across the line", 1.0, 1.0, "definition", "published"
+        ),
         Starter("wye-delta", "wye-delta", 1 / 3, 1 / 3, _PRINTED, "secondary"),
-        # Line side of the transformer; its magnetising current, usually under a quarter of full load, comes on top.
-        Starter("autotransformer-80", "autotransformer, 80 % tap", 0.64, 0.64, _PRINTED, "secondary"),
-        Starter("autotransformer-65", "autotransformer, 65 % tap", 0.42, 0.42, _PRINTED, "secondary"),
-        Starter("autotransformer-50", "autotransformer, 50 % tap", 0.25, 0.25, _PRINTED, "secondary"),
+        # Line side of the transformer; its magnetising current, usually under a quarter of full
+        # load, comes on top.
+        Starter(
+            "autotransformer-80", "autotransformer, 80 % tap", 0.64, 0.64, _PRINTED, "secondary"
+        ),
+        Starter(
+            "autotransformer-65", "autotransformer, 65 % tap", 0.42, 0.42, _PRINTED, "secondary"
+        ),
+        Starter(
+            "autotransformer-50", "autotransformer, 50 % tap", 0.25, 0.25, _PRINTED, "secondary"
+        ),
         Starter("reactor-80", "primary reactor, 80 % tap", 0.80, 0.64, _PRINTED, "secondary"),
         Starter("reactor-65", "primary reactor, 65 % tap", 0.65, 0.42, _PRINTED, "secondary"),
         Starter("reactor-50", "primary reactor, 50 % tap", 0.50, 0.25, _PRINTED, "secondary"),
-        Starter("resistor-80", "primary resistor, 80 % of voltage", 0.80, 0.64, _PRINTED, "secondary"),
-        Starter("soft-start", "solid-state soft starter", None, None, "its own current limit", "common practice"),
-        Starter("drive", "variable-frequency drive", None, None, "its own current limit", "common practice"),
+        Starter(
+            "resistor-80", "primary resistor, 80 % of voltage", 0.80, 0.64, _PRINTED, "secondary"
+        ),
+        Starter(
+            "soft-start",
+            "solid-state soft starter",
+            None,
+            None,
+            "its own current limit",
+            "common practice",
+        ),
+        Starter(
+            "drive",
+            "variable-frequency drive",
+            None,
+            None,
+            "its own current limit",
+            "common practice",
+        ),
     )
 }
 
 # Locked-rotor apparent power over rated power, kVA/hp: from, up to but not including.
 # NEMA MG 1 10.37.2 (secondary); the nameplate shows the letter.
 CODE_LETTERS = {
-    "A": (0.0, 3.15), "B": (3.15, 3.55), "C": (3.55, 4.0), "D": (4.0, 4.5), "E": (4.5, 5.0), "F": (5.0, 5.6),
-    "G": (5.6, 6.3), "H": (6.3, 7.1), "J": (7.1, 8.0), "K": (8.0, 9.0), "L": (9.0, 10.0), "M": (10.0, 11.2),
-    "N": (11.2, 12.5), "P": (12.5, 14.0), "R": (14.0, 16.0), "S": (16.0, 18.0), "T": (18.0, 20.0), "U": (20.0, 22.4),
+    "A": (0.0, 3.15),
+    "B": (3.15, 3.55),
+    "C": (3.55, 4.0),
+    "D": (4.0, 4.5),
+    "E": (4.5, 5.0),
+    "F": (5.0, 5.6),
+    "G": (5.6, 6.3),
+    "H": (6.3, 7.1),
+    "J": (7.1, 8.0),
+    "K": (8.0, 9.0),
+    "L": (9.0, 10.0),
+    "M": (10.0, 11.2),
+    "N": (11.2, 12.5),
+    "P": (12.5, 14.0),
+    "R": (14.0, 16.0),
+    "S": (16.0, 18.0),
+    "T": (18.0, 20.0),
+    "U": (20.0, 22.4),
 }
 CODE_LETTER_SOURCE = "NEMA MG 1 10.37.2 (secondary)"
 _HORSEPOWER = 745.69987158227022  # W, 550 ft lbf/s
@@ -82,19 +124,29 @@ def percent_full_load_current(current: Any, full_load_current: Any) -> Any:
     Source: definition.
     """
     if full_load_current <= 0:
-        raise ScienceError("no full-load current to compare with", "percent of full-load current", "enter it from the nameplate")
+        raise ScienceError(
+            "no full-load current to compare with",
+            "percent of full-load current",
+            "enter it from the nameplate",
+        )
     return current / full_load_current
 
 
 def starter(key: str) -> Starter:
     """The starter of that key, or a `ScienceError` that names the known ones."""
     if key not in STARTERS:
-        raise ScienceError(f"no kind of starter is called {key!r}", "starter", f"choose {', '.join(STARTERS)}")
+        raise ScienceError(
+            f"no kind of starter is called {key!r}", "starter", f"choose {', '.join(STARTERS)}"
+        )
     return STARTERS[key]
 
 
-@quantities("ampere", locked_rotor_current="ampere", full_load_current="ampere", limit="dimensionless")
-def expected_inrush(locked_rotor_current: Any, kind: str, full_load_current: Any = None, limit: Any = None) -> Any:
+@quantities(
+    "ampere", locked_rotor_current="ampere", full_load_current="ampere", limit="dimensionless"
+)
+def expected_inrush(
+    locked_rotor_current: Any, kind: str, full_load_current: Any = None, limit: Any = None
+) -> Any:
     """Line current expected at standstill with a kind of starter.
 
     I = ratio I_locked_rotor; soft starter and drive: I = min(limit I_full_load, I_locked_rotor)
@@ -113,7 +165,8 @@ def expected_inrush(locked_rotor_current: Any, kind: str, full_load_current: Any
     Returns
     -------
     Quantity
-        [A], symmetrical RMS: the first half cycle's offset peak is higher, a slow display's value lower.
+        [A], symmetrical RMS: the first half cycle's offset peak is higher, a slow display's value
+        lower.
 
     Raises
     ------
@@ -126,7 +179,11 @@ def expected_inrush(locked_rotor_current: Any, kind: str, full_load_current: Any
     if row.current is not None:
         return row.current * locked_rotor_current
     if limit is None or full_load_current is None:
-        raise ScienceError(f"a {row.title} draws what it was set to", "expected inrush", "enter its current limit and the full-load current")
+        raise ScienceError(
+            f"a {row.title} draws what it was set to",
+            "expected inrush",
+            "enter its current limit and the full-load current",
+        )
     return min(limit * full_load_current, locked_rotor_current)
 
 
@@ -158,8 +215,15 @@ def locked_rotor_current(letter: str, power: Any, voltage: Any) -> tuple[Any, An
     Source: NEMA MG 1 10.37.2 (secondary).
     """
     if letter.upper() not in CODE_LETTERS or voltage <= 0:
-        raise ScienceError(f"no locked-rotor current follows from code letter {letter!r} at {voltage:g} V", "code letter", "enter it from the motor's data sheet")
-    amperes = [1000 * kva * power / _HORSEPOWER / (math.sqrt(3) * voltage) for kva in CODE_LETTERS[letter.upper()]]
+        raise ScienceError(
+            f"no locked-rotor current follows from code letter {letter!r} at {voltage:g} V",
+            "code letter",
+            "enter it from the motor's data sheet",
+        )
+    amperes = [
+        1000 * kva * power / _HORSEPOWER / (math.sqrt(3) * voltage)
+        for kva in CODE_LETTERS[letter.upper()]
+    ]
     return amperes[0], amperes[1]
 
 
@@ -172,7 +236,8 @@ def acceleration_time(inertia: Any, speed: Any, torque: Any) -> Any:
     Parameters
     ----------
     inertia : Quantity
-        Of motor and load, brought to the motor's shaft [kg m^2]; a geared impeller counts with the square of its ratio.
+        Of motor and load, brought to the motor's shaft [kg m^2]; a geared impeller counts with the
+        square of its ratio.
     speed : Quantity
         Reached [rad/s].
     torque : Quantity
@@ -191,7 +256,11 @@ def acceleration_time(inertia: Any, speed: Any, torque: Any) -> Any:
     Source: EASA handbook, accelerating time (secondary); Newton's second law.
     """
     if torque <= 0:
-        raise ScienceError("no torque is left to accelerate with", "acceleration time", "check the starter's torque against the load at closed vanes")
+        raise ScienceError(
+            "no torque is left to accelerate with",
+            "acceleration time",
+            "check the starter's torque against the load at closed vanes",
+        )
     return inertia * speed / torque
 
 
@@ -242,5 +311,9 @@ def acceleration_excess(measured: Any, expected: Any) -> Any:
     Source: definition.
     """
     if expected <= 0:
-        raise ScienceError("no acceleration time to compare with", "acceleration time", "enter it from the machine's sheet")
+        raise ScienceError(
+            "no acceleration time to compare with",
+            "acceleration time",
+            "enter it from the machine's sheet",
+        )
     return measured / expected - 1

@@ -1,4 +1,6 @@
-"""Variable-speed oil pump: the speed that the set point takes, kept to be compared at the next visit."""
+"""Variable-speed oil pump: the speed that the set point takes, kept to be compared at the next
+visit.
+"""
 
 from __future__ import annotations
 
@@ -38,20 +40,34 @@ class PumpComparison:
 
 
 _FASTER = (
-    "wear of the pump or of the bearings", "refrigerant diluting the oil below its sheet viscosity", "a relief or regulating valve that passes",
-    "oil of a lighter grade than the sheet says", "a leak in the line between pump and gauge",
+    "wear of the pump or of the bearings",
+    "refrigerant diluting the oil below its sheet viscosity",
+    "a relief or regulating valve that passes",
+    "oil of a lighter grade than the sheet says",
+    "a leak in the line between pump and gauge",
 )
-_SLOWER = ("a restriction downstream of the pump", "oil of a heavier grade than the sheet says", "oil colder at the pump than at the thermometer")
+_SLOWER = (
+    "a restriction downstream of the pump",
+    "oil of a heavier grade than the sheet says",
+    "oil colder at the pump than at the thermometer",
+)
 
 
 @quantities(
-    ("hertz", "hertz"), baseline_speed="hertz", baseline_viscosity="meter**2/second", viscosity="meter**2/second",
+    ("hertz", "hertz"),
+    baseline_speed="hertz",
+    baseline_viscosity="meter**2/second",
+    viscosity="meter**2/second",
 )
-def expected_speed(baseline_speed: Any, baseline_viscosity: Any, viscosity: Any) -> tuple[float, float]:
+def expected_speed(
+    baseline_speed: Any, baseline_viscosity: Any, viscosity: Any
+) -> tuple[float, float]:
     """Range in which the pump's speed for the same differential should lie at another viscosity.
 
-    n = a + b/v. A positive-displacement pump delivers what leaves through bearings and its own clearances: laminar, so in proportion to dp/v, and
-    through orifices and jets, about independent of v. One baseline cannot tell a from b, so both ends are given: all orifice, n = n0; all laminar,
+    n = a + b/v. A positive-displacement pump delivers what leaves through bearings and its own
+    clearances: laminar, so in proportion to dp/v, and
+    through orifices and jets, about independent of v. One baseline cannot tell a from b, so both
+    ends are given: all orifice, n = n0; all laminar,
     n = n0 v0/v.
 
     Parameters
@@ -71,26 +87,49 @@ def expected_speed(baseline_speed: Any, baseline_viscosity: Any, viscosity: Any)
     ScienceError
         A speed or viscosity that is not above zero.
 
-    Source: common practice, no source; both ends are closed forms of laminar leakage (flow in proportion to dp/viscosity) and orifice flow.
+    Source: common practice, no source; both ends are closed forms of laminar leakage (flow in
+    proportion to dp/viscosity) and orifice flow.
     """
     if min(baseline_speed, baseline_viscosity, viscosity) <= 0:
-        raise ScienceError("a speed or viscosity is not above zero", "expected_speed", "check the baseline and the oil's sheet values")
+        raise ScienceError(
+            "a speed or viscosity is not above zero",
+            "expected_speed",
+            "check the baseline and the oil's sheet values",
+        )
     laminar = baseline_speed * baseline_viscosity / viscosity
     return min(baseline_speed, laminar), max(baseline_speed, laminar)
 
 
 @quantities(
-    {"expected_low": "hertz", "expected_high": "hertz", "difference": "hertz", "u_difference": "hertz"},
-    speed="hertz", baseline_speed="hertz", viscosity="meter**2/second", baseline_viscosity="meter**2/second", u_speed="hertz",
-    u_viscosity="meter**2/second", tolerance="dimensionless",
+    {
+        "expected_low": "hertz",
+        "expected_high": "hertz",
+        "difference": "hertz",
+        "u_difference": "hertz",
+    },
+    speed="hertz",
+    baseline_speed="hertz",
+    viscosity="meter**2/second",
+    baseline_viscosity="meter**2/second",
+    u_speed="hertz",
+    u_viscosity="meter**2/second",
+    tolerance="dimensionless",
 )
 def compare_pump_speed(
-    speed: Any, baseline_speed: Any, viscosity: Any, baseline_viscosity: Any, u_speed: Any, u_viscosity: Any, tolerance: Any = 0.05,
+    speed: Any,
+    baseline_speed: Any,
+    viscosity: Any,
+    baseline_viscosity: Any,
+    u_speed: Any,
+    u_viscosity: Any,
+    tolerance: Any = 0.05,
 ) -> PumpComparison:
-    """Whether the speed for the set point has moved since the baseline, beyond what viscosity and instruments explain.
+    """Whether the speed for the set point has moved since the baseline, beyond what viscosity and
+    instruments explain.
 
     d = n - (low + high)/2; u(d)^2 = 2 u(n)^2 + ((high - low)/sqrt(12))^2 + (n0 v0/v^2 u(v))^2 / 2;
-    moved if |d| - 2 u(d) > tolerance n0; not moved if |d| + 2 u(d) <= tolerance n0; otherwise it cannot be told
+    moved if |d| - 2 u(d) > tolerance n0; not moved if |d| + 2 u(d) <= tolerance n0; otherwise it
+    cannot be told
 
     Parameters
     ----------
@@ -103,7 +142,8 @@ def compare_pump_speed(
     u_viscosity : pint.Quantity
         [area/time] standard uncertainty of one viscosity, from the thermometer: |dv/dT| u(T).
     tolerance : pint.Quantity or float
-        [dimensionless] of the baseline speed that does not count. Default 5 % (common practice, no source).
+        [dimensionless] of the baseline speed that does not count. Default 5 % (common practice, no
+        source).
 
     Returns
     -------
@@ -125,7 +165,14 @@ def compare_pump_speed(
     by_viscosity = baseline_speed * baseline_viscosity / viscosity**2 * u_viscosity
     u = float(np.sqrt(2 * u_speed**2 + (high - low) ** 2 / 12 + by_viscosity**2 / 2))
     outcome = _outcome(abs(difference), 2 * u, float(tolerance * baseline_speed))
-    return PumpComparison(low, high, difference, u, outcome, () if outcome != MOVED else _FASTER if difference > 0 else _SLOWER)
+    return PumpComparison(
+        low,
+        high,
+        difference,
+        u,
+        outcome,
+        () if outcome != MOVED else _FASTER if difference > 0 else _SLOWER,
+    )
 
 
 def _outcome(size: float, expanded: float, allowed: float) -> str:

@@ -1,7 +1,9 @@
 """Overcurrent: how likely a rippling current is to reach its trip while a limit holds it.
 
-The chain of readings is followed exactly on a grid of values, so that memory from reading to reading, a periodic
-swing and a trip that must last are all accounted for; what the ripple's own uncertainty leaves open becomes the interval.
+The chain of readings is followed exactly on a grid of values, so that memory from reading to
+reading, a periodic
+swing and a trip that must last are all accounted for; what the ripple's own uncertainty leaves open
+becomes the interval.
 """
 
 from __future__ import annotations
@@ -16,11 +18,13 @@ from startkit.errors import ScienceError
 from startkit.science.ripple import Ripple
 from startkit.units import quantities
 
-# More readings in a row than this are looked at in coarser steps: a current seen above the trip at each of them
+# More readings in a row than this are looked at in coarser steps: a current seen above the trip at
+# each of them
 # counts as above it in between, which errs on the side of a trip.
 MOST_READINGS = 8
 INTERVAL = (0.05, 0.95)
-# Below this a chance is nothing over any pull-down; a lower floor would be a cliff that the table's spline rings at.
+# Below this a chance is nothing over any pull-down; a lower floor would be a cliff that the table's
+# spline rings at.
 LEAST_RATE = 1e-18
 
 
@@ -37,7 +41,8 @@ class Exceedance:
 class Hazard:
     """Chance of a trip by distance of the trip from the level in standard deviations.
 
-    `log_rate` is the logarithm of the chance a reading once the start is forgotten, `log_start` that of the factor by
+    `log_rate` is the logarithm of the chance a reading once the start is forgotten, `log_start`
+    that of the factor by
     which the start itself changes survival.
     """
 
@@ -46,7 +51,13 @@ class Hazard:
     log_start: np.ndarray
 
 
-def hazard(distance: np.ndarray, correlation: float, ratio: float = 0.0, turn: float = 0.0, readings: int = 1) -> Hazard:
+def hazard(
+    distance: np.ndarray,
+    correlation: float,
+    ratio: float = 0.0,
+    turn: float = 0.0,
+    readings: int = 1,
+) -> Hazard:
     """Chance that a reading completes a trip, for correlated noise with a sine on top.
 
     P(no trip in N readings) = exp(log_start) (1 - rate)^N
@@ -73,10 +84,15 @@ def hazard(distance: np.ndarray, correlation: float, ratio: float = 0.0, turn: f
     ScienceError
         A correlation outside the range.
 
-    Source: first passage of a Markov chain by its truncated transition kernel (quasi-stationary decay).
+    Source: first passage of a Markov chain by its truncated transition kernel (quasi-stationary
+    decay).
     """
     if not -0.95 <= correlation <= 0.995:
-        raise ScienceError(f"a correlation of {correlation:.3f} is outside -0.95 to 0.995", "overcurrent", "take the ripple's trend at a longer interval")
+        raise ScienceError(
+            f"a correlation of {correlation:.3f} is outside -0.95 to 0.995",
+            "overcurrent",
+            "take the ripple's trend at a longer interval",
+        )
     chain = _Chain(correlation)
     waving = bool(ratio and turn)
     period = 2 * math.pi / turn if waving else 1.0
@@ -88,11 +104,15 @@ def hazard(distance: np.ndarray, correlation: float, ratio: float = 0.0, turn: f
     log_survival = np.zeros((burn + measured, distance.size))
     above = chain.above(distance)
     for step in range(burn + measured):
-        state, tripped = chain.step(state, chain.above(distance - ratio * math.sin(turn * step)) if waving else above)
+        state, tripped = chain.step(
+            state, chain.above(distance - ratio * math.sin(turn * step)) if waving else above
+        )
         log_survival[step] = np.log1p(-np.minimum(tripped, 1 - 1e-12))
     per_reading = log_survival[burn:].mean(axis=0)
     log_rate = np.log(np.maximum(-np.expm1(per_reading), LEAST_RATE))
-    return Hazard(distance, log_rate, np.minimum(log_survival[:burn].sum(axis=0) - burn * per_reading, 0.0))
+    return Hazard(
+        distance, log_rate, np.minimum(log_survival[:burn].sum(axis=0) - burn * per_reading, 0.0)
+    )
 
 
 class _Chain:
@@ -105,7 +125,8 @@ class _Chain:
         from scipy.special import ndtr
 
         spread = math.sqrt(1 - correlation**2)
-        # A fifth of the step from reading to reading keeps the chance within 1 % of its limit for fine grids.
+        # A fifth of the step from reading to reading keeps the chance within 1 % of its limit for
+        # fine grids.
         cells = int(np.clip(math.ceil((self.HIGHEST - self.LOWEST) / (0.2 * spread)), 120, 640))
         edges = np.linspace(self.LOWEST, self.HIGHEST, cells + 1)
         self.above_edge = ndtr(-edges)
@@ -122,10 +143,14 @@ class _Chain:
         """The part of each cell that lies above the trip [value, distance]."""
         from scipy.special import ndtr
 
-        return np.clip((ndtr(-trip)[None, :] - self.above_edge[1:, None]) / self.stationary[:, None], 0.0, 1.0)
+        return np.clip(
+            (ndtr(-trip)[None, :] - self.above_edge[1:, None]) / self.stationary[:, None], 0.0, 1.0
+        )
 
     def step(self, state: np.ndarray, above: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """The next reading: state [value, readings in a row above the trip, distance], and the part that trips now."""
+        """The next reading: state [value, readings in a row above the trip, distance], and the part
+        that trips now.
+        """
         moved = (self.kernel @ state.reshape(state.shape[0], -1)).reshape(state.shape)
         after = np.empty_like(state)
         after[:, 0] = moved.sum(axis=1) * (1 - above)
@@ -136,7 +161,8 @@ class _Chain:
 
 
 class TripModel:
-    """Chance of a trip for one ripple and one delay, tabulated once and then read for any level and trip.
+    """Chance of a trip for one ripple and one delay, tabulated once and then read for any level and
+    trip.
 
     Parameters
     ----------
@@ -163,14 +189,25 @@ class TripModel:
         self.memories, self.ratios = _nodes(np.arctanh(self.memory)), _nodes(self.ratio)
         coarse = np.arange(-2.0, 8.5 + self.ratios[-1], 0.5)
         self.distances = np.arange(-2.0, coarse[-1], 0.1)
-        table = [[hazard(coarse, math.tanh(m), ratio, turn, self.readings) for ratio in self.ratios] for m in self.memories]
-        # The logarithm of the chance is smooth in the distance: a spline through few points reads it to 0.1 %.
+        table = [
+            [hazard(coarse, math.tanh(m), ratio, turn, self.readings) for ratio in self.ratios]
+            for m in self.memories
+        ]
+        # The logarithm of the chance is smooth in the distance: a spline through few points reads
+        # it to 0.1 %.
         self.log_rates, self.log_starts = (
-            CubicSpline(coarse, np.array([[getattr(cell, name) for cell in row] for row in table]), axis=2)(self.distances) for name in ("log_rate", "log_start")
+            CubicSpline(
+                coarse, np.array([[getattr(cell, name) for cell in row] for row in table]), axis=2
+            )(self.distances)
+            for name in ("log_rate", "log_start")
         )
 
-    def survival(self, levels: np.ndarray, dwell: np.ndarray, trip: np.ndarray, stretch: Any = 1.0) -> np.ndarray:
-        """Chance of no trip for each draw: levels held for `dwell` [s] one after the other; trip and stretch of time by draw."""
+    def survival(
+        self, levels: np.ndarray, dwell: np.ndarray, trip: np.ndarray, stretch: Any = 1.0
+    ) -> np.ndarray:
+        """Chance of no trip for each draw: levels held for `dwell` [s] one after the other; trip
+        and stretch of time by draw.
+        """
         distance = (trip - self.offset)[:, None] - levels[None, :]
         distance = distance / self.sigma[:, None]
         rate = np.exp(np.minimum(self._read(self.log_rates, distance), -1e-9))
@@ -182,11 +219,15 @@ class TripModel:
 
         place = [_place(self.memories, np.arctanh(self.memory)), _place(self.ratios, self.ratio)]
         where = [np.broadcast_to(part[:, None], distance.shape) for part in place]
-        return map_coordinates(table, [*where, _place(self.distances, distance)], order=1, mode="nearest")
+        return map_coordinates(
+            table, [*where, _place(self.distances, distance)], order=1, mode="nearest"
+        )
 
 
 def _nodes(values: np.ndarray) -> np.ndarray:
-    """Two to four places that span the draws; a straight line between places 0.3 apart is good to 1 % in the chance."""
+    """Two to four places that span the draws; a straight line between places 0.3 apart is good to 1
+    % in the chance.
+    """
     low, high = np.quantile(values, [0.002, 0.998])
     if high - low < 1e-6:
         return np.array([float(np.mean(values))])
@@ -198,8 +239,23 @@ def _place(nodes: np.ndarray, values: np.ndarray) -> np.ndarray:
     return (values - nodes[0]) / (nodes[1] - nodes[0]) if nodes.size > 1 else np.zeros_like(values)
 
 
-@quantities(None, levels="dimensionless", dwell="second", trip="dimensionless", delay="second", u_trip="dimensionless")
-def trip_probability(ripple: Ripple, levels: Any, dwell: Any, trip: Any, delay: Any = 0.0, u_trip: Any = 0.0, seed: int = 0) -> Exceedance:
+@quantities(
+    None,
+    levels="dimensionless",
+    dwell="second",
+    trip="dimensionless",
+    delay="second",
+    u_trip="dimensionless",
+)
+def trip_probability(
+    ripple: Ripple,
+    levels: Any,
+    dwell: Any,
+    trip: Any,
+    delay: Any = 0.0,
+    u_trip: Any = 0.0,
+    seed: int = 0,
+) -> Exceedance:
     """Probability that the current trips while it is held at its levels.
 
     P = 1 - exp(-sum over levels (dwell/interval) (-ln(1 - rate)))
@@ -209,7 +265,8 @@ def trip_probability(ripple: Ripple, levels: Any, dwell: Any, trip: Any, delay: 
     ripple : Ripple
         From `ripple.ripple_from_trend.si` or `ripple.ripple_from_range.si`, or with quantities.
     levels, dwell : Quantity
-        Levels that the current is held at, as parts of full-load current [1], and for how long each [s].
+        Levels that the current is held at, as parts of full-load current [1], and for how long each
+        [s].
     trip : Quantity
         Trip setting, as a part of full-load current [1].
     delay : Quantity, optional
@@ -229,15 +286,30 @@ def trip_probability(ripple: Ripple, levels: Any, dwell: Any, trip: Any, delay: 
     ScienceError
         Levels and times do not pair up.
 
-    Source: first passage of a Markov chain; checked against simulation, see the proof of pull-down risk.
+    Source: first passage of a Markov chain; checked against simulation, see the proof of pull-down
+    risk.
     """
-    held, spent = np.atleast_1d(np.asarray(levels, dtype=float)), np.atleast_1d(np.asarray(dwell, dtype=float))
+    held, spent = (
+        np.atleast_1d(np.asarray(levels, dtype=float)),
+        np.atleast_1d(np.asarray(dwell, dtype=float)),
+    )
     if held.shape != spent.shape:
-        raise ScienceError(f"{held.size} levels and {spent.size} times do not pair up", "overcurrent", "give one time for each level")
+        raise ScienceError(
+            f"{held.size} levels and {spent.size} times do not pair up",
+            "overcurrent",
+            "give one time for each level",
+        )
     return exceedance(TripModel(bare(ripple), delay), held, spent, trip, u_trip, seed)
 
 
-def exceedance(model: TripModel, levels: np.ndarray, dwell: np.ndarray, trip: float, u_trip: float = 0.0, seed: int = 0) -> Exceedance:
+def exceedance(
+    model: TripModel,
+    levels: np.ndarray,
+    dwell: np.ndarray,
+    trip: float,
+    u_trip: float = 0.0,
+    seed: int = 0,
+) -> Exceedance:
     """`trip_probability` in bare SI with a model that is already tabulated.
 
     Parameters
@@ -260,5 +332,8 @@ def bare(ripple: Ripple) -> Ripple:
     """The same ripple in bare SI, whichever way it came."""
     if not hasattr(ripple.sigma, "magnitude"):
         return ripple
-    plain = {name: getattr(ripple, name).to_base_units().magnitude for name in ("offset", "sigma", "amplitude", "period", "interval")}
+    plain = {
+        name: getattr(ripple, name).to_base_units().magnitude
+        for name in ("offset", "sigma", "amplitude", "period", "interval")
+    }
     return replace(ripple, **plain)

@@ -1,6 +1,7 @@
 """Performance of a running machine: capacity, heat balance, specific power, approaches, lift.
 
-All functions take single values or whole trends. Flow is multiplied by the liquid's density at the flow
+All functions take single values or whole trends. Flow is multiplied by the liquid's density at the
+flow
 meter and by its heat capacity at the mean of inlet and outlet.
 """
 
@@ -31,8 +32,22 @@ def _positive(value: Any, what: str, where: str, remedy: str) -> Any:
 # --- heat on the water side -----------------------------------------------------------------------
 
 
-@quantities("watt", flow="meter**3/second", entering="kelvin", leaving="kelvin", meter="kelvin", pressure="pascal")
-def cooling_capacity(flow: Any, entering: Any, leaving: Any, meter: Any = None, of: Liquid = WATER, pressure: Any = water.ATMOSPHERE) -> Any:
+@quantities(
+    "watt",
+    flow="meter**3/second",
+    entering="kelvin",
+    leaving="kelvin",
+    meter="kelvin",
+    pressure="pascal",
+)
+def cooling_capacity(
+    flow: Any,
+    entering: Any,
+    leaving: Any,
+    meter: Any = None,
+    of: Liquid = WATER,
+    pressure: Any = water.ATMOSPHERE,
+) -> Any:
     """Heat taken from the chilled water: Q = V rho(T_meter) cp(T_mean) (T_entering - T_leaving).
 
     Negative if the water leaves warmer than it enters.
@@ -55,7 +70,8 @@ def cooling_capacity(flow: Any, entering: Any, leaving: Any, meter: Any = None, 
     pint.Quantity
         [power]
 
-    Source: ANSI/AHRI 550/590, Appendix C (from memory), without its small term for the pressure drop.
+    Source: ANSI/AHRI 550/590, Appendix C (from memory), without its small term for the pressure
+    drop.
 
     Examples
     --------
@@ -65,11 +81,30 @@ def cooling_capacity(flow: Any, entering: Any, leaving: Any, meter: Any = None, 
     418.0
     """
     density = water.density.si(entering if meter is None else meter, of, pressure)
-    return flow * density * water.heat_capacity.si((entering + leaving) / 2, of, pressure) * (entering - leaving)
+    return (
+        flow
+        * density
+        * water.heat_capacity.si((entering + leaving) / 2, of, pressure)
+        * (entering - leaving)
+    )
 
 
-@quantities("watt", flow="meter**3/second", entering="kelvin", leaving="kelvin", meter="kelvin", pressure="pascal")
-def heat_rejected(flow: Any, entering: Any, leaving: Any, meter: Any = None, of: Liquid = WATER, pressure: Any = water.ATMOSPHERE) -> Any:
+@quantities(
+    "watt",
+    flow="meter**3/second",
+    entering="kelvin",
+    leaving="kelvin",
+    meter="kelvin",
+    pressure="pascal",
+)
+def heat_rejected(
+    flow: Any,
+    entering: Any,
+    leaving: Any,
+    meter: Any = None,
+    of: Liquid = WATER,
+    pressure: Any = water.ATMOSPHERE,
+) -> Any:
     """Heat given to the condenser water: Q = V rho(T_meter) cp(T_mean) (T_leaving - T_entering).
 
     Parameters are those of `cooling_capacity`.
@@ -84,7 +119,9 @@ def heat_rejected(flow: Any, entering: Any, leaving: Any, meter: Any = None, of:
     return -cooling_capacity.si(flow, entering, leaving, meter, of, pressure)
 
 
-@quantities("watt", input_power="watt", motor_efficiency="dimensionless", gear_efficiency="dimensionless")
+@quantities(
+    "watt", input_power="watt", motor_efficiency="dimensionless", gear_efficiency="dimensionless"
+)
 def shaft_power(input_power: Any, motor_efficiency: Any = 1.0, gear_efficiency: Any = 1.0) -> Any:
     """Power that reaches the refrigerant of an open-drive machine: W = P eta_motor eta_gear.
 
@@ -97,11 +134,16 @@ def shaft_power(input_power: Any, motor_efficiency: Any = 1.0, gear_efficiency: 
     motor_efficiency, gear_efficiency : float
         0 to 1 each; the gear counts only where its heat leaves by another way than the refrigerant.
 
-    Source: worked example of the Singapore chiller-plant heat-balance method (100 kW at 0.90 gives 90 kW).
+    Source: worked example of the Singapore chiller-plant heat-balance method (100 kW at 0.90 gives
+    90 kW).
     """
     for share in (motor_efficiency, gear_efficiency):
         if not 0 < share <= 1:
-            raise ScienceError(f"an efficiency of {share:g} cannot be", "performance.shaft_power", "give it above 0 and up to 100 %")
+            raise ScienceError(
+                f"an efficiency of {share:g} cannot be",
+                "performance.shaft_power",
+                "give it above 0 and up to 100 %",
+            )
     return input_power * motor_efficiency * gear_efficiency
 
 
@@ -126,17 +168,22 @@ class HeatBalance:
 
 @quantities(
     {"residual": "watt", "condenser_basis": "dimensionless", "mean_basis": "dimensionless"},
-    evaporator="watt", condenser="watt", power="watt", other="watt",
+    evaporator="watt",
+    condenser="watt",
+    power="watt",
+    other="watt",
 )
 def heat_balance(evaporator: Any, condenser: Any, power: Any, other: Any = 0.0) -> HeatBalance:
-    """Heat balance: residual = Q_evap + W + other - Q_cond; over Q_cond, and over the mean of in and out.
+    """Heat balance: residual = Q_evap + W + other - Q_cond; over Q_cond, and over the mean of in
+    and out.
 
     Parameters
     ----------
     evaporator, condenser : pint.Quantity
         Heat on the water sides [power].
     power : pint.Quantity
-        What the compressor puts into the refrigerant [power]: input power if hermetic, shaft power if open.
+        What the compressor puts into the refrigerant [power]: input power if hermetic, shaft power
+        if open.
     other : pint.Quantity
         Further heat into the refrigerant (an oil cooler on city water counts negative) [power].
 
@@ -151,7 +198,9 @@ def heat_balance(evaporator: Any, condenser: Any, power: Any, other: Any = 0.0) 
     residual = heat_in - condenser
     remedy = "check the condenser's flow and which sensor is entering and which leaving"
     out = _positive(condenser, "the heat rejected", "performance.heat_balance", remedy)
-    mean = _positive((heat_in + condenser) / 2, "the mean of heat in and out", "performance.heat_balance", remedy)
+    mean = _positive(
+        (heat_in + condenser) / 2, "the mean of heat in and out", "performance.heat_balance", remedy
+    )
     return HeatBalance(residual, residual / out, residual / mean)
 
 
@@ -177,10 +226,16 @@ def specific_power(power: Any, capacity: Any) -> Any:
     Examples
     --------
     >>> from startkit.units import Q
-    >>> round(specific_power(Q(230, "kW"), Q(418, "ton_cooling")).to("kilowatt/ton_cooling").magnitude, 3)
+    >>> round(specific_power(Q(230, "kW"), Q(418,
+    ...     "ton_cooling")).to("kilowatt/ton_cooling").magnitude, 3)
     0.55
     """
-    return power / _positive(capacity, "the cooling capacity", "performance.specific_power", "check the flow and the water temperatures")
+    return power / _positive(
+        capacity,
+        "the cooling capacity",
+        "performance.specific_power",
+        "check the flow and the water temperatures",
+    )
 
 
 @quantities("dimensionless", power="watt", capacity="watt")
@@ -199,7 +254,9 @@ def cop(power: Any, capacity: Any) -> Any:
 
     Source: definition, ANSI/AHRI 550/590.
     """
-    return capacity / _positive(power, "the input power", "performance.cop", "check the power meter")
+    return capacity / _positive(
+        power, "the input power", "performance.cop", "check the power meter"
+    )
 
 
 @quantities("dimensionless", capacity="watt", full_load="watt")
@@ -213,7 +270,9 @@ def percent_load(capacity: Any, full_load: Any) -> Any:
 
     Source: definition, ANSI/AHRI 550/590.
     """
-    return capacity / _positive(full_load, "the full-load capacity", "performance.percent_load", "check the sheet")
+    return capacity / _positive(
+        full_load, "the full-load capacity", "performance.percent_load", "check the sheet"
+    )
 
 
 # --- temperatures ---------------------------------------------------------------------------------
@@ -221,7 +280,8 @@ def percent_load(capacity: Any, full_load: Any) -> Any:
 
 @quantities("delta_degC", pressure="pascal", leaving="kelvin")
 def approach_evaporator(fluid: str, pressure: Any, leaving: Any) -> Any:
-    """Evaporator approach: leaving chilled water - saturation (dew) temperature at evaporator pressure.
+    """Evaporator approach: leaving chilled water - saturation (dew) temperature at evaporator
+    pressure.
 
     Parameters
     ----------
@@ -239,7 +299,8 @@ def approach_evaporator(fluid: str, pressure: Any, leaving: Any) -> Any:
 
 @quantities("delta_degC", pressure="pascal", leaving="kelvin")
 def approach_condenser(fluid: str, pressure: Any, leaving: Any) -> Any:
-    """Condenser approach: saturation (dew) temperature at condenser pressure - leaving condenser water.
+    """Condenser approach: saturation (dew) temperature at condenser pressure - leaving condenser
+    water.
 
     Parameters
     ----------
@@ -257,7 +318,8 @@ def approach_condenser(fluid: str, pressure: Any, leaving: Any) -> Any:
 
 @quantities("delta_degC", evaporator_pressure="pascal", condenser_pressure="pascal")
 def lift(fluid: str, evaporator_pressure: Any, condenser_pressure: Any) -> Any:
-    """Lift: saturation temperature at condenser pressure less that at evaporator pressure (dew points).
+    """Lift: saturation temperature at condenser pressure less that at evaporator pressure (dew
+    points).
 
     Parameters
     ----------
@@ -268,7 +330,9 @@ def lift(fluid: str, evaporator_pressure: Any, condenser_pressure: Any) -> Any:
 
     Source: definition; saturation by `refrigerant.dew_temperature`.
     """
-    return refrigerant.dew_temperature.si(fluid, condenser_pressure) - refrigerant.dew_temperature.si(fluid, evaporator_pressure)
+    return refrigerant.dew_temperature.si(
+        fluid, condenser_pressure
+    ) - refrigerant.dew_temperature.si(fluid, evaporator_pressure)
 
 
 @quantities("dimensionless", evaporator_pressure="pascal", condenser_pressure="pascal")
@@ -287,7 +351,12 @@ def pressure_ratio(evaporator_pressure: Any, condenser_pressure: Any) -> Any:
 
     Source: definition.
     """
-    low = _positive(evaporator_pressure, "the absolute evaporator pressure", "performance.pressure_ratio", "check the reading and the barometer")
+    low = _positive(
+        evaporator_pressure,
+        "the absolute evaporator pressure",
+        "performance.pressure_ratio",
+        "check the reading and the barometer",
+    )
     return condenser_pressure / low
 
 
@@ -295,7 +364,8 @@ def pressure_ratio(evaporator_pressure: Any, condenser_pressure: Any) -> Any:
 def lmtd(entering: Any, leaving: Any, saturation: Any) -> Any:
     """Logarithmic mean temperature difference of water against refrigerant that boils or condenses.
 
-    LMTD = (d1 - d2) / ln(d1 / d2), d1 and d2 the distances of entering and leaving water from saturation.
+    LMTD = (d1 - d2) / ln(d1 / d2), d1 and d2 the distances of entering and leaving water from
+    saturation.
 
     Parameters
     ----------
@@ -314,21 +384,25 @@ def lmtd(entering: Any, leaving: Any, saturation: Any) -> Any:
     Examples
     --------
     >>> from startkit.units import Q
-    >>> round(float(lmtd(Q(85, "degF"), Q(95, "degF"), Q(101, "degF")).to("delta_degF").magnitude), 2)
+    >>> round(float(lmtd(Q(85, "degF"), Q(95, "degF"), Q(101, "degF")).to("delta_degF").magnitude),
+    ...     2)
     10.2
     """
     first, second = np.abs(entering - saturation), np.abs(leaving - saturation)
     crossed = (entering - saturation) * (leaving - saturation) <= 0
     if not np.ndim(crossed) and crossed:
         raise ScienceError(
-            "the saturation temperature lies between entering and leaving water", "performance.lmtd",
+            "the saturation temperature lies between entering and leaving water",
+            "performance.lmtd",
             "check the refrigerant pressure, the barometer and both water sensors",
         )
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = first / second
         # Equal ends: the logarithm's series, or 0/0.
         near = np.abs(ratio - 1) < 1e-6
-        mean = np.where(near, (first + second) / 2, (first - second) / np.log(np.where(near, 2.0, ratio)))
+        mean = np.where(
+            near, (first + second) / 2, (first - second) / np.log(np.where(near, 2.0, ratio))
+        )
     mean = np.where(crossed, np.nan, mean)
     return mean if mean.ndim else float(mean)
 
@@ -351,14 +425,20 @@ def ua(heat: Any, mean_difference: Any) -> Any:
 
     Source: definition of the overall conductance.
     """
-    return heat / _positive(mean_difference, "the mean temperature difference", "performance.ua", "check the temperatures")
+    return heat / _positive(
+        mean_difference,
+        "the mean temperature difference",
+        "performance.ua",
+        "check the temperatures",
+    )
 
 
 @quantities("delta_degC", approach="delta_degC", load="dimensionless")
 def approach_at_full_load(approach: Any, load: Any) -> Any:
     """Approach carried to full load, for comparison between visits: approach / load.
 
-    At constant flow the approach goes with the heat flux; the film coefficients' own dependence is left out.
+    At constant flow the approach goes with the heat flux; the film coefficients' own dependence is
+    left out.
     Refused below 40 % load, where the correction exceeds what it corrects.
 
     Parameters
@@ -373,7 +453,11 @@ def approach_at_full_load(approach: Any, load: Any) -> Any:
     if np.ndim(load):
         return np.where((load >= 0.4) & (load <= 1.2), approach / load, np.nan)
     if not 0.4 <= load <= 1.2:
-        raise ScienceError(f"an approach at {100 * load:.0f} % load says little about full load", "performance.approach_at_full_load", "read it between 40 and 120 % load")
+        raise ScienceError(
+            f"an approach at {100 * load:.0f} % load says little about full load",
+            "performance.approach_at_full_load",
+            "read it between 40 and 120 % load",
+        )
     return approach / load
 
 
@@ -396,11 +480,17 @@ class NonCondensables:
     equivalent: Any
 
 
-@quantities({"excess_pressure": "pascal", "equivalent": "delta_degC"}, pressure="pascal", temperature="kelvin")
+@quantities(
+    {"excess_pressure": "pascal", "equivalent": "delta_degC"},
+    pressure="pascal",
+    temperature="kelvin",
+)
 def non_condensables(fluid: str, pressure: Any, temperature: Any) -> NonCondensables:
-    """Excess of condenser pressure over the refrigerant's own saturation pressure, a candidate for air or nitrogen.
+    """Excess of condenser pressure over the refrigerant's own saturation pressure, a candidate for
+    air or nitrogen.
 
-    Best at standstill with condenser water circulating until the refrigerant has the water's temperature; running, the
+    Best at standstill with condenser water circulating until the refrigerant has the water's
+    temperature; running, the
     saturated liquid's temperature measured in the condenser does, but subcooling reads as excess.
 
     Parameters
@@ -415,12 +505,20 @@ def non_condensables(fluid: str, pressure: Any, temperature: Any) -> NonCondensa
     Source: Dalton's law; the dew point is used, at which the refrigerant condenses.
     """
     own = refrigerant.saturation_pressure.si(fluid, temperature)
-    return NonCondensables(pressure - own, refrigerant.dew_temperature.si(fluid, pressure) - temperature)
+    return NonCondensables(
+        pressure - own, refrigerant.dew_temperature.si(fluid, pressure) - temperature
+    )
 
 
-@quantities("dimensionless", cop="dimensionless", evaporator_saturation="kelvin", condenser_saturation="kelvin")
+@quantities(
+    "dimensionless",
+    cop="dimensionless",
+    evaporator_saturation="kelvin",
+    condenser_saturation="kelvin",
+)
 def carnot_fraction(cop: Any, evaporator_saturation: Any, condenser_saturation: Any) -> Any:
-    """COP over that of the reversed Carnot cycle between the two saturation temperatures: COP (T_c - T_e) / T_e.
+    """COP over that of the reversed Carnot cycle between the two saturation temperatures: COP (T_c
+    - T_e) / T_e.
 
     Parameters
     ----------
@@ -434,9 +532,21 @@ def carnot_fraction(cop: Any, evaporator_saturation: Any, condenser_saturation: 
     return cop * (condenser_saturation - evaporator_saturation) / evaporator_saturation
 
 
-@quantities("kilogram/second", capacity="watt", evaporator_pressure="pascal", suction_temperature="kelvin", condenser_pressure="pascal", liquid_temperature="kelvin")
+@quantities(
+    "kilogram/second",
+    capacity="watt",
+    evaporator_pressure="pascal",
+    suction_temperature="kelvin",
+    condenser_pressure="pascal",
+    liquid_temperature="kelvin",
+)
 def refrigerant_flow(
-    fluid: str, capacity: Any, evaporator_pressure: Any, suction_temperature: Any, condenser_pressure: Any, liquid_temperature: Any
+    fluid: str,
+    capacity: Any,
+    evaporator_pressure: Any,
+    suction_temperature: Any,
+    condenser_pressure: Any,
+    liquid_temperature: Any,
 ) -> Any:
     """Refrigerant mass flow of a machine without economiser: m = Q_evap / (h_suction - h_liquid).
 
@@ -452,4 +562,6 @@ def refrigerant_flow(
     Source: energy balance of the evaporator (textbook).
     """
     gained = refrigerant.enthalpy.si(fluid, evaporator_pressure, suction_temperature)
-    return capacity / (gained - refrigerant.liquid_enthalpy.si(fluid, condenser_pressure, liquid_temperature))
+    return capacity / (
+        gained - refrigerant.liquid_enthalpy.si(fluid, condenser_pressure, liquid_temperature)
+    )

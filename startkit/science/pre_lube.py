@@ -16,13 +16,19 @@ def _series(time: Any, values: Any, where: str) -> tuple[np.ndarray, np.ndarray]
     """Both columns, checked."""
     clock, series = np.atleast_1d(np.asarray(time, float)), np.atleast_1d(np.asarray(values, float))
     if clock.size != series.size:
-        raise ReadingError("time and reading have different lengths", where, "give both in every row")
+        raise ReadingError(
+            "time and reading have different lengths", where, "give both in every row"
+        )
     if clock.size < 2:
         raise ReadingError("there are fewer than two rows", where, "enter the readings over time")
     if not (np.all(np.isfinite(clock)) and np.all(np.isfinite(series))):
         raise ReadingError("a row has no number", where, "fill it in or leave the row out")
     if np.any(np.diff(clock) <= 0):
-        raise ReadingError(f"time does not rise at row {int(np.flatnonzero(np.diff(clock) <= 0)[0]) + 2}", where, "put the rows in order of time")
+        raise ReadingError(
+            f"time does not rise at row {int(np.flatnonzero(np.diff(clock) <= 0)[0]) + 2}",
+            where,
+            "put the rows in order of time",
+        )
     return clock, series
 
 
@@ -39,11 +45,16 @@ def lag_one(values: np.ndarray) -> float:
     rest = values - np.polyval(np.polyfit(steps, values, 1), steps)
     power = float(rest @ rest)
     # A constant series leaves only rounding.
-    return float(np.clip(rest[:-1] @ rest[1:] / power, 0.0, 0.99)) if power > 1e-20 * float(values @ values) else 0.0
+    return (
+        float(np.clip(rest[:-1] @ rest[1:] / power, 0.0, 0.99))
+        if power > 1e-20 * float(values @ values)
+        else 0.0
+    )
 
 
 def mean_uncertainty(values: np.ndarray) -> tuple[float, float, float]:
-    """Mean, its standard uncertainty, and how many independent readings the correlated samples are worth.
+    """Mean, its standard uncertainty, and how many independent readings the correlated samples are
+    worth.
 
     n_eff = n (1 - r1)/(1 + r1); u = s / sqrt(n_eff)
 
@@ -62,13 +73,15 @@ class PreLube:
     Parameters
     ----------
     time_to_set_point, u_time_to_set_point, settling_time : pint.Quantity or None
-        [time] from pump start to first reaching the set point, its standard uncertainty (sampling), and until it stays within the band.
+        [time] from pump start to first reaching the set point, its standard uncertainty (sampling),
+        and until it stays within the band.
     highest, overshoot : pint.Quantity
         [pressure] and how far above the set point.
     overshoot_fraction : pint.Quantity
         [dimensionless] of the set point.
     mean, u_mean, standard_deviation : pint.Quantity
-        [pressure] of the steady part; the uncertainty of the mean allows for correlation between samples.
+        [pressure] of the steady part; the uncertainty of the mean allows for correlation between
+        samples.
     samples, effective_samples : int, float
         Of the steady part.
     slope, u_slope : pint.Quantity
@@ -80,7 +93,8 @@ class PreLube:
     hunting_period, hunting_amplitude : pint.Quantity or None
         [time], [pressure].
     minimum, minimum_at : pint.Quantity
-        [pressure] lowest after the set point was reached (or in the whole record), and [time] after pump start.
+        [pressure] lowest after the set point was reached (or in the whole record), and [time] after
+        pump start.
     margin, margin_in_sd : pint.Quantity, float or None
         [pressure] mean less trip, and the same in standard deviations.
     time_below_trip : pint.Quantity or None
@@ -112,20 +126,50 @@ class PreLube:
 
 
 _PRE_LUBE_UNITS = {
-    "time_to_set_point": "second", "u_time_to_set_point": "second", "settling_time": "second", "highest": "pascal", "overshoot": "pascal",
-    "overshoot_fraction": "dimensionless", "mean": "pascal", "u_mean": "pascal", "standard_deviation": "pascal", "slope": "pascal/second",
-    "u_slope": "pascal/second", "steady_from": "second", "hunting_period": "second", "hunting_amplitude": "pascal", "minimum": "pascal",
-    "minimum_at": "second", "margin": "pascal", "time_below_trip": "second",
+    "time_to_set_point": "second",
+    "u_time_to_set_point": "second",
+    "settling_time": "second",
+    "highest": "pascal",
+    "overshoot": "pascal",
+    "overshoot_fraction": "dimensionless",
+    "mean": "pascal",
+    "u_mean": "pascal",
+    "standard_deviation": "pascal",
+    "slope": "pascal/second",
+    "u_slope": "pascal/second",
+    "steady_from": "second",
+    "hunting_period": "second",
+    "hunting_amplitude": "pascal",
+    "minimum": "pascal",
+    "minimum_at": "second",
+    "margin": "pascal",
+    "time_below_trip": "second",
 }
 
 
-@quantities(_PRE_LUBE_UNITS, time="second", differential="pascal", pump_start="second", set_point="pascal", trip="pascal", band="dimensionless", hold="second")
+@quantities(
+    _PRE_LUBE_UNITS,
+    time="second",
+    differential="pascal",
+    pump_start="second",
+    set_point="pascal",
+    trip="pascal",
+    band="dimensionless",
+    hold="second",
+)
 def analyse_pre_lube(
-    time: Any, differential: Any, pump_start: Any, set_point: Any, trip: Any = None, band: Any = 0.05, hold: Any = None,
+    time: Any,
+    differential: Any,
+    pump_start: Any,
+    set_point: Any,
+    trip: Any = None,
+    band: Any = 0.05,
+    hold: Any = None,
 ) -> PreLube:
     """Time to set point, overshoot, settling, steadiness, hunting, and margin to the trip.
 
-    time to set point: first crossing, by interpolation, u = dt/sqrt(12); settling: within `band` set point of the set point from then on;
+    time to set point: first crossing, by interpolation, u = dt/sqrt(12); settling: within `band`
+    set point of the set point from then on;
     margin in standard deviations = (mean - trip) / s over the steady part
 
     Parameters
@@ -137,9 +181,11 @@ def analyse_pre_lube(
     set_point, trip : pint.Quantity
         [pressure]; `trip` is the low-oil trip, None if not known.
     band : pint.Quantity or float
-        [dimensionless] of the set point within which it counts as settled. Default 5 % (common practice, no source).
+        [dimensionless] of the set point within which it counts as settled. Default 5 % (common
+        practice, no source).
     hold : pint.Quantity, optional
-        [time] it must stay within the band, to the end of the record, to count as settled. Default 10 s (common practice, no source).
+        [time] it must stay within the band, to the end of the record, to count as settled. Default
+        10 s (common practice, no source).
 
     Returns
     -------
@@ -152,23 +198,48 @@ def analyse_pre_lube(
     ScienceError
         The set point is not above zero.
 
-    Source: definitions of this project; statistics as `mean_uncertainty`, hunting as `startkit.science.steadiness.hunting`.
+    Source: definitions of this project; statistics as `mean_uncertainty`, hunting as
+    `startkit.science.steadiness.hunting`.
     """
     clock, series = _series(time, differential, "oil differential")
     if set_point <= 0:
-        raise ScienceError("the oil differential set point is not above zero", "analyse_pre_lube", "enter it from the machine's sheet")
+        raise ScienceError(
+            "the oil differential set point is not above zero",
+            "analyse_pre_lube",
+            "enter it from the machine's sheet",
+        )
     running = clock >= pump_start
     if running.sum() < 2:
-        raise ReadingError("fewer than two readings lie after pump start", "oil differential", "check the time of pump start")
-    return _pre_lube(clock[running] - pump_start, series[running], float(set_point), trip, float(band), 10.0 if hold is None else float(hold))
+        raise ReadingError(
+            "fewer than two readings lie after pump start",
+            "oil differential",
+            "check the time of pump start",
+        )
+    return _pre_lube(
+        clock[running] - pump_start,
+        series[running],
+        float(set_point),
+        trip,
+        float(band),
+        10.0 if hold is None else float(hold),
+    )
 
 
-def _pre_lube(clock: np.ndarray, series: np.ndarray, set_point: float, trip: float | None, band: float, hold: float) -> PreLube:
+def _pre_lube(
+    clock: np.ndarray,
+    series: np.ndarray,
+    set_point: float,
+    trip: float | None,
+    band: float,
+    hold: float,
+) -> PreLube:
     reached = _first_reach(clock, series, set_point)
     settling = _settled_at(clock, series, set_point, band, hold)
     first = 0 if reached is None else int(np.searchsorted(clock, reached))
     settled = settling is not None and bool((clock >= settling).sum() >= 3)
-    begin = int(np.searchsorted(clock, settling)) if settled else min(series.size // 2, series.size - 2)
+    begin = (
+        int(np.searchsorted(clock, settling)) if settled else min(series.size // 2, series.size - 2)
+    )
     steady, lowest = series[begin:], first + int(np.argmin(series[first:]))
     mean, u_mean, effective = mean_uncertainty(steady)
     s = float(steady.std(ddof=1))
@@ -176,10 +247,27 @@ def _pre_lube(clock: np.ndarray, series: np.ndarray, set_point: float, trip: flo
     cycle = hunting(clock[begin:], steady) if s > 0 else None
     highest = float(series.max())
     return PreLube(
-        reached, None if reached is None else _half_step(clock), settling, highest, max(0.0, highest - set_point),
-        max(0.0, highest - set_point) / set_point, mean, u_mean, s, int(steady.size), effective, slope, u_slope, float(clock[begin]), settled,
-        None if cycle is None else cycle.period, None if cycle is None else cycle.amplitude, float(series[lowest]), float(clock[lowest]),
-        None if trip is None else mean - trip, None if trip is None or s == 0 else (mean - trip) / s,
+        reached,
+        None if reached is None else _half_step(clock),
+        settling,
+        highest,
+        max(0.0, highest - set_point),
+        max(0.0, highest - set_point) / set_point,
+        mean,
+        u_mean,
+        s,
+        int(steady.size),
+        effective,
+        slope,
+        u_slope,
+        float(clock[begin]),
+        settled,
+        None if cycle is None else cycle.period,
+        None if cycle is None else cycle.amplitude,
+        float(series[lowest]),
+        float(clock[lowest]),
+        None if trip is None else mean - trip,
+        None if trip is None or s == 0 else (mean - trip) / s,
         None if trip is None else time_below(clock[first:], series[first:], trip),
     )
 
@@ -196,11 +284,18 @@ def _first_reach(clock: np.ndarray, series: np.ndarray, level: float) -> float |
     i = int(over[0])
     if i == 0:
         return float(clock[0])
-    return float(clock[i - 1] + (level - series[i - 1]) / (series[i] - series[i - 1]) * (clock[i] - clock[i - 1]))
+    return float(
+        clock[i - 1]
+        + (level - series[i - 1]) / (series[i] - series[i - 1]) * (clock[i] - clock[i - 1])
+    )
 
 
-def _settled_at(clock: np.ndarray, series: np.ndarray, set_point: float, band: float, hold: float) -> float | None:
-    """First time from which the series stays within the band to the end of the record, and at least for `hold`."""
+def _settled_at(
+    clock: np.ndarray, series: np.ndarray, set_point: float, band: float, hold: float
+) -> float | None:
+    """First time from which the series stays within the band to the end of the record, and at least
+    for `hold`.
+    """
     outside = np.flatnonzero(np.abs(series - set_point) > band * set_point * (1 + 1e-9))
     begin = int(outside[-1]) + 1 if outside.size else 0
     if begin >= series.size or clock[-1] - clock[begin] < hold:
@@ -223,7 +318,9 @@ def _slope(clock: np.ndarray, series: np.ndarray) -> tuple[float, float]:
 def time_below(clock: np.ndarray, series: np.ndarray, level: float) -> float:
     """[s] that a series, taken as straight between samples, spends below a level."""
     total = 0.0
-    for t0, t1, a, b in zip(clock[:-1], clock[1:], series[:-1] - level, series[1:] - level, strict=True):
+    for t0, t1, a, b in zip(
+        clock[:-1], clock[1:], series[:-1] - level, series[1:] - level, strict=True
+    ):
         if a < 0 and b < 0:
             total += t1 - t0
         elif a < 0 or b < 0:
@@ -238,7 +335,8 @@ def time_below(clock: np.ndarray, series: np.ndarray, level: float) -> float:
 def value_at_trip(time: Any, differential: Any, tripped: Any) -> tuple[float, float]:
     """Differential at the moment of the trip, from a trend taken while it was lowered.
 
-    dp(t) by interpolation; u = |d(dp)/dt| dt / sqrt(12): the trip fell somewhere between two samples
+    dp(t) by interpolation; u = |d(dp)/dt| dt / sqrt(12): the trip fell somewhere between two
+    samples
 
     Parameters
     ----------
@@ -261,9 +359,13 @@ def value_at_trip(time: Any, differential: Any, tripped: Any) -> tuple[float, fl
     """
     clock, series = _series(time, differential, "oil differential")
     if not clock[0] <= tripped <= clock[-1]:
-        raise ReadingError("the trip lies outside the record", "oil differential", "check the time of the trip")
+        raise ReadingError(
+            "the trip lies outside the record", "oil differential", "check the time of the trip"
+        )
     i = int(np.clip(np.searchsorted(clock, tripped), 1, clock.size - 1))
-    return float(np.interp(tripped, clock, series)), float(abs(series[i] - series[i - 1]) / np.sqrt(12.0))
+    return float(np.interp(tripped, clock, series)), float(
+        abs(series[i] - series[i - 1]) / np.sqrt(12.0)
+    )
 
 
 # --- coast-down and post-lube ----------------------------------------------------------------
@@ -286,7 +388,8 @@ class CoastDown:
     stood : bool or None
         The differential never fell below `least` while the shaft turned.
     post_lube_time : pint.Quantity or None
-        [time] after the shaft came to rest until the differential first fell below `least`, or to the end of the record.
+        [time] after the shaft came to rest until the differential first fell below `least`, or to
+        the end of the record.
     post_lube_ended : bool
         False: the record ends while the differential still stands.
     """
@@ -302,10 +405,23 @@ class CoastDown:
 
 
 @quantities(
-    {"coast_down_time": "second", "minimum": "pascal", "minimum_at": "second", "margin": "pascal", "time_below": "second", "post_lube_time": "second"},
-    time="second", differential="pascal", stopped="second", at_rest="second", least="pascal",
+    {
+        "coast_down_time": "second",
+        "minimum": "pascal",
+        "minimum_at": "second",
+        "margin": "pascal",
+        "time_below": "second",
+        "post_lube_time": "second",
+    },
+    time="second",
+    differential="pascal",
+    stopped="second",
+    at_rest="second",
+    least="pascal",
 )
-def analyse_coast_down(time: Any, differential: Any, stopped: Any, at_rest: Any, least: Any = None) -> CoastDown:
+def analyse_coast_down(
+    time: Any, differential: Any, stopped: Any, at_rest: Any, least: Any = None
+) -> CoastDown:
     """Oil differential from the stop of the motor until the shaft stands, and after.
 
     minimum = min dp(t), stopped <= t <= at_rest, ends interpolated
@@ -332,29 +448,53 @@ def analyse_coast_down(time: Any, differential: Any, stopped: Any, at_rest: Any,
     """
     clock, series = _series(time, differential, "oil differential")
     if at_rest <= stopped:
-        raise ReadingError("the shaft stood before the motor was stopped", "coast-down", "check both times")
+        raise ReadingError(
+            "the shaft stood before the motor was stopped", "coast-down", "check both times"
+        )
     if clock[0] > stopped or clock[-1] < at_rest:
-        raise ReadingError("the record does not cover the coast-down", "oil differential", "take the differential from before the stop until the shaft stands")
+        raise ReadingError(
+            "the record does not cover the coast-down",
+            "oil differential",
+            "take the differential from before the stop until the shaft stands",
+        )
     t, dp = _cut(clock, series, stopped, at_rest)
     lowest = int(np.argmin(dp))
     below = None if least is None else time_below(t, dp, least)
-    after, ended = _post_lube(*_cut(clock, series, at_rest, clock[-1]), least) if clock[-1] > at_rest else (None, False)
+    after, ended = (
+        _post_lube(*_cut(clock, series, at_rest, clock[-1]), least)
+        if clock[-1] > at_rest
+        else (None, False)
+    )
     return CoastDown(
-        float(at_rest - stopped), float(dp[lowest]), float(t[lowest] - stopped), None if least is None else float(dp[lowest] - least), below,
-        None if least is None else bool(dp[lowest] >= least), after, ended,
+        float(at_rest - stopped),
+        float(dp[lowest]),
+        float(t[lowest] - stopped),
+        None if least is None else float(dp[lowest] - least),
+        below,
+        None if least is None else bool(dp[lowest] >= least),
+        after,
+        ended,
     )
 
 
-def _cut(clock: np.ndarray, series: np.ndarray, begin: float, end: float) -> tuple[np.ndarray, np.ndarray]:
+def _cut(
+    clock: np.ndarray, series: np.ndarray, begin: float, end: float
+) -> tuple[np.ndarray, np.ndarray]:
     """The series between two instants, both interpolated."""
     inside = (clock > begin) & (clock < end)
     t = np.concatenate([[begin], clock[inside], [end]])
     return t, np.interp(t, clock, series)
 
 
-def _post_lube(clock: np.ndarray, series: np.ndarray, least: float | None) -> tuple[float | None, bool]:
+def _post_lube(
+    clock: np.ndarray, series: np.ndarray, least: float | None
+) -> tuple[float | None, bool]:
     if least is None:
         return None, False
     fell = _first_reach(clock, -series, -least)
     below = np.flatnonzero(series < least)
-    return (float(clock[-1] - clock[0]), False) if not below.size or fell is None else (float(fell - clock[0]), True)
+    return (
+        (float(clock[-1] - clock[0]), False)
+        if not below.size or fell is None
+        else (float(fell - clock[0]), True)
+    )

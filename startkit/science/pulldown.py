@@ -1,4 +1,6 @@
-"""Pull-down: for each current limit the time to set point and the chance of a trip, and the limit to propose."""
+"""Pull-down: for each current limit the time to set point and the chance of a trip, and the limit
+to propose.
+"""
 
 from __future__ import annotations
 
@@ -16,13 +18,20 @@ from startkit.science.ripple import Ripple
 from startkit.units import quantities
 
 LIMITS = tuple(round(0.40 + 0.05 * step, 2) for step in range(13))
-# Common practice, no source: a limit of about 80 %, as low as 60 % on some machines. A check value, not the result.
+# Common practice, no source: a limit of about 80 %, as low as 60 % on some machines. A check value,
+# not the result.
 RULE_OF_THUMB = (0.60, 0.80)
 # Common practice, no source: the limit is given back over about ten minutes once the water is cold.
 RAMP = 600.0
 CANNOT_KNOW = (
-    "how far the current overshoots while the machine loads for the first time, before the limit holds it",
-    "whether the ripple at another limit is that of the trend: vanes and speed act differently when nearly open",
+    (
+        "how far the current overshoots while the machine loads for the first time, before the"
+        " limit holds it"
+    ),
+    (
+        "whether the ripple at another limit is that of the trend: vanes and speed act differently"
+        " when nearly open"
+    ),
     "what the current does between the trend's readings, and how the trip device itself averages",
     "water that stands in branches still closed, and loads that join while the loop cools",
     "a change of condenser water, voltage or vane control during the pull-down",
@@ -40,10 +49,13 @@ class Machine(Protocol):
 
 @dataclass(frozen=True)
 class Plan:
-    """One row for each limit: time to set point and chance of a trip, each with its 90 % interval; and the proposal.
+    """One row for each limit: time to set point and chance of a trip, each with its 90 % interval;
+    and the proposal.
 
-    `proposed` is the highest limit whose chance of a trip stays under the risk even at the upper end of its interval
-    (not a number if none does), `hold` how long to keep it, `ramp` the time over which to give back 100 %, `why` the
+    `proposed` is the highest limit whose chance of a trip stays under the risk even at the upper
+    end of its interval
+    (not a number if none does), `hold` how long to keep it, `ramp` the time over which to give back
+    100 %, `why` the
     reason in words.
     """
 
@@ -86,7 +98,9 @@ class _Loop:
 
 @dataclass(frozen=True)
 class _Descent:
-    """A pull-down at one limit: current and time at each step of temperature, and total time for each draw."""
+    """A pull-down at one limit: current and time at each step of temperature, and total time for
+    each draw.
+    """
 
     current: np.ndarray
     dwell: np.ndarray
@@ -95,40 +109,82 @@ class _Descent:
 
 
 def _descend(machine: Machine, limit: float, loop: _Loop) -> _Descent:
-    """Integrate dt = C dT / (Q_evap - Q_load - UA (T_amb - T)) over the temperature: the loop's state is its temperature alone."""
-    first = float(leaving_and_heat(np.array([loop.start]), lambda leaving: machine.capacity(limit, leaving), loop.flow_capacity)[0][0])
+    """Integrate dt = C dT / (Q_evap - Q_load - UA (T_amb - T)) over the temperature: the loop's
+    state is its temperature alone.
+    """
+    first = float(
+        leaving_and_heat(
+            np.array([loop.start]),
+            lambda leaving: machine.capacity(limit, leaving),
+            loop.flow_capacity,
+        )[0][0]
+    )
     last = loop.target
     if loop.flow_capacity is not None:
-        last += float(np.asarray(machine.capacity(limit, np.array([loop.target]))).ravel()[0]) / (2 * loop.flow_capacity)
+        last += float(np.asarray(machine.capacity(limit, np.array([loop.target]))).ravel()[0]) / (
+            2 * loop.flow_capacity
+        )
     if first <= loop.target or last >= loop.start:
         return _Descent(np.zeros(1), np.zeros(1), np.array([loop.target]), np.zeros(loop.load.size))
     edges = np.linspace(loop.start, last, _STEPS + 1)
     middle = (edges[1:] + edges[:-1]) / 2
-    leaving, heat = leaving_and_heat(middle, lambda water: machine.capacity(limit, water), loop.flow_capacity)
+    leaving, heat = leaving_and_heat(
+        middle, lambda water: machine.capacity(limit, water), loop.flow_capacity
+    )
     gain = loop.conductance * (loop.ambient - middle)
     step = edges[0] - edges[1]
     net = loop.factor[:, None] * heat[None, :] - loop.load[:, None] - gain[None, :]
     with np.errstate(divide="ignore"):
-        spent = np.where(net > 0, loop.heat_capacity[:, None] * step / np.maximum(net, 1e-9), np.inf)
+        spent = np.where(
+            net > 0, loop.heat_capacity[:, None] * step / np.maximum(net, 1e-9), np.inf
+        )
     times = spent.sum(axis=1)
     dwell = _cut(np.median(spent, axis=0), loop.horizon)
-    return _Descent(np.broadcast_to(machine.current(limit, leaving), dwell.shape), dwell, leaving, np.where(times > loop.horizon, np.inf, times))
+    return _Descent(
+        np.broadcast_to(machine.current(limit, leaving), dwell.shape),
+        dwell,
+        leaving,
+        np.where(times > loop.horizon, np.inf, times),
+    )
 
 
 def _cut(spent: np.ndarray, horizon: float) -> np.ndarray:
-    """Time at each step, cut at the horizon: a machine that cannot get further stays where it is until then."""
+    """Time at each step, cut at the horizon: a machine that cannot get further stays where it is
+    until then.
+    """
     before = np.concatenate([[0.0], np.cumsum(np.minimum(spent, horizon))[:-1]])
     return np.clip(np.minimum(spent, horizon - before), 0.0, None)
 
 
 @quantities(
     {
-        "limit": "dimensionless", "time": "second", "time_low": "second", "time_high": "second", "probability": "dimensionless",
-        "probability_low": "dimensionless", "probability_high": "dimensionless", "proposed": "dimensionless", "hold": "second", "ramp": "second",
+        "limit": "dimensionless",
+        "time": "second",
+        "time_low": "second",
+        "time_high": "second",
+        "probability": "dimensionless",
+        "probability_low": "dimensionless",
+        "probability_high": "dimensionless",
+        "proposed": "dimensionless",
+        "hold": "second",
+        "ramp": "second",
     },
-    start="kelvin", target="kelvin", heat_capacity="joule/delta_degC", load="watt", trip="dimensionless", risk="dimensionless", delay="second",
-    u_trip="dimensionless", u_heat_capacity="joule/delta_degC", u_load="watt", u_capacity="dimensionless", flow_capacity="watt/delta_degC",
-    conductance="watt/delta_degC", ambient="kelvin", horizon="second", ramp="second",
+    start="kelvin",
+    target="kelvin",
+    heat_capacity="joule/delta_degC",
+    load="watt",
+    trip="dimensionless",
+    risk="dimensionless",
+    delay="second",
+    u_trip="dimensionless",
+    u_heat_capacity="joule/delta_degC",
+    u_load="watt",
+    u_capacity="dimensionless",
+    flow_capacity="watt/delta_degC",
+    conductance="watt/delta_degC",
+    ambient="kelvin",
+    horizon="second",
+    ramp="second",
 )
 def plan(
     machine: Machine,
@@ -178,7 +234,8 @@ def plan(
     u_trip, u_heat_capacity, u_load, u_capacity : Quantity, optional
         Standard uncertainties [1], [J/K], [W], [1] (relative, of the machine's capacity).
     flow_capacity, conductance, ambient, horizon : Quantity, optional
-        m cp through the evaporator [W/K]; of the loop to its surroundings [W/K], [K]; how far to look [s].
+        m cp through the evaporator [W/K]; of the loop to its surroundings [W/K], [K]; how far to
+        look [s].
     limits : sequence of float
         As parts of full-load current.
     ramp : Quantity, optional
@@ -195,24 +252,49 @@ def plan(
     ScienceError
         No heat capacity, no limits, or a risk outside 0 to 1.
 
-    Source: heat balance; first passage of a Markov chain. Checked against simulated pull-downs, see the proof.
+    Source: heat balance; first passage of a Markov chain. Checked against simulated pull-downs, see
+    the proof.
     """
     if heat_capacity <= 0 or not limits or not 0 < risk < 1:
-        raise ScienceError("no loop, no limits, or a risk that is not between 0 and 1", "pull-down", "enter the loop's volume and the risk that is accepted")
+        raise ScienceError(
+            "no loop, no limits, or a risk that is not between 0 and 1",
+            "pull-down",
+            "enter the loop's volume and the risk that is accepted",
+        )
     model = TripModel(bare(ripple), delay)
     rng = np.random.default_rng(seed)
     count = model.sigma.size
     trips = trip + u_trip * rng.standard_normal(count)
     loop = _Loop(
-        start, target, np.maximum(heat_capacity + u_heat_capacity * rng.standard_normal(count), 0.05 * heat_capacity),
-        load + u_load * rng.standard_normal(count), np.maximum(1 + u_capacity * rng.standard_normal(count), 0.05),
-        flow_capacity, conductance, ambient, horizon,
+        start,
+        target,
+        np.maximum(
+            heat_capacity + u_heat_capacity * rng.standard_normal(count), 0.05 * heat_capacity
+        ),
+        load + u_load * rng.standard_normal(count),
+        np.maximum(1 + u_capacity * rng.standard_normal(count), 0.05),
+        flow_capacity,
+        conductance,
+        ambient,
+        horizon,
     )
     descents = [_descend(machine, limit, loop) for limit in limits]
     times = np.array([_quantiles(descent.times) for descent in descents])
     chances = np.array([_chance(model, descent, trips, horizon) for descent in descents])
     proposed, hold, why = _propose(machine, limits, descents, times, chances, risk)
-    return Plan(np.array(limits), times[:, 1], times[:, 0], times[:, 2], chances[:, 1], chances[:, 0], chances[:, 2], proposed, hold, ramp, why)
+    return Plan(
+        np.array(limits),
+        times[:, 1],
+        times[:, 0],
+        times[:, 2],
+        chances[:, 1],
+        chances[:, 0],
+        chances[:, 2],
+        proposed,
+        hold,
+        ramp,
+        why,
+    )
 
 
 def _quantiles(values: np.ndarray) -> tuple[float, float, float]:
@@ -220,37 +302,71 @@ def _quantiles(values: np.ndarray) -> tuple[float, float, float]:
     return float(low), float(middle), float(high)
 
 
-def _chance(model: TripModel, descent: _Descent, trips: np.ndarray, horizon: float) -> tuple[float, float, float]:
+def _chance(
+    model: TripModel, descent: _Descent, trips: np.ndarray, horizon: float
+) -> tuple[float, float, float]:
     total = descent.dwell.sum()
     if total == 0:
         return 0.0, 0.0, 0.0
     # A draw with a larger loop or more load stays longer at every step.
     stretch = np.minimum(descent.times, horizon) / total
-    tripped = 1 - model.survival(np.asarray(descent.current, dtype=float), descent.dwell, trips, stretch)
+    tripped = 1 - model.survival(
+        np.asarray(descent.current, dtype=float), descent.dwell, trips, stretch
+    )
     low, high = np.quantile(tripped, INTERVAL)
     return float(low), float(tripped.mean()), float(high)
 
 
 def _propose(
-    machine: Machine, limits: Sequence[float], descents: list[_Descent], times: np.ndarray, chances: np.ndarray, risk: float
+    machine: Machine,
+    limits: Sequence[float],
+    descents: list[_Descent],
+    times: np.ndarray,
+    chances: np.ndarray,
+    risk: float,
 ) -> tuple[float, float, str]:
-    safe = [place for place in range(len(limits)) if chances[place, 2] <= risk and math.isfinite(times[place, 1])]
+    safe = [
+        place
+        for place in range(len(limits))
+        if chances[place, 2] <= risk and math.isfinite(times[place, 1])
+    ]
     if not safe:
-        reach = "none of them reaches set point in time at that risk" if np.any(chances[:, 2] <= risk) else "each of them may trip more often than the risk allows"
+        reach = (
+            "none of them reaches set point in time at that risk"
+            if np.any(chances[:, 2] <= risk)
+            else "each of them may trip more often than the risk allows"
+        )
         return math.nan, math.nan, f"no limit can be proposed: {reach}"
     chosen = max(safe, key=lambda place: limits[place])
     descent = descents[chosen]
     # Once the open vanes draw less than the limit, the limit no longer holds anything.
     free = np.asarray(machine.full_vane_current(descent.leaving)) <= limits[chosen]
-    hold = float(descent.dwell[: int(np.argmax(free))].sum()) if np.any(free) else float(descent.dwell.sum())
-    end = "the open vanes draw less than the limit" if np.any(free) else "the leaving water is at set point"
+    hold = (
+        float(descent.dwell[: int(np.argmax(free))].sum())
+        if np.any(free)
+        else float(descent.dwell.sum())
+    )
+    end = (
+        "the open vanes draw less than the limit"
+        if np.any(free)
+        else "the leaving water is at set point"
+    )
     return float(limits[chosen]), hold, f"the highest limit under the risk; hold it until {end}"
 
 
 @quantities(
     {"time": "second", "loop": "kelvin", "leaving": "kelvin", "heat": "watt"},
-    start="kelvin", target="kelvin", heat_capacity="joule/delta_degC", load="watt", limit="dimensionless", hold="second", ramp="second",
-    flow_capacity="watt/delta_degC", conductance="watt/delta_degC", ambient="kelvin", horizon="second",
+    start="kelvin",
+    target="kelvin",
+    heat_capacity="joule/delta_degC",
+    load="watt",
+    limit="dimensionless",
+    hold="second",
+    ramp="second",
+    flow_capacity="watt/delta_degC",
+    conductance="watt/delta_degC",
+    ambient="kelvin",
+    horizon="second",
 )
 def planned_course(
     machine: Machine,
@@ -266,7 +382,8 @@ def planned_course(
     ambient: Any = 293.15,
     horizon: Any = 6 * 3600.0,
 ) -> Course:
-    """The planned course of temperatures at one limit, held and then given back over a ramp, by the differential equation.
+    """The planned course of temperatures at one limit, held and then given back over a ramp, by the
+    differential equation.
 
     C dT/dt = Q_load + UA (T_amb - T) - Q_evap(limit(t), T_leaving)
 
@@ -292,15 +409,35 @@ def planned_course(
     """
 
     def allowed(time: float) -> float:
-        return limit if time <= hold else min(limit + (1 - limit) * (time - hold) / max(ramp, 1e-9), max(1.0, limit))
+        return (
+            limit
+            if time <= hold
+            else min(limit + (1 - limit) * (time - hold) / max(ramp, 1e-9), max(1.0, limit))
+        )
 
-    return pull_down.si(start, target, heat_capacity, load, lambda time, leaving: machine.capacity(allowed(time), leaving), flow_capacity, conductance, ambient, horizon)
+    return pull_down.si(
+        start,
+        target,
+        heat_capacity,
+        load,
+        lambda time, leaving: machine.capacity(allowed(time), leaving),
+        flow_capacity,
+        conductance,
+        ambient,
+        horizon,
+    )
 
 
 @quantities(
     {"time": "second", "low": "second", "high": "second"},
-    limit="dimensionless", now="kelvin", target="kelvin", u_capacity="dimensionless",
-    flow_capacity="watt/delta_degC", conductance="watt/delta_degC", ambient="kelvin", horizon="second",
+    limit="dimensionless",
+    now="kelvin",
+    target="kelvin",
+    u_capacity="dimensionless",
+    flow_capacity="watt/delta_degC",
+    conductance="watt/delta_degC",
+    ambient="kelvin",
+    horizon="second",
 )
 def time_to_go(
     machine: Machine,
@@ -315,9 +452,11 @@ def time_to_go(
     horizon: Any = 6 * 3600.0,
     seed: int = 0,
 ) -> Remaining:
-    """Time still to go to set point, with the loop as it was estimated from the pull-down seen so far.
+    """Time still to go to set point, with the loop as it was estimated from the pull-down seen so
+    far.
 
-    As in `plan`, from the mean temperature of the loop now; heat capacity and load drawn together with their correlation
+    As in `plan`, from the mean temperature of the loop now; heat capacity and load drawn together
+    with their correlation
 
     Parameters
     ----------
@@ -338,16 +477,28 @@ def time_to_go(
     Source: heat balance; Monte Carlo over the estimate's covariance, JCGM 101.
     """
     rng = np.random.default_rng(seed)
-    capacity, u_capacity_loop, load, u_load = (_plain(getattr(seen, name)) for name in ("heat_capacity", "u_heat_capacity", "load", "u_load"))
+    capacity, u_capacity_loop, load, u_load = (
+        _plain(getattr(seen, name))
+        for name in ("heat_capacity", "u_heat_capacity", "load", "u_load")
+    )
     first, second = rng.standard_normal((2, 1000))
     correlated = seen.correlation * first + math.sqrt(max(1 - seen.correlation**2, 0.0)) * second
     loop = _Loop(
-        now, target, np.maximum(capacity + u_capacity_loop * first, 0.05 * capacity), load + u_load * correlated,
-        np.maximum(1 + u_capacity * rng.standard_normal(1000), 0.05), flow_capacity, conductance, ambient, horizon,
+        now,
+        target,
+        np.maximum(capacity + u_capacity_loop * first, 0.05 * capacity),
+        load + u_load * correlated,
+        np.maximum(1 + u_capacity * rng.standard_normal(1000), 0.05),
+        flow_capacity,
+        conductance,
+        ambient,
+        horizon,
     )
     low, middle, high = _quantiles(_descend(machine, float(limit), loop).times)
     return Remaining(middle, low, high)
 
 
 def _plain(value: Any) -> float:
-    return float(value.to_base_units().magnitude) if hasattr(value, "to_base_units") else float(value)
+    return (
+        float(value.to_base_units().magnitude) if hasattr(value, "to_base_units") else float(value)
+    )

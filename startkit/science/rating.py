@@ -1,7 +1,8 @@
 """Rating: the forms of AHRI 550/590 and ASHRAE 90.1 that a selection is written in.
 
 The tolerances are those of a laboratory test at the factory: on site they are an option, named
-*laboratory tolerance* wherever they are printed. Formulas are from memory unless another source is named:
+*laboratory tolerance* wherever they are printed. Formulas are from memory unless another source is
+named:
 check them against the standard before they decide anything.
 """
 
@@ -21,7 +22,12 @@ LABORATORY = "laboratory tolerance, AHRI 550/590 Table 11 (from memory; check ag
 WEIGHTS: Mapping[float, float] = {1.0: 0.01, 0.75: 0.42, 0.5: 0.45, 0.25: 0.12}
 # Entering condenser water at each load [°C]; leaving chilled water stays at 44 °F, or 7.0 °C in SI.
 IPLV_CONDENSER: Mapping[str, Mapping[float, float]] = {
-    "I-P": {1.0: (85 - 32) / 1.8, 0.75: (75 - 32) / 1.8, 0.5: (65 - 32) / 1.8, 0.25: (65 - 32) / 1.8},
+    "I-P": {
+        1.0: (85 - 32) / 1.8,
+        0.75: (75 - 32) / 1.8,
+        0.5: (65 - 32) / 1.8,
+        0.25: (65 - 32) / 1.8,
+    },
     "SI": {1.0: 30.0, 0.75: 24.5, 0.5: 19.0, 0.25: 19.0},
 }
 IPLV_LEAVING: Mapping[str, float] = {"I-P": (44 - 32) / 1.8, "SI": 7.0}
@@ -35,15 +41,24 @@ _FAHRENHEIT = 1.8
 def _load_and_range(load: float, design_range: float, where: str) -> tuple[float, float]:
     """Load and full-load water range [°F differences], inside what the tolerances were written for."""
     if not 0.1 <= load <= 1.02:
-        raise ScienceError(f"a laboratory tolerance is not defined at {100 * load:.0f} % load", where, "give 10 to 100 %")
+        raise ScienceError(
+            f"a laboratory tolerance is not defined at {100 * load:.0f} % load",
+            where,
+            "give 10 to 100 %",
+        )
     if not 1.0 <= design_range <= 20.0:
-        raise ScienceError(f"a full-load water range of {design_range:.1f} K is not one of a chiller", where, "check the sheet")
+        raise ScienceError(
+            f"a full-load water range of {design_range:.1f} K is not one of a chiller",
+            where,
+            "check the sheet",
+        )
     return load, design_range * _FAHRENHEIT
 
 
 @quantities("dimensionless", load="dimensionless", design_range="delta_degC")
 def tolerance_performance(load: float, design_range: Any) -> float:
-    """Laboratory tolerance on capacity and efficiency (Tol1): 0.105 - 0.07 L + 0.15 / (dT L), dT in °F.
+    """Laboratory tolerance on capacity and efficiency (Tol1): 0.105 - 0.07 L + 0.15 / (dT L), dT in
+    °F.
 
     Capacity may be less than rated, and kW/ton more, by this share.
 
@@ -59,7 +74,8 @@ def tolerance_performance(load: float, design_range: Any) -> float:
     ScienceError
         Load or range outside what the form was written for.
 
-    Source: AHRI 550/590-2011..2023, Table 11 (from memory); 5 % at full load and 10 °F is confirmed by UFGS 15620A.
+    Source: AHRI 550/590-2011..2023, Table 11 (from memory); 5 % at full load and 10 °F is confirmed
+    by UFGS 15620A.
     """
     share, spread = _load_and_range(load, design_range, "rating.tolerance_performance")
     return 0.105 - 0.07 * share + 0.15 / (spread * share)
@@ -82,7 +98,8 @@ def tolerance_integrated(design_range: Any) -> float:
 
 @quantities("dimensionless", load="dimensionless", design_range="delta_degC")
 def tolerance_heat_balance(load: float, design_range: Any) -> float:
-    """Laboratory tolerance on the heat balance, mean basis (Tol4): 0.074 - 0.049 L + 0.105 / (dT L), dT in °F.
+    """Laboratory tolerance on the heat balance, mean basis (Tol4): 0.074 - 0.049 L + 0.105 / (dT
+    L), dT in °F.
 
     Parameters are those of `tolerance_performance`.
 
@@ -94,7 +111,8 @@ def tolerance_heat_balance(load: float, design_range: Any) -> float:
 
 @quantities("pascal", rated="pascal")
 def drop_limit(rated: Any) -> Any:
-    """Largest water pressure drop a laboratory accepts: the larger of 1.15 x rated and rated + 2 ft of water.
+    """Largest water pressure drop a laboratory accepts: the larger of 1.15 x rated and rated + 2 ft
+    of water.
 
     Parameters
     ----------
@@ -106,14 +124,15 @@ def drop_limit(rated: Any) -> Any:
     return max(1.15 * rated, rated + 2 * 2989.06692)
 
 
-# --- integrated and non-standard part-load value ----------------------------------------------------
+# --- integrated and non-standard part-load value --------------------------------------------------
 
 
 @quantities("dimensionless", load="dimensionless", full_capacity="watt", least_capacity="watt")
 def degradation(load: float, full_capacity: Any, least_capacity: Any) -> float:
     """Degradation factor of a machine that cannot unload to a point: CD = 1.130 - 0.130 LF.
 
-    LF = load x full-load capacity / least capacity at that condition. kW/ton is multiplied by CD, COP divided.
+    LF = load x full-load capacity / least capacity at that condition. kW/ton is multiplied by CD,
+    COP divided.
 
     Parameters
     ----------
@@ -130,10 +149,16 @@ def degradation(load: float, full_capacity: Any, least_capacity: Any) -> float:
     Source: EnergyPlus, StandardRatings (after AHRI 550/590).
     """
     if not (full_capacity > 0 and least_capacity > 0):
-        raise ScienceError("a capacity is not above zero", "rating.degradation", "check both capacities")
+        raise ScienceError(
+            "a capacity is not above zero", "rating.degradation", "check both capacities"
+        )
     factor = load * full_capacity / least_capacity
     if not 0 < factor <= 1 + 1e-9:
-        raise ScienceError(f"the machine unloads to {100 * load:.0f} %", "rating.degradation", "use the reading at that load; no degradation applies")
+        raise ScienceError(
+            f"the machine unloads to {100 * load:.0f} %",
+            "rating.degradation",
+            "use the reading at that load; no degradation applies",
+        )
     return 1.130 - 0.130 * factor
 
 
@@ -165,21 +190,32 @@ class PartLoadValue:
     form: str
 
 
-@quantities({"value": "dimensionless"}, loads="dimensionless", figures="dimensionless", least_load="dimensionless")
-def part_load_value(loads: Sequence[float], figures: Any, form: str, least_load: float | None = None) -> PartLoadValue:
+@quantities(
+    {"value": "dimensionless"},
+    loads="dimensionless",
+    figures="dimensionless",
+    least_load="dimensionless",
+)
+def part_load_value(
+    loads: Sequence[float], figures: Any, form: str, least_load: float | None = None
+) -> PartLoadValue:
     """IPLV or NPLV from the points measured.
 
-    power over capacity: 1 / (0.01/A + 0.42/B + 0.45/C + 0.12/D);  COP: 0.01 A + 0.42 B + 0.45 C + 0.12 D
+    power over capacity: 1 / (0.01/A + 0.42/B + 0.45/C + 0.12/D);  COP: 0.01 A + 0.42 B + 0.45 C +
+    0.12 D
 
-    A point within 2 % of full-load capacity of its load counts as hit; one between two measured loads lies on the
-    straight line between them; one below the machine's least load takes the figure there, degraded. Nothing is extrapolated.
+    A point within 2 % of full-load capacity of its load counts as hit; one between two measured
+    loads lies on the
+    straight line between them; one below the machine's least load takes the figure there, degraded.
+    Nothing is extrapolated.
 
     Parameters
     ----------
     loads : sequence of float
         Measured shares of full load.
     figures : pint.Quantity or sequence of float
-        Power over capacity [kW/kW; kW/ton as a quantity] or COP at those loads, each at its entering condenser temperature.
+        Power over capacity [kW/kW; kW/ton as a quantity] or COP at those loads, each at its
+        entering condenser temperature.
     form : str
         ``"harmonic"`` for power over capacity, ``"arithmetic"`` for COP.
     least_load : float, optional
@@ -190,13 +226,28 @@ def part_load_value(loads: Sequence[float], figures: Any, form: str, least_load:
     ScienceError
         A load that the points do not reach, or a figure that is not above zero.
 
-    Source: AHRI 550/590 clause 5.4 (rules from memory); forms as in EnergyPlus StandardRatings and PNNL's chiller library.
+    Source: AHRI 550/590 clause 5.4 (rules from memory); forms as in EnergyPlus StandardRatings and
+    PNNL's chiller library.
     """
     if form not in ("harmonic", "arithmetic"):
-        raise ScienceError(f"no form of part-load value is called {form!r}", "rating.part_load_value", "use harmonic for kW/ton, arithmetic for COP")
-    measured = sorted(zip((float(each) for each in loads), (float(each) for each in np.atleast_1d(figures)), strict=True))
+        raise ScienceError(
+            f"no form of part-load value is called {form!r}",
+            "rating.part_load_value",
+            "use harmonic for kW/ton, arithmetic for COP",
+        )
+    measured = sorted(
+        zip(
+            (float(each) for each in loads),
+            (float(each) for each in np.atleast_1d(figures)),
+            strict=True,
+        )
+    )
     if any(not figure > 0 or not math.isfinite(figure) for _, figure in measured):
-        raise ScienceError("a measured figure is not above zero", "rating.part_load_value", "leave that point out or measure it again")
+        raise ScienceError(
+            "a measured figure is not above zero",
+            "rating.part_load_value",
+            "leave that point out or measure it again",
+        )
     points = tuple(_rated_point(target, measured, form, least_load) for target in WEIGHTS)
     if form == "arithmetic":
         value = sum(WEIGHTS[point.load] * point.figure for point in points)
@@ -205,8 +256,12 @@ def part_load_value(loads: Sequence[float], figures: Any, form: str, least_load:
     return PartLoadValue(value, points, form)
 
 
-def _rated_point(target: float, measured: list[tuple[float, float]], form: str, least_load: float | None) -> RatedPoint:
-    """The figure at one of the four loads: hit, on the line between two, or degraded from the least load."""
+def _rated_point(
+    target: float, measured: list[tuple[float, float]], form: str, least_load: float | None
+) -> RatedPoint:
+    """The figure at one of the four loads: hit, on the line between two, or degraded from the least
+    load.
+    """
     near = min(measured, key=lambda each: abs(each[0] - target), default=(math.inf, 0.0))
     if abs(near[0] - target) <= WINDOW + 1e-9:
         return RatedPoint(target, near[1], "measured")
@@ -214,19 +269,30 @@ def _rated_point(target: float, measured: list[tuple[float, float]], form: str, 
     above = [each for each in measured if each[0] > target]
     if below and above:
         (low, first), (high, second) = below[-1], above[0]
-        return RatedPoint(target, first + (second - first) * (target - low) / (high - low), "interpolated")
-    if above and least_load is not None and target < least_load and abs(above[0][0] - least_load) <= WINDOW:
+        return RatedPoint(
+            target, first + (second - first) * (target - low) / (high - low), "interpolated"
+        )
+    if (
+        above
+        and least_load is not None
+        and target < least_load
+        and abs(above[0][0] - least_load) <= WINDOW
+    ):
         factor = 1.130 - 0.130 * target / least_load
-        return RatedPoint(target, above[0][1] * factor if form == "harmonic" else above[0][1] / factor, "degraded")
+        return RatedPoint(
+            target, above[0][1] * factor if form == "harmonic" else above[0][1] / factor, "degraded"
+        )
     raise ScienceError(
-        f"no reading reaches {100 * target:.0f} % load, and a part-load value is not extrapolated", "rating.part_load_value",
+        f"no reading reaches {100 * target:.0f} % load, and a part-load value is not extrapolated",
+        "rating.part_load_value",
         "measure a point at or beyond that load, or give the machine's least load",
     )
 
 
 @quantities("kelvin", load="dimensionless", design_entering="kelvin")
 def nplv_condenser_temperature(load: float, design_entering: Any) -> Any:
-    """Entering condenser water for NPLV: straight from the selection's at full load to 65 °F at half load, then 65 °F.
+    """Entering condenser water for NPLV: straight from the selection's at full load to 65 °F at
+    half load, then 65 °F.
 
     Parameters
     ----------
@@ -239,7 +305,11 @@ def nplv_condenser_temperature(load: float, design_entering: Any) -> Any:
     """
     floor = 291.48333333333335
     if not 0 <= load <= 1:
-        raise ScienceError(f"a load of {100 * load:g} % has no rating condition", "rating.nplv_condenser_temperature", "give 0 to 100 %")
+        raise ScienceError(
+            f"a load of {100 * load:g} % has no rating condition",
+            "rating.nplv_condenser_temperature",
+            "give 0 to 100 %",
+        )
     return floor + (design_entering - floor) * max(0.0, load - 0.5) / 0.5
 
 
@@ -259,7 +329,8 @@ class CleanTube:
     clean_approach : pint.Quantity
         Approach that clean tubes would show [temperature difference].
     adjustment : pint.Quantity
-        By how much the approach is to be smaller with clean tubes; for a test the entering condenser
+        By how much the approach is to be smaller with clean tubes; for a test the entering
+        condenser
         water is raised, the leaving chilled water lowered by it [temperature difference].
     """
 
@@ -274,7 +345,11 @@ _K = "delta_degC"
 
 @quantities(
     {"mean_difference": _K, "incremental": _K, "clean_approach": _K, "adjustment": _K},
-    water_range=_K, approach=_K, heat="watt", area="meter**2", fouling="meter**2*delta_degC/watt",
+    water_range=_K,
+    approach=_K,
+    heat="watt",
+    area="meter**2",
+    fouling="meter**2*delta_degC/watt",
 )
 def clean_tube(water_range: Any, approach: Any, heat: Any, area: Any, fouling: Any) -> CleanTube:
     """Approach of clean tubes from a selection made with a fouling allowance.
@@ -284,7 +359,8 @@ def clean_tube(water_range: Any, approach: Any, heat: Any, area: Any, fouling: A
     Parameters
     ----------
     water_range, approach : pint.Quantity
-        Entering less leaving water, and saturation less leaving water, of the selection [temperature difference].
+        Entering less leaving water, and saturation less leaving water, of the selection
+        [temperature difference].
     heat : pint.Quantity
         Heat through the tubes [power].
     area : pint.Quantity
@@ -295,25 +371,36 @@ def clean_tube(water_range: Any, approach: Any, heat: Any, area: Any, fouling: A
     Raises
     ------
     ScienceError
-        A figure that is not above zero, or an allowance larger than the whole temperature difference.
+        A figure that is not above zero, or an allowance larger than the whole temperature
+        difference.
 
     Source: ARI 550/590-2003, Appendix C (from memory; its worked example closes).
     """
     if min(water_range, approach, heat, area) <= 0 or fouling < 0:
-        raise ScienceError("range, approach, heat and surface must be above zero", "rating.clean_tube", "check the sheet")
+        raise ScienceError(
+            "range, approach, heat and surface must be above zero",
+            "rating.clean_tube",
+            "check the sheet",
+        )
     mean = water_range / math.log(1 + water_range / approach)
     incremental = fouling * heat / area
     if incremental >= mean:
-        raise ScienceError("the fouling allowance takes the whole temperature difference", "rating.clean_tube", "check the surface and the allowance")
+        raise ScienceError(
+            "the fouling allowance takes the whole temperature difference",
+            "rating.clean_tube",
+            "check the surface and the allowance",
+        )
     clean = water_range / math.expm1(water_range / (mean - incremental))
     return CleanTube(mean, incremental, clean, approach - clean)
 
 
 @quantities("dimensionless", leaving_condenser="kelvin", leaving_evaporator="kelvin")
 def adjustment_factor(leaving_condenser: Any, leaving_evaporator: Any) -> float:
-    """Kadj of ASHRAE 90.1 for a centrifugal machine selected away from standard conditions: Kadj = A B.
+    """Kadj of ASHRAE 90.1 for a centrifugal machine selected away from standard conditions: Kadj =
+    A B.
 
-    A = 1.4592e-7 L^4 - 3.46496e-5 L^3 + 3.14196e-3 L^2 - 0.147199 L + 3.9302;  B = 0.0015 T_evap + 0.934, with
+    A = 1.4592e-7 L^4 - 3.46496e-5 L^3 + 3.14196e-3 L^2 - 0.147199 L + 3.9302;  B = 0.0015 T_evap +
+    0.934, with
     L = leaving condenser less leaving evaporator water [°F]. Required kW/ton = tabulated / Kadj.
 
     Parameters
@@ -326,13 +413,19 @@ def adjustment_factor(leaving_condenser: Any, leaving_evaporator: Any) -> float:
     ScienceError
         Outside that range, where the standard sets no requirement.
 
-    Source: ASHRAE 90.1-2010 and later, 6.4.1.2.1 (coefficients from memory; they give 1.0000 at the standard point).
+    Source: ASHRAE 90.1-2010 and later, 6.4.1.2.1 (coefficients from memory; they give 1.0000 at the
+    standard point).
     """
-    cold, warm = ((each - 273.15) * _FAHRENHEIT + 32 for each in (leaving_evaporator, leaving_condenser))
+    cold, warm = (
+        (each - 273.15) * _FAHRENHEIT + 32 for each in (leaving_evaporator, leaving_condenser)
+    )
     rise = warm - cold
     if not (cold >= 36 - 1e-9 and warm <= 115 + 1e-9 and 20 <= rise <= 80):
         raise ScienceError(
-            f"leaving {cold:.0f} and {warm:.0f} °F lie outside the range of the adjustment", "rating.adjustment_factor",
+            f"leaving {cold:.0f} and {warm:.0f} °F lie outside the range of the adjustment",
+            "rating.adjustment_factor",
             "the standard sets no efficiency there; compare with the selection only",
         )
-    return float(np.polyval([1.4592e-7, -3.46496e-5, 3.14196e-3, -0.147199, 3.9302], rise)) * (0.0015 * cold + 0.934)
+    return float(np.polyval([1.4592e-7, -3.46496e-5, 3.14196e-3, -0.147199, 3.9302], rise)) * (
+        0.0015 * cold + 0.934
+    )

@@ -1,7 +1,9 @@
 """Refrigerant: saturation, superheat, subcooling, enthalpy and compression.
 
-Superheat is counted from the dew point, subcooling from the bubble point. Values come from splines through tables
-of CoolProp's equations of state (`refrigerant_states`). A single point outside the range is refused; in an array it
+Superheat is counted from the dew point, subcooling from the bubble point. Values come from splines
+through tables
+of CoolProp's equations of state (`refrigerant_states`). A single point outside the range is
+refused; in an array it
 is not a number.
 """
 
@@ -21,17 +23,48 @@ from startkit.science.refrigerant_states import SaturationCurve
 from startkit.units import quantities
 
 __all__ = [
-    "SAFETY_SOURCE", "TABLE", "Dome", "Refrigerant", "SaturationCurve", "bubble_temperature", "canonical", "citation", "density", "dew_temperature",
-    "dome", "enthalpy", "entropy", "find", "is_low_pressure", "isentropic_efficiency", "isentropic_head", "isentropic_temperature",
-    "latent_heat", "liquid_density", "liquid_enthalpy", "names", "pressure_class", "safety_group", "saturation_curve", "saturation_pressure",
-    "sound_speed", "subcooling", "superheat", "version",
+    "SAFETY_SOURCE",
+    "TABLE",
+    "Dome",
+    "Refrigerant",
+    "SaturationCurve",
+    "bubble_temperature",
+    "canonical",
+    "citation",
+    "density",
+    "dew_temperature",
+    "dome",
+    "enthalpy",
+    "entropy",
+    "find",
+    "is_low_pressure",
+    "isentropic_efficiency",
+    "isentropic_head",
+    "isentropic_temperature",
+    "latent_heat",
+    "liquid_density",
+    "liquid_enthalpy",
+    "names",
+    "pressure_class",
+    "safety_group",
+    "saturation_curve",
+    "saturation_pressure",
+    "sound_speed",
+    "subcooling",
+    "superheat",
+    "version",
 ]
 
 _DEW, _BUBBLE = 1.0, 0.0
 _QUALITY = {"dew": _DEW, "bubble": _BUBBLE}
 PSIA = 6894.757293168
 # Upper bound of each class: pressure of the liquid phase at 104 °F. 40 CFR 82.152 (from memory).
-PRESSURE_CLASSES = (("low", 45 * PSIA), ("medium", 170 * PSIA), ("high", 355 * PSIA), ("very high", float("inf")))
+PRESSURE_CLASSES = (
+    ("low", 45 * PSIA),
+    ("medium", 170 * PSIA),
+    ("high", 355 * PSIA),
+    ("very high", float("inf")),
+)
 CLASS_TEMPERATURE = 313.15  # K, 104 °F
 
 
@@ -50,7 +83,9 @@ def safety_group(fluid: str) -> str:
 
 @functools.cache
 def _class_pressure(name: str) -> float:
-    return states.saturation_pressure(find(name), CLASS_TEMPERATURE, _BUBBLE, "refrigerant.pressure_class")
+    return states.saturation_pressure(
+        find(name), CLASS_TEMPERATURE, _BUBBLE, "refrigerant.pressure_class"
+    )
 
 
 def pressure_class(fluid: str) -> str:
@@ -65,7 +100,9 @@ def pressure_class(fluid: str) -> str:
 
 
 def is_low_pressure(fluid: str) -> bool:
-    """True for a refrigerant whose machine stands below atmospheric pressure at rest or on the evaporator side."""
+    """True for a refrigerant whose machine stands below atmospheric pressure at rest or on the
+    evaporator side.
+    """
     return pressure_class(fluid) == "low"
 
 
@@ -75,11 +112,16 @@ def citation(fluid: str) -> str:
     shares = " / ".join(f"{100 * share:g} % {key}" for key, share in refrigerant.parts)
     made_of = f" ({shares} by mass)" if refrigerant.is_blend else ""
     note = f"; {refrigerant.note}" if refrigerant.note else ""
-    return f"{refrigerant.name}{made_of}: {'; '.join(tables.of(refrigerant.name).equations)}{note}; {version(fluid)}"
+    return (
+        f"{refrigerant.name}{made_of}: {'; '.join(tables.of(refrigerant.name).equations)}{note};"
+        f" {version(fluid)}"
+    )
 
 
 def version(fluid: str) -> str:
-    """Name and version of the property library that a refrigerant's figures are from, for the record."""
+    """Name and version of the property library that a refrigerant's figures are from, for the
+    record.
+    """
     return tables.of(find(fluid).name).made_with
 
 
@@ -87,13 +129,19 @@ def version(fluid: str) -> str:
 
 
 def saturation_curve(fluid: str, phase: str = "dew") -> SaturationCurve:
-    """Spline of the dew or bubble line, for trends: `SaturationCurve.temperature` and `.pressure` on bare SI arrays."""
+    """Spline of the dew or bubble line, for trends: `SaturationCurve.temperature` and `.pressure`
+    on bare SI arrays.
+    """
     return states.saturation_curve(find(fluid).name, _quality(phase))
 
 
 def _quality(phase: str) -> float:
     if phase not in _QUALITY:
-        raise ScienceError(f"a saturation line is 'dew' or 'bubble', not {phase!r}", "refrigerant", "name one of them")
+        raise ScienceError(
+            f"a saturation line is 'dew' or 'bubble', not {phase!r}",
+            "refrigerant",
+            "name one of them",
+        )
     return _QUALITY[phase]
 
 
@@ -130,7 +178,9 @@ def saturation_pressure(fluid: str, temperature: Any, phase: str = "dew") -> Any
     """
     if np.ndim(temperature):
         return states.saturation_curve(find(fluid).name, _quality(phase)).pressure(temperature)
-    return states.saturation_pressure(find(fluid), temperature, _quality(phase), "refrigerant.saturation_pressure")
+    return states.saturation_pressure(
+        find(fluid), temperature, _quality(phase), "refrigerant.saturation_pressure"
+    )
 
 
 @quantities("kelvin", pressure="pascal")
@@ -173,7 +223,8 @@ def bubble_temperature(fluid: str, pressure: Any) -> Any:
 
 @quantities("delta_degC", pressure="pascal", temperature="kelvin")
 def superheat(fluid: str, pressure: Any, temperature: Any) -> Any:
-    """Superheat of suction or discharge gas: T - T_dew(p); negative if the reading lies below the dew point.
+    """Superheat of suction or discharge gas: T - T_dew(p); negative if the reading lies below the
+    dew point.
 
     Parameters
     ----------
@@ -225,7 +276,8 @@ def enthalpy(fluid: str, pressure: Any, temperature: Any) -> Any:
     """Specific enthalpy of vapour.
 
     Valid from 3 K below the dew point (continued as metastable vapour, so that a sensor's
-    uncertainty can be carried across the line) to 100 K of superheat. The zero is the equation's own: use differences.
+    uncertainty can be carried across the line) to 100 K of superheat. The zero is the equation's
+    own: use differences.
 
     Parameters
     ----------
@@ -270,7 +322,8 @@ def density(fluid: str, pressure: Any, temperature: Any) -> Any:
 
 @quantities("meter/second", pressure="pascal", temperature="kelvin")
 def sound_speed(fluid: str, pressure: Any, temperature: Any) -> Any:
-    """Speed of sound in vapour (the machine Mach number is tip speed over this at suction) [length/time].
+    """Speed of sound in vapour (the machine Mach number is tip speed over this at suction)
+    [length/time].
 
     Parameters are those of `enthalpy`.
 
@@ -281,7 +334,8 @@ def sound_speed(fluid: str, pressure: Any, temperature: Any) -> Any:
 
 @quantities("joule/kilogram", pressure="pascal", temperature="kelvin")
 def liquid_enthalpy(fluid: str, pressure: Any, temperature: Any) -> Any:
-    """Specific enthalpy of liquid, from 3 K above the bubble point to 40 K of subcooling [energy/mass].
+    """Specific enthalpy of liquid, from 3 K above the bubble point to 40 K of subcooling
+    [energy/mass].
 
     Parameters are those of `enthalpy`.
 
@@ -303,7 +357,8 @@ def liquid_density(fluid: str, pressure: Any, temperature: Any) -> Any:
 
 @quantities("joule/kilogram", pressure="pascal")
 def latent_heat(fluid: str, pressure: Any) -> Any:
-    """Enthalpy of vapour at its dew point less that of liquid at its bubble point, at one pressure [energy/mass].
+    """Enthalpy of vapour at its dew point less that of liquid at its bubble point, at one pressure
+    [energy/mass].
 
     Parameters are those of `dew_temperature`.
 
@@ -316,8 +371,12 @@ def latent_heat(fluid: str, pressure: Any) -> Any:
 # --- compression ----------------------------------------------------------------------------------
 
 
-@quantities("kelvin", suction_pressure="pascal", suction_temperature="kelvin", discharge_pressure="pascal")
-def isentropic_temperature(fluid: str, suction_pressure: Any, suction_temperature: Any, discharge_pressure: Any) -> Any:
+@quantities(
+    "kelvin", suction_pressure="pascal", suction_temperature="kelvin", discharge_pressure="pascal"
+)
+def isentropic_temperature(
+    fluid: str, suction_pressure: Any, suction_temperature: Any, discharge_pressure: Any
+) -> Any:
     """Temperature after compression at constant entropy: s(p2, T2s) = s(p1, T1).
 
     Several low-pressure refrigerants compressed from near saturation end among droplets; the
@@ -332,15 +391,23 @@ def isentropic_temperature(fluid: str, suction_pressure: Any, suction_temperatur
     Raises
     ------
     ScienceError
-        Discharge pressure is not above suction pressure, or a state outside the range of `enthalpy`.
+        Discharge pressure is not above suction pressure, or a state outside the range of
+        `enthalpy`.
 
     Source: the equation of state that `citation` names.
     """
     return _isentropic_end(fluid, suction_pressure, suction_temperature, discharge_pressure)[0]
 
 
-@quantities("joule/kilogram", suction_pressure="pascal", suction_temperature="kelvin", discharge_pressure="pascal")
-def isentropic_head(fluid: str, suction_pressure: Any, suction_temperature: Any, discharge_pressure: Any) -> Any:
+@quantities(
+    "joule/kilogram",
+    suction_pressure="pascal",
+    suction_temperature="kelvin",
+    discharge_pressure="pascal",
+)
+def isentropic_head(
+    fluid: str, suction_pressure: Any, suction_temperature: Any, discharge_pressure: Any
+) -> Any:
     """Isentropic head: h(p2, s1) - h(p1, T1).
 
     Where the gas would end among droplets, h(p2, s1) = h_dew - T_dew (s_dew - s1), exact for a
@@ -368,8 +435,10 @@ def _isentropic_end(fluid: str, p1: Any, t1: Any, p2: Any) -> tuple[Any, Any]:
     trend = any(np.ndim(each) for each in (p1, t1, p2))
     if not trend and p2 <= p1:
         raise ScienceError(
-            f"discharge pressure {p2 / 1000:.4g} kPa abs is not above suction pressure {p1 / 1000:.4g} kPa abs",
-            "refrigerant.isentropic_head", "check both readings and their units",
+            f"discharge pressure {p2 / 1000:.4g} kPa abs is not above suction pressure"
+            f" {p1 / 1000:.4g} kPa abs",
+            "refrigerant.isentropic_head",
+            "check both readings and their units",
         )
     target, dew = entropy.si(fluid, p1, t1), dew_temperature.si(fluid, p2)
     short = entropy.si(fluid, p2, dew) - target
@@ -381,15 +450,22 @@ def _isentropic_end(fluid: str, p1: Any, t1: Any, p2: Any) -> tuple[Any, Any]:
     after = dew + _superheats_of_entropy(fluid, p2, np.where(short >= 0, np.nan, target))
     wet = enthalpy.si(fluid, p2, dew) - dew * short
     valid = np.where(np.asarray(p2) > np.asarray(p1), 1.0, np.nan)
-    return np.where(short >= 0, dew, after) * valid, np.where(short >= 0, wet, enthalpy.si(fluid, p2, after)) * valid
+    return (
+        np.where(short >= 0, dew, after) * valid,
+        np.where(short >= 0, wet, enthalpy.si(fluid, p2, after)) * valid,
+    )
 
 
 def _superheats_of_entropy(fluid: str, pressure: Any, target: Any) -> np.ndarray:
-    """Superheat [K] at which vapour at `pressure` has entropy `target`, by Newton's method on the spline."""
+    """Superheat [K] at which vapour at `pressure` has entropy `target`, by Newton's method on the
+    spline.
+    """
     surface = states.surface(find(fluid).name, _DEW)
     away = np.full(np.broadcast(pressure, target).shape, 5.0)
     for _ in range(4):
-        step = (target - surface.at("s", pressure, away)) / surface.at("s", pressure, away, slope=True)
+        step = (target - surface.at("s", pressure, away)) / surface.at(
+            "s", pressure, away, slope=True
+        )
         away = np.clip(away + step, 0.0, states.SUPERHEAT_MAX)
     return np.where(np.abs(step) < 1e-3, away, np.nan)
 
@@ -399,8 +475,10 @@ def _superheat_of_entropy(fluid: str, pressure: float, target: float) -> float:
     away = float(_superheats_of_entropy(fluid, pressure, target))
     if np.isnan(away):
         raise ScienceError(
-            f"{canonical(fluid)} compressed at constant entropy to {pressure / 1000:.4g} kPa abs would be hotter than is known here",
-            "refrigerant.isentropic_head", "check the suction temperature and both pressures",
+            f"{canonical(fluid)} compressed at constant entropy to {pressure / 1000:.4g} kPa abs"
+            " would be hotter than is known here",
+            "refrigerant.isentropic_head",
+            "check the suction temperature and both pressures",
         )
     dew = dew_temperature.si(fluid, pressure)
     slope = float(states.surface(find(fluid).name, _DEW).at("s", pressure, away, slope=True))
@@ -410,15 +488,25 @@ def _superheat_of_entropy(fluid: str, pressure: float, target: float) -> float:
 
 
 @quantities(
-    "dimensionless", suction_pressure="pascal", suction_temperature="kelvin", discharge_pressure="pascal", discharge_temperature="kelvin"
+    "dimensionless",
+    suction_pressure="pascal",
+    suction_temperature="kelvin",
+    discharge_pressure="pascal",
+    discharge_temperature="kelvin",
 )
 def isentropic_efficiency(
-    fluid: str, suction_pressure: Any, suction_temperature: Any, discharge_pressure: Any, discharge_temperature: Any
+    fluid: str,
+    suction_pressure: Any,
+    suction_temperature: Any,
+    discharge_pressure: Any,
+    discharge_temperature: Any,
 ) -> Any:
     """Isentropic efficiency of the compressor from its four gauges: (h(p2, s1) - h1) / (h2 - h1).
 
-    Half a kelvin of discharge temperature moves it by about 1.6 points: give it with its uncertainty.
-    A result above 1 says that a sensor is wrong (or that liquid is carried over); it is returned as it is.
+    Half a kelvin of discharge temperature moves it by about 1.6 points: give it with its
+    uncertainty.
+    A result above 1 says that a sensor is wrong (or that liquid is carried over); it is returned as
+    it is.
 
     Parameters
     ----------
@@ -440,7 +528,8 @@ def isentropic_efficiency(
         return np.where(actual > 0, ideal / np.where(actual > 0, actual, 1.0), np.nan)
     if actual <= 0:
         raise ScienceError(
-            "the discharge gas holds no more heat than the suction gas", "refrigerant.isentropic_efficiency",
+            "the discharge gas holds no more heat than the suction gas",
+            "refrigerant.isentropic_efficiency",
             "check the discharge temperature sensor and both pressures",
         )
     return ideal / actual
@@ -466,7 +555,11 @@ class Dome:
     vapour: Any
 
 
-@quantities({"pressure": "pascal", "liquid": "joule/kilogram", "vapour": "joule/kilogram"}, coldest="kelvin", hottest="kelvin")
+@quantities(
+    {"pressure": "pascal", "liquid": "joule/kilogram", "vapour": "joule/kilogram"},
+    coldest="kelvin",
+    hottest="kelvin",
+)
 def dome(fluid: str, coldest: Any = 253.15, hottest: Any = 343.15, points: int = 60) -> Dome:
     """Bubble and dew line of a refrigerant between two saturation temperatures.
 
@@ -488,4 +581,8 @@ def dome(fluid: str, coldest: Any = 253.15, hottest: Any = 343.15, points: int =
     first, last = dew.pressure(span)
     pressure = np.geomspace(first, last, points)[1:-1]
     bubble = states.saturation_curve(name, _BUBBLE).temperature(pressure)
-    return Dome(pressure, liquid_enthalpy.si(fluid, pressure, bubble), enthalpy.si(fluid, pressure, dew.temperature(pressure)))
+    return Dome(
+        pressure,
+        liquid_enthalpy.si(fluid, pressure, bubble),
+        enthalpy.si(fluid, pressure, dew.temperature(pressure)),
+    )

@@ -72,12 +72,18 @@ TABLE: tuple[Refrigerant, ...] = (
     _blend("R-450A", {"R134a": 0.42, "R1234ze(E)": 0.58}, "A1"),
     _blend("R-500", {"R12": 0.738, "R152A": 0.262}, "A1"),
     _blend("R-513A", {"R1234yf": 0.56, "R134a": 0.44}, "A1"),
-    _blend("R-514A", {"R1336mzz(Z)": 0.747, "R1130(E)": 0.253}, "B1",
-           "mixed from its components; its boiling point is 0.3 K above the commonly printed one (from memory)"),
+    _blend(
+        "R-514A",
+        {"R1336mzz(Z)": 0.747, "R1130(E)": 0.253},
+        "B1",
+        "mixed from its components; its boiling point is 0.3 K above the commonly printed one (from"
+        " memory)",
+    ),
     _blend("R-515B", {"R1234ze(E)": 0.911, "R227EA": 0.089}, "A1"),
 )
 
-# Names that are one letter short of a refrigerant, where guessing would be wrong by a class of pressure.
+# Names that are one letter short of a refrigerant, where guessing would be wrong by a class of
+# pressure.
 _INCOMPLETE = {"1336mzz": ("R-1336mzz(E)", "R-1336mzz(Z)")}
 
 
@@ -87,7 +93,11 @@ def folded(name: str) -> str:
     return re.sub(r"^(?:refrigerant|hcfo|hcfc|hfo|hfc|cfc|r)(?=\d)", "", plain)
 
 
-_BY_NAME = {folded(each): refrigerant for refrigerant in TABLE for each in (refrigerant.name, *refrigerant.also)}
+_BY_NAME = {
+    folded(each): refrigerant
+    for refrigerant in TABLE
+    for each in (refrigerant.name, *refrigerant.also)
+}
 
 
 def find(name: str | Refrigerant) -> Refrigerant:
@@ -119,10 +129,18 @@ def find(name: str | Refrigerant) -> Refrigerant:
         return _BY_NAME[plain]
     if plain in _INCOMPLETE:
         choices = " or ".join(_INCOMPLETE[plain])
-        raise ScienceError(f"{name!r} fits two refrigerants of very different pressure", "refrigerant", f"write {choices}")
+        raise ScienceError(
+            f"{name!r} fits two refrigerants of very different pressure",
+            "refrigerant",
+            f"write {choices}",
+        )
     near = difflib.get_close_matches(plain, _BY_NAME, n=3, cutoff=0.6)
-    offered = ", ".join(dict.fromkeys(_BY_NAME[each].name for each in near)) or ", ".join(r.name for r in TABLE)
-    raise ScienceError(f"no refrigerant is known as {name!r}", "refrigerant", f"write one of {offered}")
+    offered = ", ".join(dict.fromkeys(_BY_NAME[each].name for each in near)) or ", ".join(
+        r.name for r in TABLE
+    )
+    raise ScienceError(
+        f"no refrigerant is known as {name!r}", "refrigerant", f"write one of {offered}"
+    )
 
 
 def names() -> tuple[str, ...]:

@@ -1,7 +1,10 @@
-"""Refrigerant equations: CoolProp's equations of state, asked once for each refrigerant and written down as a table.
+"""Refrigerant equations: CoolProp's equations of state, asked once for each refrigerant and written
+down as a table.
 
-The library takes 1.8 s to start and its solver fails at single points of some blends. So it is asked when a table is
-made, on a developer's computer, and the tables are shipped: `refrigerant_tables` reads them, `refrigerant_states` lays
+The library takes 1.8 s to start and its solver fails at single points of some blends. So it is
+asked when a table is
+made, on a developer's computer, and the tables are shipped: `refrigerant_tables` reads them,
+`refrigerant_states` lays
 splines through them. Everybody who checks a record then has the very numbers that it was made with.
 """
 
@@ -13,13 +16,22 @@ from typing import Any
 import numpy as np
 
 from startkit.science.refrigerant_data import Refrigerant
-from startkit.science.refrigerant_tables import BEYOND, PROPERTIES, SUBCOOLING_MAX, SUPERHEAT_MAX, Side, Table
+from startkit.science.refrigerant_tables import (
+    BEYOND,
+    PROPERTIES,
+    SUBCOOLING_MAX,
+    SUPERHEAT_MAX,
+    Side,
+    Table,
+)
 
 KNOTS = 241  # of a saturation line
 PRESSURES, DISTANCES = 65, 41  # of the surface beside it
 CROWDED = 1.6  # knots are closer together near saturation, where the properties bend
 COLDEST = 223.15  # K, -50 °C: colder than any chiller
-HOTTEST_REDUCED = 0.93  # of the critical temperature; above it the splines of the liquid lose accuracy
+HOTTEST_REDUCED = (
+    0.93  # of the critical temperature; above it the splines of the liquid lose accuracy
+)
 _DEW, _BUBBLE = 1.0, 0.0
 
 _local = threading.local()
@@ -58,13 +70,22 @@ def saturation_temperature(refrigerant: Refrigerant, pressure: float, quality: f
     return point.T()
 
 
-def single_phase(refrigerant: Refrigerant, pressure: float, temperature: float, quality: float) -> dict[str, float]:
-    """h [J/kg], s [J/(kg K)], rho [kg/m3] and sound speed w [m/s] of vapour (quality 1) or liquid (0), metastable too."""
+def single_phase(
+    refrigerant: Refrigerant, pressure: float, temperature: float, quality: float
+) -> dict[str, float]:
+    """h [J/kg], s [J/(kg K)], rho [kg/m3] and sound speed w [m/s] of vapour (quality 1) or liquid
+    (0), metastable too.
+    """
     codes, point = _codes(), state(refrigerant)
     point.specify_phase(codes.iphase_gas if quality else codes.iphase_liquid)
     try:
         point.update(codes.PT_INPUTS, float(pressure), float(temperature))
-        return {"h": point.hmass(), "s": point.smass(), "rho": point.rhomass(), "w": point.speed_sound()}
+        return {
+            "h": point.hmass(),
+            "s": point.smass(),
+            "rho": point.rhomass(),
+            "w": point.speed_sound(),
+        }
     finally:
         point.unspecify_phase()
 
@@ -78,7 +99,14 @@ def table(refrigerant: Refrigerant) -> Table:
 
     ends = COLDEST, HOTTEST_REDUCED * state(refrigerant).T_reducing()
     sides = {quality: _side(refrigerant, ends, quality) for quality in (_BUBBLE, _DEW)}
-    return Table(refrigerant.name, f"CoolProp {CoolProp.__version__}", _equations(refrigerant), ends, sides[_BUBBLE], sides[_DEW])
+    return Table(
+        refrigerant.name,
+        f"CoolProp {CoolProp.__version__}",
+        _equations(refrigerant),
+        ends,
+        sides[_BUBBLE],
+        sides[_DEW],
+    )
 
 
 def _side(refrigerant: Refrigerant, ends: tuple[float, float], quality: float) -> Side:
@@ -90,10 +118,18 @@ def _side(refrigerant: Refrigerant, ends: tuple[float, float], quality: float) -
     away = -BEYOND + (most + BEYOND) * np.linspace(0, 1, DISTANCES) ** CROWDED
     surface_p = np.linspace(np.log(low), np.log(high), PRESSURES)
     inner = [saturation_temperature(refrigerant, p, quality) for p in np.exp(surface_p[1:-1])]
-    values = np.array([
-        [[single_phase(refrigerant, np.exp(lp), at + sign * gap, quality)[prop] for prop in PROPERTIES] for gap in away]
-        for lp, at in zip(surface_p, [ends[0], *inner, ends[1]], strict=True)
-    ])
+    values = np.array(
+        [
+            [
+                [
+                    single_phase(refrigerant, np.exp(lp), at + sign * gap, quality)[prop]
+                    for prop in PROPERTIES
+                ]
+                for gap in away
+            ]
+            for lp, at in zip(surface_p, [ends[0], *inner, ends[1]], strict=True)
+        ]
+    )
     return Side(log_p, line, surface_p, away, values)
 
 
@@ -103,6 +139,10 @@ def _equations(refrigerant: Refrigerant) -> tuple[str, ...]:
 
     equations = [f"{key}: {coolprop.get_BibTeXKey(key, 'EOS')}" for key, _ in refrigerant.parts]
     if refrigerant.is_blend:
-        first, second = sorted(coolprop.get_fluid_param_string(key, "CAS") for key, _ in refrigerant.parts)
-        equations.append(f"mixing: {coolprop.get_mixture_binary_pair_data(first, second, 'BibTeX')}")
+        first, second = sorted(
+            coolprop.get_fluid_param_string(key, "CAS") for key, _ in refrigerant.parts
+        )
+        equations.append(
+            f"mixing: {coolprop.get_mixture_binary_pair_data(first, second, 'BibTeX')}"
+        )
     return tuple(equations)

@@ -1,9 +1,14 @@
-"""Refrigerant states: splines through the tables of a refrigerant, for one point and for whole trends.
+"""Refrigerant states: splines through the tables of a refrigerant, for one point and for whole
+trends.
 
--1/T over ln p on the saturation line, and h, s, rho and w over (ln p, distance from that line) beside it, of the fifth degree.
-They follow the equation of state to 1e-8 K on the line (2e-6 K for R-500 and R-514A, for which the library's solver agrees no better with itself); beside it, up to 60 °C of saturation, to 1e-8 of density and sound
+-1/T over ln p on the saturation line, and h, s, rho and w over (ln p, distance from that line)
+beside it, of the fifth degree.
+They follow the equation of state to 1e-8 K on the line (2e-6 K for R-500 and R-514A, for which the
+library's solver agrees no better with itself); beside it, up to 60 °C of saturation, to 1e-8 of
+density and sound
 speed and 0.001 J/kg of enthalpy, and close to the hottest saturation to 3e-6 and 0.2 J/kg.
-CoolProp's own tables (BICUBIC, TTSE) are not used: with (p, T) they are wrong by up to 190 kJ/kg close to saturation.
+CoolProp's own tables (BICUBIC, TTSE) are not used: with (p, T) they are wrong by up to 190 kJ/kg
+close to saturation.
 """
 
 from __future__ import annotations
@@ -17,7 +22,13 @@ import numpy as np
 from startkit.errors import ScienceError
 from startkit.science import refrigerant_tables as tables
 from startkit.science.refrigerant_data import Refrigerant, find
-from startkit.science.refrigerant_tables import BEYOND, PROPERTIES, SUBCOOLING_MAX, SUPERHEAT_MAX, Side
+from startkit.science.refrigerant_tables import (
+    BEYOND,
+    PROPERTIES,
+    SUBCOOLING_MAX,
+    SUPERHEAT_MAX,
+    Side,
+)
 
 DEGREE = 5
 
@@ -30,20 +41,28 @@ def temperature_range(name: str) -> tuple[float, float]:
 def _refuse(refrigerant: Refrigerant, what: str, where: str) -> ScienceError:
     low, high = (each - 273.15 for each in temperature_range(refrigerant.name))
     return ScienceError(
-        f"{what} is outside what is known of {refrigerant.name} (saturation from {low:.0f} to {high:.0f} °C)",
-        where, "check the reading, its unit, the barometer and the refrigerant",
+        f"{what} is outside what is known of {refrigerant.name} (saturation from {low:.0f} to"
+        f" {high:.0f} °C)",
+        where,
+        "check the reading, its unit, the barometer and the refrigerant",
     )
 
 
-def saturation_pressure(refrigerant: Refrigerant, temperature: float, quality: float, where: str) -> float:
+def saturation_pressure(
+    refrigerant: Refrigerant, temperature: float, quality: float, where: str
+) -> float:
     """Pressure [Pa] at which liquid (quality 0) or vapour (1) is saturated at `temperature` [K]."""
     low, high = temperature_range(refrigerant.name)
     if not low - 1e-6 <= temperature <= high + 1e-6:
         raise _refuse(refrigerant, f"{temperature - 273.15:.1f} °C", where)
-    return float(saturation_curve(refrigerant.name, quality).pressure(min(max(temperature, low), high)))
+    return float(
+        saturation_curve(refrigerant.name, quality).pressure(min(max(temperature, low), high))
+    )
 
 
-def saturation_temperature(refrigerant: Refrigerant, pressure: float, quality: float, where: str) -> float:
+def saturation_temperature(
+    refrigerant: Refrigerant, pressure: float, quality: float, where: str
+) -> float:
     """Temperature [K] at which liquid (quality 0) or vapour (1) is saturated at `pressure` [Pa]."""
     curve = saturation_curve(refrigerant.name, quality)
     low, high = curve.ends
@@ -52,7 +71,14 @@ def saturation_temperature(refrigerant: Refrigerant, pressure: float, quality: f
     return float(curve.temperature(min(max(pressure, low), high)))
 
 
-def single_phase(refrigerant: Refrigerant, prop: str, pressure: float, temperature: float, quality: float, where: str) -> float:
+def single_phase(
+    refrigerant: Refrigerant,
+    prop: str,
+    pressure: float,
+    temperature: float,
+    quality: float,
+    where: str,
+) -> float:
     """One property of vapour or liquid: h [J/kg], s [J/(kg K)], rho [kg/m3] or sound speed w [m/s].
 
     Up to 3 K past the saturation line the vapour or liquid is continued as metastable.
@@ -71,12 +97,20 @@ def single_phase(refrigerant: Refrigerant, prop: str, pressure: float, temperatu
     """
     away = temperature - saturation_temperature(refrigerant, pressure, quality, where)
     away = away if quality else -away
-    name, line, most = ("vapour", "dew", SUPERHEAT_MAX) if quality else ("liquid", "bubble", SUBCOOLING_MAX)
+    name, line, most = (
+        ("vapour", "dew", SUPERHEAT_MAX) if quality else ("liquid", "bubble", SUBCOOLING_MAX)
+    )
     if not -BEYOND <= away <= most:
-        side = f"{-away:.1f} K on the wrong side of its {line} point" if away < 0 else f"{away:.1f} K from its {line} point"
+        side = (
+            f"{-away:.1f} K on the wrong side of its {line} point"
+            if away < 0
+            else f"{away:.1f} K from its {line} point"
+        )
         raise ScienceError(
-            f"{refrigerant.name} {name} at {pressure / 1000:.4g} kPa abs and {temperature - 273.15:.1f} °C would be {side}",
-            where, "check the pressure, the temperature and where the sensor sits",
+            f"{refrigerant.name} {name} at {pressure / 1000:.4g} kPa abs and"
+            f" {temperature - 273.15:.1f} °C would be {side}",
+            where,
+            "check the pressure, the temperature and where the sensor sits",
         )
     return surface(refrigerant.name, quality).point(prop, pressure, away)
 
@@ -113,7 +147,9 @@ class SaturationCurve:
         """Saturation pressure [Pa] at `temperature` [K]."""
         temperature = np.asarray(temperature, float)
         with np.errstate(divide="ignore", invalid="ignore"):
-            return np.exp(self._to_log_pressure(-1.0 / np.where(temperature > 0, temperature, np.nan)))
+            return np.exp(
+                self._to_log_pressure(-1.0 / np.where(temperature > 0, temperature, np.nan))
+            )
 
 
 def _side(name: str, quality: float) -> Side:
@@ -128,9 +164,18 @@ def saturation_curve(name: str, quality: float) -> SaturationCurve:
 
     side = _side(name, quality)
     inverse_t = -1.0 / side.line
-    to_temperature, to_log_pressure = make_interp_spline(side.log_p, inverse_t, DEGREE), make_interp_spline(inverse_t, side.log_p, DEGREE)
+    to_temperature, to_log_pressure = (
+        make_interp_spline(side.log_p, inverse_t, DEGREE),
+        make_interp_spline(inverse_t, side.log_p, DEGREE),
+    )
     to_temperature.extrapolate = to_log_pressure.extrapolate = False
-    return SaturationCurve(find(name), quality, (float(np.exp(side.log_p[0])), float(np.exp(side.log_p[-1]))), to_temperature, to_log_pressure)
+    return SaturationCurve(
+        find(name),
+        quality,
+        (float(np.exp(side.log_p[0])), float(np.exp(side.log_p[-1]))),
+        to_temperature,
+        to_log_pressure,
+    )
 
 
 @dataclass(frozen=True)
@@ -151,7 +196,13 @@ class Surface:
             from scipy.interpolate import RectBivariateSpline
 
             values = self.side.values[..., PROPERTIES.index(prop)]
-            splines[prop] = RectBivariateSpline(self.side.surface_p, self.side.away, np.log(values) if prop == "rho" else values, kx=DEGREE, ky=DEGREE)
+            splines[prop] = RectBivariateSpline(
+                self.side.surface_p,
+                self.side.away,
+                np.log(values) if prop == "rho" else values,
+                kx=DEGREE,
+                ky=DEGREE,
+            )
         return splines[prop]
 
     def away(self, pressure: Any, temperature: Any) -> np.ndarray:
@@ -170,7 +221,9 @@ class Surface:
         pressure, away = np.broadcast_arrays(np.asarray(pressure, float), np.asarray(away, float))
         log_p = np.log(np.where(pressure > 0, pressure, np.nan))
         known = np.isfinite(log_p) & np.isfinite(away)
-        values = self.spline(prop).ev(np.where(known, log_p, 12.0), np.where(known, away, 0.0), dy=int(slope))
+        values = self.spline(prop).ev(
+            np.where(known, log_p, 12.0), np.where(known, away, 0.0), dy=int(slope)
+        )
         values = np.where(known, values, np.nan)
         return values if slope or prop != "rho" else np.exp(values)
 
@@ -182,4 +235,8 @@ class Surface:
 @functools.cache
 def surface(name: str, quality: float) -> Surface:
     """The `Surface` of vapour (quality 1) or liquid (0) of a refrigerant, laid once."""
-    return Surface(saturation_curve(name, quality), SUPERHEAT_MAX if quality else SUBCOOLING_MAX, _side(name, quality))
+    return Surface(
+        saturation_curve(name, quality),
+        SUPERHEAT_MAX if quality else SUBCOOLING_MAX,
+        _side(name, quality),
+    )

@@ -1,6 +1,8 @@
-"""Refrigerant tables: what an equation of state gave on a grid, one file for each refrigerant, shipped with the package.
+"""Refrigerant tables: what an equation of state gave on a grid, one file for each refrigerant,
+shipped with the package.
 
-`refrigerant_equations` makes them; a refrigerant without a file is worked out when it is first asked for, which takes seconds.
+`refrigerant_equations` makes them; a refrigerant without a file is worked out when it is first
+asked for, which takes seconds.
 """
 
 from __future__ import annotations
@@ -75,18 +77,36 @@ def file_of(name: str) -> str:
 
 def to_bytes(table: Table) -> bytes:
     """A table as the bytes of its file; the same table gives the same bytes."""
-    arrays = {f"{side}_{part}": getattr(getattr(table, side), part) for side in ("bubble", "dew") for part in _PARTS}
+    arrays = {
+        f"{side}_{part}": getattr(getattr(table, side), part)
+        for side in ("bubble", "dew")
+        for part in _PARTS
+    }
     content = io.BytesIO()
-    np.savez_compressed(content, words=np.array([table.name, table.made_with, *table.equations]), ends=np.array(table.ends), **arrays)
+    np.savez_compressed(
+        content,
+        words=np.array([table.name, table.made_with, *table.equations]),
+        ends=np.array(table.ends),
+        **arrays,
+    )
     return content.getvalue()
 
 
 def from_bytes(content: bytes) -> Table:
     """The table in the bytes of a file."""
     with np.load(io.BytesIO(content), allow_pickle=False) as file:
-        bubble, dew = (Side(**{part: file[f"{side}_{part}"] for part in _PARTS}) for side in ("bubble", "dew"))
+        bubble, dew = (
+            Side(**{part: file[f"{side}_{part}"] for part in _PARTS}) for side in ("bubble", "dew")
+        )
         name, made_with, *equations = map(str, file["words"])
-        return Table(name, made_with, tuple(equations), (float(file["ends"][0]), float(file["ends"][1])), bubble, dew)
+        return Table(
+            name,
+            made_with,
+            tuple(equations),
+            (float(file["ends"][0]), float(file["ends"][1])),
+            bubble,
+            dew,
+        )
 
 
 @functools.cache

@@ -1,7 +1,10 @@
-"""Ripple: how the motor's current swings about its limit, from a trend or from the highest and lowest value seen.
+"""Ripple: how the motor's current swings about its limit, from a trend or from the highest and
+lowest value seen.
 
-The swing is taken as correlated noise (each reading remembers a part r of the one before) with one periodic swing
-on top, if the trend shows one. What the trend's own interval hides, the calculation cannot know either.
+The swing is taken as correlated noise (each reading remembers a part r of the one before) with one
+periodic swing
+on top, if the trend shows one. What the trend's own interval hides, the calculation cannot know
+either.
 """
 
 from __future__ import annotations
@@ -17,7 +20,8 @@ from startkit.errors import ScienceError
 from startkit.units import quantities
 
 FEWEST = 60  # readings in a trend before its correlation can be told
-CHANCE = 0.01  # a periodic swing counts if noise alone would show one in fewer than one trend in a hundred
+# a periodic swing counts if noise alone would show one in fewer than one trend in a hundred
+CHANCE = 0.01
 STRONGEST = 0.995  # correlation above which the steps are too fine for the grid
 DRAWS = 1000
 
@@ -26,9 +30,12 @@ DRAWS = 1000
 class Ripple:
     """The swing of the current, as parts of full-load current.
 
-    `offset` is the mean less the level it should hold, `sigma` the noise's standard deviation, `correlation` that of
-    neighbouring readings, `amplitude` and `period` the periodic swing's (zero and infinite without one), `interval`
-    the time between readings, `effective` how many independent readings the trend is worth. `draws` holds what the
+    `offset` is the mean less the level it should hold, `sigma` the noise's standard deviation,
+    `correlation` that of
+    neighbouring readings, `amplitude` and `period` the periodic swing's (zero and infinite without
+    one), `interval`
+    the time between readings, `effective` how many independent readings the trend is worth. `draws`
+    holds what the
     data leave open: one row for each possible ripple with offset, sigma, correlation, amplitude.
     """
 
@@ -43,7 +50,13 @@ class Ripple:
     draws: np.ndarray
 
 
-_FIELDS = {"offset": "dimensionless", "sigma": "dimensionless", "amplitude": "dimensionless", "period": "second", "interval": "second"}
+_FIELDS = {
+    "offset": "dimensionless",
+    "sigma": "dimensionless",
+    "amplitude": "dimensionless",
+    "period": "second",
+    "interval": "second",
+}
 
 
 @quantities(_FIELDS, current="dimensionless", interval="second", level="dimensionless")
@@ -56,11 +69,13 @@ def ripple_from_trend(current: Any, interval: Any, level: Any = None, seed: int 
     Parameters
     ----------
     current : Quantity
-        Readings at a constant interval, as parts of full-load current [1]; a missing one is not a number and stays missing.
+        Readings at a constant interval, as parts of full-load current [1]; a missing one is not a
+        number and stays missing.
     interval : Quantity
         [s].
     level : Quantity, optional
-        The current limit then in force [1]: the offset is the mean against it. Left out, the mean is taken as the level.
+        The current limit then in force [1]: the offset is the mean against it. Left out, the mean
+        is taken as the level.
     seed : int
         Of the draws.
 
@@ -73,14 +88,18 @@ def ripple_from_trend(current: Any, interval: Any, level: Any = None, seed: int 
     ScienceError
         Fewer than 60 pairs of neighbouring readings, or a current that does not move.
 
-    Source: least squares for a first-order autoregression with a sine; bias of r by Kendall (1954), (1 + 3 r)/n;
-    F test of the sine over all frequencies (Bonferroni); draws from the normal and chi-square laws of the regression.
+    Source: least squares for a first-order autoregression with a sine; bias of r by Kendall (1954),
+    (1 + 3 r)/n;
+    F test of the sine over all frequencies (Bonferroni); draws from the normal and chi-square laws
+    of the regression.
     """
     x = np.asarray(current, dtype=float)
     pairs = np.isfinite(x[1:]) & np.isfinite(x[:-1])
     if pairs.sum() < FEWEST or np.nanstd(x) == 0:
         raise ScienceError(
-            f"{int(pairs.sum())} pairs of readings that move are too few for a ripple", "ripple", f"take at least {FEWEST} readings in a row at a steady limit"
+            f"{int(pairs.sum())} pairs of readings that move are too few for a ripple",
+            "ripple",
+            f"take at least {FEWEST} readings in a row at a steady limit",
         )
     turn = _periodic(x, pairs)
     fit = _Regression(x, pairs, turn)
@@ -89,11 +108,23 @@ def ripple_from_trend(current: Any, interval: Any, level: Any = None, seed: int 
     offset, sigma, r, amplitude = fit.best()
     effective = pairs.sum() * (1 - r) / (1 + r)
     period = interval * 2 * math.pi / turn if turn else math.inf
-    return Ripple(0.0 if level is None else offset - level, sigma, r, amplitude, period, interval, int(pairs.sum()), float(effective), draws)
+    return Ripple(
+        0.0 if level is None else offset - level,
+        sigma,
+        r,
+        amplitude,
+        period,
+        interval,
+        int(pairs.sum()),
+        float(effective),
+        draws,
+    )
 
 
 @quantities(_FIELDS, low="dimensionless", high="dimensionless", interval="second")
-def ripple_from_range(low: Any, high: Any, looks: int, interval: Any, level: Any = None, seed: int = 0) -> Ripple:
+def ripple_from_range(
+    low: Any, high: Any, looks: int, interval: Any, level: Any = None, seed: int = 0
+) -> Ripple:
     """The ripple from the lowest and highest current seen, if no trend is to be had.
 
     sigma = (high - low) / d_2(n)
@@ -103,7 +134,8 @@ def ripple_from_range(low: Any, high: Any, looks: int, interval: Any, level: Any
     low, high : Quantity
         Seen while the limit was held, as parts of full-load current [1].
     looks : int
-        n, how many independent readings lie behind them: time watched over the display's own interval, at least 2.
+        n, how many independent readings lie behind them: time watched over the display's own
+        interval, at least 2.
     interval : Quantity
         Between them [s].
     level : float, optional
@@ -124,7 +156,11 @@ def ripple_from_range(low: Any, high: Any, looks: int, interval: Any, level: Any
     Source: range of a normal sample, d_2 and d_3 as in tables of control charts (ASTM E2587).
     """
     if high <= low or looks < 2:
-        raise ScienceError("high is not above low, or fewer than two readings lie behind them", "ripple", "enter the lowest and highest current seen and for how long it was watched")
+        raise ScienceError(
+            "high is not above low, or fewer than two readings lie behind them",
+            "ripple",
+            "enter the lowest and highest current seen and for how long it was watched",
+        )
     rng = np.random.default_rng(seed)
     samples = rng.standard_normal((DRAWS, min(looks, 2000)))
     ranges = np.ptp(samples, axis=1)
@@ -134,20 +170,38 @@ def ripple_from_range(low: Any, high: Any, looks: int, interval: Any, level: Any
     # The middle of the range lies off the mean by as much as the sample's own middle did.
     offsets = np.zeros(DRAWS) if level is None else offset - middles * sigmas
     draws = np.stack([offsets, sigmas, np.zeros(DRAWS), np.zeros(DRAWS)], axis=1)
-    return Ripple(offset, (high - low) / mean_range(looks)[0], 0.0, 0.0, math.inf, interval, looks, float(looks), draws)
+    return Ripple(
+        offset,
+        (high - low) / mean_range(looks)[0],
+        0.0,
+        0.0,
+        math.inf,
+        interval,
+        looks,
+        float(looks),
+        draws,
+    )
 
 
 @functools.lru_cache(maxsize=64)
 def mean_range(count: int) -> tuple[float, float]:
-    """Mean and standard deviation of the range of `count` standard normal values: d_2 and d_3 of the control-chart tables."""
+    """Mean and standard deviation of the range of `count` standard normal values: d_2 and d_3 of
+    the control-chart tables.
+    """
     from scipy.integrate import quad
     from scipy.special import ndtr
 
     d2 = quad(lambda x: 1 - ndtr(x) ** count - ndtr(-x) ** count, -9, 9, limit=200)[0]
     x = np.linspace(-8, 8, 801)
     lower, upper = np.meshgrid(x, x, indexing="ij")
-    # E[W^2] = 2 x integral over lowest < highest of P(all outside that they enclose), David and Nagaraja, Order Statistics.
-    both = 1 - ndtr(upper) ** count - ndtr(-lower) ** count + np.clip(ndtr(upper) - ndtr(lower), 0, 1) ** count
+    # E[W^2] = 2 x integral over lowest < highest of P(all outside that they enclose), David and
+    # Nagaraja, Order Statistics.
+    both = (
+        1
+        - ndtr(upper) ** count
+        - ndtr(-lower) ** count
+        + np.clip(ndtr(upper) - ndtr(lower), 0, 1) ** count
+    )
     weight = np.where(upper > lower, 1.0, 0.0) + 0.5 * np.eye(x.size)
     second = 2 * float(np.sum(both * weight)) * (x[1] - x[0]) ** 2
     return float(d2), math.sqrt(max(second - d2**2, 0.0))
@@ -168,11 +222,18 @@ class _Regression:
         self.square, self.degrees = float(residual @ residual), self.y.size - len(columns)
 
     def best(self) -> tuple[float, float, float, float]:
-        first, second, third, fourth = (float(value) for value in self._parts(self.coefficients[None, :], np.array([self.square / self.degrees]))[0])
+        first, second, third, fourth = (
+            float(value)
+            for value in self._parts(
+                self.coefficients[None, :], np.array([self.square / self.degrees])
+            )[0]
+        )
         return first, second, third, fourth
 
     def draws(self, count: int, rng: np.random.Generator) -> np.ndarray:
-        """What the data leave open: variance by chi-square, coefficients by the normal law given it."""
+        """What the data leave open: variance by chi-square, coefficients by the normal law given
+        it.
+        """
         variance = self.square / rng.chisquare(self.degrees, count)
         root = np.linalg.cholesky(self.inverse)
         spread = rng.standard_normal((count, self.coefficients.size)) @ root.T
@@ -186,12 +247,16 @@ class _Regression:
         sigma = np.sqrt(variance / (1 - r**2))
         amplitude = np.zeros_like(c)
         if self.turn:
-            amplitude = np.hypot(coefficients[:, 2], coefficients[:, 3]) / np.abs(1 - r * np.exp(-1j * self.turn))
+            amplitude = np.hypot(coefficients[:, 2], coefficients[:, 3]) / np.abs(
+                1 - r * np.exp(-1j * self.turn)
+            )
         return np.stack([mean, sigma, r, amplitude], axis=1)
 
 
 def _periodic(x: np.ndarray, pairs: np.ndarray) -> float:
-    """Angle by which a periodic swing turns from reading to reading; zero if noise alone would show as much."""
+    """Angle by which a periodic swing turns from reading to reading; zero if noise alone would show
+    as much.
+    """
     from scipy.optimize import minimize_scalar
     from scipy.special import fdtrc
 
@@ -202,8 +267,14 @@ def _periodic(x: np.ndarray, pairs: np.ndarray) -> float:
     squares = _squares(x, pairs, turns)
     best = int(np.argmin(squares))
     width = 2 * np.pi / x.size
-    found = minimize_scalar(lambda turn: _squares(x, pairs, np.array([turn]))[0], bounds=(turns[best] - width, turns[best] + width), method="bounded")
-    square, turn = min((float(found.fun), float(found.x)), (float(squares[best]), float(turns[best])))
+    found = minimize_scalar(
+        lambda turn: _squares(x, pairs, np.array([turn]))[0],
+        bounds=(turns[best] - width, turns[best] + width),
+        method="bounded",
+    )
+    square, turn = min(
+        (float(found.fun), float(found.x)), (float(squares[best]), float(turns[best]))
+    )
     degrees = without.y.size - 4
     ratio = (without.square - square) / 2 / (square / degrees)
     # Between the whole orders lie about as many again that the search has tried.
@@ -219,7 +290,10 @@ def _squares(x: np.ndarray, pairs: np.ndarray, turns: np.ndarray) -> np.ndarray:
     wave = np.exp(1j * np.outer(t, turns))
     both = np.stack([wave.real, wave.imag], axis=0)
     both = np.stack([part - q @ (q.T @ part) for part in both])
-    cc, ss, cs = (np.sum(a * b, axis=0) for a, b in ((both[0], both[0]), (both[1], both[1]), (both[0], both[1])))
+    cc, ss, cs = (
+        np.sum(a * b, axis=0)
+        for a, b in ((both[0], both[0]), (both[1], both[1]), (both[0], both[1]))
+    )
     cy, sy = both[0].T @ rest, both[1].T @ rest
     det = np.maximum(cc * ss - cs**2, 1e-12)
     return float(rest @ rest) - (ss * cy**2 + cc * sy**2 - 2 * cs * cy * sy) / det

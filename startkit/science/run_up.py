@@ -11,7 +11,9 @@ from startkit.errors import ScienceError
 from startkit.units import quantities
 
 AT_SPEED = 0.95  # of the settled speed (own default)
-SETTLED_TAIL = 0.3  # of the record after speed is reached: its end is taken as settled (own default)
+SETTLED_TAIL = (
+    0.3  # of the record after speed is reached: its end is taken as settled (own default)
+)
 LEAST = 3  # readings without which nothing is called settled
 
 
@@ -46,13 +48,27 @@ class RunUp:
 
 
 @quantities(
-    {"time": "second", "u_time": "second", "oil_lowest": "pascal", "oil_lowest_at": "second", "peak": "ampere", "settled": "ampere"},
-    time="second", currents="ampere", speed="radian/second", oil="pascal", start="second",
+    {
+        "time": "second",
+        "u_time": "second",
+        "oil_lowest": "pascal",
+        "oil_lowest_at": "second",
+        "peak": "ampere",
+        "settled": "ampere",
+    },
+    time="second",
+    currents="ampere",
+    speed="radian/second",
+    oil="pascal",
+    start="second",
 )
-def analyse_run_up(time: Any, currents: Any, speed: Any = None, oil: Any = None, start: Any = 0.0) -> RunUp:
+def analyse_run_up(
+    time: Any, currents: Any, speed: Any = None, oil: Any = None, start: Any = 0.0
+) -> RunUp:
     """Peak and settled current, time to speed and the oil's worst moment of one recorded start.
 
-    t_run_up = first t with n(t) >= 0.95 n_settled, straight between readings; without speed: first t after the peak with
+    t_run_up = first t with n(t) >= 0.95 n_settled, straight between readings; without speed: first
+    t after the peak with
     I(t) <= (I_peak + I_settled) / 2
 
     Parameters
@@ -69,7 +85,8 @@ def analyse_run_up(time: Any, currents: Any, speed: Any = None, oil: Any = None,
     Returns
     -------
     RunUp
-        The current rule is for starts across the line or at reduced voltage, where the current falls as the motor
+        The current rule is for starts across the line or at reduced voltage, where the current
+        falls as the motor
         comes to speed; behind a drive it does not, and `found_by` says which rule served.
 
     Raises
@@ -81,10 +98,18 @@ def analyse_run_up(time: Any, currents: Any, speed: Any = None, oil: Any = None,
     """
     t = np.asarray(time, dtype=float)
     if np.any(np.diff(t) <= 0):
-        raise ScienceError("the clock stands still or runs back", "run-up record", "sort the rows and take out those written twice")
+        raise ScienceError(
+            "the clock stands still or runs back",
+            "run-up record",
+            "sort the rows and take out those written twice",
+        )
     keep = t >= start
     if keep.sum() < LEAST:
-        raise ScienceError("fewer than three readings after the start", "run-up record", "record from before the start until the current has settled")
+        raise ScienceError(
+            "fewer than three readings after the start",
+            "run-up record",
+            "record from before the start until the current has settled",
+        )
     t, amperes = t[keep] - start, np.asarray(currents, dtype=float)[:, keep]
     turning = _picked(speed, keep)
     peak, settled = _by_phase(np.nanmax, amperes), _by_phase(np.nanmean, amperes[:, _tail(t)])
@@ -92,8 +117,14 @@ def analyse_run_up(time: Any, currents: Any, speed: Any = None, oil: Any = None,
     pressure = _picked(oil, keep)
     worst = None if pressure is None else int(np.nanargmin(pressure))
     return RunUp(
-        peak, settled, reached, None if reached is None else _sampling(t, reached), by,
-        None if worst is None else float(pressure[worst]), None if worst is None else float(t[worst]), int(keep.sum()),
+        peak,
+        settled,
+        reached,
+        None if reached is None else _sampling(t, reached),
+        by,
+        None if worst is None else float(pressure[worst]),
+        None if worst is None else float(t[worst]),
+        int(keep.sum()),
     )
 
 
@@ -116,9 +147,17 @@ def _tail(t: np.ndarray) -> np.ndarray:
     return tail
 
 
-def _to_speed(t: np.ndarray, speed: np.ndarray | None, amperes: np.ndarray, peak: np.ndarray, settled: np.ndarray) -> tuple[float | None, str]:
+def _to_speed(
+    t: np.ndarray,
+    speed: np.ndarray | None,
+    amperes: np.ndarray,
+    peak: np.ndarray,
+    settled: np.ndarray,
+) -> tuple[float | None, str]:
     if speed is not None:
-        final = float(np.nanmean(speed[_tail(t)])) if not np.isnan(speed[_tail(t)]).all() else np.nan
+        final = (
+            float(np.nanmean(speed[_tail(t)])) if not np.isnan(speed[_tail(t)]).all() else np.nan
+        )
         return (_crossing(t, speed / final, AT_SPEED), "speed") if final > 0 else (None, "")
     if np.isnan(peak).all():
         return None, ""
@@ -145,7 +184,9 @@ def _crossing(t: np.ndarray, y: np.ndarray, level: float) -> float | None:
 
 
 def _sampling(t: np.ndarray, at: float) -> float:
-    """Half the spacing of the readings round the crossing, as a rectangular distribution (JCGM 100:2008, 4.3.7)."""
+    """Half the spacing of the readings round the crossing, as a rectangular distribution (JCGM
+    100:2008, 4.3.7).
+    """
     i = int(np.clip(np.searchsorted(t, at), 1, len(t) - 1))
     return float((t[i] - t[i - 1]) / 2 / np.sqrt(3))
 

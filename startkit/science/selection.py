@@ -16,12 +16,14 @@ import pint
 from startkit.errors import ScienceError
 from startkit.units import Q, quantities
 
-CORRECTION_LIMIT = 0.15  # largest change of specific power for conditions that differ, before the comparison is refused
+# largest change of specific power for conditions that differ, before the comparison is refused
+CORRECTION_LIMIT = 0.15
 MOST_LOAD = 1.1  # of available capacity: no curve was fitted beyond
 
 
 def interpolate(load: Any, loads: Sequence[Any] | Any, values: Sequence[Any] | Any) -> Any:
-    """Value of a part-load table at a load: the straight line between the rows either side, never beyond them.
+    """Value of a part-load table at a load: the straight line between the rows either side, never
+    beyond them.
 
     Parameters
     ----------
@@ -48,12 +50,18 @@ def interpolate(load: Any, loads: Sequence[Any] | Any, values: Sequence[Any] | A
     order = np.argsort(along)
     along, figures = along[order], figures[order]
     if (np.diff(along) <= 0).any():
-        raise ScienceError("two rows of the part-load table have the same load", "selection.interpolate", "check the sheet")
+        raise ScienceError(
+            "two rows of the part-load table have the same load",
+            "selection.interpolate",
+            "check the sheet",
+        )
     slack = 1e-9 * max(1.0, float(np.abs(along).max()))
     outside = ~((at >= along[0] - slack) & (at <= along[-1] + slack))
     if at.ndim == 0 and outside:
         raise ScienceError(
-            f"{100 * float(at):.0f} % load lies outside the table's {100 * along[0]:.0f} to {100 * along[-1]:.0f} %", "selection.interpolate",
+            f"{100 * float(at):.0f} % load lies outside the table's {100 * along[0]:.0f} to"
+            f" {100 * along[-1]:.0f} %",
+            "selection.interpolate",
             "add a row to the sheet or measure inside it; nothing is extrapolated",
         )
     values = np.where(outside, np.nan, np.interp(at, along, figures))
@@ -73,8 +81,16 @@ def _bare(values: Any) -> tuple[str | None, np.ndarray]:
     return None, np.asarray(values, float)
 
 
-@quantities("dimensionless", evaporator="kelvin", condenser="kelvin", selected_evaporator="kelvin", selected_condenser="kelvin")
-def lift_correction(evaporator: Any, condenser: Any, selected_evaporator: Any, selected_condenser: Any) -> float:
+@quantities(
+    "dimensionless",
+    evaporator="kelvin",
+    condenser="kelvin",
+    selected_evaporator="kelvin",
+    selected_condenser="kelvin",
+)
+def lift_correction(
+    evaporator: Any, condenser: Any, selected_evaporator: Any, selected_condenser: Any
+) -> float:
     """Factor on the selection's kW/ton for another lift, at an unchanged share of Carnot.
 
     factor = [(Tc - Te) / Te] / [(Tc - Te) / Te]_selected
@@ -93,13 +109,22 @@ def lift_correction(evaporator: Any, condenser: Any, selected_evaporator: Any, s
 
     Source: common practice, no source; the reversed Carnot cycle is textbook.
     """
-    found, selected = (condenser - evaporator) / evaporator, (selected_condenser - selected_evaporator) / selected_evaporator
+    found, selected = (
+        (condenser - evaporator) / evaporator,
+        (selected_condenser - selected_evaporator) / selected_evaporator,
+    )
     if not (found > 0 and selected > 0):
-        raise ScienceError("condenser saturation is not above evaporator saturation", "selection.lift_correction", "check both pressures and the barometer")
+        raise ScienceError(
+            "condenser saturation is not above evaporator saturation",
+            "selection.lift_correction",
+            "check both pressures and the barometer",
+        )
     factor = found / selected
     if abs(factor - 1) > CORRECTION_LIMIT:
         raise ScienceError(
-            f"the lift found changes specific power by {100 * (factor - 1):+.0f} %, too far from the selection to compare", "selection.lift_correction",
+            f"the lift found changes specific power by {100 * (factor - 1):+.0f} %, too far from"
+            " the selection to compare",
+            "selection.lift_correction",
             "measure closer to the selection's water temperatures, or ask for a selection at these",
         )
     return factor
@@ -107,7 +132,8 @@ def lift_correction(evaporator: Any, condenser: Any, selected_evaporator: Any, s
 
 @quantities("dimensionless", load="dimensionless", lift="delta_degC", line_lifts="delta_degC")
 def surge_margin(load: Any, lift: Any, line_loads: Sequence[float], line_lifts: Any) -> Any:
-    """Distance to the sheet's surge line at the load found: (lift of the line - lift) / lift of the line.
+    """Distance to the sheet's surge line at the load found: (lift of the line - lift) / lift of the
+    line.
 
     Negative: the point lies beyond the line.
 
@@ -141,7 +167,8 @@ class Curves:
     Parameters
     ----------
     capacity, power : tuple of 6 float
-        Coefficients c1 + c2 x + c3 x2 + c4 y + c5 y2 + c6 x y of available capacity and of power per capacity,
+        Coefficients c1 + c2 x + c3 x2 + c4 y + c5 y2 + c6 x y of available capacity and of power
+        per capacity,
         with x leaving chilled and y entering condenser water [°C].
     part_load : tuple of 3 float
         Coefficients of power over the share of available capacity: c1 + c2 p + c3 p2.
@@ -196,10 +223,19 @@ class Expected:
 
 
 @quantities(
-    {"power": "watt", "specific_power": "dimensionless", "available": "watt", "load": "dimensionless"},
-    capacity="watt", leaving="kelvin", entering="kelvin",
+    {
+        "power": "watt",
+        "specific_power": "dimensionless",
+        "available": "watt",
+        "load": "dimensionless",
+    },
+    capacity="watt",
+    leaving="kelvin",
+    entering="kelvin",
 )
-def expected_power(curves: Curves, capacity: Any, leaving: Any, entering: Any, normalised: bool = True) -> Expected:
+def expected_power(
+    curves: Curves, capacity: Any, leaving: Any, entering: Any, normalised: bool = True
+) -> Expected:
     """Input power that the curves expect at a capacity and two water temperatures.
 
     P = Q_ref f_cap(x, y) f_eir(x, y) f_plr(p) / COP_ref,  p = Q / (Q_ref f_cap(x, y))
@@ -212,7 +248,8 @@ def expected_power(curves: Curves, capacity: Any, leaving: Any, entering: Any, n
     leaving, entering : pint.Quantity
         Leaving chilled and entering condenser water [temperature].
     normalised : bool
-        Divide each curve by its value at the reference point, so that the reference capacity and COP come out there.
+        Divide each curve by its value at the reference point, so that the reference capacity and
+        COP come out there.
 
     Returns
     -------
@@ -223,15 +260,21 @@ def expected_power(curves: Curves, capacity: Any, leaving: Any, entering: Any, n
     ScienceError
         Load below the least or above 110 % of what is available.
 
-    Source: EnergyPlus Engineering Reference, electric chiller based on entering condenser temperature.
+    Source: EnergyPlus Engineering Reference, electric chiller based on entering condenser
+    temperature.
     """
     x, y = leaving - 273.15, entering - 273.15
     reference = (curves.reference_leaving, curves.reference_entering)
-    scale = [_biquadratic(each, *reference) if normalised else 1.0 for each in (curves.capacity, curves.power)]
+    scale = [
+        _biquadratic(each, *reference) if normalised else 1.0
+        for each in (curves.capacity, curves.power)
+    ]
     available = curves.reference_capacity * _biquadratic(curves.capacity, x, y) / scale[0]
     load = capacity / available
     _refuse_load(curves, load)
-    shape = _quadratic(curves.part_load, load) / (_quadratic(curves.part_load, 1.0) if normalised else 1.0)
+    shape = _quadratic(curves.part_load, load) / (
+        _quadratic(curves.part_load, 1.0) if normalised else 1.0
+    )
     power = available / curves.reference_cop * _biquadratic(curves.power, x, y) / scale[1] * shape
     return Expected(power, power / capacity, available, load, _outside(curves, x, y))
 
@@ -247,15 +290,21 @@ def _quadratic(c: Sequence[float], p: Any) -> Any:
 def _refuse_load(curves: Curves, load: float) -> None:
     if not curves.least_load - 1e-9 <= load <= MOST_LOAD:
         raise ScienceError(
-            f"{100 * load:.0f} % of the available capacity is outside the curves, {100 * curves.least_load:.0f} to {100 * MOST_LOAD:.0f} %",
-            "selection.expected_power", "measure at a load inside; below its least load a machine cycles",
+            f"{100 * load:.0f} % of the available capacity is outside the curves,"
+            f" {100 * curves.least_load:.0f} to {100 * MOST_LOAD:.0f} %",
+            "selection.expected_power",
+            "measure at a load inside; below its least load a machine cycles",
         )
 
 
 def _outside(curves: Curves, leaving: float, entering: float) -> tuple[str, ...]:
-    checks = (("leaving chilled water", leaving, curves.leaving_range), ("entering condenser water", entering, curves.entering_range))
+    checks = (
+        ("leaving chilled water", leaving, curves.leaving_range),
+        ("entering condenser water", entering, curves.entering_range),
+    )
     return tuple(
-        f"{name} {value:.1f} °C is outside the {low:.1f} to {high:.1f} °C over which the curves were fitted"
+        f"{name} {value:.1f} °C is outside the {low:.1f} to {high:.1f} °C over which the curves"
+        " were fitted"
         for name, value, (low, high) in checks
         if not low - 1e-6 <= value <= high + 1e-6
     )

@@ -1,6 +1,7 @@
 """Sensors: one reading against a reference instrument, as found and as left.
 
-The kind of reading is open (temperature, pressure, flow, current), so these functions take any dimension
+The kind of reading is open (temperature, pressure, flow, current), so these functions take any
+dimension
 and answer in differences of the reference's unit; a temperature's difference is a difference.
 """
 
@@ -14,7 +15,9 @@ import pint
 from startkit.errors import ScienceError, UnitError
 
 AGREES = 1.0  # |En| <= 1: ISO/IEC 17043, ISO 13528
-REFERENCE_RATIO = 4.0  # a reference four times better than what it checks: common practice (ANSI/NCSL Z540)
+REFERENCE_RATIO = (
+    4.0  # a reference four times better than what it checks: common practice (ANSI/NCSL Z540)
+)
 SOURCE = "En number of ISO/IEC 17043 and ISO 13528"
 
 
@@ -22,8 +25,10 @@ SOURCE = "En number of ISO/IEC 17043 and ISO 13528"
 class Comparison:
     """One sensor against its reference.
 
-    `deviation` is sensor less reference, `offset` what to add to the sensor's reading, `tolerance` the two
-    accuracies combined, `en` the deviation over it; `agrees` if the deviation lies inside the tolerance.
+    `deviation` is sensor less reference, `offset` what to add to the sensor's reading, `tolerance`
+    the two
+    accuracies combined, `en` the deviation over it; `agrees` if the deviation lies inside the
+    tolerance.
     """
 
     deviation: pint.Quantity
@@ -43,7 +48,8 @@ def en_number(deviation: float, accuracy: float, reference_accuracy: float) -> f
     deviation : float
         Sensor less reference [any unit].
     accuracy, reference_accuracy : float
-        Expanded uncertainties, k = 2 [same unit]; a maker's accuracy stands for its expanded uncertainty.
+        Expanded uncertainties, k = 2 [same unit]; a maker's accuracy stands for its expanded
+        uncertainty.
 
     Returns
     -------
@@ -59,7 +65,11 @@ def en_number(deviation: float, accuracy: float, reference_accuracy: float) -> f
     """
     tolerance = math.hypot(accuracy, reference_accuracy)
     if tolerance <= 0:
-        raise ScienceError("neither the sensor nor the reference has an accuracy", "sensor check", "enter both accuracies from their data sheets")
+        raise ScienceError(
+            "neither the sensor nor the reference has an accuracy",
+            "sensor check",
+            "enter both accuracies from their data sheets",
+        )
     return deviation / tolerance
 
 
@@ -95,22 +105,40 @@ def compare(
     """
     try:
         deviation = reading.to(reference.units) - reference
-        parts = [_difference(part).to(deviation.units).magnitude for part in (accuracy, reference_accuracy)]
+        parts = [
+            _difference(part).to(deviation.units).magnitude
+            for part in (accuracy, reference_accuracy)
+        ]
     except pint.DimensionalityError as error:
-        raise UnitError(f"{error.units1} and {error.units2} are not the same kind of reading", "sensor check", "enter sensor and reference in units of one kind") from None
+        raise UnitError(
+            f"{error.units1} and {error.units2} are not the same kind of reading",
+            "sensor check",
+            "enter sensor and reference in units of one kind",
+        ) from None
     en = en_number(deviation.magnitude, *parts)
-    return Comparison(deviation, deviation._REGISTRY.Quantity(math.hypot(*parts), deviation.units), -deviation, en, abs(en) <= AGREES * (1 + 1e-9))
+    return Comparison(
+        deviation,
+        deviation._REGISTRY.Quantity(math.hypot(*parts), deviation.units),
+        -deviation,
+        en,
+        abs(en) <= AGREES * (1 + 1e-9),
+    )
 
 
 def _difference(accuracy: pint.Quantity) -> pint.Quantity:
     units = accuracy._REGISTRY._units
     if any(not units[name].is_multiplicative for name in accuracy.units._units):
-        raise UnitError("an accuracy was given as a temperature", "sensor check", "give it in delta_degC or delta_degF")
+        raise UnitError(
+            "an accuracy was given as a temperature",
+            "sensor check",
+            "give it in delta_degC or delta_degF",
+        )
     return accuracy
 
 
 def after_offset(found: Comparison, offset: pint.Quantity) -> Comparison:
-    """What the comparison should read once an offset has been set; the as-left reading must then show it.
+    """What the comparison should read once an offset has been set; the as-left reading must then
+    show it.
 
     d_left = d_found + offset
 
@@ -135,7 +163,11 @@ def after_offset(found: Comparison, offset: pint.Quantity) -> Comparison:
     try:
         deviation = found.deviation + _difference(offset).to(found.deviation.units)
     except pint.DimensionalityError:
-        raise UnitError(f"an offset in {offset.units} does not fit this sensor", "sensor check", f"give it in {found.deviation.units}") from None
+        raise UnitError(
+            f"an offset in {offset.units} does not fit this sensor",
+            "sensor check",
+            f"give it in {found.deviation.units}",
+        ) from None
     en = en_number(deviation.magnitude, found.tolerance.magnitude, 0.0)
     return Comparison(deviation, found.tolerance, -deviation, en, abs(en) <= AGREES * (1 + 1e-9))
 
@@ -163,5 +195,11 @@ def uncertainty_ratio(accuracy: pint.Quantity, reference_accuracy: pint.Quantity
     Source: ANSI/NCSL Z540 (the figure of 4 as common practice).
     """
     if reference_accuracy.magnitude <= 0:
-        raise ScienceError("the reference has no accuracy", "sensor check", "enter it from its calibration certificate")
-    return float((_difference(accuracy) / _difference(reference_accuracy)).to("dimensionless").magnitude)
+        raise ScienceError(
+            "the reference has no accuracy",
+            "sensor check",
+            "enter it from its calibration certificate",
+        )
+    return float(
+        (_difference(accuracy) / _difference(reference_accuracy)).to("dimensionless").magnitude
+    )

@@ -13,8 +13,10 @@ from startkit.units import quantities
 SOURCE = "NEMA MG 10 Table 2-3, design A and B motors (secondary)"
 HOUR = 3600.0
 
-# Rated power [hp] -> for 2, 4 and 6 poles: A most starts an hour; B most starts an hour times load Wk2 [lb ft2];
-# C least time at rest between starts [s]. The table's conditions: voltage and frequency inside the band of MG 1 12.44,
+# Rated power [hp] -> for 2, 4 and 6 poles: A most starts an hour; B most starts an hour times load
+# Wk2 [lb ft2];
+# C least time at rest between starts [s]. The table's conditions: voltage and frequency inside the
+# band of MG 1 12.44,
 # load torque no more than as the square of speed up to rated, load Wk2 no more than column B.
 MG10 = {
     1.0: ((15.0, 1.2, 75), (30.0, 5.8, 38), (34.0, 15, 33)),
@@ -44,7 +46,9 @@ _LB_FT2 = 0.45359237 * 0.3048**2  # kg m2
 
 @dataclass(frozen=True)
 class StartLimits:
-    """What the table allows: starts an hour, time at rest [s], and whether the load lies outside the table's conditions."""
+    """What the table allows: starts an hour, time at rest [s], and whether the load lies outside
+    the table's conditions.
+    """
 
     per_hour: Any
     rest: Any
@@ -53,14 +57,18 @@ class StartLimits:
 
 @dataclass(frozen=True)
 class NextStart:
-    """The earliest next start in elapsed seconds, what decides it, and what each rule says by itself."""
+    """The earliest next start in elapsed seconds, what decides it, and what each rule says by
+    itself.
+    """
 
     at: Any
     rule: str
     by_rule: dict[str, float]
 
 
-@quantities({"per_hour": "dimensionless", "rest": "second"}, power="watt", load_inertia="kilogram*meter**2")
+@quantities(
+    {"per_hour": "dimensionless", "rest": "second"}, power="watt", load_inertia="kilogram*meter**2"
+)
 def allowable_starts(power: Any, poles: int, load_inertia: Any) -> StartLimits:
     """Starts an hour and least time at rest by the table of NEMA MG 10.
 
@@ -69,7 +77,8 @@ def allowable_starts(power: Any, poles: int, load_inertia: Any) -> StartLimits:
     Parameters
     ----------
     power : Quantity
-        Rated shaft power [W], 1 to 250 hp; between two rows each column counts from the row that is stricter.
+        Rated shaft power [W], 1 to 250 hp; between two rows each column counts from the row that is
+        stricter.
     poles : int
         2, 4 or 6.
     load_inertia : Quantity
@@ -90,12 +99,17 @@ def allowable_starts(power: Any, poles: int, load_inertia: Any) -> StartLimits:
     Examples
     --------
     >>> from startkit.units import Q
-    >>> round(float(allowable_starts(Q(25, "horsepower"), 4, Q(50, "pound*foot**2")).per_hour.magnitude), 2)
+    >>> round(float(allowable_starts(Q(25, "horsepower"), 4, Q(50,
+    ...     "pound*foot**2")).per_hour.magnitude), 2)
     2.44
     """
     a, b, rest = _strictest(power / _HORSEPOWER, poles)
     if load_inertia <= 0:
-        raise ScienceError("no load inertia", "starts per hour", "enter the inertia of impeller and gear at the motor's shaft")
+        raise ScienceError(
+            "no load inertia",
+            "starts per hour",
+            "enter the inertia of impeller and gear at the motor's shaft",
+        )
     inertia = load_inertia / _LB_FT2
     return StartLimits(min(a, b / inertia), float(rest), inertia > b)
 
@@ -108,7 +122,9 @@ def _strictest(horsepower: float, poles: int) -> tuple[float, float, float]:
     above = [size for size in sizes if size >= horsepower * 0.995]
     if column is None or not below or not above:
         raise ScienceError(
-            f"the table ends before a motor of {horsepower:.0f} hp and {poles} poles", "starts per hour", "use the maker's timers and starts per hour from the machine's sheet"
+            f"the table ends before a motor of {horsepower:.0f} hp and {poles} poles",
+            "starts per hour",
+            "use the maker's timers and starts per hour from the machine's sheet",
         )
     rows = (MG10[below[-1]][column], MG10[above[0]][column])
     return min(row[0] for row in rows), min(row[1] for row in rows), max(row[2] for row in rows)
@@ -116,7 +132,9 @@ def _strictest(horsepower: float, poles: int) -> tuple[float, float, float]:
 
 @quantities(
     {"at": "second"},
-    start_to_start="second", stop_to_start="second", starts_per_hour="dimensionless",
+    start_to_start="second",
+    stop_to_start="second",
+    starts_per_hour="dimensionless",
 )
 def earliest_next_start(
     starts: Sequence[float],
@@ -155,7 +173,9 @@ def earliest_next_start(
     order = [time for pair in zip(began, ended, strict=False) for time in pair]
     if len(began) != len(ended) or order != sorted(order):
         raise ScienceError(
-            f"{len(began)} starts and {len(ended)} stops do not pair up", "earliest next start", "enter the stop of each start; a running machine needs no start"
+            f"{len(began)} starts and {len(ended)} stops do not pair up",
+            "earliest next start",
+            "enter the stop of each start; a running machine needs no start",
         )
     by_rule = {"none": 0.0}
     if began and start_to_start is not None:
@@ -165,11 +185,17 @@ def earliest_next_start(
     if starts_per_hour is not None:
         by_rule |= _hourly(began, float(starts_per_hour))
     rule = max(by_rule, key=lambda name: by_rule[name])
-    return NextStart(by_rule[rule], rule, {name: at for name, at in by_rule.items() if name != "none"})
+    return NextStart(
+        by_rule[rule], rule, {name: at for name, at in by_rule.items() if name != "none"}
+    )
 
 
 def _hourly(began: list[float], allowed: float) -> dict[str, float]:
     if allowed <= 0:
-        raise ScienceError("no start an hour is allowed", "earliest next start", "check the starts per hour of the machine's sheet")
+        raise ScienceError(
+            "no start an hour is allowed",
+            "earliest next start",
+            "check the starts per hour of the machine's sheet",
+        )
     whole, window = (math.floor(allowed + 1e-9), HOUR) if allowed >= 1 else (1, HOUR / allowed)
     return {"starts per hour": began[-whole] + window} if len(began) >= whole else {}

@@ -1,7 +1,8 @@
 """Steadiness: when a running machine stood still enough to be measured, and whether it hunts.
 
 Over a moving window the standard deviation and the slope of every point that matters must both lie
-within tolerance: a ramp can hide in a small deviation, hunting in a small slope. Series carry any unit;
+within tolerance: a ramp can hide in a small deviation, hunting in a small slope. Series carry any
+unit;
 bare arrays are taken as SI, time as seconds.
 """
 
@@ -28,7 +29,11 @@ def _plain(values: Any) -> Any:
 def _seconds(time: Any) -> np.ndarray:
     seconds = np.asarray(_plain(time), float)
     if seconds.ndim != 1 or seconds.size < 2 or not (np.diff(seconds) > 0).all():
-        raise ScienceError("the time stamps do not rise from row to row", "steadiness", "sort the trend and mark duplicate stamps first")
+        raise ScienceError(
+            "the time stamps do not rise from row to row",
+            "steadiness",
+            "sort the trend and mark duplicate stamps first",
+        )
     return seconds
 
 
@@ -64,8 +69,10 @@ def moving(time: Any, values: Any, window: Any, least: int = LEAST) -> Moving:
 
     b = Sxy / Sxx;  u(b) = s / sqrt(Sxx) sqrt((1 + r1) / (1 - r1)),  s^2 = SSE / (n - 2)
 
-    For readings at one interval dt this is b = 12 sum((i - i_mean) x) / (n (n^2 - 1) dt). The correlation r1 of
-    neighbouring residuals is taken from von Neumann's ratio, 1 - sum(de^2) / (2 SSE), and never narrows u(b).
+    For readings at one interval dt this is b = 12 sum((i - i_mean) x) / (n (n^2 - 1) dt). The
+    correlation r1 of
+    neighbouring residuals is taken from von Neumann's ratio, 1 - sum(de^2) / (2 SSE), and never
+    narrows u(b).
 
     Parameters
     ----------
@@ -81,22 +88,30 @@ def moving(time: Any, values: Any, window: Any, least: int = LEAST) -> Moving:
     Returns
     -------
     Moving
-        Windows with fewer readings, or with a gap of more than a tenth of their length, are not a number.
+        Windows with fewer readings, or with a gap of more than a tenth of their length, are not a
+        number.
 
     Raises
     ------
     ScienceError
         Time does not rise, or the series has another length.
 
-    Source: straight-line regression (textbook); J. von Neumann, Ann. Math. Stat. 12 (1941) 367; widening for
+    Source: straight-line regression (textbook); J. von Neumann, Ann. Math. Stat. 12 (1941) 367;
+    widening for
     autocorrelation n_eff = n (1 - r1)/(1 + r1) (Box, Jenkins & Reinsel, Time Series Analysis).
     """
     seconds, series = _seconds(time), np.asarray(_plain(values), float)
     if series.shape != seconds.shape:
-        raise ScienceError(f"{series.size} readings stand beside {seconds.size} time stamps", "steadiness.moving", "give one reading for each stamp")
+        raise ScienceError(
+            f"{series.size} readings stand beside {seconds.size} time stamps",
+            "steadiness.moving",
+            "give one reading for each stamp",
+        )
     length = float(_plain(window))
     first = np.searchsorted(seconds, seconds - length * (1 + 1e-9))
-    enough = _filled(seconds, length) & (_span(np.isfinite(series).astype(float), first) >= max(least, 3))
+    enough = _filled(seconds, length) & (
+        _span(np.isfinite(series).astype(float), first) >= max(least, 3)
+    )
     return _statistics(seconds, series, first, enough & ~_gapped(seconds, series, first, length))
 
 
@@ -105,7 +120,9 @@ def _filled(seconds: np.ndarray, length: float) -> np.ndarray:
     return seconds - seconds[0] >= length * (1 - 1e-9)
 
 
-def _gapped(seconds: np.ndarray, series: np.ndarray, first: np.ndarray, length: float) -> np.ndarray:
+def _gapped(
+    seconds: np.ndarray, series: np.ndarray, first: np.ndarray, length: float
+) -> np.ndarray:
     """True where a window holds the end of a gap between readings that is too long."""
     known = np.flatnonzero(np.isfinite(series))
     ends = known[1:][np.diff(seconds[known]) > GAP * length]
@@ -120,7 +137,9 @@ def _span(values: np.ndarray, first: np.ndarray) -> np.ndarray:
     return total[1:] - total[first]
 
 
-def _statistics(seconds: np.ndarray, series: np.ndarray, first: np.ndarray, enough: np.ndarray) -> Moving:
+def _statistics(
+    seconds: np.ndarray, series: np.ndarray, first: np.ndarray, enough: np.ndarray
+) -> Moving:
     """The sums of a straight line in every window, by running totals: no loop over rows."""
     known = np.isfinite(series)
     # Centred and scaled, so that the running totals keep their digits.
@@ -137,7 +156,14 @@ def _statistics(seconds: np.ndarray, series: np.ndarray, first: np.ndarray, enou
         lag_one = _lag_one(seconds, x, known, first, slope, residual)
         widening = np.sqrt((1 + lag_one) / (1 - lag_one))
         slope_u = np.sqrt(residual / (n - 2) / s_tt) * widening
-        return Moving(first, shift + scale * sum_x / n, scale * np.sqrt(s_xx / (n - 1)), scale * slope, scale * slope_u, lag_one)
+        return Moving(
+            first,
+            shift + scale * sum_x / n,
+            scale * np.sqrt(s_xx / (n - 1)),
+            scale * slope,
+            scale * slope_u,
+            lag_one,
+        )
 
 
 def _centre(values: np.ndarray) -> tuple[float, float]:
@@ -147,14 +173,25 @@ def _centre(values: np.ndarray) -> tuple[float, float]:
     return float(values.mean()), spread if spread > 0 else 1.0
 
 
-def _lag_one(seconds: np.ndarray, x: np.ndarray, known: np.ndarray, first: np.ndarray, slope: np.ndarray, residual: np.ndarray) -> np.ndarray:
-    """Correlation of neighbouring residuals, between 0 and 0.999, from the squared steps between them."""
+def _lag_one(
+    seconds: np.ndarray,
+    x: np.ndarray,
+    known: np.ndarray,
+    first: np.ndarray,
+    slope: np.ndarray,
+    residual: np.ndarray,
+) -> np.ndarray:
+    """Correlation of neighbouring residuals, between 0 and 0.999, from the squared steps between
+    them.
+    """
     pair = np.concatenate(([False], known[1:] & known[:-1]))
     dx = np.where(pair, np.diff(x, prepend=x[0]), 0.0)
     dt = np.where(pair, np.diff(seconds, prepend=seconds[0]), 0.0)
     # The step into a window's first row belongs to the window before it.
     inner = np.minimum(first + 1, np.arange(first.size))
-    steps = _span(dx * dx, inner) - 2 * slope * _span(dx * dt, inner) + slope**2 * _span(dt * dt, inner)
+    steps = (
+        _span(dx * dx, inner) - 2 * slope * _span(dx * dt, inner) + slope**2 * _span(dt * dt, inner)
+    )
     # A line without residuals has nothing to correlate.
     ratio = np.where(residual > 1e-12, steps / (2 * np.where(residual > 1e-12, residual, 1.0)), 1.0)
     return np.clip(1 - ratio, 0.0, 0.999)
@@ -174,7 +211,8 @@ class Tolerance:
     relative_sd : float, optional
         Standard deviation over the mean.
     slope : pint.Quantity or float, optional
-        [unit/time]; the slope's own uncertainty must fit inside as well (two standard uncertainties).
+        [unit/time]; the slope's own uncertainty must fit inside as well (two standard
+        uncertainties).
     target, band : pint.Quantity or float, optional
         The mean may lie this far (`band`) from `target`.
     """
@@ -188,7 +226,9 @@ class Tolerance:
 
 @dataclass(frozen=True)
 class Window:
-    """Rows ``first`` to ``last`` (inclusive) over which everything stood still, and how long that is [s]."""
+    """Rows ``first`` to ``last`` (inclusive) over which everything stood still, and how long that
+    is [s].
+    """
 
     first: int
     last: int
@@ -217,7 +257,13 @@ class Steadiness:
     moving: dict[str, Moving]
 
 
-def steady(time: Any, series: Mapping[str, Any], tolerances: Mapping[str, Tolerance], window: Any, least: int = LEAST) -> Steadiness:
+def steady(
+    time: Any,
+    series: Mapping[str, Any],
+    tolerances: Mapping[str, Tolerance],
+    window: Any,
+    least: int = LEAST,
+) -> Steadiness:
     """Stretches in which every series with a tolerance stood still.
 
     Parameters
@@ -241,13 +287,19 @@ def steady(time: Any, series: Mapping[str, Any], tolerances: Mapping[str, Tolera
     lacking = [name for name in tolerances if name not in series]
     if lacking or not tolerances:
         what = f"no readings of {', '.join(lacking)}" if lacking else "no tolerance"
-        raise ScienceError(f"{what} to judge steadiness by", "steadiness.steady", "name the series that matter and give each a tolerance")
+        raise ScienceError(
+            f"{what} to judge steadiness by",
+            "steadiness.steady",
+            "name the series that matter and give each a tolerance",
+        )
     seconds = _seconds(time)
     found = {name: moving(seconds, series[name], window, least) for name in tolerances}
     holds = {name: _holds(found[name], tolerances[name]) for name in tolerances}
     filled = _filled(seconds, float(_plain(window)))
     all_hold = np.logical_and.reduce(list(holds.values())) & filled
-    spoiled = {name: float((~each[filled]).mean()) if filled.any() else 1.0 for name, each in holds.items()}
+    spoiled = {
+        name: float((~each[filled]).mean()) if filled.any() else 1.0 for name, each in holds.items()
+    }
     first = next(iter(found.values())).first
     return Steadiness(_stretches(seconds, first, all_hold), all_hold, spoiled, found)
 
@@ -302,9 +354,11 @@ class Hunting:
 
 
 def hunting(time: Any, values: Any, least: float = 0.3) -> Hunting | None:
-    """Period and amplitude of hunting, from the first peak of the autocorrelation after it has been negative.
+    """Period and amplitude of hunting, from the first peak of the autocorrelation after it has been
+    negative.
 
-    Amplitude of the regular part: sqrt(2 r) s, with s the standard deviation about the straight line.
+    Amplitude of the regular part: sqrt(2 r) s, with s the standard deviation about the straight
+    line.
 
     Parameters
     ----------
@@ -332,7 +386,11 @@ def hunting(time: Any, values: Any, least: float = 0.3) -> Hunting | None:
     level = level - level.mean() - centred * (centred @ level) / (centred @ centred)
     correlation = _autocorrelation(level)
     peak = _first_peak(correlation[: seconds.size // 2 + 1])
-    if peak is None or correlation[peak] < max(least, 3 / np.sqrt(seconds.size)) or not _repeats(correlation, peak):
+    if (
+        peak is None
+        or correlation[peak] < max(least, 3 / np.sqrt(seconds.size))
+        or not _repeats(correlation, peak)
+    ):
         return None
     lag, height = _vertex(correlation, peak)
     height = float(np.clip(height, 0.0, 1.0))
@@ -350,7 +408,9 @@ def _autocorrelation(level: np.ndarray) -> np.ndarray:
 
 
 def _first_peak(correlation: np.ndarray) -> int | None:
-    """Lag of the highest point of the first positive stretch after the autocorrelation has been negative."""
+    """Lag of the highest point of the first positive stretch after the autocorrelation has been
+    negative.
+    """
     negative = np.flatnonzero(correlation < 0)
     if not negative.size:
         return None
@@ -365,8 +425,14 @@ def _first_peak(correlation: np.ndarray) -> int | None:
 
 
 def _repeats(correlation: np.ndarray, peak: int) -> bool:
-    """Half of the peak is left two periods apart: a level that wanders shows a first peak but no second."""
-    around = correlation[2 * peak - 1 : 2 * peak + 2] if 2 * peak < 0.9 * correlation.size else np.array([])
+    """Half of the peak is left two periods apart: a level that wanders shows a first peak but no
+    second.
+    """
+    around = (
+        correlation[2 * peak - 1 : 2 * peak + 2]
+        if 2 * peak < 0.9 * correlation.size
+        else np.array([])
+    )
     return bool(around.size and around.max() >= correlation[peak] / 2)
 
 

@@ -38,17 +38,20 @@ class VaneDrive:
     noise : float
         Standard deviation of the reading.
     make, differential, switch_scatter : float
-        Output-shaft position where the switch makes closing, how much further open it breaks, standard deviation of both from stroke to stroke.
+        Output-shaft position where the switch makes closing, how much further open it breaks,
+        standard deviation of both from stroke to stroke.
     switch_failure, switch_chatter : float
         Chance per closing stroke that the switch does not make, and that it chatters.
     load_closed, load_open : float
-        Load at the closed and the open end as a share of stall torque; speed = unloaded speed (1 - load). 1 or more stops short.
+        Load at the closed and the open end as a share of stall torque; speed = unloaded speed (1 -
+        load). 1 or more stops short.
     jumps : float
         Chance per sample that the reading jumps for that sample.
     dead_spot : tuple of float or None
         Start and width of a stretch in which the reading stands still and then jumps.
     slip : float
-        Vanes stand this much further open than the output shaft says, growing to this value over the strokes.
+        Vanes stand this much further open than the output shaft says, growing to this value over
+        the strokes.
     seen_noise : float or None
         Standard deviation with which the position is seen; None: nobody looked.
     timer : float
@@ -86,7 +89,9 @@ class _Shafts:
 
 
 def _load(drive: VaneDrive, position: float, direction: float) -> float:
-    """Load as a share of stall torque, rising with the square of the distance from the middle, in the direction of the stroke only."""
+    """Load as a share of stall torque, rising with the square of the distance from the middle, in
+    the direction of the stroke only.
+    """
     end = drive.load_open if direction > 0 else drive.load_closed
     depth = max(0.0, direction * (position - 0.5) / 0.5)
     return min(1.0, 0.05 + (end - 0.05) * depth**2)
@@ -101,11 +106,17 @@ def _advance(drive: VaneDrive, shafts: _Shafts, target: float) -> None:
     step = full * (1.0 - _load(drive, shafts.output, direction)) * STEP_OF_MODEL
     shafts.drive += direction * min(abs(gap), step)
     # The drive pushes the output on its far side of the play opening, on its near side closing.
-    pushed = max(shafts.output, shafts.drive - drive.play) if direction > 0 else min(shafts.output, shafts.drive)
+    pushed = (
+        max(shafts.output, shafts.drive - drive.play)
+        if direction > 0
+        else min(shafts.output, shafts.drive)
+    )
     shafts.output = min(max(pushed, 0.0), 1.0)
 
 
-def _command(drive: VaneDrive, form: str, direction: str, hold: float, steps: int, ramp_time: float) -> tuple[np.ndarray, np.ndarray, float]:
+def _command(
+    drive: VaneDrive, form: str, direction: str, hold: float, steps: int, ramp_time: float
+) -> tuple[np.ndarray, np.ndarray, float]:
     """Times [s], commanded position, and when the drive's timer ends."""
     lead, full = 3.0, (drive.opening_time if direction == OPENING else drive.closing_time)
     if form == STAIRCASE:
@@ -115,7 +126,11 @@ def _command(drive: VaneDrive, form: str, direction: str, hold: float, steps: in
         finish = lead + each * steps
     else:
         time = np.arange(0.0, lead + max(drive.timer, full, ramp_time) + 12.0, STEP_OF_MODEL)
-        course = (time >= lead).astype(float) if form == STEP else np.clip((time - lead) / ramp_time, 0.0, 1.0)
+        course = (
+            (time >= lead).astype(float)
+            if form == STEP
+            else np.clip((time - lead) / ramp_time, 0.0, 1.0)
+        )
         finish = lead + drive.timer
     return time, course if direction == OPENING else 1.0 - course, finish
 
@@ -133,19 +148,36 @@ def _turn(drive: VaneDrive, shafts: _Shafts, command: np.ndarray) -> np.ndarray:
     return output
 
 
-def _read(drive: VaneDrive, output: np.ndarray, strokes_before: int, rng: np.random.Generator) -> np.ndarray:
+def _read(
+    drive: VaneDrive, output: np.ndarray, strokes_before: int, rng: np.random.Generator
+) -> np.ndarray:
     """What the position sensor says."""
     seen = output.copy()
     if drive.dead_spot:
         low, width = drive.dead_spot
         inside = (seen > low) & (seen < low + width)
         seen[inside] = low if output[-1] > output[0] else low + width
-    reading = drive.zero + drive.zero_drift * strokes_before + drive.span * seen + rng.normal(0.0, drive.noise, len(seen))
+    reading = (
+        drive.zero
+        + drive.zero_drift * strokes_before
+        + drive.span * seen
+        + rng.normal(0.0, drive.noise, len(seen))
+    )
     bad = rng.random(len(seen)) < drive.jumps
-    return np.where(bad, reading + rng.choice([-1.0, 1.0], len(seen)) * rng.uniform(0.1, 0.4, len(seen)), reading)
+    return np.where(
+        bad,
+        reading + rng.choice([-1.0, 1.0], len(seen)) * rng.uniform(0.1, 0.4, len(seen)),
+        reading,
+    )
 
 
-def _switch(drive: VaneDrive, output: np.ndarray, direction: str, made_before: bool, rng: np.random.Generator) -> np.ndarray:
+def _switch(
+    drive: VaneDrive,
+    output: np.ndarray,
+    direction: str,
+    made_before: bool,
+    rng: np.random.Generator,
+) -> np.ndarray:
     """State of the closed-position switch."""
     make = drive.make + rng.normal(0.0, drive.switch_scatter)
     if direction == CLOSING:
@@ -161,8 +193,17 @@ def _switch(drive: VaneDrive, output: np.ndarray, direction: str, made_before: b
 
 
 def simulate_stroke(
-    drive: VaneDrive, direction: str, rng: np.random.Generator, number: int = 1, form: str = STEP, interval: float = 1.0,
-    hold: float = 8.0, steps: int = 10, ramp_time: float = 80.0, shafts: _Shafts | None = None, made_before: bool = True,
+    drive: VaneDrive,
+    direction: str,
+    rng: np.random.Generator,
+    number: int = 1,
+    form: str = STEP,
+    interval: float = 1.0,
+    hold: float = 8.0,
+    steps: int = 10,
+    ramp_time: float = 80.0,
+    shafts: _Shafts | None = None,
+    made_before: bool = True,
 ) -> Stroke:
     """One stroke as it would be recorded.
 
@@ -195,12 +236,32 @@ def simulate_stroke(
     feedback = _read(drive, output, number - 1, rng)
     switch = _switch(drive, output, direction, made_before, rng)
     slipped = drive.slip * min(1.0, number / 3.0)
-    seen = None if drive.seen_noise is None else float(np.clip(shafts.output + slipped + rng.normal(0.0, drive.seen_noise), 0.0, 1.2))
-    return Stroke(direction, time[rows], command[rows], feedback, switch, finish if form != STAIRCASE else None, seen, number)
+    seen = (
+        None
+        if drive.seen_noise is None
+        else float(np.clip(shafts.output + slipped + rng.normal(0.0, drive.seen_noise), 0.0, 1.2))
+    )
+    return Stroke(
+        direction,
+        time[rows],
+        command[rows],
+        feedback,
+        switch,
+        finish if form != STAIRCASE else None,
+        seen,
+        number,
+    )
 
 
-def simulate_strokes(drive: VaneDrive, rng: np.random.Generator, pairs: int = 4, staircase: bool = True, interval: float = 1.0) -> list[Stroke]:
-    """A calibration as a technician makes it: full strokes open and closed in pairs, then a staircase each way.
+def simulate_strokes(
+    drive: VaneDrive,
+    rng: np.random.Generator,
+    pairs: int = 4,
+    staircase: bool = True,
+    interval: float = 1.0,
+) -> list[Stroke]:
+    """A calibration as a technician makes it: full strokes open and closed in pairs, then a
+    staircase each way.
 
     Parameters
     ----------
@@ -218,7 +279,16 @@ def simulate_strokes(drive: VaneDrive, rng: np.random.Generator, pairs: int = 4,
     shafts, made = _Shafts(0.0, 0.0), True
     for form in forms:
         for direction in (OPENING, CLOSING):
-            record = simulate_stroke(drive, direction, rng, len(records) + 1, form, interval, shafts=shafts, made_before=made)
+            record = simulate_stroke(
+                drive,
+                direction,
+                rng,
+                len(records) + 1,
+                form,
+                interval,
+                shafts=shafts,
+                made_before=made,
+            )
             made = bool(record.switch[-1]) if record.switch is not None else True
             records.append(record)
     return records
@@ -241,7 +311,13 @@ def _switch_misadjusted(drive: VaneDrive, rng: np.random.Generator) -> VaneDrive
 
 
 def _switch_failing(drive: VaneDrive, rng: np.random.Generator) -> VaneDrive:
-    return replace(drive, switch_scatter=rng.uniform(0.015, 0.03), make=0.03, switch_failure=rng.uniform(0.1, 0.4), switch_chatter=rng.uniform(0.3, 0.9))
+    return replace(
+        drive,
+        switch_scatter=rng.uniform(0.015, 0.03),
+        make=0.03,
+        switch_failure=rng.uniform(0.1, 0.4),
+        switch_chatter=rng.uniform(0.3, 0.9),
+    )
 
 
 def _linkage_slip(drive: VaneDrive, rng: np.random.Generator) -> VaneDrive:
@@ -250,7 +326,11 @@ def _linkage_slip(drive: VaneDrive, rng: np.random.Generator) -> VaneDrive:
 
 def _short_of_torque(drive: VaneDrive, rng: np.random.Generator) -> VaneDrive:
     load = rng.uniform(0.7, 1.15)
-    return replace(drive, load_closed=load) if rng.choice(["load_closed", "load_open"]) == "load_closed" else replace(drive, load_open=load)
+    return (
+        replace(drive, load_closed=load)
+        if rng.choice(["load_closed", "load_open"]) == "load_closed"
+        else replace(drive, load_open=load)
+    )
 
 
 def _feedback_fault(drive: VaneDrive, rng: np.random.Generator) -> VaneDrive:
@@ -271,7 +351,9 @@ FAULTS: dict[str, Callable[[VaneDrive, np.random.Generator], VaneDrive]] = {
 }
 
 
-def inject(fault: str, rng: np.random.Generator, drive: VaneDrive | None = None, size: float = 1.0) -> VaneDrive:
+def inject(
+    fault: str, rng: np.random.Generator, drive: VaneDrive | None = None, size: float = 1.0
+) -> VaneDrive:
     """A drive with one fault of random size; ``"nothing found"`` leaves it healthy.
 
     Parameters
@@ -288,9 +370,15 @@ def inject(fault: str, rng: np.random.Generator, drive: VaneDrive | None = None,
     faulty = FAULTS[fault](healthy, rng)
     if size == 1.0:
         return faulty
-    changed = {f.name: (getattr(healthy, f.name), getattr(faulty, f.name)) for f in fields(VaneDrive) if getattr(healthy, f.name) != getattr(faulty, f.name)}
+    changed = {
+        f.name: (getattr(healthy, f.name), getattr(faulty, f.name))
+        for f in fields(VaneDrive)
+        if getattr(healthy, f.name) != getattr(faulty, f.name)
+    }
     spot = changed.pop("dead_spot", None)
-    part: dict[str, Any] = {name: was + size * (will - was) for name, (was, will) in changed.items()}
+    part: dict[str, Any] = {
+        name: was + size * (will - was) for name, (was, will) in changed.items()
+    }
     part |= {"dead_spot": (spot[1][0], size * spot[1][1])} if spot else {}
     return replace(faulty, **part)
 
@@ -298,9 +386,28 @@ def inject(fault: str, rng: np.random.Generator, drive: VaneDrive | None = None,
 def ordinary(rng: np.random.Generator, noise: float = 0.004) -> VaneDrive:
     """A healthy drive as it varies from machine to machine; `noise` of the feedback as given."""
     return VaneDrive(
-        opening_time=rng.uniform(30.0, 60.0), closing_time=rng.uniform(30.0, 60.0), dead_time=rng.uniform(0.2, 1.2), play=rng.uniform(0.002, 0.012),
-        zero=rng.normal(0.0, 0.003), span=rng.normal(1.0, 0.004), noise=noise, make=rng.uniform(0.012, 0.025), timer=72.0,
+        opening_time=rng.uniform(30.0, 60.0),
+        closing_time=rng.uniform(30.0, 60.0),
+        dead_time=rng.uniform(0.2, 1.2),
+        play=rng.uniform(0.002, 0.012),
+        zero=rng.normal(0.0, 0.003),
+        span=rng.normal(1.0, 0.004),
+        noise=noise,
+        make=rng.uniform(0.012, 0.025),
+        timer=72.0,
     )
 
 
-__all__ = ["CLOSING", "FAULTS", "OPENING", "RAMP", "STAIRCASE", "STEP", "VaneDrive", "inject", "ordinary", "simulate_stroke", "simulate_strokes"]
+__all__ = [
+    "CLOSING",
+    "FAULTS",
+    "OPENING",
+    "RAMP",
+    "STAIRCASE",
+    "STEP",
+    "VaneDrive",
+    "inject",
+    "ordinary",
+    "simulate_stroke",
+    "simulate_strokes",
+]

@@ -21,7 +21,22 @@ OPENING, CLOSING = "opening", "closing"
 STEP, STAIRCASE, RAMP, POINTS = "step", "staircase", "ramp", "points"
 
 _MADE = frozenset({"made", "make", "closed", "close", "1", "1.0", "on", "true", "yes", "y", "x"})
-_NOT_MADE = frozenset({"open", "opened", "not made", "broken", "break", "broke", "0", "0.0", "off", "false", "no", "n"})
+_NOT_MADE = frozenset(
+    {
+        "open",
+        "opened",
+        "not made",
+        "broken",
+        "break",
+        "broke",
+        "0",
+        "0.0",
+        "off",
+        "false",
+        "no",
+        "n",
+    }
+)
 
 
 @dataclass(frozen=True)
@@ -63,7 +78,9 @@ class Stroke:
 
 @dataclass(frozen=True)
 class ScaledFeedback:
-    """Raw feedback as a fraction of travel; `is_reversed` if the raw signal falls as the vanes open."""
+    """Raw feedback as a fraction of travel; `is_reversed` if the raw signal falls as the vanes
+    open.
+    """
 
     fraction: np.ndarray
     is_reversed: bool
@@ -77,7 +94,8 @@ def read_switch(text: Any, where: str = "") -> bool:
     Parameters
     ----------
     text : str, bool or int
-        ``made``, ``closed``, ``on``, ``1``, ``yes`` or ``open``, ``not made``, ``off``, ``0``, ``no``; case and blanks do not matter.
+        ``made``, ``closed``, ``on``, ``1``, ``yes`` or ``open``, ``not made``, ``off``, ``0``,
+        ``no``; case and blanks do not matter.
     where : str
         Row or field, for the error.
 
@@ -96,10 +114,14 @@ def read_switch(text: Any, where: str = "") -> bool:
         return True
     if word in _NOT_MADE:
         return False
-    raise ReadingError(f"{str(text).strip()!r} does not say whether the switch is made", where, "type made or open")
+    raise ReadingError(
+        f"{str(text).strip()!r} does not say whether the switch is made", where, "type made or open"
+    )
 
 
-def scale_feedback(raw: pint.Quantity, raw_closed: pint.Quantity, raw_open: pint.Quantity) -> ScaledFeedback:
+def scale_feedback(
+    raw: pint.Quantity, raw_closed: pint.Quantity, raw_open: pint.Quantity
+) -> ScaledFeedback:
     """Feedback in volts or ohms as a fraction of travel, by two points.
 
     fraction = (raw - raw_closed) / (raw_open - raw_closed)
@@ -109,7 +131,8 @@ def scale_feedback(raw: pint.Quantity, raw_closed: pint.Quantity, raw_open: pint
     raw : pint.Quantity
         [V] or [ohm] along the stroke.
     raw_closed, raw_open : pint.Quantity
-        [as raw] at the closed and the open mechanical stop. `raw_open` below `raw_closed` is a reversed sensor: it is scaled and reported.
+        [as raw] at the closed and the open mechanical stop. `raw_open` below `raw_closed` is a
+        reversed sensor: it is scaled and reported.
 
     Raises
     ------
@@ -122,17 +145,36 @@ def scale_feedback(raw: pint.Quantity, raw_closed: pint.Quantity, raw_open: pint
     """
     for name, value in (("raw", raw), ("raw_closed", raw_closed), ("raw_open", raw_open)):
         if not isinstance(value, pint.Quantity):
-            raise UnitError("a bare number stands where volts or ohms are due", f"scale_feedback({name})", "give a quantity")
+            raise UnitError(
+                "a bare number stands where volts or ohms are due",
+                f"scale_feedback({name})",
+                "give a quantity",
+            )
     try:
         low, high = (end.to(raw.units).magnitude for end in (raw_closed, raw_open))
     except pint.DimensionalityError:
-        raise UnitError("feedback and its end points have different units", "scale_feedback", "give all in volts or all in ohms") from None
+        raise UnitError(
+            "feedback and its end points have different units",
+            "scale_feedback",
+            "give all in volts or all in ohms",
+        ) from None
     if high == low:
-        raise ReadingError("the feedback reads the same at both ends", "feedback scaling", "read it again at the closed and the open stop")
+        raise ReadingError(
+            "the feedback reads the same at both ends",
+            "feedback scaling",
+            "read it again at the closed and the open stop",
+        )
     return ScaledFeedback((np.asarray(raw.magnitude, float) - low) / (high - low), bool(high < low))
 
 
-@quantities(None, time="second", command="dimensionless", feedback="dimensionless", drive_finished="second", seen_position="dimensionless")
+@quantities(
+    None,
+    time="second",
+    command="dimensionless",
+    feedback="dimensionless",
+    drive_finished="second",
+    seen_position="dimensionless",
+)
 def stroke(
     direction: str,
     time: Any,
@@ -162,21 +204,32 @@ def stroke(
     Raises
     ------
     ReadingError
-        Too few rows, columns of unequal length, a value that is no number, time that runs back, or a position that cannot be a fraction of travel.
+        Too few rows, columns of unequal length, a value that is no number, time that runs back, or
+        a position that cannot be a fraction of travel.
 
     Source: nothing is calculated.
     """
     where = f"stroke {number}"
     if direction not in (OPENING, CLOSING):
-        raise ReadingError(f"direction {direction!r} is neither opening nor closing", where, "choose opening or closing")
+        raise ReadingError(
+            f"direction {direction!r} is neither opening nor closing",
+            where,
+            "choose opening or closing",
+        )
     moved, said = _column(command, "command", where), _column(feedback, "feedback", where)
     clock = None if time is None else _column(time, "time", where)
     made = None if switch is None else np.atleast_1d(np.asarray(switch, bool))
     lengths = {len(c) for c in (moved, said, clock, made) if c is not None}
     if len(lengths) > 1:
-        raise ReadingError("the columns have different lengths", where, "give a time, a command, a feedback and a switch state in every row")
+        raise ReadingError(
+            "the columns have different lengths",
+            where,
+            "give a time, a command, a feedback and a switch state in every row",
+        )
     if len(said) < 2:
-        raise ReadingError("the stroke has fewer than two rows", where, "enter at least its start and its end")
+        raise ReadingError(
+            "the stroke has fewer than two rows", where, "enter at least its start and its end"
+        )
     _rising(clock, where)
     finished = None if drive_finished is None else float(drive_finished)
     seen = None if seen_position is None else float(seen_position)
@@ -186,16 +239,29 @@ def stroke(
 def _column(values: Any, name: str, where: str) -> np.ndarray:
     column = np.atleast_1d(np.asarray(values, float))
     if column.size and not np.all(np.isfinite(column)):
-        raise ReadingError(f"{name} has a row without a number (row {int(np.flatnonzero(~np.isfinite(column))[0]) + 1})", where, "fill it in or leave the row out")
+        raise ReadingError(
+            f"{name} has a row without a number (row"
+            f" {int(np.flatnonzero(~np.isfinite(column))[0]) + 1})",
+            where,
+            "fill it in or leave the row out",
+        )
     if name != "time" and column.size and np.max(np.abs(column)) > 2:
-        raise ReadingError(f"{name} runs to {np.max(np.abs(column)):g} times full travel", where, "give it in percent, or as a fraction from 0 to 1")
+        raise ReadingError(
+            f"{name} runs to {np.max(np.abs(column)):g} times full travel",
+            where,
+            "give it in percent, or as a fraction from 0 to 1",
+        )
     return column
 
 
 def _rising(clock: np.ndarray | None, where: str) -> None:
     if clock is not None and np.any(np.diff(clock) <= 0):
         row = int(np.flatnonzero(np.diff(clock) <= 0)[0]) + 2
-        raise ReadingError(f"time does not rise at row {row}", where, "put the rows in order of time and leave out repeats")
+        raise ReadingError(
+            f"time does not rise at row {row}",
+            where,
+            "put the rows in order of time and leave out repeats",
+        )
 
 
 def command_form(record: Stroke, change: float = 1e-3) -> str:

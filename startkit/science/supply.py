@@ -1,4 +1,6 @@
-"""Supply: the three line voltages, how far they are from rated and from each other, and what that costs the motor."""
+"""Supply: the three line voltages, how far they are from rated and from each other, and what that
+costs the motor.
+"""
 
 from __future__ import annotations
 
@@ -10,14 +12,25 @@ import numpy as np
 from startkit.errors import ScienceError
 from startkit.units import quantities
 
-# (voltage unbalance, factor on rated power). ANSI C84.1 Figure D1 as restated, the curve of NEMA MG 1 Figures 14-1
-# and 20-2; another reading of the same curve gives 0.90 at 3 %, so a factor is good to about 0.02. 0 % -> 1: from memory.
-UNBALANCE_DERATING = ((0.00, 1.00), (0.01, 0.98), (0.02, 0.95), (0.03, 0.88), (0.04, 0.82), (0.05, 0.75))
+# (voltage unbalance, factor on rated power). ANSI C84.1 Figure D1 as restated, the curve of NEMA MG
+# 1 Figures 14-1
+# and 20-2; another reading of the same curve gives 0.90 at 3 %, so a factor is good to about 0.02.
+# 0 % -> 1: from memory.
+UNBALANCE_DERATING = (
+    (0.00, 1.00),
+    (0.01, 0.98),
+    (0.02, 0.95),
+    (0.03, 0.88),
+    (0.04, 0.82),
+    (0.05, 0.75),
+)
 DERATING_SOURCE = "NEMA MG 1 Fig. 14-1/20-2 by the points of ANSI C84.1 Fig. D1 (secondary)"
 
 VOLTAGE_BAND = 0.10  # condensed NEMA MG 1-2011, 9.9.1 [MG 1-12.44.1]: at rated frequency
 FREQUENCY_BAND = 0.05  # the same, at rated voltage
-COMBINED_BAND = 0.10  # the same: sum of both absolute deviations, with the frequency inside its own band
+COMBINED_BAND = (
+    0.10  # the same: sum of both absolute deviations, with the frequency inside its own band
+)
 BAND_SOURCE = "NEMA MG 1-2011 condensed, 9.9.1 [12.44.1]"
 
 UNBALANCE_GOOD = 0.01  # above this a motor is derated (NEMA MG 1 14.36, secondary)
@@ -43,7 +56,9 @@ def _unbalance(name: str, *phases: Any) -> Any:
     values = np.stack(np.broadcast_arrays(*[np.asarray(phase, dtype=float) for phase in phases]))
     mean = values.mean(axis=0)
     if np.any(values < 0) or np.any(mean <= 0):
-        raise ScienceError("a phase reads below zero or all three read zero", name, "take the three readings again")
+        raise ScienceError(
+            "a phase reads below zero or all three read zero", name, "take the three readings again"
+        )
     return _bare(np.abs(values - mean).max(axis=0) / mean)
 
 
@@ -121,7 +136,8 @@ def explained_current_unbalance(voltage_unbalance: Any) -> tuple[Any, Any]:
     Returns
     -------
     (Quantity, Quantity)
-        Six and ten times the voltage unbalance [1]; more than the second points at the motor or its connections.
+        Six and ten times the voltage unbalance [1]; more than the second points at the motor or its
+        connections.
 
     Source: secondary; one field case of 1.7 % in voltage and 17 % in current.
     """
@@ -159,9 +175,15 @@ def derating(unbalance: Any) -> Any:
     # 5 % typed as a percentage must not fail by the last place of its conversion.
     if np.any(np.asarray(unbalance) > UNBALANCE_REFUSED * (1 + 1e-9)):
         worst = float(np.max(unbalance))
-        raise ScienceError(f"a voltage unbalance of {100 * worst:.1f} % is above 5 %", "derating", "do not operate the motor; correct the supply")
+        raise ScienceError(
+            f"a voltage unbalance of {100 * worst:.1f} % is above 5 %",
+            "derating",
+            "do not operate the motor; correct the supply",
+        )
     if np.any(np.asarray(unbalance) < 0):
-        raise ScienceError("an unbalance below zero was given", "derating", "form it from the three line voltages")
+        raise ScienceError(
+            "an unbalance below zero was given", "derating", "form it from the three line voltages"
+        )
     points, factors = zip(*UNBALANCE_DERATING, strict=True)
     return _bare(np.interp(unbalance, points, factors))
 
@@ -189,12 +211,18 @@ def temperature_rise_increase(unbalance: Any) -> Any:
 
 @quantities(
     {"voltage": "dimensionless", "frequency": "dimensionless", "combined": "dimensionless"},
-    voltage="volt", rated_voltage="volt", frequency="hertz", rated_frequency="hertz",
+    voltage="volt",
+    rated_voltage="volt",
+    frequency="hertz",
+    rated_frequency="hertz",
 )
-def deviation(voltage: Any, rated_voltage: Any, frequency: Any = None, rated_frequency: Any = None) -> Deviation:
+def deviation(
+    voltage: Any, rated_voltage: Any, frequency: Any = None, rated_frequency: Any = None
+) -> Deviation:
     """How far the supply lies from rated, and whether a motor must still run on it at rated load.
 
-    d_V = V / V_rated - 1;  d_f = f / f_rated - 1;  inside if |d_V| <= 10 %, |d_f| <= 5 % and |d_V| + |d_f| <= 10 %
+    d_V = V / V_rated - 1;  d_f = f / f_rated - 1;  inside if |d_V| <= 10 %, |d_f| <= 5 % and |d_V|
+    + |d_f| <= 10 %
 
     Parameters
     ----------
@@ -216,21 +244,37 @@ def deviation(voltage: Any, rated_voltage: Any, frequency: Any = None, rated_fre
     Source: condensed NEMA MG 1-2011, 9.9.1 [MG 1-12.44.1].
     """
     d_voltage = _relative(voltage, rated_voltage, "rated voltage")
-    d_frequency = 0.0 if frequency is None else _relative(frequency, rated_frequency, "rated frequency")
+    d_frequency = (
+        0.0 if frequency is None else _relative(frequency, rated_frequency, "rated frequency")
+    )
     combined = abs(d_voltage) + abs(d_frequency)
     slack = 1e-9  # 414 V of 460 V is inside: do not lose it to rounding
-    inside = abs(d_voltage) <= VOLTAGE_BAND + slack and abs(d_frequency) <= FREQUENCY_BAND + slack and combined <= COMBINED_BAND + slack
+    inside = (
+        abs(d_voltage) <= VOLTAGE_BAND + slack
+        and abs(d_frequency) <= FREQUENCY_BAND + slack
+        and combined <= COMBINED_BAND + slack
+    )
     return Deviation(d_voltage, d_frequency, combined, bool(inside))
 
 
 def _relative(value: float, rated: float | None, name: str) -> float:
     if rated is None or rated <= 0:
-        raise ScienceError(f"no {name} to compare with", "supply", f"enter the {name} of the nameplate")
+        raise ScienceError(
+            f"no {name} to compare with", "supply", f"enter the {name} of the nameplate"
+        )
     return value / rated - 1
 
 
-@quantities("dimensionless", voltage="volt", rated_voltage="volt", frequency="hertz", rated_frequency="hertz")
-def starting_torque_ratio(voltage: Any, rated_voltage: Any, frequency: Any = None, rated_frequency: Any = None) -> Any:
+@quantities(
+    "dimensionless",
+    voltage="volt",
+    rated_voltage="volt",
+    frequency="hertz",
+    rated_frequency="hertz",
+)
+def starting_torque_ratio(
+    voltage: Any, rated_voltage: Any, frequency: Any = None, rated_frequency: Any = None
+) -> Any:
     """Starting torque against that at rated voltage and frequency.
 
     ratio = (V / V_rated)^2 / (f / f_rated)^2
@@ -254,5 +298,7 @@ def starting_torque_ratio(voltage: Any, rated_voltage: Any, frequency: Any = Non
 
     Source: condensed NEMA MG 1-2011, 9.9.2 [MG 1-12.44.2].
     """
-    by_frequency = 1.0 if frequency is None else 1 + _relative(frequency, rated_frequency, "rated frequency")
+    by_frequency = (
+        1.0 if frequency is None else 1 + _relative(frequency, rated_frequency, "rated frequency")
+    )
     return ((1 + _relative(voltage, rated_voltage, "rated voltage")) / by_frequency) ** 2

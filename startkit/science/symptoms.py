@@ -1,7 +1,9 @@
 """Symptoms of a running machine: what approaches, superheat and subcooling together speak for.
 
-A table of causes with the signs they leave. A sign counts only where it lies outside its usual band by
-its own uncertainty; one that cannot be told leaves every cause open that hangs on it. The result is a list
+A table of causes with the signs they leave. A sign counts only where it lies outside its usual band
+by
+its own uncertainty; one that cannot be told leaves every cause open that hangs on it. The result is
+a list
 of candidates to look at, never a finding.
 """
 
@@ -21,7 +23,9 @@ SIGNS = ("condenser approach", "subcooling", "evaporator approach", "suction sup
 
 @dataclass(frozen=True)
 class Cause:
-    """A cause and the signs it leaves: allowed values by sign, those that make it likely, and what tells it from the others."""
+    """A cause and the signs it leaves: allowed values by sign, those that make it likely, and what
+    tells it from the others.
+    """
 
     name: str
     needs: Mapping[str, int]
@@ -29,20 +33,54 @@ class Cause:
     tells: str
 
 
-# Common practice, no source. Air adds its partial pressure to the condenser's: the saturation temperature read off the gauge is too high, so that approach and
-# subcooling seem to grow together. A deposit or too little water raises the approach alone. Liquid that stands too high covers condenser tubes and is cooled by them.
+# Common practice, no source. Air adds its partial pressure to the condenser's: the saturation
+# temperature read off the gauge is too high, so that approach and
+# subcooling seem to grow together. A deposit or too little water raises the approach alone. Liquid
+# that stands too high covers condenser tubes and is cooled by them.
 CAUSES: tuple[Cause, ...] = (
-    Cause("air or nitrogen in the condenser", {"condenser approach": HIGH, "subcooling": HIGH}, {"evaporator approach": (LOW, USUAL)},
-          "stop, let the condenser water run, and hold the pressure against the water's temperature"),
-    Cause("too much refrigerant, condenser tubes under liquid", {"condenser approach": HIGH, "subcooling": HIGH}, {"suction superheat": (LOW, USUAL)},
-          "hold the condenser pressure at standstill against the water's temperature: if it agrees there is no air; then weigh the charge"),
-    Cause("condenser tubes fouled, or too little condenser water", {"condenser approach": HIGH}, {"subcooling": (USUAL, LOW)}, "measure the flow, then look into the tubes"),
-    Cause("too little refrigerant", {"evaporator approach": HIGH, "suction superheat": HIGH}, {"subcooling": (LOW, USUAL), "condenser approach": (LOW, USUAL)},
-          "look at the level in the evaporator, search for a leak, weigh the charge"),
-    Cause("evaporator tubes fouled, oil in the evaporator, or too little chilled water", {"evaporator approach": HIGH}, {"suction superheat": (USUAL, LOW)},
-          "measure the flow, draw a sample from the evaporator"),
-    Cause("liquid carried over to the compressor", {"suction superheat": LOW}, {"evaporator approach": (LOW, USUAL, HIGH)}, "look at discharge superheat and at the level in the evaporator"),
-    Cause("gas leaves the condenser with the liquid", {"subcooling": LOW}, {"evaporator approach": (LOW, USUAL, HIGH)}, "look at the level in the condenser and at the float or valve behind it"),
+    Cause(
+        "air or nitrogen in the condenser",
+        {"condenser approach": HIGH, "subcooling": HIGH},
+        {"evaporator approach": (LOW, USUAL)},
+        "stop, let the condenser water run, and hold the pressure against the water's temperature",
+    ),
+    Cause(
+        "too much refrigerant, condenser tubes under liquid",
+        {"condenser approach": HIGH, "subcooling": HIGH},
+        {"suction superheat": (LOW, USUAL)},
+        "hold the condenser pressure at standstill against the water's temperature: if it agrees"
+        " there is no air; then weigh the charge",
+    ),
+    Cause(
+        "condenser tubes fouled, or too little condenser water",
+        {"condenser approach": HIGH},
+        {"subcooling": (USUAL, LOW)},
+        "measure the flow, then look into the tubes",
+    ),
+    Cause(
+        "too little refrigerant",
+        {"evaporator approach": HIGH, "suction superheat": HIGH},
+        {"subcooling": (LOW, USUAL), "condenser approach": (LOW, USUAL)},
+        "look at the level in the evaporator, search for a leak, weigh the charge",
+    ),
+    Cause(
+        "evaporator tubes fouled, oil in the evaporator, or too little chilled water",
+        {"evaporator approach": HIGH},
+        {"suction superheat": (USUAL, LOW)},
+        "measure the flow, draw a sample from the evaporator",
+    ),
+    Cause(
+        "liquid carried over to the compressor",
+        {"suction superheat": LOW},
+        {"evaporator approach": (LOW, USUAL, HIGH)},
+        "look at discharge superheat and at the level in the evaporator",
+    ),
+    Cause(
+        "gas leaves the condenser with the liquid",
+        {"subcooling": LOW},
+        {"evaporator approach": (LOW, USUAL, HIGH)},
+        "look at the level in the condenser and at the float or valve behind it",
+    ),
 )
 
 
@@ -72,9 +110,11 @@ class Candidate:
 
 @quantities(None, value="delta_degC", u="delta_degC", low="delta_degC", high="delta_degC")
 def sign(value: Any, u: Any = 0.0, low: Any = None, high: Any = None) -> int | None:
-    """Where a reading lies against its usual band: 1 above, -1 below, 0 inside, None if its uncertainty leaves that open.
+    """Where a reading lies against its usual band: 1 above, -1 below, 0 inside, None if its
+    uncertainty leaves that open.
 
-    above if value - 2 u > high;  below if value + 2 u < low;  inside if low + 2 u <= value <= high - 2 u, or if the band is too narrow for that, low <= value <= high
+    above if value - 2 u > high;  below if value + 2 u < low;  inside if low + 2 u <= value <= high
+    - 2 u, or if the band is too narrow for that, low <= value <= high
 
     Parameters
     ----------
@@ -93,7 +133,11 @@ def sign(value: Any, u: Any = 0.0, low: Any = None, high: Any = None) -> int | N
     Source: guard band as in `startkit.verdict`, ILAC-G8:09/2019.
     """
     if (low is None and high is None) or (low is not None and high is not None and low > high):
-        raise ScienceError("a usual band needs an end, the lower below the higher", "symptoms.sign", "correct it in the sheet")
+        raise ScienceError(
+            "a usual band needs an end, the lower below the higher",
+            "symptoms.sign",
+            "correct it in the sheet",
+        )
     guard = GUARD * u
     if high is not None and value - guard > high:
         return HIGH
@@ -122,7 +166,9 @@ def candidates(signs: Mapping[str, int | None]) -> tuple[Candidate, ...]:
     """
     unknown = [name for name in signs if name not in SIGNS]
     if unknown:
-        raise ScienceError(f"{unknown[0]!r} is no sign", "symptoms.candidates", f"use {', '.join(SIGNS)}")
+        raise ScienceError(
+            f"{unknown[0]!r} is no sign", "symptoms.candidates", f"use {', '.join(SIGNS)}"
+        )
     found = [each for cause in CAUSES if (each := _weighed(cause, signs)) is not None]
     return tuple(sorted(found, key=lambda each: not each.likely))
 
@@ -134,9 +180,17 @@ def _weighed(cause: Cause, signs: Mapping[str, int | None]) -> Candidate | None:
     """The cause as a candidate; None if a sign speaks against it, or none speaks for it."""
     there = [name for name, due in cause.needs.items() if signs.get(name) == due]
     against = [name for name, due in cause.needs.items() if signs.get(name) not in (due, None)]
-    against += [name for name, allowed in cause.allows.items() if signs.get(name) is not None and signs[name] not in allowed]
+    against += [
+        name
+        for name, allowed in cause.allows.items()
+        if signs.get(name) is not None and signs[name] not in allowed
+    ]
     if against or not there:
         return None
     untold = tuple(name for name in cause.needs if signs.get(name) is None)
-    because = tuple(f"{name} {_WORDS[signs[name]]}" for name in (*cause.needs, *cause.allows) if signs.get(name) is not None)
+    because = tuple(
+        f"{name} {_WORDS[signs[name]]}"
+        for name in (*cause.needs, *cause.allows)
+        if signs.get(name) is not None
+    )
     return Candidate(cause.name, not untold, because, untold, cause.tells)

@@ -1,4 +1,6 @@
-"""Tightness: a pressure hold corrected for temperature, what it lost, and the smallest leak it could have seen."""
+"""Tightness: a pressure hold corrected for temperature, what it lost, and the smallest leak it
+could have seen.
+"""
 
 from __future__ import annotations
 
@@ -13,17 +15,20 @@ GAS_CONSTANT = 8.31446261815324  # J/mol K, CODATA
 NITROGEN = 28.0134e-3  # kg/mol
 YEAR = 365.0 * 86400.0  # s; the year of the leak-rate rules
 
-# 5 % of false alarms and 5 % of misses, both one-sided: 1.645 and twice 1.645 standard uncertainties
+# 5 % of false alarms and 5 % of misses, both one-sided: 1.645 and twice 1.645 standard
+# uncertainties
 # (Currie 1968, ISO 11929; from memory).
 DECISION = 1.645
 DETECTION = 3.29
 
-# The government specification's fixed slope. It is right near 144 psig at 70 °F only, and its metric figure
+# The government specification's fixed slope. It is right near 144 psig at 70 °F only, and its
+# metric figure
 # (2 kPa a kelvin) is not the same slope: kept as a comparison, never as the correction.
 FIXED_SLOPE = 0.3 * 6894.757293168 / (5 / 9)  # Pa/K, from 0.3 psi/°F
 FIXED_SLOPE_SOURCE = "UFGS 15652A 3.2.1.2"
 
-# Low-pressure machines: above the first the relief device is at risk, the second is its usual setting (gauge; secondary).
+# Low-pressure machines: above the first the relief device is at risk, the second is its usual
+# setting (gauge; secondary).
 LOW_PRESSURE_LIMIT = 10 * 6894.757293168  # Pa
 LOW_PRESSURE_RELIEF = 15 * 6894.757293168  # Pa
 LOW_PRESSURE_SOURCE = "40 CFR 82 subpart F technician training, low-pressure machines (secondary)"
@@ -33,8 +38,10 @@ LOW_PRESSURE_SOURCE = "40 CFR 82 subpart F technician training, low-pressure mac
 class Hold:
     """A pressure hold: what the gas law expects, what is missing, and how sure that is.
 
-    `residual` is end pressure less expected pressure: below zero something was lost. `u` is its standard
-    uncertainty, `threshold` the loss from which on one speaks of a leak, `detectable` the loss that such a test
+    `residual` is end pressure less expected pressure: below zero something was lost. `u` is its
+    standard
+    uncertainty, `threshold` the loss from which on one speaks of a leak, `detectable` the loss that
+    such a test
     would miss in one case of twenty.
     """
 
@@ -78,23 +85,40 @@ def expected_pressure(pressure: Any, temperature_start: Any, temperature_end: An
     ScienceError
         A pressure or temperature of zero or below.
 
-    Source: gas law at constant volume. Nitrogen at 1.5 MPa departs from it by less than 0.02 % for 10 K.
+    Source: gas law at constant volume. Nitrogen at 1.5 MPa departs from it by less than 0.02 % for
+    10 K.
 
     Examples
     --------
     >>> from startkit.units import Q
-    >>> round(expected_pressure(Q(164.7, "psi"), Q(95, "degF"), Q(75, "degF")).to("psi").magnitude, 1)
+    >>> round(expected_pressure(Q(164.7, "psi"), Q(95, "degF"), Q(75, "degF")).to("psi").magnitude,
+    ...     1)
     158.8
     """
     if pressure <= 0 or temperature_start <= 0 or temperature_end <= 0:
-        raise ScienceError("an absolute pressure or temperature is zero or below", "pressure hold", "check the readings and the site's barometer")
+        raise ScienceError(
+            "an absolute pressure or temperature is zero or below",
+            "pressure hold",
+            "check the readings and the site's barometer",
+        )
     return pressure * temperature_end / temperature_start
 
 
 @quantities(
-    {"expected": "pascal", "residual": "pascal", "u": "pascal", "threshold": "pascal", "detectable": "pascal"},
-    pressure_start="pascal", temperature_start="kelvin", pressure_end="pascal", temperature_end="kelvin",
-    u_pressure="pascal", u_temperature_start="delta_degC", u_temperature_end="delta_degC",
+    {
+        "expected": "pascal",
+        "residual": "pascal",
+        "u": "pascal",
+        "threshold": "pascal",
+        "detectable": "pascal",
+    },
+    pressure_start="pascal",
+    temperature_start="kelvin",
+    pressure_end="pascal",
+    temperature_end="kelvin",
+    u_pressure="pascal",
+    u_temperature_start="delta_degC",
+    u_temperature_end="delta_degC",
 )
 def hold(
     pressure_start: Any,
@@ -136,23 +160,40 @@ def hold(
     Source: gas law; JCGM 100:2008 5.2; threshold and detection limit by ISO 11929 (from memory).
     """
     if not 0 <= correlation <= 1:
-        raise ScienceError("the correlation is outside 0 to 1", "pressure hold", "give 0 for two gauges, near 1 for one gauge left in place")
+        raise ScienceError(
+            "the correlation is outside 0 to 1",
+            "pressure hold",
+            "give 0 for two gauges, near 1 for one gauge left in place",
+        )
     expected = expected_pressure.si(pressure_start, temperature_start, temperature_end)
     u_end = u_temperature_start if u_temperature_end is None else u_temperature_end
     ratio = temperature_end / temperature_start
     by_gauge = u_pressure**2 * (1 + ratio**2 - 2 * correlation * ratio)
-    by_temperature = (pressure_start / temperature_start) ** 2 * (u_end**2 + (ratio * u_temperature_start) ** 2)
+    by_temperature = (pressure_start / temperature_start) ** 2 * (
+        u_end**2 + (ratio * u_temperature_start) ** 2
+    )
     u = math.sqrt(by_gauge + by_temperature)
     residual = pressure_end - expected
     return Hold(expected, residual, u, DECISION * u, DETECTION * u, residual < -DECISION * u)
 
 
 @quantities(
-    {"pressure_rate": "pascal/second", "throughput": "pascal*meter**3/second", "mass_rate": "kilogram/second"},
-    loss="pascal", duration="second", volume="meter**3", temperature="kelvin", molar_mass="kilogram/mole",
+    {
+        "pressure_rate": "pascal/second",
+        "throughput": "pascal*meter**3/second",
+        "mass_rate": "kilogram/second",
+    },
+    loss="pascal",
+    duration="second",
+    volume="meter**3",
+    temperature="kelvin",
+    molar_mass="kilogram/mole",
 )
-def leak(loss: Any, duration: Any, volume: Any, temperature: Any, molar_mass: Any = NITROGEN) -> Leak:
-    """A loss of pressure as a leak; with the detectable loss of a hold: the smallest leak that this test could have seen.
+def leak(
+    loss: Any, duration: Any, volume: Any, temperature: Any, molar_mass: Any = NITROGEN
+) -> Leak:
+    """A loss of pressure as a leak; with the detectable loss of a hold: the smallest leak that this
+    test could have seen.
 
     dp/dt = loss / duration;  q = V dp/dt;  m = M q / (R T)
 
@@ -172,7 +213,8 @@ def leak(loss: Any, duration: Any, volume: Any, temperature: Any, molar_mass: An
     Returns
     -------
     Leak
-        `pressure_rate` [Pa/s], `throughput` [Pa m3/s] and `mass_rate` [kg/s] of the test gas at test pressure:
+        `pressure_rate` [Pa/s], `throughput` [Pa m3/s] and `mass_rate` [kg/s] of the test gas at
+        test pressure:
         the refrigerant lost later is another figure.
 
     Raises
@@ -183,13 +225,30 @@ def leak(loss: Any, duration: Any, volume: Any, temperature: Any, molar_mass: An
     Source: gas law; throughput as in EN 1330-8.
     """
     if min(duration, volume, temperature) <= 0:
-        raise ScienceError("duration, volume or temperature is zero or below", "leak", "enter how long the test lasted and the volume under test")
+        raise ScienceError(
+            "duration, volume or temperature is zero or below",
+            "leak",
+            "enter how long the test lasted and the volume under test",
+        )
     rate = loss / duration
     return Leak(rate, rate * volume, molar_mass * rate * volume / (GAS_CONSTANT * temperature))
 
 
-@quantities("mole", volume="meter**3", pressure_start="pascal", temperature_start="kelvin", pressure_end="pascal", temperature_end="kelvin")
-def amount_lost(volume: Any, pressure_start: Any, temperature_start: Any, pressure_end: Any, temperature_end: Any) -> Any:
+@quantities(
+    "mole",
+    volume="meter**3",
+    pressure_start="pascal",
+    temperature_start="kelvin",
+    pressure_end="pascal",
+    temperature_end="kelvin",
+)
+def amount_lost(
+    volume: Any,
+    pressure_start: Any,
+    temperature_start: Any,
+    pressure_end: Any,
+    temperature_end: Any,
+) -> Any:
     """Amount of gas that left the vessel; below zero: that came in.
 
     n = V/R (p_1/T_1 - p_2/T_2)
@@ -210,7 +269,11 @@ def amount_lost(volume: Any, pressure_start: Any, temperature_start: Any, pressu
 
     Source: 40 CFR 1065.644, Eq. 1065.644-1.
     """
-    return volume / GAS_CONSTANT * (pressure_start / temperature_start - pressure_end / temperature_end)
+    return (
+        volume
+        / GAS_CONSTANT
+        * (pressure_start / temperature_start - pressure_end / temperature_end)
+    )
 
 
 @quantities("second", u="pascal", wanted="pascal/second")
@@ -239,7 +302,11 @@ def needed_hold(u: Any, wanted: Any) -> Any:
     Source: detection limit by ISO 11929 (from memory).
     """
     if wanted <= 0:
-        raise ScienceError("no leak was named that must be seen", "needed hold", "enter the largest leak that may stay unseen")
+        raise ScienceError(
+            "no leak was named that must be seen",
+            "needed hold",
+            "enter the largest leak that may stay unseen",
+        )
     return DETECTION * u / wanted
 
 

@@ -1,4 +1,6 @@
-"""Causes of an overcurrent trip: what each reading speaks for, and how far it goes to explain the current."""
+"""Causes of an overcurrent trip: what each reading speaks for, and how far it goes to explain the
+current.
+"""
 
 from __future__ import annotations
 
@@ -15,12 +17,22 @@ _ORDER = (ENOUGH, ADDS, NOT_READ, AGAINST)
 
 CLOSED = 0.05  # vane position up to which vanes count as closed: end band of a stroke (own default)
 NEAR_START = 1.2  # times the run-up time: a trip up to then belongs to the start (own default)
-SWINGS = 3.0  # standard deviations of the current between limit and trip that a held current seldom crosses (own default)
-NEAR_TRIP = 0.10  # distance of limit and trip that is near whatever the swing: a loading machine overshoots (common practice, no source)
+# standard deviations of the current between limit and trip that a held current seldom crosses (own
+# default)
+SWINGS = 3.0
+# distance of limit and trip that is near whatever the swing: a loading machine overshoots (common
+# practice, no source)
+NEAR_TRIP = 0.10
 WORTH_SAYING = 0.02  # of full-load current: less does not explain a trip (own default)
 WARMER = 3.0  # K above the design's entering water from which the loop counts as warm (own default)
 
-VANES, WARM_LOOP, LOW_VOLTAGE, UNBALANCE, LIFT = "vanes not closed at start", "limit too near the trip in a warm loop", "voltage low", "voltage unbalanced", "lift high"
+VANES, WARM_LOOP, LOW_VOLTAGE, UNBALANCE, LIFT = (
+    "vanes not closed at start",
+    "limit too near the trip in a warm loop",
+    "voltage low",
+    "voltage unbalanced",
+    "lift high",
+)
 
 
 @dataclass(frozen=True)
@@ -64,7 +76,9 @@ class Evidence:
 
 @dataclass(frozen=True)
 class Candidate:
-    """One possible cause: how strongly the readings speak for it, by how much of full-load current, and the figures that say so."""
+    """One possible cause: how strongly the readings speak for it, by how much of full-load current,
+    and the figures that say so.
+    """
 
     cause: str
     strength: str
@@ -75,7 +89,8 @@ class Candidate:
 def rank(found: Evidence) -> tuple[Candidate, ...]:
     """Candidates for an overcurrent trip, the strongest first.
 
-    A cause is *enough by itself* if what it adds to the current reaches from the limit in force (full-load current where
+    A cause is *enough by itself* if what it adds to the current reaches from the limit in force
+    (full-load current where
     none is known) to the trip.
 
     Parameters
@@ -86,34 +101,62 @@ def rank(found: Evidence) -> tuple[Candidate, ...]:
     -------
     tuple of Candidate
 
-    Source: ranking by own rule; the parts by `current_by_voltage`, `supply.CURRENT_PER_VOLTAGE` and `current_by_lift`.
+    Source: ranking by own rule; the parts by `current_by_voltage`, `supply.CURRENT_PER_VOLTAGE` and
+    `current_by_lift`.
     """
     gap = found.trip - (found.limit if found.limit is not None else 1.0)
-    candidates = (_vanes(found), _warm_loop(found, gap), _voltage(found, gap), _unbalance(found, gap), _lift(found, gap))
+    candidates = (
+        _vanes(found),
+        _warm_loop(found, gap),
+        _voltage(found, gap),
+        _unbalance(found, gap),
+        _lift(found, gap),
+    )
     # What was seen at the time comes before what is reckoned from a reading.
-    return tuple(sorted(candidates, key=lambda c: (_ORDER.index(c.strength), -c.adds if c.adds is not None else -math.inf)))
+    return tuple(
+        sorted(
+            candidates,
+            key=lambda c: (_ORDER.index(c.strength), -c.adds if c.adds is not None else -math.inf),
+        )
+    )
 
 
 def _vanes(found: Evidence) -> Candidate:
-    figures = _given(("vane position", found.vanes, "percent"), ("time since start", found.since_start, "time"))
+    figures = _given(
+        ("vane position", found.vanes, "percent"), ("time since start", found.since_start, "time")
+    )
     if found.since_start is None or found.run_up is None or found.vanes is None:
         return Candidate(VANES, NOT_READ, None, figures)
     in_run_up = found.since_start <= NEAR_START * found.run_up
-    return Candidate(VANES, ENOUGH if in_run_up and found.vanes > CLOSED else AGAINST, None, figures)
+    return Candidate(
+        VANES, ENOUGH if in_run_up and found.vanes > CLOSED else AGAINST, None, figures
+    )
 
 
 def _warm_loop(found: Evidence, gap: float) -> Candidate:
-    figures = _given(("limit below trip", gap if found.limit is not None else None, "percent"), ("swing of the current", found.swing, "percent"), ("entering water above design", found.warmer, "temperature_difference"))
+    figures = _given(
+        ("limit below trip", gap if found.limit is not None else None, "percent"),
+        ("swing of the current", found.swing, "percent"),
+        ("entering water above design", found.warmer, "temperature_difference"),
+    )
     if found.limit is None or found.warmer is None:
         return Candidate(WARM_LOOP, NOT_READ, None, figures)
-    started = found.since_start is None or found.run_up is None or found.since_start > NEAR_START * found.run_up
+    started = (
+        found.since_start is None
+        or found.run_up is None
+        or found.since_start > NEAR_START * found.run_up
+    )
     near = gap <= max(SWINGS * found.swing if found.swing is not None else 0.0, NEAR_TRIP)
     if near and found.warmer > WARMER and started:
         return Candidate(WARM_LOOP, ENOUGH, None, figures)
-    return Candidate(WARM_LOOP, ADDS if found.warmer > WARMER and started else AGAINST, None, figures)
+    return Candidate(
+        WARM_LOOP, ADDS if found.warmer > WARMER and started else AGAINST, None, figures
+    )
 
 
-def _by_size(cause: str, low: float, high: float, gap: float, figures: tuple[tuple[str, float, str], ...]) -> Candidate:
+def _by_size(
+    cause: str, low: float, high: float, gap: float, figures: tuple[tuple[str, float, str], ...]
+) -> Candidate:
     strength = ENOUGH if low >= gap else ADDS if high > WORTH_SAYING else AGAINST
     return Candidate(cause, strength, max(low, 0.0), figures)
 
@@ -122,7 +165,9 @@ def _voltage(found: Evidence, gap: float) -> Candidate:
     if found.voltage_low is None:
         return Candidate(LOW_VOLTAGE, NOT_READ, None, ())
     adds = current_by_voltage.si(1 + found.voltage_low) - 1
-    return _by_size(LOW_VOLTAGE, adds, adds, gap, (("voltage against rated", found.voltage_low, "percent"),))
+    return _by_size(
+        LOW_VOLTAGE, adds, adds, gap, (("voltage against rated", found.voltage_low, "percent"),)
+    )
 
 
 def _unbalance(found: Evidence, gap: float) -> Candidate:
@@ -134,9 +179,23 @@ def _unbalance(found: Evidence, gap: float) -> Candidate:
 
 def _lift(found: Evidence, gap: float) -> Candidate:
     if found.lift is None or not found.design_lift:
-        return Candidate(LIFT, NOT_READ, None, _given(("leaving condenser less leaving chilled water", found.lift, "temperature_difference")))
+        return Candidate(
+            LIFT,
+            NOT_READ,
+            None,
+            _given(
+                (
+                    "leaving condenser less leaving chilled water",
+                    found.lift,
+                    "temperature_difference",
+                )
+            ),
+        )
     adds = current_by_lift.si(found.lift, found.design_lift) - 1
-    figures = (("leaving condenser less leaving chilled water", found.lift, "temperature_difference"), ("by design", found.design_lift, "temperature_difference"))
+    figures = (
+        ("leaving condenser less leaving chilled water", found.lift, "temperature_difference"),
+        ("by design", found.design_lift, "temperature_difference"),
+    )
     return _by_size(LIFT, adds, adds, gap, figures)
 
 
@@ -165,10 +224,15 @@ def current_by_voltage(voltage: Any) -> Any:
     ScienceError
         Outside the range.
 
-    Source: constant power; within a point of the usual table of voltage variation (90 %: +11 %) from memory.
+    Source: constant power; within a point of the usual table of voltage variation (90 %: +11 %)
+    from memory.
     """
     if not 0.8 - 1e-9 <= voltage <= 1.1 + 1e-9:
-        raise ScienceError(f"at {100 * voltage:.0f} % of rated voltage the current cannot be told by this rule", "current by voltage", "have the supply put right first")
+        raise ScienceError(
+            f"at {100 * voltage:.0f} % of rated voltage the current cannot be told by this rule",
+            "current by voltage",
+            "have the supply put right first",
+        )
     return 1 / voltage
 
 
@@ -176,7 +240,8 @@ def current_by_voltage(voltage: Any) -> Any:
 def current_by_lift(lift: Any, design_lift: Any) -> Any:
     """Current at another lift and the same capacity, as a part of that at design lift.
 
-    I / I_design = dT / dT_design: the ideal cycle's work, W = Q (T_c - T_e)/T_e, with T_e as by design
+    I / I_design = dT / dT_design: the ideal cycle's work, W = Q (T_c - T_e)/T_e, with T_e as by
+    design
 
     Parameters
     ----------
@@ -196,7 +261,11 @@ def current_by_lift(lift: Any, design_lift: Any) -> Any:
     Source: ideal cycle between two temperatures, closed form.
     """
     if design_lift <= 0:
-        raise ScienceError("no design lift to compare with", "current by lift", "enter both leaving waters of the selection")
+        raise ScienceError(
+            "no design lift to compare with",
+            "current by lift",
+            "enter both leaving waters of the selection",
+        )
     return max(lift, 0.0) / design_lift
 
 

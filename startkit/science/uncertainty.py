@@ -1,6 +1,7 @@
 """Uncertainty: what an instrument's accuracy means, and how it travels through a formula.
 
-First order by differences over plus and minus one standard uncertainty (JCGM 100), correlated sensors
+First order by differences over plus and minus one standard uncertainty (JCGM 100), correlated
+sensors
 allowed; Monte Carlo (JCGM 101) where the formula bends within that span. Both name what dominates.
 """
 
@@ -19,7 +20,8 @@ from startkit.unit_registry import base
 from startkit.units import Q
 
 NORMAL_95 = 1.959964  # standard deviations that hold 95 % of a normal distribution
-BENDS = 0.02  # second-order term over combined uncertainty, above which `propagate` turns to Monte Carlo
+# second-order term over combined uncertainty, above which `propagate` turns to Monte Carlo
+BENDS = 0.02
 TRIALS, SLOW_TRIALS, SEED = 100_000, 4_000, 20_008
 MOST_LOST = 0.05  # share of trials that may fall outside a formula's range
 
@@ -62,7 +64,11 @@ def from_certificate(expanded: Any, k: float = 2.0) -> Any:
     Source: JCGM 100:2008, 4.3.3.
     """
     if not k > 0:
-        raise ScienceError(f"a coverage factor of {k:g} cannot be", "uncertainty.from_certificate", "read k on the certificate, mostly 2")
+        raise ScienceError(
+            f"a coverage factor of {k:g} cannot be",
+            "uncertainty.from_certificate",
+            "read k on the certificate, mostly 2",
+        )
     return abs(expanded) / k
 
 
@@ -72,7 +78,9 @@ def combined(*parts: Any) -> Any:
     Source: JCGM 100:2008, 5.1.2.
     """
     if not parts:
-        raise ScienceError("no uncertainty was given", "uncertainty.combined", "give at least one part")
+        raise ScienceError(
+            "no uncertainty was given", "uncertainty.combined", "give at least one part"
+        )
     total = parts[0] ** 2
     for part in parts[1:]:
         total = total + part**2
@@ -82,7 +90,8 @@ def combined(*parts: Any) -> Any:
 def correlation_of_shared(shared: float, own: float) -> float:
     """Correlation of two sensors whose errors are a shared part and a part of their own.
 
-    r = u_shared^2 / (u_shared^2 + u_own^2); a matched pair calibrated in one bath has mostly shared error.
+    r = u_shared^2 / (u_shared^2 + u_own^2); a matched pair calibrated in one bath has mostly shared
+    error.
 
     Source: JCGM 100:2008, F.1.2.3.
     """
@@ -96,7 +105,11 @@ def coverage_factor(freedom: float, probability: float = 0.95) -> float:
     Source: JCGM 100:2008, G.3 and Table G.2.
     """
     if not freedom >= 1 or not 0 < probability < 1:
-        raise ScienceError("a coverage factor needs one degree of freedom or more", "uncertainty.coverage_factor", "take more readings")
+        raise ScienceError(
+            "a coverage factor needs one degree of freedom or more",
+            "uncertainty.coverage_factor",
+            "take more readings",
+        )
     from scipy.special import stdtrit  # scipy.stats has the same and takes half a second to import
 
     return float(stdtrit(freedom, 0.5 + probability / 2))
@@ -125,7 +138,8 @@ class Share:
     u : pint.Quantity or float
         Standard uncertainty of the input, as given.
     contribution : pint.Quantity or float
-        Change of the result for one standard uncertainty of the input, with its sign [unit of the result].
+        Change of the result for one standard uncertainty of the input, with its sign [unit of the
+        result].
     share : float
         Part of the result's variance; the shares add up to 1. One that is negative
         takes away from the uncertainty through its correlation with another.
@@ -153,7 +167,8 @@ class Propagated:
     budget : tuple of Share
         Largest first; by first order in either method.
     bend : float
-        Second-order term over u: how far from straight the formula is within one standard uncertainty.
+        Second-order term over u: how far from straight the formula is within one standard
+        uncertainty.
     lost : float
         Share of Monte Carlo trials outside the formula's range.
     """
@@ -186,22 +201,26 @@ def propagate(
     Parameters
     ----------
     function : callable
-        Takes `values` by name as bare SI numbers, as a science function's ``.si`` does. For Monte Carlo it should take arrays.
+        Takes `values` by name as bare SI numbers, as a science function's ``.si`` does. For Monte
+        Carlo it should take arrays.
     values : dict
-        Arguments by name, pint quantities or bare SI numbers; those without an entry in `u` are taken as exact and
+        Arguments by name, pint quantities or bare SI numbers; those without an entry in `u` are
+        taken as exact and
         need not be numbers. Arrays are allowed in first order.
     u : dict
         Standard uncertainty by name, pint quantities (differences) or bare SI numbers.
     correlation : dict, optional
         ``{("entering", "leaving"): 0.8}``.
     method : str
-        ``"first order"``, ``"Monte Carlo"``, or ``"auto"``: Monte Carlo where the formula bends by more than 2 % of u.
+        ``"first order"``, ``"Monte Carlo"``, or ``"auto"``: Monte Carlo where the formula bends by
+        more than 2 % of u.
     returns : str, optional
         SI unit of the function's result; the figures then come as quantities.
     distributions : dict, optional
         ``"rectangular"`` for inputs known by limits only, for Monte Carlo; normal otherwise.
     trials, seed : int
-        Monte Carlo trials and the seed of the random generator: the same job gives the same figures.
+        Monte Carlo trials and the seed of the random generator: the same job gives the same
+        figures.
 
     Returns
     -------
@@ -210,13 +229,18 @@ def propagate(
     Raises
     ------
     ScienceError
-        An uncertainty without its value, a negative one, correlations that contradict each other, or more than
+        An uncertainty without its value, a negative one, correlations that contradict each other,
+        or more than
         5 % of the trials outside the formula's range.
 
     Source: JCGM 100:2008, 5.1.3 note 2 and 5.2.2; JCGM 101:2008, clause 7.
     """
     if method not in ("auto", "first order", "Monte Carlo"):
-        raise ScienceError(f"no method is called {method!r}", "uncertainty.propagate", "use auto, first order or Monte Carlo")
+        raise ScienceError(
+            f"no method is called {method!r}",
+            "uncertainty.propagate",
+            "use auto, first order or Monte Carlo",
+        )
     plain = {name: _magnitude(value) for name, value in values.items()}
     spread = {name: _spread(name, each, plain) for name, each in u.items()}
     names = [name for name, each in spread.items() if np.any(each)]
@@ -227,12 +251,28 @@ def propagate(
     standard = np.sqrt(variance)
     budget = _budget(names, u, moves, shares, returns)
     bend = float(bend / standard) if not np.ndim(standard) and standard > 0 else 0.0
-    if np.ndim(value) or method == "first order" or (method == "auto" and bend <= BENDS) or not names:
+    if (
+        np.ndim(value)
+        or method == "first order"
+        or (method == "auto" and bend <= BENDS)
+        or not names
+    ):
         low, high = value - NORMAL_95 * standard, value + NORMAL_95 * standard
-        return _wrapped(Propagated(value, standard, low, high, "first order", budget, bend), returns)
+        return _wrapped(
+            Propagated(value, standard, low, high, "first order", budget, bend), returns
+        )
     draws, lost = _trials(function, plain, spread, names, matrix, distributions or {}, trials, seed)
     low, high = np.quantile(draws, (0.025, 0.975))
-    found = Propagated(value, float(np.std(draws, ddof=1)), float(low), float(high), "Monte Carlo", budget, bend, lost)
+    found = Propagated(
+        value,
+        float(np.std(draws, ddof=1)),
+        float(low),
+        float(high),
+        "Monte Carlo",
+        budget,
+        bend,
+        lost,
+    )
     return _wrapped(found, returns)
 
 
@@ -243,12 +283,26 @@ def _magnitude(value: Any) -> Any:
 def _spread(name: str, u: Any, values: Values) -> Any:
     """Bare SI standard uncertainty of one input."""
     if name not in values:
-        raise ScienceError(f"an uncertainty was given for {name!r}, which is no argument here", "uncertainty.propagate", "name one of the values")
-    if isinstance(u, pint.Quantity) and any(not u._REGISTRY._units[unit].is_multiplicative for unit in u.units._units):
-        raise ScienceError(f"the uncertainty of {name!r} is a temperature", "uncertainty.propagate", "give it in delta_degC or delta_degF")
+        raise ScienceError(
+            f"an uncertainty was given for {name!r}, which is no argument here",
+            "uncertainty.propagate",
+            "name one of the values",
+        )
+    if isinstance(u, pint.Quantity) and any(
+        not u._REGISTRY._units[unit].is_multiplicative for unit in u.units._units
+    ):
+        raise ScienceError(
+            f"the uncertainty of {name!r} is a temperature",
+            "uncertainty.propagate",
+            "give it in delta_degC or delta_degF",
+        )
     plain = _magnitude(u)
     if not np.all(np.asarray(plain) >= 0):
-        raise ScienceError(f"the uncertainty of {name!r} is negative or not a number", "uncertainty.propagate", "check the instrument's accuracy")
+        raise ScienceError(
+            f"the uncertainty of {name!r} is negative or not a number",
+            "uncertainty.propagate",
+            "check the instrument's accuracy",
+        )
     return plain
 
 
@@ -259,18 +313,32 @@ def _correlations(names: list[str], given: Correlation) -> np.ndarray:
             i, j = names.index(first), names.index(second)
             matrix[i, j] = matrix[j, i] = r
     if given and names and (np.abs(matrix).max() > 1 or np.linalg.eigvalsh(matrix).min() < -1e-9):
-        raise ScienceError("the correlations between the sensors contradict each other", "uncertainty.propagate", "give each between -1 and 1 and consistent")
+        raise ScienceError(
+            "the correlations between the sensors contradict each other",
+            "uncertainty.propagate",
+            "give each between -1 and 1 and consistent",
+        )
     return matrix
 
 
-def _differences(function: Callable[..., Any], values: dict[str, Any], spread: Values, names: list[str], value: Any) -> tuple[list[Any], float]:
+def _differences(
+    function: Callable[..., Any],
+    values: dict[str, Any],
+    spread: Values,
+    names: list[str],
+    value: Any,
+) -> tuple[list[Any], float]:
     """Half the change of the result over x +/- u for each input, and the summed second-order terms."""
     moves, bend = [], 0.0
     for name in names:
         above = _shifted(function, values, name, spread[name])
         below = _shifted(function, values, name, -spread[name])
         if above is None and below is None:
-            raise ScienceError(f"the result is not known within the uncertainty of {name!r}", "uncertainty.propagate", "check that reading")
+            raise ScienceError(
+                f"the result is not known within the uncertainty of {name!r}",
+                "uncertainty.propagate",
+                "check that reading",
+            )
         # At the edge of a formula's range one side has to do.
         above = 2 * value - below if above is None else above
         below = 2 * value - above if below is None else below
@@ -288,7 +356,10 @@ def _shifted(function: Callable[..., Any], values: dict[str, Any], name: str, by
 
 def _variance(moves: list[Any], matrix: np.ndarray) -> tuple[Any, list[float]]:
     """Variance of the result and each input's share of it (means over a trend)."""
-    parts = [sum(move * other * matrix[i, j] for j, other in enumerate(moves)) for i, move in enumerate(moves)]
+    parts = [
+        sum(move * other * matrix[i, j] for j, other in enumerate(moves))
+        for i, move in enumerate(moves)
+    ]
     variance = np.maximum(sum(parts), 0.0) if parts else 0.0
     total = _mean(variance)
     return variance, [_mean(part) / total if total > 0 else 0.0 for part in parts]
@@ -298,7 +369,9 @@ def _mean(values: Any) -> float:
     return float(np.nanmean(values)) if np.ndim(values) else float(values)
 
 
-def _budget(names: list[str], u: Values, moves: list[Any], shares: list[float], returns: str | None) -> tuple[Share, ...]:
+def _budget(
+    names: list[str], u: Values, moves: list[Any], shares: list[float], returns: str | None
+) -> tuple[Share, ...]:
     unit = _difference_unit(returns)
     rows = [
         Share(name, u[name], move if unit is None else Q(move, unit), share)
@@ -315,12 +388,27 @@ def _wrapped(found: Propagated, returns: str | None) -> Propagated:
     if returns is None:
         return found
     value, low, high = (Q(each, returns) for each in (found.value, found.low, found.high))
-    return Propagated(value, Q(found.u, _difference_unit(returns)), low, high, found.method, found.budget, found.bend, found.lost)
+    return Propagated(
+        value,
+        Q(found.u, _difference_unit(returns)),
+        low,
+        high,
+        found.method,
+        found.budget,
+        found.bend,
+        found.lost,
+    )
 
 
 def _trials(
-    function: Callable[..., Any], values: dict[str, Any], spread: Values, names: list[str], matrix: np.ndarray,
-    distributions: Mapping[str, str], trials: int, seed: int,
+    function: Callable[..., Any],
+    values: dict[str, Any],
+    spread: Values,
+    names: list[str],
+    matrix: np.ndarray,
+    distributions: Mapping[str, str],
+    trials: int,
+    seed: int,
 ) -> tuple[np.ndarray, float]:
     """Results of the Monte Carlo trials inside the formula's range, and the share outside it."""
     generator = np.random.default_rng(seed)
@@ -330,29 +418,44 @@ def _trials(
     lost = 1.0 - float(known.mean())
     if lost > MOST_LOST:
         raise ScienceError(
-            f"{100 * lost:.0f} % of what these readings could mean lies outside the formula's range", "uncertainty.propagate",
+            f"{100 * lost:.0f} % of what these readings could mean lies outside the formula's"
+            " range",
+            "uncertainty.propagate",
             "use better instruments or a larger temperature range",
         )
     return results[known], lost
 
 
 def _draws(
-    generator: np.random.Generator, values: dict[str, Any], spread: Values, names: list[str], matrix: np.ndarray,
-    distributions: Mapping[str, str], trials: int,
+    generator: np.random.Generator,
+    values: dict[str, Any],
+    spread: Values,
+    names: list[str],
+    matrix: np.ndarray,
+    distributions: Mapping[str, str],
+    trials: int,
 ) -> dict[str, np.ndarray]:
-    """Random inputs: correlated normal numbers, some turned rectangular with the same standard deviation."""
+    """Random inputs: correlated normal numbers, some turned rectangular with the same standard
+    deviation.
+    """
     from scipy.special import ndtr
 
-    # Square root by eigenvalues: full correlation leaves the matrix singular, which Cholesky refuses.
+    # Square root by eigenvalues: full correlation leaves the matrix singular, which Cholesky
+    # refuses.
     weights, vectors = np.linalg.eigh(matrix)
-    normal = generator.standard_normal((trials, len(names))) @ (vectors * np.sqrt(np.clip(weights, 0, None))).T
+    normal = (
+        generator.standard_normal((trials, len(names)))
+        @ (vectors * np.sqrt(np.clip(weights, 0, None))).T
+    )
     for i, name in enumerate(names):
         if distributions.get(name, "normal") == "rectangular":
             normal[:, i] = math.sqrt(3) * (2 * ndtr(normal[:, i]) - 1)
     return {name: values[name] + spread[name] * normal[:, i] for i, name in enumerate(names)}
 
 
-def _evaluated(function: Callable[..., Any], values: dict[str, Any], draws: dict[str, np.ndarray], trials: int) -> np.ndarray:
+def _evaluated(
+    function: Callable[..., Any], values: dict[str, Any], draws: dict[str, np.ndarray], trials: int
+) -> np.ndarray:
     """All trials at once if the function takes arrays, else one by one and fewer of them."""
     try:
         results = np.asarray(function(**{**values, **draws}), float)
@@ -360,7 +463,12 @@ def _evaluated(function: Callable[..., Any], values: dict[str, Any], draws: dict
             return results
     except (ScienceError, ValueError, TypeError):
         pass
-    return np.array([_one(function, {**values, **{name: float(draw[i]) for name, draw in draws.items()}}) for i in range(min(trials, SLOW_TRIALS))])
+    return np.array(
+        [
+            _one(function, {**values, **{name: float(draw[i]) for name, draw in draws.items()}})
+            for i in range(min(trials, SLOW_TRIALS))
+        ]
+    )
 
 
 def _one(function: Callable[..., Any], values: dict[str, Any]) -> float:

@@ -1,4 +1,6 @@
-"""Vane calibration: what a set of strokes shows of travel times, feedback against command, and zero."""
+"""Vane calibration: what a set of strokes shows of travel times, feedback against command, and
+zero.
+"""
 
 from __future__ import annotations
 
@@ -17,7 +19,9 @@ from startkit.units import quantities
 
 @dataclass(frozen=True)
 class Line:
-    """Least-squares line y = intercept + slope x with its standard uncertainties; `residual_sd` has n - 2 degrees of freedom."""
+    """Least-squares line y = intercept + slope x with its standard uncertainties; `residual_sd` has
+    n - 2 degrees of freedom.
+    """
 
     slope: float
     intercept: float
@@ -40,17 +44,21 @@ class StrokesResult:
     opening_mean, opening_sd, closing_mean, closing_sd : float or None
         [s]; standard deviations need two strokes.
     command_points, feedback_points, points_opening : ndarray
-        Settled points of staircases, of ramps that the drive follows, and calibration points, and whether each was taken opening.
+        Settled points of staircases, of ramps that the drive follows, and calibration points, and
+        whether each was taken opening.
     line : Line or None
         Feedback over command; from the two ends alone if only full steps were made.
     largest_deviation, deviation_at : float or None
-        Largest distance of a settled point from the line, and its command; None with the two ends alone.
+        Largest distance of a settled point from the line, and its command; None with the two ends
+        alone.
     hysteresis, hysteresis_at, hysteresis_mean : float or None
-        Feedback closing less feedback opening at the same command: the largest by size, its command, and the mean.
+        Feedback closing less feedback opening at the same command: the largest by size, its
+        command, and the mean.
     u_hysteresis : float or None
         Standard uncertainty of one such difference.
     zero, zero_sd, span, open_end : float or None
-        Mean feedback at rest closed, its standard deviation, mean at rest open less zero, and mean at rest open.
+        Mean feedback at rest closed, its standard deviation, mean at rest open less zero, and mean
+        at rest open.
     zeros, zero_strokes : ndarray, tuple of int
         Feedback at rest after each closing stroke, and the numbers of those strokes.
     drift : Line or None
@@ -58,7 +66,8 @@ class StrokesResult:
     noise : float
         Median over the strokes.
     dead_band : float or None
-        Command swallowed at the start of a ramp before the feedback moves; the delay of the drive is in it.
+        Command swallowed at the start of a ramp before the feedback moves; the delay of the drive
+        is in it.
     is_reversed : bool
         Feedback falls as the command rises.
     switch : SwitchResult
@@ -97,12 +106,14 @@ class StrokesResult:
 def fit_line(x: Sequence[float] | np.ndarray, y: Sequence[float] | np.ndarray) -> Line:
     """Least-squares line.
 
-    slope = sum((x - xm)(y - ym)) / sum((x - xm)^2); s^2 = sum(residual^2)/(n - 2); u(slope) = s/sqrt(Sxx); u(intercept) = s sqrt(1/n + xm^2/Sxx)
+    slope = sum((x - xm)(y - ym)) / sum((x - xm)^2); s^2 = sum(residual^2)/(n - 2); u(slope) =
+    s/sqrt(Sxx); u(intercept) = s sqrt(1/n + xm^2/Sxx)
 
     Parameters
     ----------
     x, y : sequence of float
-        At least two points with different x. Two points leave no residual: their uncertainties are nan.
+        At least two points with different x. Two points leave no residual: their uncertainties are
+        nan.
 
     Raises
     ------
@@ -113,21 +124,34 @@ def fit_line(x: Sequence[float] | np.ndarray, y: Sequence[float] | np.ndarray) -
     """
     x, y = np.asarray(x, float), np.asarray(y, float)
     if x.size < 2 or np.ptp(x) == 0:
-        raise ScienceError("a line needs points at two different positions", "fit_line", "take feedback at more commands")
+        raise ScienceError(
+            "a line needs points at two different positions",
+            "fit_line",
+            "take feedback at more commands",
+        )
     centred = x - x.mean()
     sxx = float(centred @ centred)
     slope = float(centred @ (y - y.mean())) / sxx
     intercept = float(y.mean() - slope * x.mean())
     residual = y - intercept - slope * x
     s = float(np.sqrt(residual @ residual / (x.size - 2))) if x.size > 2 else float("nan")
-    return Line(slope, intercept, s / np.sqrt(sxx), float(s * np.sqrt(1 / x.size + x.mean() ** 2 / sxx)), s, int(x.size))
+    return Line(
+        slope,
+        intercept,
+        s / np.sqrt(sxx),
+        float(s * np.sqrt(1 / x.size + x.mean() ** 2 / sxx)),
+        s,
+        int(x.size),
+    )
 
 
 def settled_points(record: Stroke, result: StrokeResult) -> tuple[np.ndarray, np.ndarray]:
     """Commands and the feedback that belongs to them.
 
-    Staircase: the last half of each hold. Ramp that the drive follows: feedback half the largest possible delay later, that being the smaller of
-    dead time and run-on. Step, and ramp that the drive cannot follow: the two ends. Calibration points: as they are.
+    Staircase: the last half of each hold. Ramp that the drive follows: feedback half the largest
+    possible delay later, that being the smaller of
+    dead time and run-on. Step, and ramp that the drive cannot follow: the two ends. Calibration
+    points: as they are.
 
     Parameters
     ----------
@@ -142,7 +166,9 @@ def settled_points(record: Stroke, result: StrokeResult) -> tuple[np.ndarray, np
     if result.form == STAIRCASE:
         runs = holds(record)
         halves = [record.feedback[b - max(2, (b - a + 1) // 2) + 1 : b + 1] for a, b in runs]
-        return np.array([record.command[b] for _, b in runs]), np.array([np.median(half) for half in halves])
+        return np.array([record.command[b] for _, b in runs]), np.array(
+            [np.median(half) for half in halves]
+        )
     return _ramp_points(record, result)
 
 
@@ -160,11 +186,16 @@ def _ramp_rows(record: Stroke) -> np.ndarray:
 def _ramp_speed(record: Stroke) -> float:
     """[1/s] speed of the command."""
     rows = _ramp_rows(record)
-    return float(abs(record.command[rows[-1]] - record.command[rows[0]]) / (record.time[rows[-1]] - record.time[rows[0]]))
+    return float(
+        abs(record.command[rows[-1]] - record.command[rows[0]])
+        / (record.time[rows[-1]] - record.time[rows[0]])
+    )
 
 
 def _most_delay(result: StrokeResult) -> float:
-    """[s] the pure delay is somewhere between nil and this: both dead time and run-on may hold play as well."""
+    """[s] the pure delay is somewhere between nil and this: both dead time and run-on may hold play
+    as well.
+    """
     return min(result.dead_time or 0.0, result.run_on or 0.0)
 
 
@@ -174,14 +205,25 @@ def _follows(record: Stroke, result: StrokeResult) -> bool:
 
 
 @quantities(
-    {"opening_times": "second", "closing_times": "second", "opening_mean": "second", "opening_sd": "second", "closing_mean": "second",
-     "closing_sd": "second"},
-    end_band="dimensionless", stall_time="second", jump="dimensionless",
+    {
+        "opening_times": "second",
+        "closing_times": "second",
+        "opening_mean": "second",
+        "opening_sd": "second",
+        "closing_mean": "second",
+        "closing_sd": "second",
+    },
+    end_band="dimensionless",
+    stall_time="second",
+    jump="dimensionless",
 )
-def analyse_strokes(records: Sequence[Stroke], end_band: Any = 0.02, stall_time: Any = None, jump: Any = 0.03) -> StrokesResult:
+def analyse_strokes(
+    records: Sequence[Stroke], end_band: Any = 0.02, stall_time: Any = None, jump: Any = 0.03
+) -> StrokesResult:
     """Travel times, line, hysteresis, zero, span, drift and switch over a set of strokes.
 
-    line: feedback = intercept + slope command, least squares over settled points; hysteresis = feedback closing - feedback opening;
+    line: feedback = intercept + slope command, least squares over settled points; hysteresis =
+    feedback closing - feedback opening;
     zero = mean feedback at rest closed; drift = slope of zero over stroke number
 
     Parameters
@@ -200,36 +242,69 @@ def analyse_strokes(records: Sequence[Stroke], end_band: Any = 0.02, stall_time:
     ReadingError
         No stroke.
 
-    Source: definitions of this project; least squares as `fit_line`; mean and standard deviation JCGM 100:2008, 4.2.
+    Source: definitions of this project; least squares as `fit_line`; mean and standard deviation
+    JCGM 100:2008, 4.2.
     """
     if not records:
-        raise ReadingError("no stroke has been entered", "strokes", "stroke the vanes full open and full closed and enter what was seen")
+        raise ReadingError(
+            "no stroke has been entered",
+            "strokes",
+            "stroke the vanes full open and full closed and enter what was seen",
+        )
     each = tuple(analyse_stroke.si(r, end_band, stall_time, jump) for r in records)
     command, feedback, opening, inner = _all_points(records, each)
     line, deviation, at = _line(command, feedback, inner)
-    loop = _hysteresis(command[inner], feedback[inner], opening[inner], _u_difference(records, each))
+    loop = _hysteresis(
+        command[inner], feedback[inner], opening[inner], _u_difference(records, each)
+    )
     opened, closed = _times(each, OPENING), _times(each, CLOSING)
     zeros, ends = _rests(each, CLOSING, records), _rests(each, OPENING, records)
     numbers = tuple(r.number for r in zeros)
-    at_zero, at_open = np.array([r.rest_position for r in zeros]), np.array([r.rest_position for r in ends])
+    at_zero, at_open = (
+        np.array([r.rest_position for r in zeros]),
+        np.array([r.rest_position for r in ends]),
+    )
     zero, open_end = _mean(at_zero), _mean(at_open)
     return StrokesResult(
-        each, opened, closed, _mean(opened), _sd(opened), _mean(closed), _sd(closed),
-        command[inner], feedback[inner], opening[inner], line, deviation, at, *loop,
-        zero, _sd(at_zero), None if zero is None or open_end is None else open_end - zero, open_end, at_zero, numbers,
+        each,
+        opened,
+        closed,
+        _mean(opened),
+        _sd(opened),
+        _mean(closed),
+        _sd(closed),
+        command[inner],
+        feedback[inner],
+        opening[inner],
+        line,
+        deviation,
+        at,
+        *loop,
+        zero,
+        _sd(at_zero),
+        None if zero is None or open_end is None else open_end - zero,
+        open_end,
+        at_zero,
+        numbers,
         fit_line(numbers, at_zero) if len(set(numbers)) >= 3 else None,
-        float(np.median([r.noise for r in each])), _dead_band(records, each),
-        bool(line is not None and line.slope < 0), analyse_switch(each),
+        float(np.median([r.noise for r in each])),
+        _dead_band(records, each),
+        bool(line is not None and line.slope < 0),
+        analyse_switch(each),
     )
 
 
 def _all_points(records: Sequence[Stroke], each: Sequence[StrokeResult]) -> tuple[np.ndarray, ...]:
-    """Commands, feedbacks, whether opening, and whether the point is more than an end of a full step."""
+    """Commands, feedbacks, whether opening, and whether the point is more than an end of a full
+    step.
+    """
     parts = [settled_points(r, e) for r, e in zip(records, each, strict=True)]
     sizes = [len(c) for c, _ in parts]
     return (
-        np.concatenate([c for c, _ in parts]), np.concatenate([f for _, f in parts]),
-        np.repeat([e.direction == OPENING for e in each], sizes), np.repeat([_has_points(r, e) for r, e in zip(records, each, strict=True)], sizes),
+        np.concatenate([c for c, _ in parts]),
+        np.concatenate([f for _, f in parts]),
+        np.repeat([e.direction == OPENING for e in each], sizes),
+        np.repeat([_has_points(r, e) for r, e in zip(records, each, strict=True)], sizes),
     )
 
 
@@ -237,7 +312,9 @@ def _has_points(record: Stroke, result: StrokeResult) -> bool:
     return result.form in (STAIRCASE, POINTS) or _follows(record, result)
 
 
-def _line(command: np.ndarray, feedback: np.ndarray, inner: np.ndarray) -> tuple[Line | None, float | None, float | None]:
+def _line(
+    command: np.ndarray, feedback: np.ndarray, inner: np.ndarray
+) -> tuple[Line | None, float | None, float | None]:
     if np.unique(np.round(command[inner], 3)).size >= 3:
         line = fit_line(command[inner], feedback[inner])
         gap = feedback[inner] - line.intercept - line.slope * command[inner]
@@ -246,11 +323,16 @@ def _line(command: np.ndarray, feedback: np.ndarray, inner: np.ndarray) -> tuple
     return (fit_line(command, feedback) if np.ptp(command) > 0 else None), None, None
 
 
-def _hysteresis(command: np.ndarray, feedback: np.ndarray, opening: np.ndarray, u: float) -> tuple[float | None, float | None, float | None, float | None]:
+def _hysteresis(
+    command: np.ndarray, feedback: np.ndarray, opening: np.ndarray, u: float
+) -> tuple[float | None, float | None, float | None, float | None]:
     """Largest difference, its command, the mean, and the uncertainty of one difference."""
     if opening.sum() < 2 or (~opening).sum() < 2:
         return None, None, None, None
-    up, down = _by_command(command[opening], feedback[opening]), _by_command(command[~opening], feedback[~opening])
+    up, down = (
+        _by_command(command[opening], feedback[opening]),
+        _by_command(command[~opening], feedback[~opening]),
+    )
     low, high = max(up[0][0], down[0][0]), min(up[0][-1], down[0][-1])
     # At the two ends both ways rest on the same stop, so the loop is closed there and says nothing.
     at = np.unique(np.concatenate([up[0], down[0]]))
@@ -269,26 +351,49 @@ def _by_command(command: np.ndarray, feedback: np.ndarray) -> tuple[np.ndarray, 
 
 
 def _u_difference(records: Sequence[Stroke], each: Sequence[StrokeResult]) -> float:
-    """Noise of two settled points (half a hold is at least two samples), and on ramps the delay left over (rectangular: 2 delay speed/sqrt(12))."""
+    """Noise of two settled points (half a hold is at least two samples), and on ramps the delay
+    left over (rectangular: 2 delay speed/sqrt(12)).
+    """
     noise = float(np.median([r.noise for r in each if r.form != STEP] or [0.0]))
-    left = [_most_delay(e) * _ramp_speed(r) / np.sqrt(3.0) for r, e in zip(records, each, strict=True) if _follows(r, e)]
+    left = [
+        _most_delay(e) * _ramp_speed(r) / np.sqrt(3.0)
+        for r, e in zip(records, each, strict=True)
+        if _follows(r, e)
+    ]
     return float(np.hypot(noise, max(left, default=0.0)))
 
 
 def _times(each: Sequence[StrokeResult], direction: str) -> np.ndarray:
     """Travel times of strokes made in one go; a staircase has no travel time."""
-    return np.array([r.travel_time for r in each if r.direction == direction and r.travel_time is not None and r.form in (STEP, RAMP)], float)
+    return np.array(
+        [
+            r.travel_time
+            for r in each
+            if r.direction == direction and r.travel_time is not None and r.form in (STEP, RAMP)
+        ],
+        float,
+    )
 
 
-def _rests(each: Sequence[StrokeResult], direction: str, records: Sequence[Stroke]) -> list[StrokeResult]:
+def _rests(
+    each: Sequence[StrokeResult], direction: str, records: Sequence[Stroke]
+) -> list[StrokeResult]:
     """Strokes that were commanded to the end of this direction and came to rest."""
     end = 1.0 if direction == OPENING else 0.0
-    return [e for e, r in zip(each, records, strict=True) if e.direction == direction and e.came_to_rest and abs(r.command[-1] - end) < 0.01]
+    return [
+        e
+        for e, r in zip(each, records, strict=True)
+        if e.direction == direction and e.came_to_rest and abs(r.command[-1] - end) < 0.01
+    ]
 
 
 def _dead_band(records: Sequence[Stroke], each: Sequence[StrokeResult]) -> float | None:
     """Median over the ramps that the drive follows of dead time times the speed of the command."""
-    found = [e.dead_time * _ramp_speed(r) for r, e in zip(records, each, strict=True) if _follows(r, e) and e.dead_time is not None]
+    found = [
+        e.dead_time * _ramp_speed(r)
+        for r, e in zip(records, each, strict=True)
+        if _follows(r, e) and e.dead_time is not None
+    ]
     return float(np.median(found)) if found else None
 
 

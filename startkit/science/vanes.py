@@ -28,8 +28,19 @@ from startkit.science.strokes import (
 from startkit.units import quantities
 
 __all__ = [
-    "CLOSING", "OPENING", "Jump", "ScaledFeedback", "Stall", "Stroke", "StrokeResult", "analyse_stroke", "noise", "read_switch",
-    "scale_feedback", "smooth", "stroke",
+    "CLOSING",
+    "OPENING",
+    "Jump",
+    "ScaledFeedback",
+    "Stall",
+    "Stroke",
+    "StrokeResult",
+    "analyse_stroke",
+    "noise",
+    "read_switch",
+    "scale_feedback",
+    "smooth",
+    "stroke",
 ]
 
 
@@ -57,7 +68,8 @@ class StrokeResult:
     Parameters
     ----------
     number, direction, form
-        Name of the stroke, its direction, and the shape of its command: step, staircase, ramp, points.
+        Name of the stroke, its direction, and the shape of its command: step, staircase, ramp,
+        points.
     start_position, rest_position : float
         Feedback before the stroke and where it came to rest.
     came_to_rest : bool
@@ -67,7 +79,8 @@ class StrokeResult:
     travel_time, u_travel_time : float or None
         [s] from the start of the command until feedback enters the end band for good.
     time_to_rest : float or None
-        [s] from the start of the command until feedback stops, wherever that is. A staircase has neither.
+        [s] from the start of the command until feedback stops, wherever that is. A staircase has
+        neither.
     dead_time : float or None
         [s] from the start of the command to the first movement.
     run_on : float or None
@@ -144,14 +157,16 @@ def noise(feedback: np.ndarray) -> float:
 
     s = 1.4826 median|x(i-1) - 2 x(i) + x(i+1)| / sqrt(6)
 
-    Second differences take out position and speed, the median takes out jumps. Zero if fewer than five samples.
+    Second differences take out position and speed, the median takes out jumps. Zero if fewer than
+    five samples.
 
     Parameters
     ----------
     feedback : ndarray
         Equally spaced samples.
 
-    Source: variance of a second difference of white noise is 6 s^2 (closed form); 1.4826 = 1/0.67449, median absolute deviation
+    Source: variance of a second difference of white noise is 6 s^2 (closed form); 1.4826 =
+    1/0.67449, median absolute deviation
     to standard deviation of a normal distribution.
     """
     if len(feedback) < 5:
@@ -197,13 +212,29 @@ def _course(record: Stroke) -> _Course:
     first = int(changed[0]) if changed.size else 0
     start = float(time[max(first - 1, 0)] if form == RAMP else time[first])
     begin = float(np.median(record.feedback[: max(first, 1)]))
-    last_hold = len(level) - 1 - int(np.flatnonzero(np.abs(np.diff(record.command)) > 1e-3)[-1]) if changed.size else len(level)
+    last_hold = (
+        len(level) - 1 - int(np.flatnonzero(np.abs(np.diff(record.command)) > 1e-3)[-1])
+        if changed.size
+        else len(level)
+    )
     tail = max(3, min(len(level) // 10, last_hold // 2, 20))
     rest = float(np.median(record.feedback[-tail:])) if len(level) >= 10 else float(level[-1])
     away = np.flatnonzero(np.abs(level - rest) > max(4.0 * sigma, 0.005))
     rest_index = int(away[-1]) + 1 if away.size else 0
     at_rest = rest_index <= len(level) - tail if len(level) >= 10 else True
-    return _Course(record, time, level, sigma, form, first, start, begin, rest, at_rest, min(rest_index, len(level) - 1))
+    return _Course(
+        record,
+        time,
+        level,
+        sigma,
+        form,
+        first,
+        start,
+        begin,
+        rest,
+        at_rest,
+        min(rest_index, len(level) - 1),
+    )
 
 
 def _crossing(course: _Course, part: float) -> float | None:
@@ -228,7 +259,9 @@ def _speed(course: _Course, low: float, high: float) -> float | None:
 
 
 def _dead_time(course: _Course, rate: float | None) -> float | None:
-    """[s] from the command to the first movement, run back from the crossing at the speed of the first part of the travel."""
+    """[s] from the command to the first movement, run back from the crossing at the speed of the
+    first part of the travel.
+    """
     if not course.moved or course.form == STAIRCASE:
         return None
     part = min(0.5, 2 * course.settle / abs(course.rest - course.begin))
@@ -267,11 +300,17 @@ def _stalls(course: _Course, rate: float | None, stall_time: float) -> tuple[Sta
     standing = _standing(course, rate, stall_time)
     edges = np.flatnonzero(np.diff(np.concatenate([[0], standing.astype(int), [0]])))
     runs = [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-    return tuple(Stall(float(course.time[a]), float(course.time[b]), float(course.level[a])) for a, b in runs if b > a and _was_commanded(course, a, b))
+    return tuple(
+        Stall(float(course.time[a]), float(course.time[b]), float(course.level[a]))
+        for a, b in runs
+        if b > a and _was_commanded(course, a, b)
+    )
 
 
 def _standing(course: _Course, rate: float, stall_time: float) -> np.ndarray:
-    """True at samples inside a window of at least `stall_time` without the movement that its speed promises."""
+    """True at samples inside a window of at least `stall_time` without the movement that its speed
+    promises.
+    """
     n, step = len(course.level), float(np.median(np.diff(course.time)))
     width = max(3, int(np.ceil(stall_time / step)))
     standing = np.zeros(n, bool)
@@ -286,7 +325,9 @@ def _standing(course: _Course, rate: float, stall_time: float) -> np.ndarray:
 
 
 def _was_commanded(course: _Course, a: int, b: int) -> bool:
-    """A pause is a stall if the command moved on meanwhile, or feedback moved on later without a new command."""
+    """A pause is a stall if the command moved on meanwhile, or feedback moved on later without a
+    new command.
+    """
     change = np.abs(np.diff(course.record.command[a : b + 1])) > 1e-3
     if change.mean() > 0.5:
         return True
@@ -297,7 +338,9 @@ def _was_commanded(course: _Course, a: int, b: int) -> bool:
 
 
 def _jumps(course: _Course, rate: float | None, jump: float) -> tuple[Jump, ...]:
-    """Changes between two samples that lie outside those of their neighbours by more than `jump` and noise."""
+    """Changes between two samples that lie outside those of their neighbours by more than `jump`
+    and noise.
+    """
     steps = np.diff(course.record.feedback)
     if len(steps) < 10 or (rate or 0.0) * np.median(np.diff(course.time)) > 0.25:
         return ()
@@ -322,19 +365,26 @@ def _step_of_staircase(course: _Course) -> np.ndarray:
 
 
 def _switch_change(record: Stroke) -> int | None:
-    """Row before the change that counts: the last one into the final state, if it is the state that this direction asks for."""
+    """Row before the change that counts: the last one into the final state, if it is the state that
+    this direction asks for.
+    """
     made = record.switch
     if made is None or made[-1] != (record.direction == CLOSING):
         return None
     changes = np.flatnonzero(np.diff(made.astype(int)))
     if not changes.size or made[0] == made[-1]:
         return None
-    # Closing counts the last make, opening the first break: both are the position beyond which the proof is not to be had.
+    # Closing counts the last make, opening the first break: both are the position beyond which the
+    # proof is not to be had.
     return int(changes[-1] if record.direction == CLOSING else changes[0])
 
 
-def _switch_position(record: Stroke, sigma: float, rate: float | None) -> tuple[float | None, float | None]:
-    """Mean of the two samples between which the switch changed: it changed anywhere between them (rectangular distribution)."""
+def _switch_position(
+    record: Stroke, sigma: float, rate: float | None
+) -> tuple[float | None, float | None]:
+    """Mean of the two samples between which the switch changed: it changed anywhere between them
+    (rectangular distribution).
+    """
     i = _switch_change(record)
     if i is None:
         return None, None
@@ -349,18 +399,31 @@ def _chatter(record: Stroke) -> int:
     made = record.switch
     if made is None:
         return 0
-    return max(0, int(np.count_nonzero(np.diff(made.astype(int)))) - (1 if made[0] != made[-1] else 0))
+    return max(
+        0, int(np.count_nonzero(np.diff(made.astype(int)))) - (1 if made[0] != made[-1] else 0)
+    )
 
 
 # --- one stroke ------------------------------------------------------------------------------
 
 
 @quantities(
-    {"travel_time": "second", "u_travel_time": "second", "time_to_rest": "second", "dead_time": "second", "run_on": "second",
-     "stalled_time": "second", "rate": "1/second"},
-    end_band="dimensionless", stall_time="second", jump="dimensionless",
+    {
+        "travel_time": "second",
+        "u_travel_time": "second",
+        "time_to_rest": "second",
+        "dead_time": "second",
+        "run_on": "second",
+        "stalled_time": "second",
+        "rate": "1/second",
+    },
+    end_band="dimensionless",
+    stall_time="second",
+    jump="dimensionless",
 )
-def analyse_stroke(record: Stroke, end_band: Any = 0.02, stall_time: Any = None, jump: Any = 0.03) -> StrokeResult:
+def analyse_stroke(
+    record: Stroke, end_band: Any = 0.02, stall_time: Any = None, jump: Any = 0.03
+) -> StrokeResult:
     """Travel time, stalls, jumps, and switch positions of one stroke.
 
     travel time = time(feedback within `end_band` of the commanded end, for good) - time(command);
@@ -370,11 +433,14 @@ def analyse_stroke(record: Stroke, end_band: Any = 0.02, stall_time: Any = None,
     ----------
     record : Stroke
     end_band : pint.Quantity or float
-        [dimensionless] distance from the commanded end at which the stroke counts as done. Default 2 % of travel (common practice, no source).
+        [dimensionless] distance from the commanded end at which the stroke counts as done. Default
+        2 % of travel (common practice, no source).
     stall_time : pint.Quantity, optional
-        [time] feedback must stand still to be called a stall. Default 2 s (common practice, no source).
+        [time] feedback must stand still to be called a stall. Default 2 s (common practice, no
+        source).
     jump : pint.Quantity or float
-        [dimensionless] change between two samples beyond speed and noise that is called a jump. Default 3 % (common practice, no source).
+        [dimensionless] change between two samples beyond speed and noise that is called a jump.
+        Default 3 % (common practice, no source).
 
     Returns
     -------
@@ -383,14 +449,17 @@ def analyse_stroke(record: Stroke, end_band: Any = 0.02, stall_time: Any = None,
 
     Notes
     -----
-    Without a clock only positions come back. Sampling slower than a fifth of the travel time leaves dead time and stalls unseen.
+    Without a clock only positions come back. Sampling slower than a fifth of the travel time leaves
+    dead time and stalls unseen.
 
     Source: definitions of this project; common practice, no source.
     """
     if record.time is None:
         return _at_points(record, float(end_band))
     course = _course(record)
-    return _timed(course, float(end_band), 2.0 if stall_time is None else float(stall_time), float(jump))
+    return _timed(
+        course, float(end_band), 2.0 if stall_time is None else float(stall_time), float(jump)
+    )
 
 
 def _timed(course: _Course, band: float, stall_time: float, jump: float) -> StrokeResult:
@@ -399,19 +468,43 @@ def _timed(course: _Course, band: float, stall_time: float, jump: float) -> Stro
     rate = _speed(course, 0.15, 0.6)
     late = _speed(course, 0.8, 0.97) if course.form in (STEP, RAMP) else None
     arrived = bool(abs(course.rest - target) <= band and course.at_rest)
-    entered = _entered(course, target, band) if arrived and course.moved and course.form != STAIRCASE else None
-    finish = None if record.drive_finished is None else float(np.interp(record.drive_finished, course.time, course.level))
+    entered = (
+        _entered(course, target, band)
+        if arrived and course.moved and course.form != STAIRCASE
+        else None
+    )
+    finish = (
+        None
+        if record.drive_finished is None
+        else float(np.interp(record.drive_finished, course.time, course.level))
+    )
     stalls = _stalls(course, rate, stall_time)
     return StrokeResult(
-        record.number, record.direction, course.form, course.begin, course.rest, course.at_rest, arrived,
+        record.number,
+        record.direction,
+        course.form,
+        course.begin,
+        course.rest,
+        course.at_rest,
+        arrived,
         travel_time=None if entered is None else entered - course.start,
         u_travel_time=None if entered is None or not rate else _u_time(course, rate),
-        time_to_rest=float(course.time[course.rest_index] - course.start) if course.at_rest and course.moved and course.form != STAIRCASE else None,
-        dead_time=_dead_time(course, rate), run_on=_run_on(course),
+        time_to_rest=(
+            float(course.time[course.rest_index] - course.start)
+            if course.at_rest and course.moved and course.form != STAIRCASE
+            else None
+        ),
+        dead_time=_dead_time(course, rate),
+        run_on=_run_on(course),
         finished_without_arriving=None if finish is None else bool(abs(finish - target) > band),
-        feedback_at_finish=finish, stalls=stalls, stalled_time=float(sum(s.end - s.start for s in stalls)),
-        jumps=_jumps(course, rate, jump), rate=rate, slowing=rate / late if rate and late else None,
-        noise=course.noise, **_ends(record, course.rest, course.begin, course.noise, rate),
+        feedback_at_finish=finish,
+        stalls=stalls,
+        stalled_time=float(sum(s.end - s.start for s in stalls)),
+        jumps=_jumps(course, rate, jump),
+        rate=rate,
+        slowing=rate / late if rate and late else None,
+        noise=course.noise,
+        **_ends(record, course.rest, course.begin, course.noise, rate),
     )
 
 
@@ -420,7 +513,9 @@ def _u_time(course: _Course, rate: float) -> float:
     return float(np.sqrt(step**2 / 6.0 + (course.noise / rate) ** 2))
 
 
-def _ends(record: Stroke, rest: float, begin: float, sigma: float, rate: float | None) -> dict[str, Any]:
+def _ends(
+    record: Stroke, rest: float, begin: float, sigma: float, rate: float | None
+) -> dict[str, Any]:
     """Switch and visual figures, which need no clock."""
     position, u = _switch_position(record, sigma, rate)
     closed = rest if record.direction == CLOSING else begin
@@ -438,6 +533,25 @@ def _ends(record: Stroke, rest: float, begin: float, sigma: float, rate: float |
 def _at_points(record: Stroke, band: float) -> StrokeResult:
     begin, rest = float(record.feedback[0]), float(record.feedback[-1])
     return StrokeResult(
-        record.number, record.direction, POINTS, begin, rest, True, bool(abs(rest - record.command[-1]) <= band),
-        None, None, None, None, None, None, None, (), 0.0, (), None, None, 0.0, **_ends(record, rest, begin, 0.0, None),
+        record.number,
+        record.direction,
+        POINTS,
+        begin,
+        rest,
+        True,
+        bool(abs(rest - record.command[-1]) <= band),
+        None,
+        None,
+        None,
+        None,
+        None,
+        None,
+        None,
+        (),
+        0.0,
+        (),
+        None,
+        None,
+        0.0,
+        **_ends(record, rest, begin, 0.0, None),
     )

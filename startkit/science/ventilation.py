@@ -1,4 +1,6 @@
-"""Ventilation: the air that must leave a refrigerating machinery room, when all is well and when it is not."""
+"""Ventilation: the air that must leave a refrigerating machinery room, when all is well and when it
+is not.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +10,9 @@ from typing import Any
 from startkit.errors import ScienceError
 from startkit.units import quantities
 
-EMERGENCY_SOURCE = "ASHRAE 15, square-root rule, as enacted in New York MC 1105.6.3.2 and Chicago 18-28-1105.8.4"
+EMERGENCY_SOURCE = (
+    "ASHRAE 15, square-root rule, as enacted in New York MC 1105.6.3.2 and Chicago 18-28-1105.8.4"
+)
 NORMAL_SOURCE = "ASHRAE 15 as enacted in Chicago 18-28-1105.8"
 
 SI_FACTOR = 0.07  # m3/s from kg
@@ -43,7 +47,8 @@ def emergency_exhaust(mass: Any, form: str = "SI") -> Any:
     ScienceError
         Negative charge or unknown form.
 
-    Source: see `EMERGENCY_SOURCE`. The rule knows neither the refrigerant nor the room: local code decides.
+    Source: see `EMERGENCY_SOURCE`. The rule knows neither the refrigerant nor the room: local code
+    decides.
 
     Examples
     --------
@@ -52,8 +57,14 @@ def emergency_exhaust(mass: Any, form: str = "SI") -> Any:
     4472
     """
     if mass < 0 or form not in ("SI", "I-P"):
-        raise ScienceError(f"no exhaust follows from {mass:g} kg in form {form!r}", "emergency exhaust", "enter the charge, and SI or I-P")
-    return SI_FACTOR * math.sqrt(mass) if form == "SI" else IP_FACTOR * math.sqrt(mass / _POUND) * _CFM
+        raise ScienceError(
+            f"no exhaust follows from {mass:g} kg in form {form!r}",
+            "emergency exhaust",
+            "enter the charge, and SI or I-P",
+        )
+    return (
+        SI_FACTOR * math.sqrt(mass) if form == "SI" else IP_FACTOR * math.sqrt(mass / _POUND) * _CFM
+    )
 
 
 @quantities("meter**3/second", area="meter**2")
@@ -79,8 +90,16 @@ def normal_exhaust(area: Any, people: int = 0) -> Any:
     return max(AREA_RATE * area, PERSON_RATE * people)
 
 
-@quantities("meter**3/second", heat="watt", rise="delta_degC", density="kilogram/meter**3", heat_capacity="joule/kilogram/delta_degC")
-def heat_exhaust(heat: Any, rise: Any = TEMPERATURE_RISE, density: Any = 1.2, heat_capacity: Any = 1006.0) -> Any:
+@quantities(
+    "meter**3/second",
+    heat="watt",
+    rise="delta_degC",
+    density="kilogram/meter**3",
+    heat_capacity="joule/kilogram/delta_degC",
+)
+def heat_exhaust(
+    heat: Any, rise: Any = TEMPERATURE_RISE, density: Any = 1.2, heat_capacity: Any = 1006.0
+) -> Any:
     """Air flow that holds the room's temperature rise.
 
     Q = P / (rho cp dT)
@@ -107,7 +126,11 @@ def heat_exhaust(heat: Any, rise: Any = TEMPERATURE_RISE, density: Any = 1.2, he
     Source: heat balance; the rise from `NORMAL_SOURCE`.
     """
     if rise <= 0:
-        raise ScienceError("no temperature rise is allowed", "machinery room", "enter the rise that the code allows")
+        raise ScienceError(
+            "no temperature rise is allowed",
+            "machinery room",
+            "enter the rise that the code allows",
+        )
     return heat / (density * heat_capacity * rise)
 
 
@@ -135,5 +158,7 @@ def exhaust_margin(installed: Any, needed: Any) -> Any:
     Source: definition.
     """
     if needed <= 0:
-        raise ScienceError("no exhaust is needed to compare with", "machinery room", "enter the refrigerant charge")
+        raise ScienceError(
+            "no exhaust is needed to compare with", "machinery room", "enter the refrigerant charge"
+        )
     return installed / needed - 1

@@ -1,4 +1,6 @@
-"""Vibration: broad-band velocity at a bearing housing, its zone, and conversions that hold for a pure sine only."""
+"""Vibration: broad-band velocity at a bearing housing, its zone, and conversions that hold for a
+pure sine only.
+"""
 
 from __future__ import annotations
 
@@ -17,7 +19,10 @@ MEANING = {
     "C": "not acceptable for long-term operation: run until it can be put right",
     "D": "severe enough to cause damage",
 }
-SINE_WARNING = "valid for a pure sine only; a real machine's peak can be far from 1.41 times its RMS value: measure RMS velocity instead"
+SINE_WARNING = (
+    "valid for a pure sine only; a real machine's peak can be far from 1.41 times its RMS value:"
+    " measure RMS velocity instead"
+)
 
 
 @dataclass(frozen=True)
@@ -59,7 +64,9 @@ SCOPES = {
     row.edition: row
     for row in (
         Scope("ISO 20816-3:2022", 15e3, 120 * _RPM, 30000 * _RPM, "published"),  # its title
-        Scope("ISO 10816-3:2009", 15e3, 120 * _RPM, 15000 * _RPM, "published"),  # its title, in the part list of ISO 10816-1
+        Scope(
+            "ISO 10816-3:2009", 15e3, 120 * _RPM, 15000 * _RPM, "published"
+        ),  # its title, in the part list of ISO 10816-1
     )
 }
 CURRENT_EDITION = "ISO 20816-3:2022"
@@ -121,15 +128,21 @@ def machine_group(power: Any, shaft_height: Any = None) -> int:
 
     Source: ISO 20816-3 clause 5 (from memory: check against the standard).
     """
-    large = power > GROUP_1_POWER or (shaft_height is not None and shaft_height >= GROUP_1_SHAFT_HEIGHT)
+    large = power > GROUP_1_POWER or (
+        shaft_height is not None and shaft_height >= GROUP_1_SHAFT_HEIGHT
+    )
     return 1 if large else 2
 
 
 @quantities(
     {"ab": "meter/second", "bc": "meter/second", "cd": "meter/second"},
-    velocity="meter/second", speed="radian/second", power="watt",
+    velocity="meter/second",
+    speed="radian/second",
+    power="watt",
 )
-def zone(velocity: Any, group: int, support: str, speed: Any, power: Any, edition: str = CURRENT_EDITION) -> Zone:
+def zone(
+    velocity: Any, group: int, support: str, speed: Any, power: Any, edition: str = CURRENT_EDITION
+) -> Zone:
     """Zone of a broad-band RMS velocity measured on a bearing housing.
 
     A if v <= A/B; B if v <= B/C; C if v <= C/D; else D
@@ -169,10 +182,14 @@ def zone(velocity: Any, group: int, support: str, speed: Any, power: Any, editio
     """
     if (group, support) not in ZONES or edition not in SCOPES:
         raise ScienceError(
-            f"no zones are known for group {group!r}, support {support!r}, {edition}", "vibration zone", "choose group 1 or 2 and a rigid or flexible support"
+            f"no zones are known for group {group!r}, support {support!r}, {edition}",
+            "vibration zone",
+            "choose group 1 or 2 and a rigid or flexible support",
         )
     if velocity < 0:
-        raise ScienceError("a velocity below zero was given", "vibration zone", "enter the RMS velocity as shown")
+        raise ScienceError(
+            "a velocity below zero was given", "vibration zone", "enter the RMS velocity as shown"
+        )
     outside = out_of_scope(speed, power, SCOPES[edition])
     if outside:
         return Zone("", False, outside)
@@ -183,14 +200,25 @@ def zone(velocity: Any, group: int, support: str, speed: Any, power: Any, editio
 
 
 def out_of_scope(speed: float, power: float, scope: Scope) -> str:
-    """Why a machine of that shaft speed [rad/s] and power [W] is outside an edition; empty if it is inside."""
+    """Why a machine of that shaft speed [rad/s] and power [W] is outside an edition; empty if it is
+    inside.
+    """
     slack = 1e-9 * speed
     if power <= scope.power:
-        return f"at {power / 1000:.3g} kW the machine is not above the {scope.power / 1000:.0f} kW of {scope.edition}: recorded, not zoned"
+        return (
+            f"at {power / 1000:.3g} kW the machine is not above the {scope.power / 1000:.0f} kW of"
+            f" {scope.edition}: recorded, not zoned"
+        )
     if speed > scope.fastest + slack:
-        return f"at {speed / _RPM:.0f} r/min the shaft is faster than the {scope.fastest / _RPM:.0f} r/min of {scope.edition}: recorded, not zoned"
+        return (
+            f"at {speed / _RPM:.0f} r/min the shaft is faster than the {scope.fastest / _RPM:.0f}"
+            f" r/min of {scope.edition}: recorded, not zoned"
+        )
     if speed < scope.slowest - slack:
-        return f"at {speed / _RPM:.0f} r/min the shaft is slower than the {scope.slowest / _RPM:.0f} r/min of {scope.edition}: recorded, not zoned"
+        return (
+            f"at {speed / _RPM:.0f} r/min the shaft is slower than the {scope.slowest / _RPM:.0f}"
+            f" r/min of {scope.edition}: recorded, not zoned"
+        )
     return ""
 
 
@@ -241,9 +269,15 @@ def suggested_settings(baseline: Any, group: int, support: str) -> Settings:
     Source: ISO 20816-3 clause on operational limits (from memory: check against the standard).
     """
     if (group, support) not in ZONES:
-        raise ScienceError(f"no zones are known for group {group!r} on support {support!r}", "vibration settings", "choose group 1 or 2 and rigid or flexible")
+        raise ScienceError(
+            f"no zones are known for group {group!r} on support {support!r}",
+            "vibration settings",
+            "choose group 1 or 2 and rigid or flexible",
+        )
     row = ZONES[group, support]
-    return Settings(min(baseline + ALARM_STEP * row.bc, ALARM_CEILING * row.bc), TRIP_CEILING * row.cd)
+    return Settings(
+        min(baseline + ALARM_STEP * row.bc, ALARM_CEILING * row.bc), TRIP_CEILING * row.cd
+    )
 
 
 @quantities({"rms": "meter/second"}, peak="meter/second")
@@ -316,5 +350,7 @@ def velocity_from_acceleration(rms_acceleration: Any, frequency: Any) -> SineRms
     Source: sine wave, closed form.
     """
     if frequency <= 0:
-        raise ScienceError("no frequency", "velocity from acceleration", "enter the frequency of that vibration")
+        raise ScienceError(
+            "no frequency", "velocity from acceleration", "enter the frequency of that vibration"
+        )
     return SineRms(rms_acceleration / (2 * math.pi * frequency), SINE_WARNING)

@@ -9,10 +9,29 @@ import numpy as np
 from startkit.errors import ScienceError
 from startkit.units import quantities
 
-# ISO 3448:1992, table 1: grade -> midpoint kinematic viscosity at 40 degC [mm2/s]; limits are 10 % either side.
+# ISO 3448:1992, table 1: grade -> midpoint kinematic viscosity at 40 degC [mm2/s]; limits are 10 %
+# either side.
 ISO_VG: dict[int, float] = {
-    2: 2.2, 3: 3.2, 5: 4.6, 7: 6.8, 10: 10.0, 15: 15.0, 22: 22.0, 32: 32.0, 46: 46.0, 68: 68.0, 100: 100.0, 150: 150.0, 220: 220.0,
-    320: 320.0, 460: 460.0, 680: 680.0, 1000: 1000.0, 1500: 1500.0, 2200: 2200.0, 3200: 3200.0,
+    2: 2.2,
+    3: 3.2,
+    5: 4.6,
+    7: 6.8,
+    10: 10.0,
+    15: 15.0,
+    22: 22.0,
+    32: 32.0,
+    46: 46.0,
+    68: 68.0,
+    100: 100.0,
+    150: 150.0,
+    220: 220.0,
+    320: 320.0,
+    460: 460.0,
+    680: 680.0,
+    1000: 1000.0,
+    1500: 1500.0,
+    2200: 2200.0,
+    3200: 3200.0,
 }
 ISO_VG_TOLERANCE = 0.10
 LOWEST = 2e-6  # [m2/s] below 2 mm2/s the short form of the equation no longer holds
@@ -28,13 +47,24 @@ def _in_range(viscosity: Any, function: str) -> None:
     values = np.asarray(viscosity, float)
     if np.any(~(values >= LOWEST)) or np.any(values > HIGHEST):
         raise ScienceError(
-            f"{float(np.ravel(values)[0]) * 1e6:.3g} mm2/s lies outside 2 to 20 000 mm2/s, where the equation holds", function,
-            "check the sheet values and the temperature, or take a point of the sheet nearer to this temperature",
+            f"{float(np.ravel(values)[0]) * 1e6:.3g} mm2/s lies outside 2 to 20 000 mm2/s, where"
+            " the equation holds",
+            function,
+            "check the sheet values and the temperature, or take a point of the sheet nearer to"
+            " this temperature",
         )
 
 
-@quantities(("dimensionless", "dimensionless"), viscosity_1="meter**2/second", temperature_1="kelvin", viscosity_2="meter**2/second", temperature_2="kelvin")
-def walther_constants(viscosity_1: Any, temperature_1: Any, viscosity_2: Any, temperature_2: Any) -> tuple[float, float]:
+@quantities(
+    ("dimensionless", "dimensionless"),
+    viscosity_1="meter**2/second",
+    temperature_1="kelvin",
+    viscosity_2="meter**2/second",
+    temperature_2="kelvin",
+)
+def walther_constants(
+    viscosity_1: Any, temperature_1: Any, viscosity_2: Any, temperature_2: Any
+) -> tuple[float, float]:
     """Constants A and B of the viscosity-temperature line.
 
     log10 log10 (v + 0.7) = A - B log10 T, v in mm2/s, T in K
@@ -60,18 +90,33 @@ def walther_constants(viscosity_1: Any, temperature_1: Any, viscosity_2: Any, te
     """
     _in_range([viscosity_1, viscosity_2], "walther_constants")
     if temperature_1 == temperature_2:
-        raise ScienceError("both viscosities are at one temperature", "walther_constants", "take two points of the oil's sheet, such as 40 and 100 degC")
+        raise ScienceError(
+            "both viscosities are at one temperature",
+            "walther_constants",
+            "take two points of the oil's sheet, such as 40 and 100 degC",
+        )
     one, two = float(_loglog(viscosity_1)), float(_loglog(viscosity_2))
     b = (one - two) / (np.log10(temperature_2) - np.log10(temperature_1))
     if b <= 0:
-        raise ScienceError("viscosity does not fall with temperature", "walther_constants", "check which viscosity belongs to which temperature")
+        raise ScienceError(
+            "viscosity does not fall with temperature",
+            "walther_constants",
+            "check which viscosity belongs to which temperature",
+        )
     return float(one + b * np.log10(temperature_1)), float(b)
 
 
 @quantities(
-    "meter**2/second", temperature="kelvin", viscosity_1="meter**2/second", temperature_1="kelvin", viscosity_2="meter**2/second", temperature_2="kelvin",
+    "meter**2/second",
+    temperature="kelvin",
+    viscosity_1="meter**2/second",
+    temperature_1="kelvin",
+    viscosity_2="meter**2/second",
+    temperature_2="kelvin",
 )
-def viscosity_at(temperature: Any, viscosity_1: Any, temperature_1: Any, viscosity_2: Any, temperature_2: Any) -> Any:
+def viscosity_at(
+    temperature: Any, viscosity_1: Any, temperature_1: Any, viscosity_2: Any, temperature_2: Any
+) -> Any:
     """Kinematic viscosity of the clean oil at a temperature, from two points of its sheet.
 
     v = 10^(10^(A - B log10 T)) - 0.7, v in mm2/s, T in K
@@ -98,7 +143,8 @@ def viscosity_at(temperature: Any, viscosity_1: Any, temperature_1: Any, viscosi
     Examples
     --------
     >>> from startkit.units import Q
-    >>> v = viscosity_at(Q(60, "degC"), Q(68, "mm**2/s"), Q(40, "degC"), Q(8.6, "mm**2/s"), Q(100, "degC"))
+    >>> v = viscosity_at(Q(60, "degC"), Q(68, "mm**2/s"), Q(40, "degC"), Q(8.6, "mm**2/s"), Q(100,
+    ...     "degC"))
     >>> round(float(v.to("mm**2/s").magnitude), 1)
     28.5
     """
@@ -110,9 +156,16 @@ def viscosity_at(temperature: Any, viscosity_1: Any, temperature_1: Any, viscosi
 
 
 @quantities(
-    "kelvin", viscosity="meter**2/second", viscosity_1="meter**2/second", temperature_1="kelvin", viscosity_2="meter**2/second", temperature_2="kelvin",
+    "kelvin",
+    viscosity="meter**2/second",
+    viscosity_1="meter**2/second",
+    temperature_1="kelvin",
+    viscosity_2="meter**2/second",
+    temperature_2="kelvin",
 )
-def temperature_of_viscosity(viscosity: Any, viscosity_1: Any, temperature_1: Any, viscosity_2: Any, temperature_2: Any) -> Any:
+def temperature_of_viscosity(
+    viscosity: Any, viscosity_1: Any, temperature_1: Any, viscosity_2: Any, temperature_2: Any
+) -> Any:
     """Temperature at which the clean oil has a given viscosity.
 
     T = 10^((A - log10 log10 (v + 0.7)) / B)
@@ -137,10 +190,16 @@ def temperature_of_viscosity(viscosity: Any, viscosity_1: Any, temperature_1: An
 
 
 @quantities(
-    "meter**2/second/kelvin", temperature="kelvin", viscosity_1="meter**2/second", temperature_1="kelvin", viscosity_2="meter**2/second",
+    "meter**2/second/kelvin",
+    temperature="kelvin",
+    viscosity_1="meter**2/second",
+    temperature_1="kelvin",
+    viscosity_2="meter**2/second",
     temperature_2="kelvin",
 )
-def viscosity_slope(temperature: Any, viscosity_1: Any, temperature_1: Any, viscosity_2: Any, temperature_2: Any) -> Any:
+def viscosity_slope(
+    temperature: Any, viscosity_1: Any, temperature_1: Any, viscosity_2: Any, temperature_2: Any
+) -> Any:
     """Change of viscosity per kelvin, for the uncertainty that a thermometer brings.
 
     dv/dT = -B ln(10) w (v + 0.7) / T, w = log10(v + 0.7), v in mm2/s
@@ -163,7 +222,10 @@ def viscosity_slope(temperature: Any, viscosity_1: Any, temperature_1: Any, visc
     Source: derivative of ASTM D341-20, section 5 (closed form).
     """
     _, b = walther_constants.si(viscosity_1, temperature_1, viscosity_2, temperature_2)
-    z = viscosity_at.si(temperature, viscosity_1, temperature_1, viscosity_2, temperature_2) * 1e6 + 0.7
+    z = (
+        viscosity_at.si(temperature, viscosity_1, temperature_1, viscosity_2, temperature_2) * 1e6
+        + 0.7
+    )
     return -b * np.log(10.0) * np.log10(z) * z / temperature * 1e-6
 
 

@@ -1,8 +1,12 @@
-"""Water and glycol in the two circuits: density, heat capacity, freezing, vapour pressure, flow by drop.
+"""Water and glycol in the two circuits: density, heat capacity, freezing, vapour pressure, flow by
+drop.
 
-Water follows the IAPWS Industrial Formulation 1997, region 1, written out here: it needs no library,
-and between 0 and 60 °C agrees with IAPWS-95 to 0.002 % in density and 0.05 % in heat capacity (0.02 % up to 30 °C),
-far inside any field measurement. Glycols come from CoolProp's incompressible sets; which set is kept
+Water follows the IAPWS Industrial Formulation 1997, region 1, written out here: it needs no
+library,
+and between 0 and 60 °C agrees with IAPWS-95 to 0.002 % in density and 0.05 % in heat capacity (0.02
+% up to 30 °C),
+far inside any field measurement. Glycols come from CoolProp's incompressible sets; which set is
+kept
 with the liquid, because published sets differ by up to 2 % in heat capacity.
 """
 
@@ -19,7 +23,8 @@ from startkit.errors import ScienceError
 from startkit.units import quantities
 
 ATMOSPHERE = 101325.0
-# Heat capacity by IAPWS-95 is known to 0.1 % (IAPWS R6-95); by glycol sets to the spread between them.
+# Heat capacity by IAPWS-95 is known to 0.1 % (IAPWS R6-95); by glycol sets to the spread between
+# them.
 WATER_CP_U, GLYCOL_CP_U = 0.0005, 0.01
 
 
@@ -46,22 +51,43 @@ class Liquid:
         """Where its properties come from, for the record."""
         if self.name == "water":
             return "IAPWS-IF97 region 1"
-        return f"CoolProp incompressible set {_SETS[self.name, self.basis]} ({_SOURCES[_SETS[self.name, self.basis]]})"
+        return (
+            f"CoolProp incompressible set {_SETS[self.name, self.basis]}"
+            f" ({_SOURCES[_SETS[self.name, self.basis]]})"
+        )
 
     def __str__(self) -> str:
-        return self.name if self.name == "water" else f"{self.name} {100 * self.fraction:g} % by {self.basis}"
+        return (
+            self.name
+            if self.name == "water"
+            else f"{self.name} {100 * self.fraction:g} % by {self.basis}"
+        )
 
 
 WATER = Liquid()
 _SETS = {
-    ("ethylene glycol", "mass"): "MEG", ("ethylene glycol", "volume"): "AEG",
-    ("propylene glycol", "mass"): "MPG", ("propylene glycol", "volume"): "APG",
+    ("ethylene glycol", "mass"): "MEG",
+    ("ethylene glycol", "volume"): "AEG",
+    ("propylene glycol", "mass"): "MPG",
+    ("propylene glycol", "volume"): "APG",
 }
-_SOURCES = {"MEG": "Melinder 2010", "MPG": "Melinder 2010", "AEG": "ASHRAE 2001", "APG": "ASHRAE 2001"}
+_SOURCES = {
+    "MEG": "Melinder 2010",
+    "MPG": "Melinder 2010",
+    "AEG": "ASHRAE 2001",
+    "APG": "ASHRAE 2001",
+}
 _FRACTIONS = {"MEG": (0.0, 0.6), "MPG": (0.0, 0.6), "AEG": (0.1, 0.6), "APG": (0.1, 0.6)}
 _NAMES = {
-    "water": "water", "ethyleneglycol": "ethylene glycol", "monoethyleneglycol": "ethylene glycol", "meg": "ethylene glycol", "eg": "ethylene glycol",
-    "propyleneglycol": "propylene glycol", "monopropyleneglycol": "propylene glycol", "mpg": "propylene glycol", "pg": "propylene glycol",
+    "water": "water",
+    "ethyleneglycol": "ethylene glycol",
+    "monoethyleneglycol": "ethylene glycol",
+    "meg": "ethylene glycol",
+    "eg": "ethylene glycol",
+    "propyleneglycol": "propylene glycol",
+    "monopropyleneglycol": "propylene glycol",
+    "mpg": "propylene glycol",
+    "pg": "propylene glycol",
 }
 
 
@@ -71,7 +97,8 @@ def liquid(name: str, fraction: float | None = None, basis: str = "mass") -> Liq
     Parameters
     ----------
     name : str
-        ``"water"``, ``"propylene glycol"``; or all in one text: ``"ethylene glycol 25 % by volume"``.
+        ``"water"``, ``"propylene glycol"``; or all in one text: ``"ethylene glycol 25 % by
+        volume"``.
     fraction : float, optional
         Glycol share, 0 to 0.6 (0.1 to 0.6 by volume).
     basis : str
@@ -91,46 +118,175 @@ def liquid(name: str, fraction: float | None = None, basis: str = "mass") -> Liq
     typed = re.search(r"(\d+(?:[.,]\d+)?)\s*(?:%|percent)", text)
     if typed:
         fraction = float(typed.group(1).replace(",", ".")) / 100
-        basis = "volume" if re.search(r"\bvol", text) else "mass" if re.search(r"\b(?:mass|weight|wt)", text) else basis
+        basis = (
+            "volume"
+            if re.search(r"\bvol", text)
+            else "mass"
+            if re.search(r"\b(?:mass|weight|wt)", text)
+            else basis
+        )
         text = text[: typed.start()]
     known = _NAMES.get(re.sub(r"[^a-z]", "", text))
     if known is None:
-        raise ScienceError(f"no liquid is known as {name!r}", "water", "write water, ethylene glycol or propylene glycol")
+        raise ScienceError(
+            f"no liquid is known as {name!r}",
+            "water",
+            "write water, ethylene glycol or propylene glycol",
+        )
     return WATER if known == "water" else _glycol(known, fraction, basis)
 
 
 def _glycol(name: str, fraction: float | None, basis: str) -> Liquid:
     if (name, basis) not in _SETS:
-        raise ScienceError(f"a glycol share is by mass or by volume, not by {basis!r}", "water", "write mass or volume")
+        raise ScienceError(
+            f"a glycol share is by mass or by volume, not by {basis!r}",
+            "water",
+            "write mass or volume",
+        )
     low, high = _FRACTIONS[_SETS[name, basis]]
     if fraction is None or not low <= fraction <= high:
         given = "no share" if fraction is None else f"a share of {100 * fraction:g} % by {basis}"
-        raise ScienceError(f"{name} with {given} cannot be calculated", "water", f"give a share from {100 * low:g} to {100 * high:g} % by {basis}")
+        raise ScienceError(
+            f"{name} with {given} cannot be calculated",
+            "water",
+            f"give a share from {100 * low:g} to {100 * high:g} % by {basis}",
+        )
     return Liquid(name, float(fraction), basis)
 
 
 # --- density and heat capacity --------------------------------------------------------------------
 
 # IAPWS R7-97(2012), Table 2: I, J, n of the dimensionless Gibbs energy of region 1.
-_I = np.array([0, 0, 0, 0, 0, 0, 0, 0, 1, 1, 1, 1, 1, 1, 2, 2, 2, 2, 2, 3, 3, 3, 4, 4, 4, 5, 8, 8, 21, 23, 29, 30, 31, 32], float)
-_J = np.array(
-    [-2, -1, 0, 1, 2, 3, 4, 5, -9, -7, -1, 0, 1, 3, -3, 0, 1, 3, 17, -4, 0, 6, -5, -2, 10, -8, -11, -6, -29, -31, -38, -39, -40, -41], float
+_I = np.array(
+    [
+        0,
+        0,
+        0,
+        0,
+        0,
+        0,
+        0,
+        0,
+        1,
+        1,
+        1,
+        1,
+        1,
+        1,
+        2,
+        2,
+        2,
+        2,
+        2,
+        3,
+        3,
+        3,
+        4,
+        4,
+        4,
+        5,
+        8,
+        8,
+        21,
+        23,
+        29,
+        30,
+        31,
+        32,
+    ],
+    float,
 )
-_N = np.array([
-    0.14632971213167, -0.84548187169114, -3.756360367204, 3.3855169168385, -0.95791963387872, 0.15772038513228, -0.016616417199501,
-    8.1214629983568e-4, 2.8319080123804e-4, -6.0706301565874e-4, -0.018990068218419, -0.032529748770505, -0.021841717175414,
-    -5.283835796993e-5, -4.7184321073267e-4, -3.0001780793026e-4, 4.7661393906987e-5, -4.4141845330846e-6, -7.2694996297594e-16,
-    -3.1679644845054e-5, -2.8270797985312e-6, -8.5205128120103e-10, -2.2425281908e-6, -6.5171222895601e-7, -1.4341729937924e-13,
-    -4.0516996860117e-7, -1.2734301741641e-9, -1.7424871230634e-10, -6.8762131295531e-19, 1.4478307828521e-20, 2.6335781662795e-23,
-    -1.1947622640071e-23, 1.8228094581404e-24, -9.3537087292458e-26,
-])
+_J = np.array(
+    [
+        -2,
+        -1,
+        0,
+        1,
+        2,
+        3,
+        4,
+        5,
+        -9,
+        -7,
+        -1,
+        0,
+        1,
+        3,
+        -3,
+        0,
+        1,
+        3,
+        17,
+        -4,
+        0,
+        6,
+        -5,
+        -2,
+        10,
+        -8,
+        -11,
+        -6,
+        -29,
+        -31,
+        -38,
+        -39,
+        -40,
+        -41,
+    ],
+    float,
+)
+_N = np.array(
+    [
+        0.14632971213167,
+        -0.84548187169114,
+        -3.756360367204,
+        3.3855169168385,
+        -0.95791963387872,
+        0.15772038513228,
+        -0.016616417199501,
+        8.1214629983568e-4,
+        2.8319080123804e-4,
+        -6.0706301565874e-4,
+        -0.018990068218419,
+        -0.032529748770505,
+        -0.021841717175414,
+        -5.283835796993e-5,
+        -4.7184321073267e-4,
+        -3.0001780793026e-4,
+        4.7661393906987e-5,
+        -4.4141845330846e-6,
+        -7.2694996297594e-16,
+        -3.1679644845054e-5,
+        -2.8270797985312e-6,
+        -8.5205128120103e-10,
+        -2.2425281908e-6,
+        -6.5171222895601e-7,
+        -1.4341729937924e-13,
+        -4.0516996860117e-7,
+        -1.2734301741641e-9,
+        -1.7424871230634e-10,
+        -6.8762131295531e-19,
+        1.4478307828521e-20,
+        2.6335781662795e-23,
+        -1.1947622640071e-23,
+        1.8228094581404e-24,
+        -9.3537087292458e-26,
+    ]
+)
 _R = 461.526  # J/(kg K)
-_COLDEST, _HOTTEST, _HIGHEST = 273.15, 393.15, 20e6  # K, K, Pa: a part of region 1 that no circuit leaves
+_COLDEST, _HOTTEST, _HIGHEST = (
+    273.15,
+    393.15,
+    20e6,
+)  # K, K, Pa: a part of region 1 that no circuit leaves
 
 
 def _if97(prop: str, temperature: Any, pressure: Any) -> Any:
     """Density or heat capacity of water from the derivatives of the Gibbs energy."""
-    pi, tau = np.asarray(pressure, float)[..., None] / 16.53e6, 1386.0 / np.asarray(temperature, float)[..., None]
+    pi, tau = (
+        np.asarray(pressure, float)[..., None] / 16.53e6,
+        1386.0 / np.asarray(temperature, float)[..., None],
+    )
     a, b = 7.1 - pi, tau - 1.222
     if prop == "rho":
         gamma_pi = -np.sum(_N * _I * a ** (_I - 1) * b**_J, axis=-1)
@@ -151,8 +307,14 @@ def _spline(prop: str, pressure: float) -> Any:
 def _water(prop: str, temperature: Any, pressure: Any) -> Any:
     if np.ndim(temperature) and not np.ndim(pressure):
         return _spline(prop, float(pressure))(temperature)
-    if not np.ndim(temperature) and not (_COLDEST <= temperature <= _HOTTEST and 0 < np.max(pressure) <= _HIGHEST):
-        raise ScienceError(f"water at {temperature - 273.15:.1f} °C is not liquid here", "water", "check the reading; a circuit runs from 0 to 120 °C")
+    if not np.ndim(temperature) and not (
+        _COLDEST <= temperature <= _HOTTEST and 0 < np.max(pressure) <= _HIGHEST
+    ):
+        raise ScienceError(
+            f"water at {temperature - 273.15:.1f} °C is not liquid here",
+            "water",
+            "check the reading; a circuit runs from 0 to 120 °C",
+        )
     value = _if97(prop, temperature, pressure)
     return value if np.ndim(value) else float(value)
 
@@ -164,7 +326,12 @@ def _brine(prop: str, of: Liquid, temperature: Any, pressure: Any) -> Any:
     if not np.ndim(temperature):
         _refuse_brine(of, temperature)
         return PropsSI(prop, "T", float(temperature), "P", float(pressure), key)
-    values = np.asarray(PropsSI(prop, "T", np.ravel(np.asarray(temperature, float)), "P", float(np.mean(pressure)), key), float)
+    values = np.asarray(
+        PropsSI(
+            prop, "T", np.ravel(np.asarray(temperature, float)), "P", float(np.mean(pressure)), key
+        ),
+        float,
+    )
     return np.where(np.isfinite(values), values, np.nan).reshape(np.shape(temperature))
 
 
@@ -172,8 +339,10 @@ def _refuse_brine(of: Liquid, temperature: float) -> None:
     freezing = freezing_point.si(of)
     if not freezing <= temperature <= 373.15:
         raise ScienceError(
-            f"{of} at {temperature - 273.15:.1f} °C is outside its range, {freezing - 273.15:.1f} to 100 °C",
-            "water", "check the reading and the glycol share",
+            f"{of} at {temperature - 273.15:.1f} °C is outside its range, {freezing - 273.15:.1f}"
+            " to 100 °C",
+            "water",
+            "check the reading and the glycol share",
         )
 
 
@@ -197,7 +366,11 @@ def density(temperature: Any, of: Liquid = WATER, pressure: Any = ATMOSPHERE) ->
 
     Source: IAPWS R7-97(2012), region 1; glycols as `Liquid.data_set` names.
     """
-    return _water("rho", temperature, pressure) if of.name == "water" else _brine("D", of, temperature, pressure)
+    return (
+        _water("rho", temperature, pressure)
+        if of.name == "water"
+        else _brine("D", of, temperature, pressure)
+    )
 
 
 @quantities("joule/kilogram/delta_degC", temperature="kelvin", pressure="pascal")
@@ -215,7 +388,11 @@ def heat_capacity(temperature: Any, of: Liquid = WATER, pressure: Any = ATMOSPHE
 
     Source: as `density`.
     """
-    return _water("cp", temperature, pressure) if of.name == "water" else _brine("C", of, temperature, pressure)
+    return (
+        _water("cp", temperature, pressure)
+        if of.name == "water"
+        else _brine("C", of, temperature, pressure)
+    )
 
 
 @quantities("kelvin")
@@ -231,15 +408,35 @@ def freezing_point(of: Liquid = WATER) -> Any:
 def _brine_freezing(of: Liquid) -> float:
     from CoolProp.CoolProp import PropsSI
 
-    return float(PropsSI("T_freeze", "T", 300.0, "P", ATMOSPHERE, f"INCOMP::{_SETS[of.name, of.basis]}[{of.fraction}]"))
+    return float(
+        PropsSI(
+            "T_freeze",
+            "T",
+            300.0,
+            "P",
+            ATMOSPHERE,
+            f"INCOMP::{_SETS[of.name, of.basis]}[{of.fraction}]",
+        )
+    )
 
 
 # --- vapour pressure ------------------------------------------------------------------------------
 
 TRIPLE_TEMPERATURE, TRIPLE_PRESSURE = 273.16, 611.657
 _CRITICAL_TEMPERATURE, _CRITICAL_PRESSURE = 647.096, 22.064e6
-_LIQUID_TERMS = ((-7.85951783, 1.0), (1.84408259, 1.5), (-11.7866497, 3.0), (22.6807411, 3.5), (-15.9618719, 4.0), (1.80122502, 7.5))
-_ICE_TERMS = ((-0.212144006e2, 0.333333333e-2), (0.273203819e2, 0.120666667e1), (-0.610598130e1, 0.170333333e1))
+_LIQUID_TERMS = (
+    (-7.85951783, 1.0),
+    (1.84408259, 1.5),
+    (-11.7866497, 3.0),
+    (22.6807411, 3.5),
+    (-15.9618719, 4.0),
+    (1.80122502, 7.5),
+)
+_ICE_TERMS = (
+    (-0.212144006e2, 0.333333333e-2),
+    (0.273203819e2, 0.120666667e1),
+    (-0.610598130e1, 0.170333333e1),
+)
 
 
 @quantities("pascal", temperature="kelvin")
@@ -262,14 +459,20 @@ def vapour_pressure(temperature: Any) -> Any:
     if values.ndim:
         return values
     if np.isnan(values):
-        raise ScienceError(f"the vapour pressure of water is not known at {float(kelvin) - 273.15:.1f} °C", "water", "give -100 to 374 °C")
+        raise ScienceError(
+            f"the vapour pressure of water is not known at {float(kelvin) - 273.15:.1f} °C",
+            "water",
+            "give -100 to 374 °C",
+        )
     return float(values)
 
 
 def _over_liquid(kelvin: Any) -> Any:
     """Vapour pressure over liquid water [Pa]."""
     rest = np.clip(1 - kelvin / _CRITICAL_TEMPERATURE, 0, None)
-    return _CRITICAL_PRESSURE * np.exp(_CRITICAL_TEMPERATURE / kelvin * sum(a * rest**e for a, e in _LIQUID_TERMS))
+    return _CRITICAL_PRESSURE * np.exp(
+        _CRITICAL_TEMPERATURE / kelvin * sum(a * rest**e for a, e in _LIQUID_TERMS)
+    )
 
 
 def _over_ice(kelvin: Any) -> Any:
@@ -284,7 +487,10 @@ def _boiling() -> Any:
 
     # Not across the triple point: the slope breaks there.
     parts = []
-    for low, high, law in ((173.15, TRIPLE_TEMPERATURE, _over_ice), (TRIPLE_TEMPERATURE, 473.15, _over_liquid)):
+    for low, high, law in (
+        (173.15, TRIPLE_TEMPERATURE, _over_ice),
+        (TRIPLE_TEMPERATURE, 473.15, _over_liquid),
+    ):
         kelvin = -1.0 / np.linspace(-1.0 / low, -1.0 / high, 401)
         parts.append(CubicSpline(np.log(law(kelvin)), -1.0 / kelvin, extrapolate=False))
     return parts
@@ -292,7 +498,8 @@ def _boiling() -> Any:
 
 @quantities("kelvin", pressure="pascal")
 def boiling_temperature(pressure: Any) -> Any:
-    """Temperature at which water boils (below 611.7 Pa: ice sublimes) at absolute `pressure`; inverse of `vapour_pressure`.
+    """Temperature at which water boils (below 611.7 Pa: ice sublimes) at absolute `pressure`;
+    inverse of `vapour_pressure`.
 
     Parameters
     ----------
@@ -309,7 +516,11 @@ def boiling_temperature(pressure: Any) -> Any:
     if values.ndim:
         return values
     if np.isnan(values):
-        raise ScienceError(f"no boiling point of water is known at {float(pascal):.3g} Pa abs", "water", "check the reading and its unit")
+        raise ScienceError(
+            f"no boiling point of water is known at {float(pascal):.3g} Pa abs",
+            "water",
+            "check the reading and its unit",
+        )
     return float(values)
 
 
@@ -317,7 +528,9 @@ def boiling_temperature(pressure: Any) -> Any:
 
 
 @quantities("meter**3/second", design_flow="meter**3/second", design_drop="pascal", drop="pascal")
-def flow_from_pressure_drop(design_flow: Any, design_drop: Any, drop: Any, exponent: float = 0.5) -> Any:
+def flow_from_pressure_drop(
+    design_flow: Any, design_drop: Any, drop: Any, exponent: float = 0.5
+) -> Any:
     """Flow through a heat exchanger from its pressure drop: Q = Q_design (dp / dp_design)^n.
 
     Parameters
@@ -339,13 +552,20 @@ def flow_from_pressure_drop(design_flow: Any, design_drop: Any, drop: Any, expon
     Examples
     --------
     >>> from startkit.units import Q
-    >>> round(flow_from_pressure_drop(Q(1000, "gallon/minute"), Q(14.0, "foot_H2O"), Q(16.2, "foot_H2O")).to("gallon/minute").magnitude, 1)
+    >>> round(flow_from_pressure_drop(Q(1000, "gallon/minute"), Q(14.0, "foot_H2O"), Q(16.2,
+    ...     "foot_H2O")).to("gallon/minute").magnitude, 1)
     1075.7
     """
     if design_flow <= 0 or design_drop <= 0:
-        raise ScienceError("the design flow and design pressure drop must be above zero", "water.flow_from_pressure_drop", "check the sheet")
+        raise ScienceError(
+            "the design flow and design pressure drop must be above zero",
+            "water.flow_from_pressure_drop",
+            "check the sheet",
+        )
     if np.any(np.asarray(drop) < 0):
         raise ScienceError(
-            "a negative pressure drop was read", "water.flow_from_pressure_drop", "check which gauge is at the inlet and level both gauges"
+            "a negative pressure drop was read",
+            "water.flow_from_pressure_drop",
+            "check which gauge is at the inlet and level both gauges",
         )
     return design_flow * (drop / design_drop) ** exponent

@@ -1,4 +1,6 @@
-"""Refrigerant of the stage Tightness: what went in by weight, and the leak rate that additions mean."""
+"""Refrigerant of the stage Tightness: what went in by weight, and the leak rate that additions
+mean.
+"""
 
 from __future__ import annotations
 
@@ -23,7 +25,9 @@ APPLIANCES = tuple(TRIGGERS)
 
 @dataclass(frozen=True)
 class Charge:
-    """Refrigerant that went in, its standard uncertainty (None if a weighing names no scale), and what is wrong."""
+    """Refrigerant that went in, its standard uncertainty (None if a weighing names no scale), and
+    what is wrong.
+    """
 
     mass: pint.Quantity | None
     u: pint.Quantity | None
@@ -38,7 +42,11 @@ def collect(entries: Entries) -> Charge:
     faulty = next((r for pair in weights for r in pair if r.problem), None)
     if faulty is not None:
         return Charge(None, None, "", faulty.problem)
-    lacking = [row.text("number") or f"row {n}" for n, (row, pair) in enumerate(zip(rows, weights, strict=True), 1) if any(r.quantity is None for r in pair)]
+    lacking = [
+        row.text("number") or f"row {n}"
+        for n, (row, pair) in enumerate(zip(rows, weights, strict=True), 1)
+        if any(r.quantity is None for r in pair)
+    ]
     if lacking:
         return Charge(None, None, "", f"A weight is missing: cylinder {', '.join(lacking)}.")
     if not rows:
@@ -51,16 +59,30 @@ def _summed(entries: Entries, weights: list[tuple[Reading, Reading]]) -> Charge:
     us = [r.u.to("kilogram").magnitude for r in both if r.u is not None]
     known = len(us) == len(both)
     scale = math.sqrt(sum(u * u for u in us) / len(both)) if known else 0.0
-    before, after = ([pair[i].quantity.to("kilogram").magnitude for pair in weights] for i in (0, 1))
+    before, after = (
+        [pair[i].quantity.to("kilogram").magnitude for pair in weights] for i in (0, 1)
+    )
     residue = entries.quantity("residue")
     try:
-        found = charged_mass(Q(before, "kilogram"), Q(after, "kilogram"), Q(scale, "kilogram"), Q(0.0, "kilogram") if residue is None else residue)
+        found = charged_mass(
+            Q(before, "kilogram"),
+            Q(after, "kilogram"),
+            Q(scale, "kilogram"),
+            Q(0.0, "kilogram") if residue is None else residue,
+        )
     except StartkitError as error:
         return Charge(None, None, "", str(error))
-    return Charge(found.mass, found.u if known else None, next((r.untrusted for r in both if r.untrusted), ""), "")
+    return Charge(
+        found.mass,
+        found.u if known else None,
+        next((r.untrusted for r in both if r.untrusted), ""),
+        "",
+    )
 
 
-def verdicts(machine: Machine, limits: Limits, entries: Entries, charge: Charge) -> tuple[Verdict, ...]:
+def verdicts(
+    machine: Machine, limits: Limits, entries: Entries, charge: Charge
+) -> tuple[Verdict, ...]:
     """Charge against the sheet, and what was in the cylinders."""
     return (_charge(machine, limits, entries, charge), _label(machine, entries))
 
@@ -68,12 +90,34 @@ def verdicts(machine: Machine, limits: Limits, entries: Entries, charge: Charge)
 def _charge(machine: Machine, limits: Limits, entries: Entries, charge: Charge) -> Verdict:
     limit, due = limits["tightness.charge"], machine.machine.refrigerant_charge
     if charge.mass is None:
-        return check(entries, limit, Reading("", "x", problem=charge.problem) if charge.problem else None, next_step="")
+        return check(
+            entries,
+            limit,
+            Reading("", "x", problem=charge.problem) if charge.problem else None,
+            next_step="",
+        )
     if due is None:
-        return Verdict(limit.key, limit.title, Outcome.UNPROVEN, f"{entries.show(charge.mass, 'mass')} went in; the sheet gives no charge.", "Add refrigerant_charge to the sheet.", source=limit.origin)
-    deviation, u = (charge.mass / due - 1).to("percent"), None if charge.u is None else (charge.u / due).to("percent")
-    return check(entries, limit, Reading("", "", deviation, u, untrusted=charge.untrusted), note=f"{entries.show(charge.mass, 'mass')} went in, sheet {entries.show(due, 'mass')}.",
-                 next_step="Weigh in what is missing, or recover what is too much; final trimming is done at load.")
+        return Verdict(
+            limit.key,
+            limit.title,
+            Outcome.UNPROVEN,
+            f"{entries.show(charge.mass, 'mass')} went in; the sheet gives no charge.",
+            "Add refrigerant_charge to the sheet.",
+            source=limit.origin,
+        )
+    deviation, u = (
+        (charge.mass / due - 1).to("percent"),
+        None if charge.u is None else (charge.u / due).to("percent"),
+    )
+    return check(
+        entries,
+        limit,
+        Reading("", "", deviation, u, untrusted=charge.untrusted),
+        note=f"{entries.show(charge.mass, 'mass')} went in, sheet {entries.show(due, 'mass')}.",
+        next_step=(
+            "Weigh in what is missing, or recover what is too much; final trimming is done at load."
+        ),
+    )
 
 
 def _label(machine: Machine, entries: Entries) -> Verdict:
@@ -82,16 +126,38 @@ def _label(machine: Machine, entries: Entries) -> Verdict:
 
     key, title, source = "tightness.cylinder_label", "Refrigerant on the cylinders", "machine sheet"
     due = machine.machine.refrigerant
-    labels = [(_named(row, n), row.text("label")) for n, row in enumerate(entries.rows("cylinders"), 1)]
+    labels = [
+        (_named(row, n), row.text("label")) for n, row in enumerate(entries.rows("cylinders"), 1)
+    ]
     if not labels or any(not label for _, label in labels):
-        return Verdict(key, title, Outcome.OPEN, "Not read from every cylinder.", "Read the label of each cylinder before it is connected.", source=source)
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            "Not read from every cylinder.",
+            "Read the label of each cylinder before it is connected.",
+            source=source,
+        )
     try:
         other = [name for name, label in labels if canonical(label) != canonical(due)]
     except StartkitError as error:
         return Verdict(key, title, Outcome.OPEN, str(error), "Correct the entry.", source=source)
     if other:
-        return Verdict(key, title, Outcome.FAIL, f"Not {due}: {', '.join(other)}.", "Do not connect it; if it went in, recover the whole charge and evacuate again.", source=source)
-    return Verdict(key, title, Outcome.PASS, f"{canonical(due)} on {len(labels)} cylinder{'s' if len(labels) > 1 else ''}.", source=source)
+        return Verdict(
+            key,
+            title,
+            Outcome.FAIL,
+            f"Not {due}: {', '.join(other)}.",
+            "Do not connect it; if it went in, recover the whole charge and evacuate again.",
+            source=source,
+        )
+    return Verdict(
+        key,
+        title,
+        Outcome.PASS,
+        f"{canonical(due)} on {len(labels)} cylinder{'s' if len(labels) > 1 else ''}.",
+        source=source,
+    )
 
 
 def _named(row: Row, number: int) -> str:
@@ -109,13 +175,41 @@ def leak_log(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdic
     limit = limits[f"tightness.leak_rate_{(kind or APPLIANCES[-1]).replace(' ', '_')}"]
     full, since = machine.machine.refrigerant_charge, _since(entries)
     if added.quantity is None or not kind or full is None or since is None:
-        lacking = [word for word, missing in (("kind of system", not kind), ("full charge in the sheet", full is None), ("both dates", since is None)) if missing]
+        lacking = [
+            word
+            for word, missing in (
+                ("kind of system", not kind),
+                ("full charge in the sheet", full is None),
+                ("both dates", since is None),
+            )
+            if missing
+        ]
         told = added.problem or f"Missing: {', '.join(lacking)}."
-        return (Verdict("tightness.leak_rate", limit.title, Outcome.OPEN, told, "Enter what is missing.", source=limit.origin),)
+        return (
+            Verdict(
+                "tightness.leak_rate",
+                limit.title,
+                Outcome.OPEN,
+                told,
+                "Enter what is missing.",
+                source=limit.origin,
+            ),
+        )
     rate = annualised_leak_rate(added.quantity, full, since)
     u = None if added.u is None else annualised_leak_rate(added.u, full, since)
-    return (check(entries, limit, Reading("", "", rate, u, untrusted=added.untrusted), key="tightness.leak_rate", note=f"Annualised by {LEAK_RATE_SOURCE}.",
-                  next_step="Above the trigger the leak is repaired within 30 days and the repair is verified; local rules decide."),)
+    return (
+        check(
+            entries,
+            limit,
+            Reading("", "", rate, u, untrusted=added.untrusted),
+            key="tightness.leak_rate",
+            note=f"Annualised by {LEAK_RATE_SOURCE}.",
+            next_step=(
+                "Above the trigger the leak is repaired within 30 days and the repair is verified;"
+                " local rules decide."
+            ),
+        ),
+    )
 
 
 def _since(entries: Entries) -> pint.Quantity | None:
@@ -133,4 +227,17 @@ def _day(text: str) -> date | None:
 
 def figures(charge: Charge) -> tuple[Figure, ...]:
     """Refrigerant that went in."""
-    return () if charge.mass is None else (Figure("Refrigerant charged", charge.mass, "mass", charge.u, "by the weight of the cylinders", "tightness.charge"),)
+    return (
+        ()
+        if charge.mass is None
+        else (
+            Figure(
+                "Refrigerant charged",
+                charge.mass,
+                "mass",
+                charge.u,
+                "by the weight of the cylinders",
+                "tightness.charge",
+            ),
+        )
+    )

@@ -1,4 +1,6 @@
-"""Early entries: what was written down before the hold point that should have been clear; kept, and marked."""
+"""Early entries: what was written down before the hold point that should have been clear; kept, and
+marked.
+"""
 
 from __future__ import annotations
 
@@ -17,7 +19,9 @@ WasClear = Callable[[HoldPoint, int], bool]
 
 
 def due_after(stage: Stage, field: Field | None) -> HoldPoint | None:
-    """The hold point that should be clear before something of this stage is entered; None if there is none."""
+    """The hold point that should be clear before something of this stage is entered; None if there
+    is none.
+    """
     after = stage.after if field is None or field.after is None else field.after
     if after is None:
         place = NAMES.index(stage.before)
@@ -25,7 +29,12 @@ def due_after(stage: Stage, field: Field | None) -> HoldPoint | None:
     return next((hold for hold in HOLDS if hold.name == after), None)
 
 
-def marks(stages: Mapping[str, Stage], state: State, stages_before: Mapping[str, frozenset[str]], was_clear: WasClear) -> dict[int, HoldPoint]:
+def marks(
+    stages: Mapping[str, Stage],
+    state: State,
+    stages_before: Mapping[str, frozenset[str]],
+    was_clear: WasClear,
+) -> dict[int, HoldPoint]:
     """Number of each early entry, with the hold point that was not clear when it was made.
 
     Parameters
@@ -41,8 +50,13 @@ def marks(stages: Mapping[str, Stage], state: State, stages_before: Mapping[str,
     newest = dict.fromkeys(stages_before, 0)  # the last entry that can have moved each hold point
     for entry in state.entries:
         hold = _due(entry, stages)
-        # Between two entries that concern a hold point it stands as it stood: one look serves the whole run.
-        if hold is not None and stages_before.get(hold.name) and not looked(hold, newest[hold.name]):
+        # Between two entries that concern a hold point it stands as it stood: one look serves the
+        # whole run.
+        if (
+            hold is not None
+            and stages_before.get(hold.name)
+            and not looked(hold, newest[hold.name])
+        ):
             found[entry.seq] = hold
         for name, needed in stages_before.items():
             if entry.what.startswith(ALWAYS) or entry.what.split(".", 1)[0] in needed:

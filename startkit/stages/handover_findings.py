@@ -12,7 +12,12 @@ from startkit.stages.stage import TABLE, Heading, Table
 from startkit.verdict import COVERAGE, Outcome, Verdict
 
 PRACTICE = "common practice, no source"
-SEVERITIES = ("before handing over", "before the next start", "within the guarantee", "for information")
+SEVERITIES = (
+    "before handing over",
+    "before the next start",
+    "within the guarantee",
+    "for information",
+)
 BLOCKING = SEVERITIES[0]
 STATES = ("open", "closed")
 SIGNING = ("technician", "owner's witness")
@@ -26,8 +31,18 @@ _PEOPLE = ("by", "who", "left_by")
 def verdicts(entries: Entries) -> tuple[Verdict, ...]:
     """Settings, open items, instruction, statements."""
     return (
-        _settings(entries), _listed(entries), *_blocking(entries),
-        confirm(entries, "instructed", "handover.instructed", "Operators instructed", good=f"Instructed{_whom(entries)}.", bad="Nobody was instructed.", next_step="Instruct the operators, or list it as an open item and waive it by name."),
+        _settings(entries),
+        _listed(entries),
+        *_blocking(entries),
+        confirm(
+            entries,
+            "instructed",
+            "handover.instructed",
+            "Operators instructed",
+            good=f"Instructed{_whom(entries)}.",
+            bad="Nobody was instructed.",
+            next_step="Instruct the operators, or list it as an open item and waive it by name.",
+        ),
         *(_statement(entries, role) for role in SIGNING),
     )
 
@@ -39,12 +54,38 @@ def _whom(entries: Entries) -> str:
 def _settings(entries: Entries) -> Verdict:
     key, title = "handover.settings", "Settings as left"
     rows, elsewhere = entries.rows("settings"), list(changed_elsewhere(entries))
-    half = [row.text("item") or f"row {row.index}" for row in rows if not all(row.text(column) for column in ("item", "as_left", "by"))]
+    half = [
+        row.text("item") or f"row {row.index}"
+        for row in rows
+        if not all(row.text(column) for column in ("item", "as_left", "by"))
+    ]
     if not rows:
-        return Verdict(key, title, Outcome.OPEN, f"No setting is entered here{f'; {len(elsewhere)} stand in other stages' if elsewhere else ''}.", "Enter every adjustable setting as it is left, and by whom.", source=PRACTICE)
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            "No setting is entered"
+            f" here{f'; {len(elsewhere)} stand in other stages' if elsewhere else ''}.",
+            "Enter every adjustable setting as it is left, and by whom.",
+            source=PRACTICE,
+        )
     if half:
-        return Verdict(key, title, Outcome.OPEN, f"Not complete: {', '.join(half)}.", "Enter as left and by whom.", source=PRACTICE)
-    return Verdict(key, title, Outcome.PASS, f"{len(rows)} settings as left{f', {len(elsewhere)} more from other stages' if elsewhere else ''}.", source=PRACTICE)
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            f"Not complete: {', '.join(half)}.",
+            "Enter as left and by whom.",
+            source=PRACTICE,
+        )
+    return Verdict(
+        key,
+        title,
+        Outcome.PASS,
+        f"{len(rows)} settings as"
+        f" left{f', {len(elsewhere)} more from other stages' if elsewhere else ''}.",
+        source=PRACTICE,
+    )
 
 
 def _open(row: Row) -> bool:
@@ -52,30 +93,89 @@ def _open(row: Row) -> bool:
 
 
 def _listed(entries: Entries) -> Verdict:
-    """Open items are listed, each with owner, date and severity; or somebody says that there are none."""
+    """Open items are listed, each with owner, date and severity; or somebody says that there are
+    none.
+    """
     key, title = "handover.open_items", "Open items listed"
     rows, answer, waived = entries.rows("open_items"), entries.yes("nothing_open"), waivers(entries)
     if answer is None:
-        return Verdict(key, title, Outcome.OPEN, entries.reading("nothing_open").problem or "Not answered.", "Say whether anything is left open.", source=PRACTICE)
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            entries.reading("nothing_open").problem or "Not answered.",
+            "Say whether anything is left open.",
+            source=PRACTICE,
+        )
     left = [row for row in rows if _open(row)]
     if answer and left:
-        return Verdict(key, title, Outcome.OPEN, f"It is said that nothing is open, but {len(left)} {'item is' if len(left) == 1 else 'items are'}.", "Correct one of the two.", source=PRACTICE)
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            f"It is said that nothing is open, but {len(left)}"
+            f" {'item is' if len(left) == 1 else 'items are'}.",
+            "Correct one of the two.",
+            source=PRACTICE,
+        )
     if answer and waived and not rows:
-        return Verdict(key, title, Outcome.UNPROVEN, f"It is said that nothing is open, but {len(waived)} items were waived: {', '.join(waived[:4])}.", "List what was waived with its owner and date, or waive this with the reason.", source=PRACTICE)
+        return Verdict(
+            key,
+            title,
+            Outcome.UNPROVEN,
+            f"It is said that nothing is open, but {len(waived)} items were waived:"
+            f" {', '.join(waived[:4])}.",
+            "List what was waived with its owner and date, or waive this with the reason.",
+            source=PRACTICE,
+        )
     if not answer and not rows:
-        return Verdict(key, title, Outcome.OPEN, "Something is open, but nothing is listed.", "List it with owner, date and severity.", source=PRACTICE)
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            "Something is open, but nothing is listed.",
+            "List it with owner, date and severity.",
+            source=PRACTICE,
+        )
     return _complete(key, title, rows)
 
 
 def _complete(key: str, title: str, rows: tuple[Row, ...]) -> Verdict:
-    half = [row.text("item") or f"row {row.index}" for row in rows if not all(row.text(column) and not row.reading(column).problem for column in ("item", "owner", "due", "severity"))]
+    half = [
+        row.text("item") or f"row {row.index}"
+        for row in rows
+        if not all(
+            row.text(column) and not row.reading(column).problem
+            for column in ("item", "owner", "due", "severity")
+        )
+    ]
     if half:
-        return Verdict(key, title, Outcome.OPEN, f"Without owner, date or severity: {', '.join(half)}.", "Complete them: an item without an owner is nobody's.", source=PRACTICE)
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            f"Without owner, date or severity: {', '.join(half)}.",
+            "Complete them: an item without an owner is nobody's.",
+            source=PRACTICE,
+        )
     past = [row.text("item") for row in rows if _open(row) and _already_due(row)]
     if past:
-        return Verdict(key, title, Outcome.OPEN, f"Due before it was entered: {', '.join(past)}.", "Enter a date that can be kept.", source=PRACTICE)
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            f"Due before it was entered: {', '.join(past)}.",
+            "Enter a date that can be kept.",
+            source=PRACTICE,
+        )
     count = sum(_open(row) for row in rows)
-    return Verdict(key, title, Outcome.PASS, f"{count} open, each with owner and date." if count else "Nothing is left open.", source=PRACTICE)
+    return Verdict(
+        key,
+        title,
+        Outcome.PASS,
+        f"{count} open, each with owner and date." if count else "Nothing is left open.",
+        source=PRACTICE,
+    )
 
 
 def _day(text: str) -> date | None:
@@ -98,25 +198,68 @@ def _blocking(entries: Entries) -> tuple[Verdict, ...]:
     key, title = "handover.before", "What must be done before handing over"
     left = [row.text("item") for row in rows if _open(row)]
     if left:
-        return (Verdict(key, title, Outcome.FAIL, f"Still open: {'; '.join(left)}.", "Do it and close the item, or give it another severity with the owner's reason.", source=PRACTICE),)
+        return (
+            Verdict(
+                key,
+                title,
+                Outcome.FAIL,
+                f"Still open: {'; '.join(left)}.",
+                "Do it and close the item, or give it another severity with the owner's reason.",
+                source=PRACTICE,
+            ),
+        )
     unnamed = [row.text("item") for row in rows if not row.text("closed_by")]
     if unnamed:
-        return (Verdict(key, title, Outcome.OPEN, f"Closed, but by whom is not said: {'; '.join(unnamed)}.", "Enter who closed it.", source=PRACTICE),)
+        return (
+            Verdict(
+                key,
+                title,
+                Outcome.OPEN,
+                f"Closed, but by whom is not said: {'; '.join(unnamed)}.",
+                "Enter who closed it.",
+                source=PRACTICE,
+            ),
+        )
     return (Verdict(key, title, Outcome.PASS, f"{len(rows)} closed.", source=PRACTICE),)
 
 
 def _statement(entries: Entries, role: str) -> Verdict:
     key, title = f"handover.{role.split()[-1]}", f"Statement of the {role}"
-    rows = [row for row in entries.rows("statements") if row.text("role") == role and row.text("name")]
+    rows = [
+        row for row in entries.rows("statements") if row.text("role") == role and row.text("name")
+    ]
     if not rows:
-        return Verdict(key, title, Outcome.OPEN, "None.", f"Have the {role} say in a sentence what they saw and did.", source=PRACTICE)
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            "None.",
+            f"Have the {role} say in a sentence what they saw and did.",
+            source=PRACTICE,
+        )
     row = rows[-1]
     if not row.text("statement") or not row.text("date") or row.reading("date").problem:
-        return Verdict(key, title, Outcome.OPEN, f"{row.text('name')}: without statement or date.", "Complete it.", source=PRACTICE)
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            f"{row.text('name')}: without statement or date.",
+            "Complete it.",
+            source=PRACTICE,
+        )
     stranger = _stranger(entries, row.text("name"), role)
     if stranger:
-        return Verdict(key, title, Outcome.OPEN, stranger, "Enter the person with this role in the stage Setup, or correct the name.", source=PRACTICE)
-    return Verdict(key, title, Outcome.PASS, f"{row.text('name')}, {row.text('date')}.", source=PRACTICE)
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            stranger,
+            "Enter the person with this role in the stage Setup, or correct the name.",
+            source=PRACTICE,
+        )
+    return Verdict(
+        key, title, Outcome.PASS, f"{row.text('name')}, {row.text('date')}.", source=PRACTICE
+    )
 
 
 def _stranger(entries: Entries, name: str, role: str) -> str:
@@ -131,7 +274,11 @@ def _stranger(entries: Entries, name: str, role: str) -> str:
 
 def waivers(entries: Entries) -> list[str]:
     """Verdict keys that somebody waived, with a reason and by name."""
-    return [what.removeprefix("waiver.") for what, entry in entries.job.latest.items() if what.startswith("waiver.") and entry.value and entry.who]
+    return [
+        what.removeprefix("waiver.")
+        for what, entry in entries.job.latest.items()
+        if what.startswith("waiver.") and entry.value and entry.who
+    ]
 
 
 # --- tables --------------------------------------------------------------------------------------
@@ -144,19 +291,31 @@ def tables(entries: Entries) -> tuple[Table, ...]:
 
 def _elsewhere(entries: Entries) -> Table | None:
     rows = tuple(changed_elsewhere(entries))
-    head = (Heading("Stage"), Heading("Setting"), Heading("As found"), Heading("As left"), Heading("By"))
+    head = (
+        Heading("Stage"),
+        Heading("Setting"),
+        Heading("As found"),
+        Heading("As left"),
+        Heading("By"),
+    )
     return Table("As found and as left, from the other stages", head, rows) if rows else None
 
 
 def changed_elsewhere(entries: Entries) -> Iterator[tuple[str, str, str, str, str]]:
-    """Every setting that another stage holds as found and as left: (stage, setting, as found, as left, by)."""
+    """Every setting that another stage holds as found and as left: (stage, setting, as found, as
+    left, by).
+    """
     for name, stage in entries.job.stages.items():
         if name == entries.declared.name:
             continue
         other = entries.of(name)
         for field in other.fields.values():
             if field.kind == TABLE and any(column.name == "as_left" for column in field.columns):
-                yield from ((stage.title, *found) for row in other.rows(field.name) if (found := _of_row(row)) is not None)
+                yield from (
+                    (stage.title, *found)
+                    for row in other.rows(field.name)
+                    if (found := _of_row(row)) is not None
+                )
         yield from ((stage.title, *found) for found in _pairs(other))
 
 
@@ -164,7 +323,12 @@ def _of_row(row: Row) -> tuple[str, str, str, str] | None:
     if not row.text("as_left"):
         return None
     item = next((row.text(name) for name in _NAMES if row.text(name)), f"row {row.index}")
-    return item, _shown(row, "as_found") or "–", _shown(row, "as_left"), next((row.text(name) for name in _PEOPLE if row.text(name)), "–")
+    return (
+        item,
+        _shown(row, "as_found") or "–",
+        _shown(row, "as_left"),
+        next((row.text(name) for name in _PEOPLE if row.text(name)), "–"),
+    )
 
 
 def _shown(row: Row, column: str) -> str:
@@ -176,16 +340,54 @@ def _shown(row: Row, column: str) -> str:
 def _pairs(other: Entries) -> Iterator[tuple[str, str, str, str]]:
     """Fields named ``x_left`` with, where there is one, their ``x_found``."""
     for name, field in other.fields.items():
-        left = other.entry(name) if field.is_reading and name.endswith("_left") and field.question.endswith("as left") else None
+        left = (
+            other.entry(name)
+            if field.is_reading and name.endswith("_left") and field.question.endswith("as left")
+            else None
+        )
         if left is not None:
             found = other.entry(name.removesuffix("_left") + "_found")
-            yield field.question.removesuffix(" as left"), f"{found.value} {found.unit}".strip() if found is not None else "–", f"{left.value} {left.unit}".strip(), left.who or "–"
+            yield (
+                field.question.removesuffix(" as left"),
+                f"{found.value} {found.unit}".strip() if found is not None else "–",
+                f"{left.value} {left.unit}".strip(),
+                left.who or "–",
+            )
 
 
 def _baseline(entries: Entries) -> Table | None:
     """Every figure with a key: what the next visit is held against."""
-    found = [(stage.title, payload.figure(figure, entries)) for name, stage in entries.job.stages.items() if name != entries.declared.name
-             for figure in entries.job.findings(name).figures if figure.key]
-    rows = tuple((title, figure["label"], figure["text"], figure["uncertainty"] or "–", figure["note"] or "–") for title, figure in found)
-    head = (Heading("Stage"), Heading("Figure"), Heading("Value"), Heading("Plus or minus"), Heading("Note"))
-    return Table("Baseline for the next visit", head, rows, f"Plus or minus: {COVERAGE:g} standard uncertainties, where instruments were named.") if rows else None
+    found = [
+        (stage.title, payload.figure(figure, entries))
+        for name, stage in entries.job.stages.items()
+        if name != entries.declared.name
+        for figure in entries.job.findings(name).figures
+        if figure.key
+    ]
+    rows = tuple(
+        (
+            title,
+            figure["label"],
+            figure["text"],
+            figure["uncertainty"] or "–",
+            figure["note"] or "–",
+        )
+        for title, figure in found
+    )
+    head = (
+        Heading("Stage"),
+        Heading("Figure"),
+        Heading("Value"),
+        Heading("Plus or minus"),
+        Heading("Note"),
+    )
+    return (
+        Table(
+            "Baseline for the next visit",
+            head,
+            rows,
+            f"Plus or minus: {COVERAGE:g} standard uncertainties, where instruments were named.",
+        )
+        if rows
+        else None
+    )

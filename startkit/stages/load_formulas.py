@@ -1,4 +1,6 @@
-"""The figures of a machine under load: what each is called, what it needs, how it is made; for one reading or a whole trend."""
+"""The figures of a machine under load: what each is called, what it needs, how it is made; for one
+reading or a whole trend.
+"""
 
 from __future__ import annotations
 
@@ -61,54 +63,93 @@ def circuit(machine: Machine) -> Circuit:
     """
     share = 1.0
     if machine.machine.drive == "open":
-        share = float(machine.motor.efficiency.to("dimensionless").magnitude) if machine.motor.efficiency is not None else 0.95
+        share = (
+            float(machine.motor.efficiency.to("dimensionless").magnitude)
+            if machine.motor.efficiency is not None
+            else 0.95
+        )
     return Circuit(
-        refrigerant.canonical(machine.machine.refrigerant), liquid_of(machine.evaporator), liquid_of(machine.condenser), share,
-        machine.design.capacity.to("watt").magnitude, machine.motor.full_load_current.to("ampere").magnitude,
+        refrigerant.canonical(machine.machine.refrigerant),
+        liquid_of(machine.evaporator),
+        liquid_of(machine.condenser),
+        share,
+        machine.design.capacity.to("watt").magnitude,
+        machine.motor.full_load_current.to("ampere").magnitude,
     )
 
 
 def liquid_of(exchanger: Exchanger) -> Liquid:
     """What flows through an exchanger."""
     fraction = exchanger.glycol_mass_fraction
-    return water.liquid(exchanger.fluid, None if fraction is None else float(fraction.to("dimensionless").magnitude))
+    return water.liquid(
+        exchanger.fluid, None if fraction is None else float(fraction.to("dimensionless").magnitude)
+    )
 
 
 # --- formulas, all on bare SI numbers ------------------------------------------------------------
 
 
 def _capacity(c: Circuit, evaporator_flow, chilled_entering, chilled_leaving):
-    return performance.cooling_capacity.si(evaporator_flow, chilled_entering, chilled_leaving, None, c.chilled)
+    return performance.cooling_capacity.si(
+        evaporator_flow, chilled_entering, chilled_leaving, None, c.chilled
+    )
 
 
 def _rejected(c: Circuit, condenser_flow, condenser_entering, condenser_leaving):
-    return performance.heat_rejected.si(condenser_flow, condenser_entering, condenser_leaving, None, c.condenser)
+    return performance.heat_rejected.si(
+        condenser_flow, condenser_entering, condenser_leaving, None, c.condenser
+    )
 
 
-def _balance(c: Circuit, power, evaporator_flow, chilled_entering, chilled_leaving, condenser_flow, condenser_entering, condenser_leaving):
+def _balance(
+    c: Circuit,
+    power,
+    evaporator_flow,
+    chilled_entering,
+    chilled_leaving,
+    condenser_flow,
+    condenser_entering,
+    condenser_leaving,
+):
     evaporator = _capacity(c, evaporator_flow, chilled_entering, chilled_leaving)
     rejected = _rejected(c, condenser_flow, condenser_entering, condenser_leaving)
     return performance.heat_balance.si(evaporator, rejected, power * c.shaft_share)
 
 
-def _ua_evaporator(c: Circuit, evaporator_flow, chilled_entering, chilled_leaving, evaporator_pressure):
+def _ua_evaporator(
+    c: Circuit, evaporator_flow, chilled_entering, chilled_leaving, evaporator_pressure
+):
     saturation = refrigerant.dew_temperature.si(c.refrigerant, evaporator_pressure)
     heat = _capacity(c, evaporator_flow, chilled_entering, chilled_leaving)
-    return performance.ua.si(heat, performance.lmtd.si(chilled_entering, chilled_leaving, saturation))
+    return performance.ua.si(
+        heat, performance.lmtd.si(chilled_entering, chilled_leaving, saturation)
+    )
 
 
-def _ua_condenser(c: Circuit, condenser_flow, condenser_entering, condenser_leaving, condenser_pressure):
+def _ua_condenser(
+    c: Circuit, condenser_flow, condenser_entering, condenser_leaving, condenser_pressure
+):
     saturation = refrigerant.dew_temperature.si(c.refrigerant, condenser_pressure)
     heat = _rejected(c, condenser_flow, condenser_entering, condenser_leaving)
-    return performance.ua.si(heat, performance.lmtd.si(condenser_entering, condenser_leaving, saturation))
+    return performance.ua.si(
+        heat, performance.lmtd.si(condenser_entering, condenser_leaving, saturation)
+    )
 
 
 def _lmtd_evaporator(c: Circuit, chilled_entering, chilled_leaving, evaporator_pressure):
-    return performance.lmtd.si(chilled_entering, chilled_leaving, refrigerant.dew_temperature.si(c.refrigerant, evaporator_pressure))
+    return performance.lmtd.si(
+        chilled_entering,
+        chilled_leaving,
+        refrigerant.dew_temperature.si(c.refrigerant, evaporator_pressure),
+    )
 
 
 def _lmtd_condenser(c: Circuit, condenser_entering, condenser_leaving, condenser_pressure):
-    return performance.lmtd.si(condenser_entering, condenser_leaving, refrigerant.dew_temperature.si(c.refrigerant, condenser_pressure))
+    return performance.lmtd.si(
+        condenser_entering,
+        condenser_leaving,
+        refrigerant.dew_temperature.si(c.refrigerant, condenser_pressure),
+    )
 
 
 def _approach_evaporator(c: Circuit, evaporator_pressure, chilled_leaving):
@@ -119,18 +160,33 @@ def _approach_condenser(c: Circuit, condenser_pressure, condenser_leaving):
     return performance.approach_condenser.si(c.refrigerant, condenser_pressure, condenser_leaving)
 
 
-def _full_load_evaporator(c: Circuit, evaporator_pressure, evaporator_flow, chilled_entering, chilled_leaving):
+def _full_load_evaporator(
+    c: Circuit, evaporator_pressure, evaporator_flow, chilled_entering, chilled_leaving
+):
     load = _capacity(c, evaporator_flow, chilled_entering, chilled_leaving) / c.full_capacity
-    return performance.approach_at_full_load.si(_approach_evaporator(c, evaporator_pressure, chilled_leaving), load)
+    return performance.approach_at_full_load.si(
+        _approach_evaporator(c, evaporator_pressure, chilled_leaving), load
+    )
 
 
-def _full_load_condenser(c: Circuit, condenser_pressure, condenser_leaving, evaporator_flow, chilled_entering, chilled_leaving):
+def _full_load_condenser(
+    c: Circuit,
+    condenser_pressure,
+    condenser_leaving,
+    evaporator_flow,
+    chilled_entering,
+    chilled_leaving,
+):
     load = _capacity(c, evaporator_flow, chilled_entering, chilled_leaving) / c.full_capacity
-    return performance.approach_at_full_load.si(_approach_condenser(c, condenser_pressure, condenser_leaving), load)
+    return performance.approach_at_full_load.si(
+        _approach_condenser(c, condenser_pressure, condenser_leaving), load
+    )
 
 
 def _excess(c: Circuit, condenser_pressure, liquid_temperature):
-    return performance.non_condensables.si(c.refrigerant, condenser_pressure, liquid_temperature).excess_pressure
+    return performance.non_condensables.si(
+        c.refrigerant, condenser_pressure, liquid_temperature
+    ).excess_pressure
 
 
 def _as_read(name: str) -> Callable[..., Any]:
@@ -139,48 +195,236 @@ def _as_read(name: str) -> Callable[..., Any]:
 
 _CHILLED = ("evaporator_flow", "chilled_entering", "chilled_leaving")
 _CONDENSER = ("condenser_flow", "condenser_entering", "condenser_leaving")
-_COMPRESSION = ("evaporator_pressure", "suction_temperature", "condenser_pressure", "discharge_temperature")
+_COMPRESSION = (
+    "evaporator_pressure",
+    "suction_temperature",
+    "condenser_pressure",
+    "discharge_temperature",
+)
 _TWO_PRESSURES = ("evaporator_pressure", "condenser_pressure")
 _K = ("temperature_difference", "delta_degC")
 
 FORMULAS: tuple[Formula, ...] = (
     Formula("capacity", "Capacity", "cooling", "watt", _CHILLED, _capacity),
-    Formula("load", "Load", "percent", "dimensionless", _CHILLED, lambda c, **r: _capacity(c, **r) / c.full_capacity),
+    Formula(
+        "load",
+        "Load",
+        "percent",
+        "dimensionless",
+        _CHILLED,
+        lambda c, **r: _capacity(c, **r) / c.full_capacity,
+    ),
     Formula("rejected", "Heat rejected", "cooling", "watt", _CONDENSER, _rejected),
     Formula("power", "Input power", "power", "watt", ("power",), _as_read("power")),
-    Formula("heat_balance", "Heat balance, of the mean", "percent", "dimensionless", ("power", *_CHILLED, *_CONDENSER), lambda c, **r: _balance(c, **r).mean_basis),
-    Formula("heat_balance_rejected", "Heat balance, of the heat rejected", "percent", "dimensionless", ("power", *_CHILLED, *_CONDENSER), lambda c, **r: _balance(c, **r).condenser_basis),
-    Formula("specific_power", "Power for capacity", "specific_power", "dimensionless", ("power", *_CHILLED),
-            lambda c, power, **r: performance.specific_power.si(power, _capacity(c, **r))),
-    Formula("cop", "COP", "cop", "dimensionless", ("power", *_CHILLED), lambda c, power, **r: performance.cop.si(power, _capacity(c, **r))),
-    Formula("evaporator_approach", "Evaporator approach", *_K, ("evaporator_pressure", "chilled_leaving"), _approach_evaporator),
-    Formula("condenser_approach", "Condenser approach", *_K, ("condenser_pressure", "condenser_leaving"), _approach_condenser),
-    Formula("evaporator_approach_full", "Evaporator approach, carried to full load", *_K, ("evaporator_pressure", *_CHILLED), _full_load_evaporator),
-    Formula("condenser_approach_full", "Condenser approach, carried to full load", *_K, ("condenser_pressure", "condenser_leaving", *_CHILLED), _full_load_condenser),
-    Formula("suction_superheat", "Suction superheat", *_K, ("evaporator_pressure", "suction_temperature"),
-            lambda c, evaporator_pressure, suction_temperature: refrigerant.superheat.si(c.refrigerant, evaporator_pressure, suction_temperature)),
-    Formula("discharge_superheat", "Discharge superheat", *_K, ("condenser_pressure", "discharge_temperature"),
-            lambda c, condenser_pressure, discharge_temperature: refrigerant.superheat.si(c.refrigerant, condenser_pressure, discharge_temperature)),
-    Formula("subcooling", "Subcooling", *_K, ("condenser_pressure", "liquid_temperature"),
-            lambda c, condenser_pressure, liquid_temperature: refrigerant.subcooling.si(c.refrigerant, condenser_pressure, liquid_temperature)),
-    Formula("liquid_excess", "Condenser pressure over that of its liquid", "pressure_difference", "pascal", ("condenser_pressure", "liquid_temperature"), _excess),
-    Formula("lift", "Lift", *_K, _TWO_PRESSURES,
-            lambda c, evaporator_pressure, condenser_pressure: performance.lift.si(c.refrigerant, evaporator_pressure, condenser_pressure), 1),
-    Formula("pressure_ratio", "Pressure ratio", "ratio", "dimensionless", _TWO_PRESSURES,
-            lambda c, evaporator_pressure, condenser_pressure: performance.pressure_ratio.si(evaporator_pressure, condenser_pressure), 2),
-    Formula("isentropic_head", "Isentropic head", "specific_energy", "joule/kilogram", _COMPRESSION[:3],
-            lambda c, evaporator_pressure, suction_temperature, condenser_pressure:
-            refrigerant.isentropic_head.si(c.refrigerant, evaporator_pressure, suction_temperature, condenser_pressure), 1, True),
-    Formula("isentropic_efficiency", "Isentropic efficiency", "percent", "dimensionless", _COMPRESSION,
-            lambda c, evaporator_pressure, suction_temperature, condenser_pressure, discharge_temperature:
-            refrigerant.isentropic_efficiency.si(c.refrigerant, evaporator_pressure, suction_temperature, condenser_pressure, discharge_temperature), None, True),
-    Formula("evaporator_lmtd", "Evaporator LMTD", *_K, ("chilled_entering", "chilled_leaving", "evaporator_pressure"), _lmtd_evaporator),
-    Formula("evaporator_ua", "Evaporator UA", "conductance", "watt/delta_degC", (*_CHILLED, "evaporator_pressure"), _ua_evaporator),
-    Formula("condenser_lmtd", "Condenser LMTD", *_K, ("condenser_entering", "condenser_leaving", "condenser_pressure"), _lmtd_condenser),
-    Formula("condenser_ua", "Condenser UA", "conductance", "watt/delta_degC", (*_CONDENSER, "condenser_pressure"), _ua_condenser),
-    Formula("current", "Current of full load", "percent", "dimensionless", ("current",), lambda c, current: current / c.full_load_current),
-    Formula("vane_position", "Vane position", "percent", "dimensionless", ("vane_position",), _as_read("vane_position")),
-    Formula("oil_differential", "Oil differential", "pressure_difference", "pascal", ("oil_differential",), _as_read("oil_differential")),
-    Formula("oil_temperature", "Oil supply temperature", "temperature", "kelvin", ("oil_temperature",), _as_read("oil_temperature")),
+    Formula(
+        "heat_balance",
+        "Heat balance, of the mean",
+        "percent",
+        "dimensionless",
+        ("power", *_CHILLED, *_CONDENSER),
+        lambda c, **r: _balance(c, **r).mean_basis,
+    ),
+    Formula(
+        "heat_balance_rejected",
+        "Heat balance, of the heat rejected",
+        "percent",
+        "dimensionless",
+        ("power", *_CHILLED, *_CONDENSER),
+        lambda c, **r: _balance(c, **r).condenser_basis,
+    ),
+    Formula(
+        "specific_power",
+        "Power for capacity",
+        "specific_power",
+        "dimensionless",
+        ("power", *_CHILLED),
+        lambda c, power, **r: performance.specific_power.si(power, _capacity(c, **r)),
+    ),
+    Formula(
+        "cop",
+        "COP",
+        "cop",
+        "dimensionless",
+        ("power", *_CHILLED),
+        lambda c, power, **r: performance.cop.si(power, _capacity(c, **r)),
+    ),
+    Formula(
+        "evaporator_approach",
+        "Evaporator approach",
+        *_K,
+        ("evaporator_pressure", "chilled_leaving"),
+        _approach_evaporator,
+    ),
+    Formula(
+        "condenser_approach",
+        "Condenser approach",
+        *_K,
+        ("condenser_pressure", "condenser_leaving"),
+        _approach_condenser,
+    ),
+    Formula(
+        "evaporator_approach_full",
+        "Evaporator approach, carried to full load",
+        *_K,
+        ("evaporator_pressure", *_CHILLED),
+        _full_load_evaporator,
+    ),
+    Formula(
+        "condenser_approach_full",
+        "Condenser approach, carried to full load",
+        *_K,
+        ("condenser_pressure", "condenser_leaving", *_CHILLED),
+        _full_load_condenser,
+    ),
+    Formula(
+        "suction_superheat",
+        "Suction superheat",
+        *_K,
+        ("evaporator_pressure", "suction_temperature"),
+        lambda c, evaporator_pressure, suction_temperature: refrigerant.superheat.si(
+            c.refrigerant, evaporator_pressure, suction_temperature
+        ),
+    ),
+    Formula(
+        "discharge_superheat",
+        "Discharge superheat",
+        *_K,
+        ("condenser_pressure", "discharge_temperature"),
+        lambda c, condenser_pressure, discharge_temperature: refrigerant.superheat.si(
+            c.refrigerant, condenser_pressure, discharge_temperature
+        ),
+    ),
+    Formula(
+        "subcooling",
+        "Subcooling",
+        *_K,
+        ("condenser_pressure", "liquid_temperature"),
+        lambda c, condenser_pressure, liquid_temperature: refrigerant.subcooling.si(
+            c.refrigerant, condenser_pressure, liquid_temperature
+        ),
+    ),
+    Formula(
+        "liquid_excess",
+        "Condenser pressure over that of its liquid",
+        "pressure_difference",
+        "pascal",
+        ("condenser_pressure", "liquid_temperature"),
+        _excess,
+    ),
+    Formula(
+        "lift",
+        "Lift",
+        *_K,
+        _TWO_PRESSURES,
+        lambda c, evaporator_pressure, condenser_pressure: performance.lift.si(
+            c.refrigerant, evaporator_pressure, condenser_pressure
+        ),
+        1,
+    ),
+    Formula(
+        "pressure_ratio",
+        "Pressure ratio",
+        "ratio",
+        "dimensionless",
+        _TWO_PRESSURES,
+        lambda c, evaporator_pressure, condenser_pressure: performance.pressure_ratio.si(
+            evaporator_pressure, condenser_pressure
+        ),
+        2,
+    ),
+    Formula(
+        "isentropic_head",
+        "Isentropic head",
+        "specific_energy",
+        "joule/kilogram",
+        _COMPRESSION[:3],
+        lambda c, evaporator_pressure, suction_temperature, condenser_pressure: (
+            refrigerant.isentropic_head.si(
+                c.refrigerant, evaporator_pressure, suction_temperature, condenser_pressure
+            )
+        ),
+        1,
+        True,
+    ),
+    Formula(
+        "isentropic_efficiency",
+        "Isentropic efficiency",
+        "percent",
+        "dimensionless",
+        _COMPRESSION,
+        lambda c, evaporator_pressure, suction_temperature, condenser_pressure, discharge_temperature: (
+            refrigerant.isentropic_efficiency.si(
+                c.refrigerant,
+                evaporator_pressure,
+                suction_temperature,
+                condenser_pressure,
+                discharge_temperature,
+            )
+        ),
+        None,
+        True,
+    ),
+    Formula(
+        "evaporator_lmtd",
+        "Evaporator LMTD",
+        *_K,
+        ("chilled_entering", "chilled_leaving", "evaporator_pressure"),
+        _lmtd_evaporator,
+    ),
+    Formula(
+        "evaporator_ua",
+        "Evaporator UA",
+        "conductance",
+        "watt/delta_degC",
+        (*_CHILLED, "evaporator_pressure"),
+        _ua_evaporator,
+    ),
+    Formula(
+        "condenser_lmtd",
+        "Condenser LMTD",
+        *_K,
+        ("condenser_entering", "condenser_leaving", "condenser_pressure"),
+        _lmtd_condenser,
+    ),
+    Formula(
+        "condenser_ua",
+        "Condenser UA",
+        "conductance",
+        "watt/delta_degC",
+        (*_CONDENSER, "condenser_pressure"),
+        _ua_condenser,
+    ),
+    Formula(
+        "current",
+        "Current of full load",
+        "percent",
+        "dimensionless",
+        ("current",),
+        lambda c, current: current / c.full_load_current,
+    ),
+    Formula(
+        "vane_position",
+        "Vane position",
+        "percent",
+        "dimensionless",
+        ("vane_position",),
+        _as_read("vane_position"),
+    ),
+    Formula(
+        "oil_differential",
+        "Oil differential",
+        "pressure_difference",
+        "pascal",
+        ("oil_differential",),
+        _as_read("oil_differential"),
+    ),
+    Formula(
+        "oil_temperature",
+        "Oil supply temperature",
+        "temperature",
+        "kelvin",
+        ("oil_temperature",),
+        _as_read("oil_temperature"),
+    ),
 )
 BY_KEY = {formula.key: formula for formula in FORMULAS}

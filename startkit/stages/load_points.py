@@ -1,4 +1,6 @@
-"""Figures at each load: from one column of readings, or one stretch of a trend, to capacity, power, heat balance, approaches, each with its uncertainty."""
+"""Figures at each load: from one column of readings, or one stretch of a trend, to capacity, power,
+heat balance, approaches, each with its uncertainty.
+"""
 
 from __future__ import annotations
 
@@ -18,14 +20,17 @@ from startkit.stages.load_formulas import BY_KEY, FORMULAS, Circuit, Formula, ci
 from startkit.unit_registry import bare
 from startkit.units import Q
 
-# Within this range a small temperature difference carries its error in a bent way: JCGM 101 instead of first order.
+# Within this range a small temperature difference carries its error in a bent way: JCGM 101 instead
+# of first order.
 SMALL_RANGE = 3.0  # [K]
 GAUGES = ("evaporator_pressure", "condenser_pressure")
 
 
 @dataclass(frozen=True)
 class Parts:
-    """What a reading's standard uncertainty is made of [SI]; `barometer` is shared by all gauge pressures, `tag` names the instrument."""
+    """What a reading's standard uncertainty is made of [SI]; `barometer` is shared by all gauge
+    pressures, `tag` names the instrument.
+    """
 
     instrument: float = 0.0
     scatter: float = 0.0
@@ -39,7 +44,9 @@ class Parts:
 
 @dataclass(frozen=True)
 class Point:
-    """One load: its readings and what was made of them; `why_not` says why a figure is missing, `flows` what the pressure drops say."""
+    """One load: its readings and what was made of them; `why_not` says why a figure is missing,
+    `flows` what the pressure drops say.
+    """
 
     row: Row
     label: str
@@ -61,10 +68,23 @@ class Point:
     def untrusted(self, key: str) -> str:
         """What is wrong with an instrument that the figure rests on."""
         needs = BY_KEY[key].needs if key in BY_KEY else ()
-        return next((self.readings[n].untrusted for n in needs if n in self.readings and self.readings[n].untrusted), "")
+        return next(
+            (
+                self.readings[n].untrusted
+                for n in needs
+                if n in self.readings and self.readings[n].untrusted
+            ),
+            "",
+        )
 
 
-def point(machine: Machine, entries: Entries, row: Row, constants: Circuit, scatter: Mapping[str, float] | None = None) -> Point:
+def point(
+    machine: Machine,
+    entries: Entries,
+    row: Row,
+    constants: Circuit,
+    scatter: Mapping[str, float] | None = None,
+) -> Point:
     """All figures of one column of readings.
 
     Parameters
@@ -73,7 +93,13 @@ def point(machine: Machine, entries: Entries, row: Row, constants: Circuit, scat
         Standard error of the mean by reading [SI], where each reading is a mean over a stretch.
     """
     raw = {name: row.reading(name) for name in row.cells}
-    flows = {side: flow_by_drop(exchanger, raw.get(f"{side}_drop", Reading(""))) for side, exchanger in (("evaporator", machine.evaporator), ("condenser", machine.condenser))}
+    flows = {
+        side: flow_by_drop(exchanger, raw.get(f"{side}_drop", Reading("")))
+        for side, exchanger in (
+            ("evaporator", machine.evaporator),
+            ("condenser", machine.condenser),
+        )
+    }
     parts = {name: _parts(name, reading, entries, scatter or {}) for name, reading in raw.items()}
     readings = {name: _with_total(reading, parts[name]) for name, reading in raw.items()}
     for side, flow in flows.items():
@@ -82,10 +108,20 @@ def point(machine: Machine, entries: Entries, row: Row, constants: Circuit, scat
             readings[f"{side}_flow"] = flow
     found, why_not = _figures(readings, parts, constants, entries)
     label = row.text("label") or f"point {row.index}"
-    return Point(row, label, row.yes("steady") is True and bool(row.text("steady_by")), readings, found, why_not, flows)
+    return Point(
+        row,
+        label,
+        row.yes("steady") is True and bool(row.text("steady_by")),
+        readings,
+        found,
+        why_not,
+        flows,
+    )
 
 
-def _figures(readings: dict[str, Reading], parts: dict[str, Parts], constants: Circuit, entries: Entries) -> tuple[dict[str, Propagated], dict[str, str]]:
+def _figures(
+    readings: dict[str, Reading], parts: dict[str, Parts], constants: Circuit, entries: Entries
+) -> tuple[dict[str, Propagated], dict[str, str]]:
     found: dict[str, Propagated] = {}
     why_not: dict[str, str] = {}
     for formula in FORMULAS:
@@ -106,7 +142,12 @@ def _parts(name: str, reading: Reading, entries: Entries, scatter: Mapping[str, 
     shared = entries.job.barometer.u
     gauge = name in GAUGES and shared is not None and not _said_absolute(reading)
     tag = reading.entry.instrument if reading.entry is not None else ""
-    return Parts(float(reading.u.to_base_units().magnitude), scatter.get(name, 0.0), float(shared.to_base_units().magnitude) if gauge else 0.0, tag)
+    return Parts(
+        float(reading.u.to_base_units().magnitude),
+        scatter.get(name, 0.0),
+        float(shared.to_base_units().magnitude) if gauge else 0.0,
+        tag,
+    )
 
 
 def _said_absolute(reading: Reading) -> bool:
@@ -121,28 +162,56 @@ def _with_total(reading: Reading, parts: Parts) -> Reading:
 
 
 def flow_by_drop(exchanger: Exchanger, drop: Reading) -> Reading:
-    """Flow from the exchanger's pressure drop by the square law about its design point; u(V)/V = u(dp)/(2 dp)."""
+    """Flow from the exchanger's pressure drop by the square law about its design point; u(V)/V =
+    u(dp)/(2 dp).
+    """
     if drop.quantity is None or drop.quantity.magnitude <= 0:
         return Reading(drop.what)
-    flow = water.flow_from_pressure_drop(exchanger.design_flow, exchanger.design_pressure_drop, drop.quantity)
-    u = None if drop.u is None else flow * float((drop.u / drop.quantity).to("dimensionless").magnitude) / 2
+    flow = water.flow_from_pressure_drop(
+        exchanger.design_flow, exchanger.design_pressure_drop, drop.quantity
+    )
+    u = (
+        None
+        if drop.u is None
+        else flow * float((drop.u / drop.quantity).to("dimensionless").magnitude) / 2
+    )
     return Reading(drop.what, drop.text, flow, u, untrusted=drop.untrusted, entry=drop.entry)
 
 
-def _figure(formula: Formula, readings: dict[str, Reading], parts: dict[str, Parts], constants: Circuit, entries: Entries) -> Propagated:
+def _figure(
+    formula: Formula,
+    readings: dict[str, Reading],
+    parts: dict[str, Parts],
+    constants: Circuit,
+    entries: Entries,
+) -> Propagated:
     values = {name: readings[name].quantity for name in formula.needs}
     u = {name: readings[name].u for name in formula.needs if readings[name].u is not None}
     correlation = _correlation(tuple(u), parts, entries)
-    key = (formula.key, constants, *(tuple((n, q.magnitude, q._units) for n, q in given.items()) for given in (values, u)), tuple(correlation.items()))
+    key = (
+        formula.key,
+        constants,
+        *(tuple((n, q.magnitude, q._units) for n, q in given.items()) for given in (values, u)),
+        tuple(correlation.items()),
+    )
     if key not in _KEPT:
         if len(_KEPT) >= _MOST_KEPT:
             _KEPT.clear()
         method = "Monte Carlo" if u and _small_range(values) else "first order"
-        _KEPT[key] = propagate(lambda **bare: formula.make(constants, **bare), values, u, correlation, method, formula.unit, trials=20_000)
+        _KEPT[key] = propagate(
+            lambda **bare: formula.make(constants, **bare),
+            values,
+            u,
+            correlation,
+            method,
+            formula.unit,
+            trials=20_000,
+        )
     return _KEPT[key]
 
 
-# The same readings give the same figure: a job is judged anew at every entry, and only what changed is worked out again.
+# The same readings give the same figure: a job is judged anew at every entry, and only what changed
+# is worked out again.
 _KEPT: dict[tuple[Any, ...], Propagated] = {}
 _MOST_KEPT = 4000
 
@@ -150,17 +219,27 @@ _MOST_KEPT = 4000
 def _small_range(values: dict[str, pint.Quantity]) -> bool:
     for side in ("chilled", "condenser"):
         pair = [values.get(f"{side}_{end}") for end in ("entering", "leaving")]
-        if None not in pair and abs(bare(pair[0], "kelvin") - bare(pair[1], "kelvin")) < SMALL_RANGE:
+        if (
+            None not in pair
+            and abs(bare(pair[0], "kelvin") - bare(pair[1], "kelvin")) < SMALL_RANGE
+        ):
             return True
     return False
 
 
-def _correlation(names: tuple[str, ...], parts: dict[str, Parts], entries: Entries) -> dict[tuple[str, str], float]:
-    """Correlations of readings taken with matched pairs, and of gauge pressures that share the barometer."""
+def _correlation(
+    names: tuple[str, ...], parts: dict[str, Parts], entries: Entries
+) -> dict[tuple[str, str], float]:
+    """Correlations of readings taken with matched pairs, and of gauge pressures that share the
+    barometer.
+    """
     found = {}
     for first, second in combinations(names, 2):
         one, other = parts.get(first, Parts()), parts.get(second, Parts())
-        covariance = one.barometer * other.barometer + _pair(one.tag, other.tag, entries) * one.instrument * other.instrument
+        covariance = (
+            one.barometer * other.barometer
+            + _pair(one.tag, other.tag, entries) * one.instrument * other.instrument
+        )
         if covariance and one.total and other.total:
             found[first, second] = covariance / (one.total * other.total)
     return found
@@ -168,11 +247,15 @@ def _correlation(names: tuple[str, ...], parts: dict[str, Parts], entries: Entri
 
 def _pair(first: str, second: str, entries: Entries) -> float:
     instruments = [entries.job.instruments.get(tag) for tag in (first, second)]
-    return instruments[0].correlation(instruments[1]) if all(instruments) and first != second else 0.0
+    return (
+        instruments[0].correlation(instruments[1]) if all(instruments) and first != second else 0.0
+    )
 
 
 def points(machine: Machine, entries: Entries) -> tuple[tuple[Point, ...], str]:
-    """Every load's point as typed, and one sentence if the machine's sheet does not allow figures at all."""
+    """Every load's point as typed, and one sentence if the machine's sheet does not allow figures
+    at all.
+    """
     try:
         constants = circuit(machine)
     except StartkitError as error:
@@ -186,4 +269,16 @@ def load_of(found: Point) -> float | None:
     return None if value is None else float(bare(value, "dimensionless"))
 
 
-__all__ = ["FORMULAS", "Circuit", "Formula", "Parts", "Point", "circuit", "flow_by_drop", "liquid_of", "load_of", "point", "points"]
+__all__ = [
+    "FORMULAS",
+    "Circuit",
+    "Formula",
+    "Parts",
+    "Point",
+    "circuit",
+    "flow_by_drop",
+    "liquid_of",
+    "load_of",
+    "point",
+    "points",
+]

@@ -1,4 +1,6 @@
-"""What approaches, superheat and subcooling together speak for: candidates to look at, with what would tell them apart."""
+"""What approaches, superheat and subcooling together speak for: candidates to look at, with what
+would tell them apart.
+"""
 
 from __future__ import annotations
 
@@ -13,8 +15,12 @@ from startkit.stages.selection import approaches
 from startkit.stages.stage import Heading, Table
 from startkit.units import Q
 
-NOTE = ("Signs count only where they leave their usual band by two standard uncertainties. These are candidates to look at, not findings. "
-        "The condenser's pressure over that of its liquid, running, shows air and subcooling together; only standstill tells them apart. Source: common practice, no source.")
+NOTE = (
+    "Signs count only where they leave their usual band by two standard uncertainties. These are"
+    " candidates to look at, not findings. The condenser's pressure over that of its liquid,"
+    " running, shows air and subcooling together; only standstill tells them apart. Source: common"
+    " practice, no source."
+)
 
 
 def signs(machine: Machine, limits: Limits, p: Point) -> dict[str, int | None]:
@@ -23,8 +29,13 @@ def signs(machine: Machine, limits: Limits, p: Point) -> dict[str, int | None]:
     for side in ("condenser", "evaporator"):
         excess = _excess(machine, p, side)
         if excess is not None:
-            found[f"{side} approach"] = _told(excess, p.u(f"{side}_approach"), limits["load_up.usual_excess"])
-    for name, key, limit in (("subcooling", "subcooling", "load_up.usual_subcooling"), ("suction superheat", "suction_superheat", "load_up.usual_superheat")):
+            found[f"{side} approach"] = _told(
+                excess, p.u(f"{side}_approach"), limits["load_up.usual_excess"]
+            )
+    for name, key, limit in (
+        ("subcooling", "subcooling", "load_up.usual_subcooling"),
+        ("suction superheat", "suction_superheat", "load_up.usual_superheat"),
+    ):
         value = p.value(key)
         if value is not None:
             found[name] = _told(value, p.u(key), limits[limit])
@@ -49,9 +60,24 @@ def table(machine: Machine, limits: Limits, entries: Entries, p: Point | None) -
     found = candidates(seen)
     if not found:
         return None
-    head = (Heading("Candidate"), Heading("Speaks for it"), Heading("Cannot be told"), Heading("What would tell"))
-    return Table(f"What the readings at {p.label} may speak for", head, tuple(_row(each) for each in found), NOTE)
+    head = (
+        Heading("Candidate"),
+        Heading("Speaks for it"),
+        Heading("Cannot be told"),
+        Heading("What would tell"),
+    )
+    return Table(
+        f"What the readings at {p.label} may speak for",
+        head,
+        tuple(_row(each) for each in found),
+        NOTE,
+    )
 
 
 def _row(each: Candidate) -> tuple[str, ...]:
-    return (each.name if each.likely else f"{each.name} (not ruled out)", "; ".join(each.because), "; ".join(each.untold) or "–", each.tells)
+    return (
+        each.name if each.likely else f"{each.name} (not ruled out)",
+        "; ".join(each.because),
+        "; ".join(each.untold) or "–",
+        each.tells,
+    )

@@ -1,4 +1,6 @@
-"""By what a load is judged: the limits as listed, or by choice the tolerances of a laboratory, named as such."""
+"""By what a load is judged: the limits as listed, or by choice the tolerances of a laboratory,
+named as such.
+"""
 
 from __future__ import annotations
 
@@ -24,13 +26,17 @@ def laboratory(entries: Entries) -> bool:
     return entries.text("tolerance") == LABORATORY
 
 
-def limit_at(limits: Limits, key: str, entries: Entries, machine: Machine, load: float | None) -> Limit:
-    """The limit that applies at a load: the listed one, or the laboratory's where the sheet and the specification set none of their own.
+def limit_at(
+    limits: Limits, key: str, entries: Entries, machine: Machine, load: float | None
+) -> Limit:
+    """The limit that applies at a load: the listed one, or the laboratory's where the sheet and the
+    specification set none of their own.
 
     Parameters
     ----------
     key : str
-        ``"load_up.heat_balance"``, ``"load_up.capacity"``, ``"load_up.specific_power"`` or ``"load_up.part_load_value"``.
+        ``"load_up.heat_balance"``, ``"load_up.capacity"``, ``"load_up.specific_power"`` or
+        ``"load_up.part_load_value"``.
     load : float or None
         Share of full load.
     """
@@ -42,7 +48,13 @@ def limit_at(limits: Limits, key: str, entries: Entries, machine: Machine, load:
     except StartkitError:
         return listed
     low = None if listed.low is None else Q(-share.magnitude, share.units)
-    return replace(listed, low=low, high=None if listed.high is None else share, source=SOURCE, standing="from memory")
+    return replace(
+        listed,
+        low=low,
+        high=None if listed.high is None else share,
+        source=SOURCE,
+        standing="from memory",
+    )
 
 
 def _percent(value: pint.Quantity) -> pint.Quantity:
@@ -50,8 +62,12 @@ def _percent(value: pint.Quantity) -> pint.Quantity:
 
 
 _FORMS: dict[str, Callable[[float, pint.Quantity], pint.Quantity]] = {
-    "load_up.heat_balance": lambda load, spread: _percent(rating.tolerance_heat_balance(load, spread)),
+    "load_up.heat_balance": lambda load, spread: _percent(
+        rating.tolerance_heat_balance(load, spread)
+    ),
     "load_up.capacity": lambda load, spread: _percent(rating.tolerance_performance(load, spread)),
-    "load_up.specific_power": lambda load, spread: _percent(rating.tolerance_performance(load, spread)),
+    "load_up.specific_power": lambda load, spread: _percent(
+        rating.tolerance_performance(load, spread)
+    ),
     "load_up.part_load_value": lambda load, spread: _percent(rating.tolerance_integrated(spread)),
 }

@@ -1,8 +1,11 @@
 """Memory: what a stage found, kept for as long as nothing that it looked at has changed.
 
-The job is judged anew after every entry, and hold points are looked back at; most stages are not touched by
-most entries. What a judgement rests on is noted while it is made: its own stage, every stage that it asked, the
-instruments and the barometer of Setup, the trends. An entry's digest stands for all entries before it, so the
+The job is judged anew after every entry, and hold points are looked back at; most stages are not
+touched by
+most entries. What a judgement rests on is noted while it is made: its own stage, every stage that
+it asked, the
+instruments and the barometer of Setup, the trends. An entry's digest stands for all entries before
+it, so the
 digest of a stage's newest entry stands for everything entered in that stage.
 """
 
@@ -41,9 +44,18 @@ class Memory:
 
     def recall(self, stage: str, what: str, marks: Marks) -> Kept[Any] | None:
         """A judgement of the stage of this sort that rests on just this; None if there is none."""
-        return next((kept for kept in self._kept.get((stage, what), ()) if all(_same(marks.get(name), mark) for name, mark in kept.marks.items())), None)
+        return next(
+            (
+                kept
+                for kept in self._kept.get((stage, what), ())
+                if all(_same(marks.get(name), mark) for name, mark in kept.marks.items())
+            ),
+            None,
+        )
 
-    def keep(self, stage: str, what: str, looked_at: Iterable[str], marks: Marks, made: Any) -> None:
+    def keep(
+        self, stage: str, what: str, looked_at: Iterable[str], marks: Marks, made: Any
+    ) -> None:
         """Keep a judgement, unless an entry that it rests on has no digest to stand for it.
 
         Parameters
@@ -59,10 +71,14 @@ class Memory:
         """
         rests_on = {name: marks.get(name) for name in (stage, *ALWAYS, *looked_at)}
         if "" not in rests_on.values():
-            self._kept[stage, what] = [Kept(rests_on, made), *self._kept.get((stage, what), ())][:KEPT]
+            self._kept[stage, what] = [Kept(rests_on, made), *self._kept.get((stage, what), ())][
+                :KEPT
+            ]
 
     def reading(self, key: tuple[object, ...], read: Callable[[], Any]) -> Any:
-        """What was read for the key before, or else what `read` gives; the hold points are looked back at, and most entries are the same there."""
+        """What was read for the key before, or else what `read` gives; the hold points are looked
+        back at, and most entries are the same there.
+        """
         if key not in self._readings:
             if len(self._readings) >= READINGS:
                 self._readings = {}
@@ -74,7 +90,7 @@ def _same(a: object, b: object) -> bool:
     return a is b or a == b
 
 
-# --- what a judgement looks at while it is made ----------------------------------------------------
+# --- what a judgement looks at while it is made ---------------------------------------------------
 
 # A context variable: callbacks of forms may judge in another thread at the same time.
 _LOOKING: ContextVar[set[str] | None] = ContextVar("looking", default=None)
@@ -105,9 +121,13 @@ _MEMORIES: list[tuple[tuple[object, ...], Memory]] = []
 
 
 def of_job(things: tuple[object, ...]) -> Memory:
-    """The memory of a job: `things` are its sheet, limits, stages, units and trends, and must be the very same ones."""
+    """The memory of a job: `things` are its sheet, limits, stages, units and trends, and must be
+    the very same ones.
+    """
     for known, memory in list(_MEMORIES):
-        if len(known) == len(things) and all(a is b or (isinstance(a, str) and a == b) for a, b in zip(known, things, strict=True)):
+        if len(known) == len(things) and all(
+            a is b or (isinstance(a, str) and a == b) for a, b in zip(known, things, strict=True)
+        ):
             return memory
     memory = Memory()
     _MEMORIES.insert(0, (things, memory))

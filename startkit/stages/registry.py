@@ -15,20 +15,45 @@ from startkit.stages import checklist
 from startkit.stages.holds import NAMES
 from startkit.stages.stage import Field, Stage
 
-BUILT_IN = ("setup", "safety", "overhaul", "tightness", "electrical", "controls", "water", "vanes", "lube", "first_start", "trips", "pull_down", "load_up", "shut_down", "handover")
+BUILT_IN = (
+    "setup",
+    "safety",
+    "overhaul",
+    "tightness",
+    "electrical",
+    "controls",
+    "water",
+    "vanes",
+    "lube",
+    "first_start",
+    "trips",
+    "pull_down",
+    "load_up",
+    "shut_down",
+    "handover",
+)
 GROUP = "startkit.stages"
 # Every stage takes pictures: what was seen and is asked for nowhere.
-PHOTOGRAPHS = Field("photographs", "Photographs of this stage", "photo", "What was seen and no field asks for: a nameplate, a message on the panel, a damage, a setting.",
-                    required=False, group="Photographs")
+PHOTOGRAPHS = Field(
+    "photographs",
+    "Photographs of this stage",
+    "photo",
+    "What was seen and no field asks for: a nameplate, a message on the panel, a damage, a"
+    " setting.",
+    required=False,
+    group="Photographs",
+)
 
 
 def stages(lists: Iterable[CheckList] | None = None) -> dict[str, Stage]:
-    """Every stage by name, in working order; check lists by default the shipped and the installed ones.
+    """Every stage by name, in working order; check lists by default the shipped and the installed
+    ones.
 
     Raises
     ------
     StartkitError
-        An added stage cannot be loaded, has a name twice, or names no hold point; a check list names no stage or hold point.
+        An added stage cannot be loaded, has a name twice, or names no hold point; a check list
+        names no stage or hold point.
     """
     found = [import_module(f"startkit.stages.{name}").STAGE for name in BUILT_IN]
     found += [_loaded(point) for point in entry_points(group=GROUP)]
@@ -42,7 +67,8 @@ def for_job(job: Job) -> dict[str, Stage]:
 
 
 def with_lists(found: Iterable[Stage], lists: Iterable[CheckList]) -> list[Stage]:
-    """Stages and check lists together: a list becomes a stage, or is added to the one that it names.
+    """Stages and check lists together: a list becomes a stage, or is added to the one that it
+    names.
 
     Raises
     ------
@@ -54,20 +80,33 @@ def with_lists(found: Iterable[Stage], lists: Iterable[CheckList]) -> list[Stage
     for each in lists:
         _refuse_unknown_holds(each)
         if not each.stage and each.name in by_name:
-            raise SheetError(f"a stage is called {each.name!r} already", each.where, f'rename the check list, or add its items there with  stage = "{each.name}"')
+            raise SheetError(
+                f"a stage is called {each.name!r} already",
+                each.where,
+                f'rename the check list, or add its items there with  stage = "{each.name}"',
+            )
         if not each.stage:
             alone.append(checklist.stage(each))
         elif each.stage in by_name:
             by_name[each.stage] = checklist.added(by_name[each.stage], each)
         else:
-            raise SheetError(f"there is no stage {each.stage!r} to add the check list to", each.where, f"use one of {', '.join(by_name)}, or leave the key out")
+            raise SheetError(
+                f"there is no stage {each.stage!r} to add the check list to",
+                each.where,
+                f"use one of {', '.join(by_name)}, or leave the key out",
+            )
     return [*by_name.values(), *alone]
 
 
 def _refuse_unknown_holds(each: CheckList) -> None:
-    for gate, where in ((each.before, each.where), *((item.gate, item.where) for item in each.items)):
+    for gate, where in (
+        (each.before, each.where),
+        *((item.gate, item.where) for item in each.items),
+    ):
         if gate and gate not in NAMES:
-            raise SheetError(f"{gate!r} is not a hold point", where, f"use one of {', '.join(NAMES)}")
+            raise SheetError(
+                f"{gate!r} is not a hold point", where, f"use one of {', '.join(NAMES)}"
+            )
 
 
 def ordered(found: Iterable[Stage]) -> dict[str, Stage]:
@@ -75,9 +114,15 @@ def ordered(found: Iterable[Stage]) -> dict[str, Stage]:
     result: dict[str, Stage] = {}
     for stage in sorted(found, key=lambda s: s.order):
         if stage.name in result:
-            raise StartkitError(f"two stages are called {stage.name!r}", "stages", "rename the added one")
+            raise StartkitError(
+                f"two stages are called {stage.name!r}", "stages", "rename the added one"
+            )
         if stage.before not in NAMES:
-            raise StartkitError(f"stage {stage.name!r} stands before an unknown hold point {stage.before!r}", "stages", f"use one of {', '.join(NAMES)}")
+            raise StartkitError(
+                f"stage {stage.name!r} stands before an unknown hold point {stage.before!r}",
+                "stages",
+                f"use one of {', '.join(NAMES)}",
+            )
         result[stage.name] = _photographed(stage)
     return result
 
@@ -91,7 +136,15 @@ def _loaded(point) -> Stage:
     try:
         stage = point.load()
     except Exception as error:  # a foreign package may fail in any way
-        raise StartkitError(f"the added stage {point.name!r} cannot be loaded ({error})", point.value, "repair or uninstall its package") from None
+        raise StartkitError(
+            f"the added stage {point.name!r} cannot be loaded ({error})",
+            point.value,
+            "repair or uninstall its package",
+        ) from None
     if not isinstance(stage, Stage):
-        raise StartkitError(f"the entry point {point.name!r} is not a stage", point.value, "let it name a startkit.stages.stage.Stage")
+        raise StartkitError(
+            f"the entry point {point.name!r} is not a stage",
+            point.value,
+            "let it name a startkit.stages.stage.Stage",
+        )
     return stage

@@ -17,7 +17,9 @@ MINUTE = 60.0
 
 @dataclass(frozen=True)
 class Run:
-    """One start with its stop; `ended` None while it runs. `coarse` if a moment was written to the minute."""
+    """One start with its stop; `ended` None while it runs. `coarse` if a moment was written to the
+    minute.
+    """
 
     began: datetime
     ended: datetime | None
@@ -37,12 +39,16 @@ class Rules:
 
     @property
     def known(self) -> bool:
-        return any(rule is not None for rule in (self.start_to_start, self.stop_to_start, self.per_hour))
+        return any(
+            rule is not None for rule in (self.start_to_start, self.stop_to_start, self.per_hour)
+        )
 
 
 @dataclass(frozen=True)
 class Next:
-    """The earliest next start as a clock time, and the rule that decides it; `at` None if the machine still runs or no rule is known."""
+    """The earliest next start as a clock time, and the rule that decides it; `at` None if the
+    machine still runs or no rule is known.
+    """
 
     at: datetime | None
     rule: str
@@ -62,24 +68,39 @@ def clock(at: datetime) -> str:
 
 
 def runs(entries: Entries, problems: list[str]) -> tuple[Run, ...]:
-    """Every start of the table, oldest first; a row without a readable start is said, not dropped silently."""
+    """Every start of the table, oldest first; a row without a readable start is said, not dropped
+    silently.
+    """
     found = []
     for row in entries.rows("starts"):
         began, ended = moment(row.text("started")), moment(row.text("stopped"))
         if began is None:
-            problems.append(f"Starts, row {row.index}: no date and time of the start; write it as 2026-11-25 14:30.")
+            problems.append(
+                f"Starts, row {row.index}: no date and time of the start; write it as 2026-11-25"
+                " 14:30."
+            )
         elif ended is not None and ended < began:
-            problems.append(f"Starts, row {row.index}: the stop is written before its start; correct one of them.")
+            problems.append(
+                f"Starts, row {row.index}: the stop is written before its start; correct one of"
+                " them."
+            )
         else:
-            coarse = any(text.count(":") < 2 for text in (row.text("started"), row.text("stopped")) if text)
+            coarse = any(
+                text.count(":") < 2 for text in (row.text("started"), row.text("stopped")) if text
+            )
             found.append(Run(began, ended, row.text("end"), row.text("remark"), coarse))
     return tuple(sorted(found, key=lambda run: run.began))
 
 
 def rules(machine: Machine) -> Rules:
-    """The sheet's timers and starts per hour; where the sheet says nothing, the table of NEMA MG 10 if it covers the motor."""
+    """The sheet's timers and starts per hour; where the sheet says nothing, the table of NEMA MG 10
+    if it covers the motor.
+    """
     motor = machine.motor
-    start, stop = (None if timer is None else float(timer.to("second").magnitude) for timer in (motor.start_to_start, motor.stop_to_start))
+    start, stop = (
+        None if timer is None else float(timer.to("second").magnitude)
+        for timer in (motor.start_to_start, motor.stop_to_start)
+    )
     if start is not None or stop is not None or motor.starts_per_hour is not None:
         return Rules(start, stop, motor.starts_per_hour, "machine sheet")
     if motor.poles is None or motor.load_inertia is None:
@@ -88,7 +109,9 @@ def rules(machine: Machine) -> Rules:
         allowed = science.allowable_starts(motor.rated_power, motor.poles, motor.load_inertia)
     except StartkitError:
         return Rules(None, None, None, "")
-    return Rules(None, float(allowed.rest.magnitude), float(allowed.per_hour.magnitude), science.SOURCE)
+    return Rules(
+        None, float(allowed.rest.magnitude), float(allowed.per_hour.magnitude), science.SOURCE
+    )
 
 
 def next_start(known: Rules, so_far: tuple[Run, ...]) -> Next:
@@ -98,8 +121,17 @@ def next_start(known: Rules, so_far: tuple[Run, ...]) -> Next:
     zero = so_far[0].began
     starts = [(run.began - zero).total_seconds() for run in so_far]
     stops = [((run.ended or run.began) - zero).total_seconds() for run in so_far]
-    timers = {name: Q(value, "second") for name, value in (("start_to_start", known.start_to_start), ("stop_to_start", known.stop_to_start)) if value is not None}
-    hourly = {} if known.per_hour is None else {"starts_per_hour": Q(known.per_hour, "dimensionless")}
+    timers = {
+        name: Q(value, "second")
+        for name, value in (
+            ("start_to_start", known.start_to_start),
+            ("stop_to_start", known.stop_to_start),
+        )
+        if value is not None
+    }
+    hourly = (
+        {} if known.per_hour is None else {"starts_per_hour": Q(known.per_hour, "dimensionless")}
+    )
     found = science.earliest_next_start(starts, stops, **timers, **hourly)
     return Next(zero + timedelta(seconds=float(found.at.magnitude)), found.rule)
 
@@ -115,5 +147,9 @@ def shortfalls(known: Rules, made: tuple[Run, ...]) -> tuple[tuple[int, float, N
 
 
 def overlapping(made: tuple[Run, ...]) -> tuple[int, ...]:
-    """Numbers of starts before whose stop the next one is written, or whose stop is missing although another start follows."""
-    return tuple(i + 1 for i, (a, b) in enumerate(pairwise(made)) if a.ended is None or a.ended > b.began)
+    """Numbers of starts before whose stop the next one is written, or whose stop is missing
+    although another start follows.
+    """
+    return tuple(
+        i + 1 for i, (a, b) in enumerate(pairwise(made)) if a.ended is None or a.ended > b.began
+    )

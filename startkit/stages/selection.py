@@ -1,4 +1,6 @@
-"""What the selection promises at the load and water temperatures that were met: interpolated, corrected, never extrapolated silently."""
+"""What the selection promises at the load and water temperatures that were met: interpolated,
+corrected, never extrapolated silently.
+"""
 
 from __future__ import annotations
 
@@ -18,7 +20,8 @@ from startkit.units import Q
 class Promise:
     """The selection's power for capacity at one load, corrected to the water temperatures met.
 
-    `specific_power` is None where the selection says nothing; `why_not` says so. `correction` is the factor applied for water temperatures.
+    `specific_power` is None where the selection says nothing; `why_not` says so. `correction` is
+    the factor applied for water temperatures.
     """
 
     specific_power: pint.Quantity | None
@@ -26,17 +29,25 @@ class Promise:
     why_not: str = ""
 
 
-def promised(machine: Machine, load: float, chilled_leaving: pint.Quantity | None, condenser_leaving: pint.Quantity | None) -> Promise:
-    """Power for capacity that the selection promises at a load, for the leaving water temperatures that were met.
+def promised(
+    machine: Machine,
+    load: float,
+    chilled_leaving: pint.Quantity | None,
+    condenser_leaving: pint.Quantity | None,
+) -> Promise:
+    """Power for capacity that the selection promises at a load, for the leaving water temperatures
+    that were met.
 
-    The straight line between the table's rows, times the change of lift that the water temperatures make: both lifts are taken
+    The straight line between the table's rows, times the change of lift that the water temperatures
+    make: both lifts are taken
     with the selection's own approaches, so that a fouled tube is not excused by the lift it makes.
 
     Parameters
     ----------
     machine : Machine
     load : float
-        Fraction of the selection's full capacity; one within 2 % of full load beyond the table's ends is still that end.
+        Fraction of the selection's full capacity; one within 2 % of full load beyond the table's
+        ends is still that end.
     chilled_leaving, condenser_leaving : pint.Quantity or None
         [temperature] met.
 
@@ -45,7 +56,16 @@ def promised(machine: Machine, load: float, chilled_leaving: pint.Quantity | Non
     loads = [_share(p) for p in machine.selection.points]
     try:
         at = _inside(load, loads)
-        power = float(selection.interpolate(at, loads, [float((p.power / p.capacity).to("dimensionless").magnitude) for p in machine.selection.points]))
+        power = float(
+            selection.interpolate(
+                at,
+                loads,
+                [
+                    float((p.power / p.capacity).to("dimensionless").magnitude)
+                    for p in machine.selection.points
+                ],
+            )
+        )
         factor = _correction(machine, at, loads, chilled_leaving, condenser_leaving)
     except StartkitError as error:
         return Promise(None, 1.0, error.what)
@@ -57,19 +77,41 @@ def _share(row: LoadPoint) -> float:
 
 
 def _inside(load: float, loads: list[float]) -> float:
-    """The load, or the table's end if it lies hardly beyond it: readings scatter about a table's end."""
+    """The load, or the table's end if it lies hardly beyond it: readings scatter about a table's
+    end.
+    """
     near = min(max(load, min(loads)), max(loads))
     return near if abs(near - load) <= WINDOW + 1e-9 else load
 
 
-def _correction(machine: Machine, load: float, loads: list[float], chilled: pint.Quantity | None, condenser: pint.Quantity | None) -> float:
+def _correction(
+    machine: Machine,
+    load: float,
+    loads: list[float],
+    chilled: pint.Quantity | None,
+    condenser: pint.Quantity | None,
+) -> float:
     rows = machine.selection.points
     if chilled is None or condenser is None or any(row.leaving_condenser is None for row in rows):
         return 1.0
-    selected_c = selection.interpolate(load, loads, [row.leaving_condenser.to("kelvin") for row in rows])
-    selected_e = selection.interpolate(load, loads, [row.leaving_chilled.to("kelvin") for row in rows])
-    warm, cold = (approaches(machine, load, side) or Q(0.0, "delta_degC") for side in ("condenser", "evaporator"))
-    return float(selection.lift_correction(chilled.to("kelvin") - cold, condenser.to("kelvin") + warm, selected_e - cold, selected_c + warm).magnitude)
+    selected_c = selection.interpolate(
+        load, loads, [row.leaving_condenser.to("kelvin") for row in rows]
+    )
+    selected_e = selection.interpolate(
+        load, loads, [row.leaving_chilled.to("kelvin") for row in rows]
+    )
+    warm, cold = (
+        approaches(machine, load, side) or Q(0.0, "delta_degC")
+        for side in ("condenser", "evaporator")
+    )
+    return float(
+        selection.lift_correction(
+            chilled.to("kelvin") - cold,
+            condenser.to("kelvin") + warm,
+            selected_e - cold,
+            selected_c + warm,
+        ).magnitude
+    )
 
 
 def approaches(machine: Machine, load: float, side: str) -> pint.Quantity | None:
@@ -80,27 +122,47 @@ def approaches(machine: Machine, load: float, side: str) -> pint.Quantity | None
         return None
     loads = [x for x, _ in rows]
     try:
-        found = selection.interpolate(_inside(load, loads), loads, [float(bare(a, "delta_degC")) for _, a in rows])
+        found = selection.interpolate(
+            _inside(load, loads), loads, [float(bare(a, "delta_degC")) for _, a in rows]
+        )
     except StartkitError:
         return None
     return Q(float(found), "delta_degC")
 
 
 def design_range(machine: Machine) -> pint.Quantity:
-    """Chilled water's range at full load [temperature difference], from the sheet or from its capacity and flow."""
+    """Chilled water's range at full load [temperature difference], from the sheet or from its
+    capacity and flow.
+    """
     design = machine.design
     if design.entering_chilled is not None:
         return design.entering_chilled.to("kelvin") - design.leaving_chilled.to("kelvin")
-    # 4.19 kJ/(kg K) and 1000 kg/m3 are good to one percent, and the tolerances that use the range need no better.
-    return Q(float((design.capacity / machine.evaporator.design_flow / Q(4.19e6, "joule/meter**3")).to_base_units().magnitude), "delta_degC")
+    # 4.19 kJ/(kg K) and 1000 kg/m3 are good to one percent, and the tolerances that use the range
+    # need no better.
+    return Q(
+        float(
+            (design.capacity / machine.evaporator.design_flow / Q(4.19e6, "joule/meter**3"))
+            .to_base_units()
+            .magnitude
+        ),
+        "delta_degC",
+    )
 
 
 def part_load_value(machine: Machine) -> float | None:
-    """The selection's own part-load value, power over capacity [kW/kW]; None if its table does not reach the four loads."""
+    """The selection's own part-load value, power over capacity [kW/kW]; None if its table does not
+    reach the four loads.
+    """
     from startkit.science.rating import part_load_value as value_of
 
     rows = sorted(machine.selection.points, key=_share)
     try:
-        return float(value_of.si([_share(p) for p in rows], [float((p.power / p.capacity).to("dimensionless").magnitude) for p in rows], "harmonic").value)
+        return float(
+            value_of.si(
+                [_share(p) for p in rows],
+                [float((p.power / p.capacity).to("dimensionless").magnitude) for p in rows],
+                "harmonic",
+            ).value
+        )
     except StartkitError:
         return None

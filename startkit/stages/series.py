@@ -1,4 +1,6 @@
-"""Faults of a recorded series, said in words: missing readings, a clock that stands, a sensor at zero or frozen."""
+"""Faults of a recorded series, said in words: missing readings, a clock that stands, a sensor at
+zero or frozen.
+"""
 
 from __future__ import annotations
 
@@ -34,14 +36,21 @@ def clock(block: Block, name: str, column: str = "time") -> Clock:
     problems = []
     known = np.flatnonzero(np.isfinite(time))
     if len(known) < len(time):
-        problems.append(f"{name}: {len(time) - len(known)} of {len(time)} rows have no time and are left out.")
+        problems.append(
+            f"{name}: {len(time) - len(known)} of {len(time)} rows have no time and are left out."
+        )
     rows, stood, back = _forward(time, known)
     if stood:
-        problems.append(f"{name}: the clock stands still in {stood} rows; only the first of each is used.")
+        problems.append(
+            f"{name}: the clock stands still in {stood} rows; only the first of each is used."
+        )
     if back:
         problems.append(f"{name}: the clock runs back in {back} rows; they are left out.")
     gaps = _gaps(time[rows])
-    problems += [f"{name}: no readings from {a:.0f} s to {b:.0f} s; nothing is filled in." for a, b in gaps[:5]]
+    problems += [
+        f"{name}: no readings from {a:.0f} s to {b:.0f} s; nothing is filled in."
+        for a, b in gaps[:5]
+    ]
     return Clock(rows, time[rows], gaps, tuple(problems))
 
 
@@ -66,10 +75,18 @@ def _gaps(time: np.ndarray) -> tuple[tuple[float, float], ...]:
     return tuple((float(time[i]), float(time[i + 1])) for i in wide)
 
 
-def dead_sensors(block: Block, rows: np.ndarray, name: str, labels: dict[str, str], expect_zero: Iterable[str] = (), expect_still: Iterable[str] = ()) -> tuple[dict[str, np.ndarray], tuple[str, ...]]:
+def dead_sensors(
+    block: Block,
+    rows: np.ndarray,
+    name: str,
+    labels: dict[str, str],
+    expect_zero: Iterable[str] = (),
+    expect_still: Iterable[str] = (),
+) -> tuple[dict[str, np.ndarray], tuple[str, ...]]:
     """Columns with readings of a sensor at zero taken out, and a sentence for each fault.
 
-    A run of zeros counts as a fault only between readings that are none; a column that never moves is
+    A run of zeros counts as a fault only between readings that are none; a column that never moves
+    is
     said but kept, since it may be true.
 
     Parameters
@@ -91,12 +108,21 @@ def dead_sensors(block: Block, rows: np.ndarray, name: str, labels: dict[str, st
         values = block.columns[key][rows].copy()
         if key not in expect_zero:
             # A dead sensor reads zero in the unit it shows: 0 °C is a warm number in kelvin.
-            dead = _zero_runs(np.array([_reads_zero(block.texts[key][row]) for row in rows], dtype=bool), np.isfinite(values))
+            dead = _zero_runs(
+                np.array([_reads_zero(block.texts[key][row]) for row in rows], dtype=bool),
+                np.isfinite(values),
+            )
             if dead.any():
                 values[dead] = np.nan
-                problems.append(f"{name}: {label} stands at zero in {int(dead.sum())} rows between readings that are not; these are left out.")
+                problems.append(
+                    f"{name}: {label} stands at zero in {int(dead.sum())} rows between readings"
+                    " that are not; these are left out."
+                )
         if key not in expect_still and _frozen(values):
-            problems.append(f"{name}: {label} does not move in {np.isfinite(values).sum()} rows; look whether the reading is live.")
+            problems.append(
+                f"{name}: {label} does not move in {np.isfinite(values).sum()} rows; look whether"
+                " the reading is live."
+            )
         columns[key] = values
     return columns, tuple(problems)
 

@@ -13,41 +13,186 @@ from startkit.stages.stage import Column, Field, Figure, Findings, Heading, Stag
 from startkit.units import KINDS
 from startkit.verdict import COVERAGE, Outcome, Verdict
 
-ROLES = ("technician", "owner's witness", "commissioning engineer", "electrician", "maker's representative", "safety officer", "other")
-INSTRUMENT_KINDS = tuple(name.replace("_", " ") for name in (
-    "temperature", "pressure", "gauge_pressure", "pressure_difference", "pressure_drop", "vacuum", "barometer", "flow", "power",
-    "current", "voltage", "insulation", "percent", "time", "frequency", "speed", "vibration", "mass", "length", "torque", "sound", "air_flow", "concentration",
-))
+ROLES = (
+    "technician",
+    "owner's witness",
+    "commissioning engineer",
+    "electrician",
+    "maker's representative",
+    "safety officer",
+    "other",
+)
+INSTRUMENT_KINDS = tuple(
+    name.replace("_", " ")
+    for name in (
+        "temperature",
+        "pressure",
+        "gauge_pressure",
+        "pressure_difference",
+        "pressure_drop",
+        "vacuum",
+        "barometer",
+        "flow",
+        "power",
+        "current",
+        "voltage",
+        "insulation",
+        "percent",
+        "time",
+        "frequency",
+        "speed",
+        "vibration",
+        "mass",
+        "length",
+        "torque",
+        "sound",
+        "air_flow",
+        "concentration",
+    )
+)
 
 FIELDS = (
-    Field("people", "People on this job", "table", "Everyone who enters, confirms or witnesses something.", group="People", columns=(
-        Column("name", "Name", "person", required=True), Column("role", "Role", "choice", choices=ROLES, required=True), Column("firm", "Firm"),
-    )),
-    Field("instruments", "Instruments", "table", "Every gauge, meter and panel sensor that a reading is taken from. The tag is what you pick beside a reading.",
-          group="Instruments", rows=4, columns=(
-        Column("tag", "Tag", required=True), Column("name", "What it is"), Column("kind", "Reads", "choice", choices=INSTRUMENT_KINDS, required=True),
-        Column("serial", "Serial number"), Column("range", "Range", help="For example  0 to 1000 kPa"),
-        Column("accuracy", "Accuracy", help="For example  0.1 K,  0.5 % of range,  1 % of reading + 0.2 A", required=True),
-        Column("due", "Calibration due", "date", help="Year-month-day"),
-        Column("pair", "Matched pair with", help="Tag of the other one, if both were calibrated together"),
-        Column("pair_accuracy", "Accuracy of the difference", help="From the pair's certificate, for example  0.05 K"),
-    )),
-    Field("barometer", "Barometric pressure in the plant room", "barometer", "From a barometer on site, not reduced to sea level. Without it the standard atmosphere at the sheet's elevation is used.",
-          required=False, plausible=("60 kPa", "108 kPa"), group="Site"),
-    Field("nameplate_serial", "Serial number on the nameplate", "text", "Read it from the machine itself.", group="Nameplate"),
+    Field(
+        "people",
+        "People on this job",
+        "table",
+        "Everyone who enters, confirms or witnesses something.",
+        group="People",
+        columns=(
+            Column("name", "Name", "person", required=True),
+            Column("role", "Role", "choice", choices=ROLES, required=True),
+            Column("firm", "Firm"),
+        ),
+    ),
+    Field(
+        "instruments",
+        "Instruments",
+        "table",
+        "Every gauge, meter and panel sensor that a reading is taken from. The tag is what you pick"
+        " beside a reading.",
+        group="Instruments",
+        rows=4,
+        columns=(
+            Column("tag", "Tag", required=True),
+            Column("name", "What it is"),
+            Column("kind", "Reads", "choice", choices=INSTRUMENT_KINDS, required=True),
+            Column("serial", "Serial number"),
+            Column("range", "Range", help="For example  0 to 1000 kPa"),
+            Column(
+                "accuracy",
+                "Accuracy",
+                help="For example  0.1 K,  0.5 % of range,  1 % of reading + 0.2 A",
+                required=True,
+            ),
+            Column("due", "Calibration due", "date", help="Year-month-day"),
+            Column(
+                "pair",
+                "Matched pair with",
+                help="Tag of the other one, if both were calibrated together",
+            ),
+            Column(
+                "pair_accuracy",
+                "Accuracy of the difference",
+                help="From the pair's certificate, for example  0.05 K",
+            ),
+        ),
+    ),
+    Field(
+        "barometer",
+        "Barometric pressure in the plant room",
+        "barometer",
+        "From a barometer on site, not reduced to sea level. Without it the standard atmosphere at"
+        " the sheet's elevation is used.",
+        required=False,
+        plausible=("60 kPa", "108 kPa"),
+        group="Site",
+    ),
+    Field(
+        "nameplate_serial",
+        "Serial number on the nameplate",
+        "text",
+        "Read it from the machine itself.",
+        group="Nameplate",
+    ),
     Field("nameplate_refrigerant", "Refrigerant on the nameplate", "text", group="Nameplate"),
-    Field("nameplate_voltage", "Rated voltage on the motor's nameplate", "voltage", plausible=("180 V", "15 kV"), group="Nameplate"),
-    Field("nameplate_current", "Full-load current on the motor's nameplate", "current", plausible=("10 A", "3000 A"), group="Nameplate"),
-    Field("nameplate_model", "Model on the nameplate", required=False, group="Nameplate", applies=lambda machine: bool(machine.machine.model)),
-    Field("nameplate_frequency", "Rated frequency on the motor's nameplate", "frequency", required=False, plausible=("45 Hz", "65 Hz"), group="Nameplate"),
-    Field("nameplate_charge", "Refrigerant charge on the nameplate", "mass", required=False, plausible=("20 kg", "10000 kg"), group="Nameplate",
-          applies=lambda machine: machine.machine.refrigerant_charge is not None),
-    Field("order_number", "Order", "text", "Number of the order or contract.", required=False, group="Order"),
-    Field("order_capacity", "Capacity on the order", "cooling", required=False, plausible=("200 kW", "20000 kW"), group="Order"),
-    Field("order_refrigerant_charge", "Refrigerant charge on the order", "mass", required=False, group="Order"),
+    Field(
+        "nameplate_voltage",
+        "Rated voltage on the motor's nameplate",
+        "voltage",
+        plausible=("180 V", "15 kV"),
+        group="Nameplate",
+    ),
+    Field(
+        "nameplate_current",
+        "Full-load current on the motor's nameplate",
+        "current",
+        plausible=("10 A", "3000 A"),
+        group="Nameplate",
+    ),
+    Field(
+        "nameplate_model",
+        "Model on the nameplate",
+        required=False,
+        group="Nameplate",
+        applies=lambda machine: bool(machine.machine.model),
+    ),
+    Field(
+        "nameplate_frequency",
+        "Rated frequency on the motor's nameplate",
+        "frequency",
+        required=False,
+        plausible=("45 Hz", "65 Hz"),
+        group="Nameplate",
+    ),
+    Field(
+        "nameplate_charge",
+        "Refrigerant charge on the nameplate",
+        "mass",
+        required=False,
+        plausible=("20 kg", "10000 kg"),
+        group="Nameplate",
+        applies=lambda machine: machine.machine.refrigerant_charge is not None,
+    ),
+    Field(
+        "order_number",
+        "Order",
+        "text",
+        "Number of the order or contract.",
+        required=False,
+        group="Order",
+    ),
+    Field(
+        "order_capacity",
+        "Capacity on the order",
+        "cooling",
+        required=False,
+        plausible=("200 kW", "20000 kW"),
+        group="Order",
+    ),
+    Field(
+        "order_refrigerant_charge",
+        "Refrigerant charge on the order",
+        "mass",
+        required=False,
+        group="Order",
+    ),
     Field("order_refrigerant", "Refrigerant on the order", required=False, group="Order"),
-    Field("order_voltage", "Voltage on the order", "voltage", required=False, plausible=("180 V", "15 kV"), group="Order"),
-    Field("order_leaving_chilled", "Leaving chilled water on the order", "temperature", required=False, plausible=("-15 °C", "20 °C"), group="Order"),
+    Field(
+        "order_voltage",
+        "Voltage on the order",
+        "voltage",
+        required=False,
+        plausible=("180 V", "15 kV"),
+        group="Order",
+    ),
+    Field(
+        "order_leaving_chilled",
+        "Leaving chilled water on the order",
+        "temperature",
+        required=False,
+        plausible=("-15 °C", "20 °C"),
+        group="Order",
+    ),
 )
 
 
@@ -56,9 +201,13 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
     return Findings(
         figures=entries.if_shown(_figures, machine, entries),
         verdicts=(
-            _people(entries), _instruments(entries), _barometer(entries, limits),
-            _serial(machine, entries), _refrigerant(entries, "nameplate_refrigerant", machine.machine.refrigerant),
-            *_nameplate(machine, limits, entries), *_order(machine, limits, entries),
+            _people(entries),
+            _instruments(entries),
+            _barometer(entries, limits),
+            _serial(machine, entries),
+            _refrigerant(entries, "nameplate_refrigerant", machine.machine.refrigerant),
+            *_nameplate(machine, limits, entries),
+            *_order(machine, limits, entries),
         ),
         tables=entries.if_shown(lambda: (_instrument_table(entries),)),
     )
@@ -66,8 +215,21 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
 
 def _figures(machine: Machine, entries: Entries) -> tuple[Figure, ...]:
     barometer = entries.job.barometer
-    how = "measured on site" if barometer.entry is not None else "standard atmosphere at the sheet's elevation (ISO 2533)"
-    return (Figure("Barometric pressure used", barometer.quantity, "barometer", barometer.u, how, "barometer"),)
+    how = (
+        "measured on site"
+        if barometer.entry is not None
+        else "standard atmosphere at the sheet's elevation (ISO 2533)"
+    )
+    return (
+        Figure(
+            "Barometric pressure used",
+            barometer.quantity,
+            "barometer",
+            barometer.u,
+            how,
+            "barometer",
+        ),
+    )
 
 
 def _people(entries: Entries) -> Verdict:
@@ -75,7 +237,13 @@ def _people(entries: Entries) -> Verdict:
     missing = [role for role in ("technician", "owner's witness") if role not in roles]
     title = "People and roles"
     if missing:
-        return Verdict("setup.people", title, Outcome.OPEN, f"Nobody is named as {' or '.join(missing)}.", "Enter name and role.")
+        return Verdict(
+            "setup.people",
+            title,
+            Outcome.OPEN,
+            f"Nobody is named as {' or '.join(missing)}.",
+            "Enter name and role.",
+        )
     return Verdict("setup.people", title, Outcome.PASS, "Technician and witness are named.")
 
 
@@ -83,22 +251,53 @@ def _instruments(entries: Entries) -> Verdict:
     key, title = "setup.instruments", "Instruments in calibration"
     rows = entries.rows("instruments")
     if not rows:
-        return Verdict(key, title, Outcome.OPEN, "No instrument is entered, so no figure has an uncertainty.", "Enter every instrument with accuracy and due date.")
-    unreadable = [row.text("tag") or f"row {n}" for n, row in enumerate(rows, 1) if instrument_of(row) is None]
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            "No instrument is entered, so no figure has an uncertainty.",
+            "Enter every instrument with accuracy and due date.",
+        )
+    unreadable = [
+        row.text("tag") or f"row {n}" for n, row in enumerate(rows, 1) if instrument_of(row) is None
+    ]
     if unreadable:
-        return Verdict(key, title, Outcome.OPEN, f"Cannot be read: {', '.join(unreadable)}.", "Give tag, what it reads, and accuracy such as 0.1 K or 0.5 % of range.")
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            f"Cannot be read: {', '.join(unreadable)}.",
+            "Give tag, what it reads, and accuracy such as 0.1 K or 0.5 % of range.",
+        )
     undated = [row.text("tag") for row in rows if not row.text("due")]
     overdue = [row.text("tag") for row in rows if _overdue(row)]
     if overdue:
-        return Verdict(key, title, Outcome.FAIL, f"Out of calibration when entered: {', '.join(overdue)}. What rests on them is unproven.", "Take the readings again with another instrument.")
+        return Verdict(
+            key,
+            title,
+            Outcome.FAIL,
+            f"Out of calibration when entered: {', '.join(overdue)}. What rests on them is"
+            " unproven.",
+            "Take the readings again with another instrument.",
+        )
     if undated:
-        return Verdict(key, title, Outcome.UNPROVEN, f"No due date: {', '.join(undated)}.", "Enter the due date from the certificate, or waive with the reason.")
+        return Verdict(
+            key,
+            title,
+            Outcome.UNPROVEN,
+            f"No due date: {', '.join(undated)}.",
+            "Enter the due date from the certificate, or waive with the reason.",
+        )
     return Verdict(key, title, Outcome.PASS, f"{len(rows)} instruments, all in calibration.")
 
 
 def _overdue(row) -> bool:
     instrument, entry = instrument_of(row), row.reading("tag").entry
-    return instrument is not None and entry is not None and instrument.in_calibration(entry.day) is False
+    return (
+        instrument is not None
+        and entry is not None
+        and instrument.in_calibration(entry.day) is False
+    )
 
 
 def _barometer(entries: Entries, limits: Limits) -> Verdict:
@@ -111,19 +310,58 @@ def _barometer(entries: Entries, limits: Limits) -> Verdict:
         return Verdict(limit.key, limit.title, Outcome.OPEN, measured.problem, "Correct the entry.")
     if measured.quantity is None:
         used, u = entries.show(expected, "barometer"), entries.job.barometer.u
-        return Verdict(limit.key, limit.title, Outcome.OPEN, f"Not measured: {used} from elevation is used meanwhile, with an uncertainty of ± {entries.show(COVERAGE * u, 'barometer')}.",
-                       "Read a barometer on site; on a low-pressure machine this matters most.", expected, u, "barometer", source=limit.origin)
-    gap = Reading(measured.what, measured.text, measured.quantity - expected, measured.u, untrusted=measured.untrusted)
-    return check(entries, limit, gap, next_step="Check that the reading is not reduced to sea level, and the elevation in the sheet.",
-                 note=f"Measured {entries.show(measured.quantity, 'barometer')}, standard atmosphere {entries.show(expected, 'barometer')}.")
+        return Verdict(
+            limit.key,
+            limit.title,
+            Outcome.OPEN,
+            f"Not measured: {used} from elevation is used meanwhile, with an uncertainty of ±"
+            f" {entries.show(COVERAGE * u, 'barometer')}.",
+            "Read a barometer on site; on a low-pressure machine this matters most.",
+            expected,
+            u,
+            "barometer",
+            source=limit.origin,
+        )
+    gap = Reading(
+        measured.what,
+        measured.text,
+        measured.quantity - expected,
+        measured.u,
+        untrusted=measured.untrusted,
+    )
+    return check(
+        entries,
+        limit,
+        gap,
+        next_step=(
+            "Check that the reading is not reduced to sea level, and the elevation in the sheet."
+        ),
+        note=(
+            f"Measured {entries.show(measured.quantity, 'barometer')}, standard atmosphere"
+            f" {entries.show(expected, 'barometer')}."
+        ),
+    )
 
 
 def _serial(machine: Machine, entries: Entries) -> Verdict:
     seen, due = entries.text("nameplate_serial"), machine.machine.serial
-    return _same_text("setup.serial", "Serial number", seen, due, seen.replace(" ", "").lower() == due.replace(" ", "").lower())
+    return _same_text(
+        "setup.serial",
+        "Serial number",
+        seen,
+        due,
+        seen.replace(" ", "").lower() == due.replace(" ", "").lower(),
+    )
 
 
-def _refrigerant(entries: Entries, name: str, due: str, key: str = "setup.refrigerant", title: str = "Refrigerant", where: str = "nameplate") -> Verdict:
+def _refrigerant(
+    entries: Entries,
+    name: str,
+    due: str,
+    key: str = "setup.refrigerant",
+    title: str = "Refrigerant",
+    where: str = "nameplate",
+) -> Verdict:
     from startkit.errors import StartkitError
     from startkit.science.refrigerant import canonical
 
@@ -135,51 +373,133 @@ def _refrigerant(entries: Entries, name: str, due: str, key: str = "setup.refrig
     return _same_text(key, title, seen, due, same, where)
 
 
-def _same_text(key: str, title: str, seen: str, due: str, same: bool, where: str = "nameplate") -> Verdict:
+def _same_text(
+    key: str, title: str, seen: str, due: str, same: bool, where: str = "nameplate"
+) -> Verdict:
     if not seen:
-        return Verdict(key, title, Outcome.OPEN, f"Not read from the {where}.", "Read it from the machine.", source="machine sheet")
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            f"Not read from the {where}.",
+            "Read it from the machine.",
+            source="machine sheet",
+        )
     if same:
-        return Verdict(key, title, Outcome.PASS, f"{seen}: as in the sheet.", source="machine sheet")
-    return Verdict(key, title, Outcome.FAIL, f"The {where} says {seen}, the sheet {due}.", "Find out which is right before anything else.", source="machine sheet")
+        return Verdict(
+            key, title, Outcome.PASS, f"{seen}: as in the sheet.", source="machine sheet"
+        )
+    return Verdict(
+        key,
+        title,
+        Outcome.FAIL,
+        f"The {where} says {seen}, the sheet {due}.",
+        "Find out which is right before anything else.",
+        source="machine sheet",
+    )
 
 
 def _nameplate(machine: Machine, limits: Limits, entries: Entries) -> list[Verdict]:
     """The motor's nameplate against the sheet; frequency, charge and model where they were read."""
     step = "Find out whether sheet or nameplate is right; percent of full-load current hangs on it."
-    found = [_deviation(limits, entries, name, due, "Nameplate", step) for name, due in (
-        ("nameplate_voltage", machine.motor.voltage), ("nameplate_current", machine.motor.full_load_current))]
-    more = (("nameplate_frequency", machine.motor.frequency), ("nameplate_charge", machine.machine.refrigerant_charge))
-    found += [_deviation(limits, entries, name, due, "Nameplate", "Find out whether sheet or nameplate is right.") for name, due in more if entries.reading(name).taken]
+    found = [
+        _deviation(limits, entries, name, due, "Nameplate", step)
+        for name, due in (
+            ("nameplate_voltage", machine.motor.voltage),
+            ("nameplate_current", machine.motor.full_load_current),
+        )
+    ]
+    more = (
+        ("nameplate_frequency", machine.motor.frequency),
+        ("nameplate_charge", machine.machine.refrigerant_charge),
+    )
+    found += [
+        _deviation(
+            limits, entries, name, due, "Nameplate", "Find out whether sheet or nameplate is right."
+        )
+        for name, due in more
+        if entries.reading(name).taken
+    ]
     seen = entries.text("nameplate_model") if entries.has("nameplate_model") else ""
-    return [*found, _same_text("setup.model", "Model", seen, machine.machine.model, _folded(seen) == _folded(machine.machine.model))] if seen else found
+    return (
+        [
+            *found,
+            _same_text(
+                "setup.model",
+                "Model",
+                seen,
+                machine.machine.model,
+                _folded(seen) == _folded(machine.machine.model),
+            ),
+        ]
+        if seen
+        else found
+    )
 
 
 def _folded(text: str) -> str:
     return text.replace(" ", "").replace("-", "").casefold()
 
 
-def _deviation(limits: Limits, entries: Entries, name: str, due: pint.Quantity, where: str, next_step: str) -> Verdict:
+def _deviation(
+    limits: Limits, entries: Entries, name: str, due: pint.Quantity, where: str, next_step: str
+) -> Verdict:
     """One figure in percent of the sheet's."""
     limit, seen, kind = limits[f"setup.{name}"], entries.reading(name), entries.fields[name].kind
     if seen.quantity is None:
         return check(entries, limit, seen, next_step="")
-    return check(entries, limit, (seen.quantity / due - 1).to("percent"), next_step=next_step,
-                 note=f"{where} {entries.show(seen.quantity, kind)}, sheet {entries.show(due, kind)}.")
+    return check(
+        entries,
+        limit,
+        (seen.quantity / due - 1).to("percent"),
+        next_step=next_step,
+        note=f"{where} {entries.show(seen.quantity, kind)}, sheet {entries.show(due, kind)}.",
+    )
 
 
 def _order(machine: Machine, limits: Limits, entries: Entries) -> list[Verdict]:
     """The order against the sheet, where the order was entered."""
     step = "Settle the difference with the office before the start."
-    pairs = (("order_capacity", machine.design.capacity), ("order_refrigerant_charge", machine.machine.refrigerant_charge), ("order_voltage", machine.motor.voltage))
-    found = [_deviation(limits, entries, name, due, "Order", step) for name, due in pairs if due is not None and entries.reading(name).taken]
+    pairs = (
+        ("order_capacity", machine.design.capacity),
+        ("order_refrigerant_charge", machine.machine.refrigerant_charge),
+        ("order_voltage", machine.motor.voltage),
+    )
+    found = [
+        _deviation(limits, entries, name, due, "Order", step)
+        for name, due in pairs
+        if due is not None and entries.reading(name).taken
+    ]
     if entries.text("order_refrigerant"):
-        found.append(_refrigerant(entries, "order_refrigerant", machine.machine.refrigerant, "setup.order_refrigerant", "Refrigerant, order against sheet", "order"))
+        found.append(
+            _refrigerant(
+                entries,
+                "order_refrigerant",
+                machine.machine.refrigerant,
+                "setup.order_refrigerant",
+                "Refrigerant, order against sheet",
+                "order",
+            )
+        )
     leaving = entries.reading("order_leaving_chilled")
     if leaving.taken:
         due = machine.design.leaving_chilled
-        gap = leaving if leaving.quantity is None else Reading(leaving.what, leaving.text, (leaving.quantity - due).to("delta_degC"))
-        note = "" if leaving.quantity is None else f"Order {entries.show(leaving.quantity, 'temperature')}, sheet {entries.show(due, 'temperature')}."
-        found.append(check(entries, limits["setup.order_leaving_chilled"], gap, next_step=step, note=note))
+        gap = (
+            leaving
+            if leaving.quantity is None
+            else Reading(leaving.what, leaving.text, (leaving.quantity - due).to("delta_degC"))
+        )
+        note = (
+            ""
+            if leaving.quantity is None
+            else (
+                f"Order {entries.show(leaving.quantity, 'temperature')}, sheet"
+                f" {entries.show(due, 'temperature')}."
+            )
+        )
+        found.append(
+            check(entries, limits["setup.order_leaving_chilled"], gap, next_step=step, note=note)
+        )
     return found
 
 
@@ -187,17 +507,51 @@ def _instrument_table(entries: Entries) -> Table:
     rows = []
     for row in entries.rows("instruments"):
         instrument = instrument_of(row)
-        used = sum(1 for entry in entries.job.latest.values() if entry.instrument and entry.instrument == row.text("tag"))
+        used = sum(
+            1
+            for entry in entries.job.latest.values()
+            if entry.instrument and entry.instrument == row.text("tag")
+        )
         due = row.text("due") or "–"
-        rows.append((row.text("tag"), row.text("name"), row.text("serial"), row.text("accuracy"), due, str(used) if instrument else "cannot be read"))
-    head = ("Tag", "Instrument", "Serial number", "Accuracy", "Calibration due", "Readings taken with it")
-    return Table("Instruments used", tuple(Heading(label) for label in head), tuple(rows),
-                 "Stated accuracy is taken as the half-width of a rectangular distribution: u = a/√3 (JCGM 100:2008, 4.3.7).")
+        rows.append(
+            (
+                row.text("tag"),
+                row.text("name"),
+                row.text("serial"),
+                row.text("accuracy"),
+                due,
+                str(used) if instrument else "cannot be read",
+            )
+        )
+    head = (
+        "Tag",
+        "Instrument",
+        "Serial number",
+        "Accuracy",
+        "Calibration due",
+        "Readings taken with it",
+    )
+    return Table(
+        "Instruments used",
+        tuple(Heading(label) for label in head),
+        tuple(rows),
+        "Stated accuracy is taken as the half-width of a rectangular distribution: u = a/√3 (JCGM"
+        " 100:2008, 4.3.7).",
+    )
 
 
 STAGE = Stage(
-    "setup", "Setup", "The machine against its papers, who is here, what is measured with, and the air pressure on site.",
-    FIELDS, judge, before="oil_pump", order=10,
-    cautions=("Read nameplates only from where you may stand; keep covers of energised equipment closed.", cautions.LIVE_PANELS),
+    "setup",
+    "Setup",
+    "The machine against its papers, who is here, what is measured with, and the air pressure on"
+    " site.",
+    FIELDS,
+    judge,
+    before="oil_pump",
+    order=10,
+    cautions=(
+        "Read nameplates only from where you may stand; keep covers of energised equipment closed.",
+        cautions.LIVE_PANELS,
+    ),
 )
 assert set(INSTRUMENT_KINDS) <= {name.replace("_", " ") for name in KINDS}

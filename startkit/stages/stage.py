@@ -1,4 +1,6 @@
-"""A stage as it is declared: its fields, its cautions, its one judging function and what that returns."""
+"""A stage as it is declared: its fields, its cautions, its one judging function and what that
+returns.
+"""
 
 from __future__ import annotations
 
@@ -17,7 +19,17 @@ if TYPE_CHECKING:
     from startkit.stages.entries import Entries
 
 # Kinds of field beside the kinds of reading in `startkit.units`.
-PLAIN_KINDS = ("text", "long_text", "choice", "yes_no", "person", "date", "moment", "photo", "signature")
+PLAIN_KINDS = (
+    "text",
+    "long_text",
+    "choice",
+    "yes_no",
+    "person",
+    "date",
+    "moment",
+    "photo",
+    "signature",
+)
 TABLE, SERIES = "table", "series"
 CLOCK = "clock"
 
@@ -70,7 +82,8 @@ class Field:
         Missing: the stage stays open.
     choices : tuple of str
     plausible : tuple of str or None
-        Lowest and highest value that is not flagged, with units; a reading outside is kept and flagged.
+        Lowest and highest value that is not flagged, with units; a reading outside is kept and
+        flagged.
     columns : tuple of Column
     rows : int
         Rows shown of an empty table.
@@ -94,7 +107,9 @@ class Field:
     columns: tuple[Column, ...] = ()
     rows: int = 3
     group: str = ""
-    across: bool = False  # rows stand side by side, as readings down and loads across on a log sheet
+    across: bool = (
+        False  # rows stand side by side, as readings down and loads across on a log sheet
+    )
     applies: Callable[[Machine], bool] = field(default=lambda machine: True, compare=False)
     after: str | None = None
 
@@ -157,7 +172,8 @@ class Table:
 class Line:
     """One line or set of points of a plot, in SI base units of the axes' kinds.
 
-    `style` is ``"line"``, ``"points"``, ``"line and points"``, ``"step"`` or ``"band"`` (then `low` and `high`).
+    `style` is ``"line"``, ``"points"``, ``"line and points"``, ``"step"`` or ``"band"`` (then `low`
+    and `high`).
     """
 
     label: str
@@ -227,7 +243,8 @@ class Stage:
     order : int
         Place among the stages; built-in ones are multiples of ten.
     after : str or None
-        Hold point that should be clear before the stage is begun: entries made earlier are kept and marked early.
+        Hold point that should be clear before the stage is begun: entries made earlier are kept and
+        marked early.
         None: the hold point before `before`; empty: the stage may be worked at any time.
     applies : callable
         ``applies(machine) -> bool``: whether a job on this machine has the stage.

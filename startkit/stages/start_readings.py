@@ -19,11 +19,23 @@ from startkit.units import Q
 PHASES = ("l1", "l2", "l3")
 PEAK_BY = ("recorder or analyser, RMS of each cycle", "meter with inrush function", "panel display")
 SLOW = PEAK_BY[2]
-ROTATION = ("right, seen at the shaft", "right, by phase meter and pressure rise", "wrong", "not seen")
+ROTATION = (
+    "right, seen at the shaft",
+    "right, by phase meter and pressure rise",
+    "wrong",
+    "not seen",
+)
 BANDS = ("10 to 1000 Hz", "2 to 1000 Hz", "another or not known")
 DIRECTIONS = ("horizontal", "vertical", "axial")
 ENDS = ("bump", "stopped by hand", "stopped by control", "trip")
-_LABELS = {"speed": "speed", "l1": "current L1", "l2": "current L2", "l3": "current L3", "oil": "oil differential", "vanes": "vane position"}
+_LABELS = {
+    "speed": "speed",
+    "l1": "current L1",
+    "l2": "current L2",
+    "l3": "current L3",
+    "oil": "oil differential",
+    "vanes": "vane position",
+}
 
 
 @dataclass(frozen=True)
@@ -39,7 +51,9 @@ class Record:
 
 @dataclass(frozen=True)
 class FirstStart:
-    """What the stage's verdicts, figures and plots are made from; a typed reading goes before the record's."""
+    """What the stage's verdicts, figures and plots are made from; a typed reading goes before the
+    record's.
+    """
 
     record: Record | None
     run_up: RunUp | None
@@ -66,10 +80,23 @@ def collect(machine: Machine, entries: Entries) -> FirstStart:
     made, known = runs(entries, problems), rules(machine)
     setting = entries.of("lube").quantity("trip_setting")
     return FirstStart(
-        record, analysed, _run_up_time(entries, analysed), _currents(entries, "peak", analysed), _currents(entries, "settled", analysed),
-        _oil(entries, analysed, zero), analysed.oil_lowest_at if analysed is not None and not entries.reading("oil_lowest").taken else None,
-        zero, setting if setting is not None else machine.oil.low_trip,
-        made, known, _next(known, made), tuple(problems),
+        record,
+        analysed,
+        _run_up_time(entries, analysed),
+        _currents(entries, "peak", analysed),
+        _currents(entries, "settled", analysed),
+        _oil(entries, analysed, zero),
+        (
+            analysed.oil_lowest_at
+            if analysed is not None and not entries.reading("oil_lowest").taken
+            else None
+        ),
+        zero,
+        setting if setting is not None else machine.oil.low_trip,
+        made,
+        known,
+        _next(known, made),
+        tuple(problems),
     )
 
 
@@ -89,7 +116,11 @@ def _analysed(record: Record | None, start: pint.Quantity, problems: list[str]) 
         return None
     try:
         return analyse_run_up(
-            Q(record.time, "second"), Q(record.currents(), "ampere"), Q(record.columns["speed"], "radian/second"), Q(record.columns["oil"], "pascal"), start,
+            Q(record.time, "second"),
+            Q(record.currents(), "ampere"),
+            Q(record.columns["speed"], "radian/second"),
+            Q(record.columns["oil"], "pascal"),
+            start,
         )
     except StartkitError as error:
         problems.append(str(error))
@@ -104,7 +135,12 @@ def _run_up_time(entries: Entries, analysed: RunUp | None) -> Reading:
 
 
 def _currents(entries: Entries, what: str, analysed: RunUp | None) -> tuple[Reading, ...]:
-    return tuple(_current(entries, f"{what}_{phase}", i, getattr(analysed, what) if analysed is not None else None) for i, phase in enumerate(PHASES))
+    return tuple(
+        _current(
+            entries, f"{what}_{phase}", i, getattr(analysed, what) if analysed is not None else None
+        )
+        for i, phase in enumerate(PHASES)
+    )
 
 
 def _current(entries: Entries, name: str, phase: int, recorded: pint.Quantity | None) -> Reading:
@@ -113,7 +149,11 @@ def _current(entries: Entries, name: str, phase: int, recorded: pint.Quantity | 
         return typed
     entry = entries.entry("run_up")
     instrument = entries.job.instruments.get(entry.instrument) if entry is not None else None
-    u = instrument.standard_uncertainty(recorded[phase]) if instrument is not None and instrument.kind == "current" else None
+    u = (
+        instrument.standard_uncertainty(recorded[phase])
+        if instrument is not None and instrument.kind == "current"
+        else None
+    )
     return replace(typed, text="record", quantity=recorded[phase], u=u, entry=entry)
 
 

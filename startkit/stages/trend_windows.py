@@ -1,4 +1,6 @@
-"""Steady stretches of a trend: where everything that matters stood still, shown to a person who chooses; and the means over the chosen ones."""
+"""Steady stretches of a trend: where everything that matters stood still, shown to a person who
+chooses; and the means over the chosen ones.
+"""
 
 from __future__ import annotations
 
@@ -25,7 +27,8 @@ from startkit.units import KINDS, Q
 
 TEMPERATURES = ("chilled_entering", "chilled_leaving", "condenser_entering", "condenser_leaving")
 FLOWS, DRIVEN = ("evaporator_flow", "condenser_flow"), ("power", "current")
-RUNNING = 0.05  # of design power or full-load current, above which the machine counts as running (own default)
+# of design power or full-load current, above which the machine counts as running (own default)
+RUNNING = 0.05
 SHOWN = ("load", "lift", "specific_power", "heat_balance")
 
 
@@ -86,10 +89,18 @@ def chosen_trend(entries: Entries) -> tuple[Trend | None, str]:
     """The trend named in the stage, and one sentence if it cannot be had."""
     name, trends = entries.text("trend"), entries.job.trends
     if not name:
-        waiting = f"Imported and not used: {', '.join(trends)}. Write a name into Trend to use it." if len(trends) else ""
+        waiting = (
+            f"Imported and not used: {', '.join(trends)}. Write a name into Trend to use it."
+            if len(trends)
+            else ""
+        )
         return None, waiting
     if name not in trends:
-        known = f"imported are {', '.join(trends)}" if len(trends) else "none is imported; use the command trend"
+        known = (
+            f"imported are {', '.join(trends)}"
+            if len(trends)
+            else "none is imported; use the command trend"
+        )
         return None, f"Trend: no trend is called {name!r}; {known}."
     return trends[name], ""
 
@@ -103,17 +114,27 @@ def steady(machine: Machine, limits: Limits, trend: Trend, barometer: pint.Quant
         The trend lacks what steadiness is judged by.
     """
     # The same trend, limits and barometer: a job is judged anew at every entry.
-    key = (trend.digest or id(trend), trend.columns and tuple(trend.columns.items()), str(barometer), tuple(str(limits[k]) for k in _KEYS))
+    key = (
+        trend.digest or id(trend),
+        trend.columns and tuple(trend.columns.items()),
+        str(barometer),
+        tuple(str(limits[k]) for k in _KEYS),
+    )
     return _found(_Asked(key, machine, limits, trend, barometer))
 
 
-_KEYS = tuple(f"load_up.steady_{name}" for name in ("window", "readings", "temperature", "flow", "power", "slope"))
+_KEYS = tuple(
+    f"load_up.steady_{name}"
+    for name in ("window", "readings", "temperature", "flow", "power", "slope")
+)
 
 
 class _Asked:
     """The arguments of one search, alike if trend, limits and barometer are."""
 
-    def __init__(self, key: tuple, machine: Machine, limits: Limits, trend: Trend, barometer: pint.Quantity) -> None:
+    def __init__(
+        self, key: tuple, machine: Machine, limits: Limits, trend: Trend, barometer: pint.Quantity
+    ) -> None:
         self.key = (*key, machine.machine.tag, machine._text)
         self.machine, self.limits, self.trend, self.barometer = machine, limits, trend, barometer
 
@@ -130,21 +151,41 @@ def _found(asked: _Asked) -> Steady:
     made = figures(machine, trend, asked.barometer, only=SHOWN)
     tolerances = _tolerances(asked.limits, made)
     least = int(asked.limits["load_up.steady_readings"].low.to("dimensionless").magnitude)
-    window = max(float(asked.limits["load_up.steady_window"].low.to("second").magnitude), least * trend.step)
+    window = max(
+        float(asked.limits["load_up.steady_window"].low.to("second").magnitude), least * trend.step
+    )
     swings = hunting(made, window, tolerances)
     longest = max((steadiness.PERIODS * each.hunting.period for each in swings), default=0.0)
     judged = max(window, min(longest, 4 * window))
     series = {name: made.readings[name] for name in tolerances}
     found = steadiness.steady(made.time, series, tolerances, judged, least)
-    stretches = tuple(s for s in (Stretch(w.first, w.last, float(made.time[w.first]), float(made.time[w.last])) for w in found.windows) if _ran(machine, made, s))
-    return Steady(trend, made, stretches, judged, swings, found.spoiled, _notes(trend, window, judged, least, tolerances))
+    stretches = tuple(
+        s
+        for s in (
+            Stretch(w.first, w.last, float(made.time[w.first]), float(made.time[w.last]))
+            for w in found.windows
+        )
+        if _ran(machine, made, s)
+    )
+    return Steady(
+        trend,
+        made,
+        stretches,
+        judged,
+        swings,
+        found.spoiled,
+        _notes(trend, window, judged, least, tolerances),
+    )
 
 
 def _tolerances(limits: Limits, made: TrendFigures) -> dict[str, Tolerance]:
     """What each reading may do in a window; only readings that the trend has."""
     sd = float(limits["load_up.steady_temperature"].high.to("delta_degC").magnitude)
     slope = float(limits["load_up.steady_slope"].high.to("delta_degC/second").magnitude)
-    flow, power = (float(limits[f"load_up.steady_{name}"].high.to("dimensionless").magnitude) for name in ("flow", "power"))
+    flow, power = (
+        float(limits[f"load_up.steady_{name}"].high.to("dimensionless").magnitude)
+        for name in ("flow", "power")
+    )
     found = {name: Tolerance(sd=sd, slope=slope) for name in TEMPERATURES if name in made.readings}
     found |= {name: Tolerance(relative_sd=flow) for name in FLOWS if name in made.readings}
     driven = next((name for name in DRIVEN if name in made.readings), "")
@@ -154,29 +195,47 @@ def _tolerances(limits: Limits, made: TrendFigures) -> dict[str, Tolerance]:
 def _ran(machine: Machine, made: TrendFigures, stretch: Stretch) -> bool:
     """A machine at rest stands still as well."""
     rows = slice(stretch.first, stretch.last + 1)
-    for name, full in (("power", machine.design.power.to("watt").magnitude), ("current", machine.motor.full_load_current.to("ampere").magnitude)):
+    for name, full in (
+        ("power", machine.design.power.to("watt").magnitude),
+        ("current", machine.motor.full_load_current.to("ampere").magnitude),
+    ):
         if name in made.readings:
             return bool(np.nanmean(made.readings[name][rows]) > RUNNING * full)
     return True
 
 
-def _notes(trend: Trend, window: float, judged: float, least: int, tolerances: Mapping[str, Tolerance]) -> tuple[str, ...]:
+def _notes(
+    trend: Trend, window: float, judged: float, least: int, tolerances: Mapping[str, Tolerance]
+) -> tuple[str, ...]:
     found = []
     if judged > window * 1.001:
-        found.append(f"The machine hunts: a stretch must stand still for {judged / 60:.0f} min, two periods of the swing.")
+        found.append(
+            f"The machine hunts: a stretch must stand still for {judged / 60:.0f} min, two periods"
+            " of the swing."
+        )
     elif least * trend.step > 1000:
-        found.append(f"A row every {trend.step:.0f} s: a stretch must stand still for {window / 60:.0f} min to hold {least} readings.")
+        found.append(
+            f"A row every {trend.step:.0f} s: a stretch must stand still for {window / 60:.0f} min"
+            f" to hold {least} readings."
+        )
     lacking = [name for name in (*TEMPERATURES, *FLOWS) if name not in tolerances]
     if lacking:
-        found.append(f"Steadiness is judged without {', '.join(name.replace('_', ' ') for name in lacking)}, which the trend does not hold.")
+        found.append(
+            f"Steadiness is judged without {', '.join(name.replace('_', ' ') for name in lacking)},"
+            " which the trend does not hold."
+        )
     return tuple(found)
 
 
 # --- hunting --------------------------------------------------------------------------------------
 
 
-def hunting(made: TrendFigures, window: float, tolerances: Mapping[str, Tolerance]) -> tuple[Swing, ...]:
-    """Regular swings larger than the tolerance, the largest of each reading, looked for piece by piece."""
+def hunting(
+    made: TrendFigures, window: float, tolerances: Mapping[str, Tolerance]
+) -> tuple[Swing, ...]:
+    """Regular swings larger than the tolerance, the largest of each reading, looked for piece by
+    piece.
+    """
     looked_at = [name for name in ("chilled_leaving", "power", "current") if name in tolerances]
     found = (_largest(made, name, 2 * window, tolerances[name]) for name in looked_at)
     return tuple(swing for swing in found if swing is not None)
@@ -193,22 +252,35 @@ def _largest(made: TrendFigures, name: str, length: float, tolerance: Tolerance)
         if last - first < 2 * steadiness.LEAST or not np.isfinite(values[rows]).any():
             continue
         swing = steadiness.hunting(time[rows], values[rows])
-        if swing is not None and _matters(swing, tolerance, values[rows], length) and (best is None or swing.amplitude > best.hunting.amplitude):
+        if (
+            swing is not None
+            and _matters(swing, tolerance, values[rows], length)
+            and (best is None or swing.amplitude > best.hunting.amplitude)
+        ):
             best = Swing(name, float(time[first:last].mean()), swing)
     return best
 
 
 def _matters(swing: Hunting, tolerance: Tolerance, values: np.ndarray, length: float) -> bool:
-    """A swing within the tolerance of a steady reading is none; one that hardly repeats in the piece is a drift."""
-    allowed = tolerance.sd if tolerance.sd is not None else (tolerance.relative_sd or 0.0) * float(np.nanmean(np.abs(values)))
+    """A swing within the tolerance of a steady reading is none; one that hardly repeats in the
+    piece is a drift.
+    """
+    allowed = (
+        tolerance.sd
+        if tolerance.sd is not None
+        else (tolerance.relative_sd or 0.0) * float(np.nanmean(np.abs(values)))
+    )
     return swing.amplitude > 2**0.5 * allowed and swing.period * 3 < length
 
 
-# --- chosen stretches become points -----------------------------------------------------------------
+# --- chosen stretches become points ---------------------------------------------------------------
 
 
-def chosen(machine: Machine, entries: Entries, found: Steady, kinds: Mapping[str, str]) -> tuple[tuple[Point, ...], tuple[str, ...]]:
-    """A point for each stretch that a person chose: every reading its mean, with instrument and standard error of the mean.
+def chosen(
+    machine: Machine, entries: Entries, found: Steady, kinds: Mapping[str, str]
+) -> tuple[tuple[Point, ...], tuple[str, ...]]:
+    """A point for each stretch that a person chose: every reading its mean, with instrument and
+    standard error of the mean.
 
     Parameters
     ----------
@@ -228,7 +300,9 @@ def chosen(machine: Machine, entries: Entries, found: Steady, kinds: Mapping[str
     return tuple(made), tuple(problems)
 
 
-def _point(machine: Machine, entries: Entries, found: Steady, row: Row, kinds: Mapping[str, str]) -> Point:
+def _point(
+    machine: Machine, entries: Entries, found: Steady, row: Row, kinds: Mapping[str, str]
+) -> Point:
     first, last = _rows(found, row)
     who = row.text("chosen_by")
     cells: dict[str, Reading] = {"label": row.reading("label")}
@@ -240,7 +314,13 @@ def _point(machine: Machine, entries: Entries, found: Steady, row: Row, kinds: M
         else:
             cells[name] = Reading(name)
     steady = found.within(first, last) and bool(who)
-    why = "" if steady else "nobody is named who chose it" if not who else "it reaches beyond the steady stretches"
+    why = (
+        ""
+        if steady
+        else "nobody is named who chose it"
+        if not who
+        else "it reaches beyond the steady stretches"
+    )
     begin = found.trend.moment(float(found.figures.time[first]))
     made = point(machine, entries, Row(row.index, cells), circuit(machine), scatter)
     return replace(made, label=row.text("label") or begin[5:16], steady=steady, unsteady=why)
@@ -252,27 +332,42 @@ def _rows(found: Steady, row: Row) -> tuple[int, int]:
     where = f"Stretches of the trend, row {row.index}"
     texts = [row.text(name) for name in ("begin", "end")]
     if not all(texts):
-        raise ReadingError("begin or end is missing", where, "take both from the list of steady stretches")
+        raise ReadingError(
+            "begin or end is missing", where, "take both from the list of steady stretches"
+        )
     begin, end = (found.trend.seconds(text) for text in texts)
     time, slack = found.figures.time, 0.5 * found.trend.step
-    first, last = int(np.searchsorted(time, begin - slack)), int(np.searchsorted(time, end + slack, side="right")) - 1
+    first, last = (
+        int(np.searchsorted(time, begin - slack)),
+        int(np.searchsorted(time, end + slack, side="right")) - 1,
+    )
     if last - first + 1 < 3:
-        raise ReadingError(f"the trend has no readings from {texts[0]} to {texts[1]}", where, f"it runs from {found.trend.moment(time[0])} to {found.trend.moment(time[-1])}")
+        raise ReadingError(
+            f"the trend has no readings from {texts[0]} to {texts[1]}",
+            where,
+            f"it runs from {found.trend.moment(time[0])} to {found.trend.moment(time[-1])}",
+        )
     return first, last
 
 
-def _mean(entries: Entries, found: Steady, name: str, kind: str, first: int, last: int, row: Row, who: str) -> tuple[Reading, float]:
+def _mean(
+    entries: Entries, found: Steady, name: str, kind: str, first: int, last: int, row: Row, who: str
+) -> tuple[Reading, float]:
     """The mean over a stretch as a reading, and its standard error [SI]."""
     from datetime import datetime
 
     what = f"{entries.declared.name}.windows.{row.index}.{name}"
-    mean, error = mean_of(found.figures.time[first : last + 1], found.figures.readings[name][first : last + 1])
+    mean, error = mean_of(
+        found.figures.time[first : last + 1], found.figures.readings[name][first : last + 1]
+    )
     if not np.isfinite(mean):
         return Reading(what), 0.0
     column = found.trend.columns.get(name) or found.trend.columns["current_share"]
     quantity = Q(mean, str(Q(1, KINDS[kind].si.pint).to_base_units().units))
     day = found.trend.moment(float(found.figures.time[first]))
-    u, untrusted = entries.uncertainty(column.instrument, quantity, kind, datetime.fromisoformat(day).date())
+    u, untrusted = entries.uncertainty(
+        column.instrument, quantity, kind, datetime.fromisoformat(day).date()
+    )
     unit = "kPa abs" if column.reference == "absolute" else ""
     entry = Entry(what, entries.show(quantity, kind), unit, who, column.instrument, "", day)
     doubt = _doubt(found, column.point, first, last)
@@ -283,9 +378,14 @@ def _doubt(found: Steady, name: str, first: int, last: int) -> str:
     """What the marks of a stretch say against its mean."""
     flags = found.trend.quality[name][found.trend.rows[first : last + 1]]
     if np.count_nonzero(flags & STUCK) > flags.size / 2:
-        return f"the trend's {name.replace('_', ' ')} does not move at all: look whether the sensor is live"
+        return (
+            f"the trend's {name.replace('_', ' ')} does not move at all: look whether the sensor is"
+            " live"
+        )
     if np.count_nonzero(flags & UNUSABLE) > flags.size / 4:
-        return f"more than a quarter of the trend's {name.replace('_', ' ')} is marked as not usable"
+        return (
+            f"more than a quarter of the trend's {name.replace('_', ' ')} is marked as not usable"
+        )
     return ""
 
 

@@ -19,13 +19,50 @@ from startkit.units import Q
 
 OVERCURRENT = "overcurrent"
 KINDS_OF_TRIP = (
-    OVERCURRENT, "low oil differential", "high oil temperature", "low evaporator pressure", "low water temperature", "high condenser pressure", "high discharge temperature",
-    "high motor temperature", "high bearing temperature", "vibration", "surge", "vanes not closed", "flow lost", "supply or phase", "starter or drive fault", "stopped by another system", "another",
+    OVERCURRENT,
+    "low oil differential",
+    "high oil temperature",
+    "low evaporator pressure",
+    "low water temperature",
+    "high condenser pressure",
+    "high discharge temperature",
+    "high motor temperature",
+    "high bearing temperature",
+    "vibration",
+    "surge",
+    "vanes not closed",
+    "flow lost",
+    "supply or phase",
+    "starter or drive fault",
+    "stopped by another system",
+    "another",
 )
-LATCHED = ("operator panel", "starter", "drive logic", "pressure or temperature switch", "several of these", "nowhere: it reset itself", "not known yet")
-RESETS = ("by hand at the operator panel", "by hand at the starter or drive", "by hand at the switch", "by hand at several", "by itself", "by power off and on", "not yet")
+LATCHED = (
+    "operator panel",
+    "starter",
+    "drive logic",
+    "pressure or temperature switch",
+    "several of these",
+    "nowhere: it reset itself",
+    "not known yet",
+)
+RESETS = (
+    "by hand at the operator panel",
+    "by hand at the starter or drive",
+    "by hand at the switch",
+    "by hand at several",
+    "by itself",
+    "by power off and on",
+    "not yet",
+)
 RESULTS = ("ran on", "tripped again", "not started yet")
-_LABELS = {"current": "current", "vanes": "vane position", "entering": "entering chilled water", "leaving": "leaving chilled water", "oil": "oil differential"}
+_LABELS = {
+    "current": "current",
+    "vanes": "vane position",
+    "entering": "entering chilled water",
+    "leaving": "leaving chilled water",
+    "oil": "oil differential",
+}
 
 
 @dataclass(frozen=True)
@@ -77,9 +114,20 @@ def collect(machine: Machine, entries: Entries) -> Story:
     events = _numbered(entries, "events", problems)
     values, causes = _numbered(entries, "values", problems), _causes(entries, problems)
     minutes = _minutes(entries, problems)
-    for name, numbers in (("Readings at the trip", values), ("Cause and change", causes), ("Last minutes before the trip", minutes)):
-        problems += [f"{name}: there is no trip {n} in the table of trips; enter it there." for n in numbers if n not in events]
-    trips = tuple(_trip(machine, n, events[n], values.get(n), minutes.get(n), causes.get(n, ())) for n in sorted(events))
+    for name, numbers in (
+        ("Readings at the trip", values),
+        ("Cause and change", causes),
+        ("Last minutes before the trip", minutes),
+    ):
+        problems += [
+            f"{name}: there is no trip {n} in the table of trips; enter it there."
+            for n in numbers
+            if n not in events
+        ]
+    trips = tuple(
+        _trip(machine, n, events[n], values.get(n), minutes.get(n), causes.get(n, ()))
+        for n in sorted(events)
+    )
     return Story(trips, runs(entries.of("first_start"), []), tuple(problems))
 
 
@@ -94,9 +142,15 @@ def _numbered(entries: Entries, name: str, problems: list[str]) -> dict[int, Row
     for row in entries.rows(name):
         number = _number(row)
         if number is None:
-            problems.append(f"{label}, row {row.index}: the trip has no number; number the trips from 1 in the order in which they came.")
+            problems.append(
+                f"{label}, row {row.index}: the trip has no number; number the trips from 1 in the"
+                " order in which they came."
+            )
         elif number in found:
-            problems.append(f"{label}, row {row.index}: trip {number} stands twice; give each trip its own number.")
+            problems.append(
+                f"{label}, row {row.index}: trip {number} stands twice; give each trip its own"
+                " number."
+            )
         else:
             found[number] = row
     return found
@@ -108,7 +162,10 @@ def _causes(entries: Entries, problems: list[str]) -> dict[int, tuple[Row, ...]]
     for row in entries.rows("causes"):
         number = _number(row)
         if number is None:
-            problems.append(f"Cause and change, row {row.index}: it is not said which trip it belongs to; enter the trip's number.")
+            problems.append(
+                f"Cause and change, row {row.index}: it is not said which trip it belongs to; enter"
+                " the trip's number."
+            )
         else:
             found[number] = (*found.get(number, ()), row)
     return found
@@ -121,7 +178,10 @@ def _minutes(entries: Entries, problems: list[str]) -> dict[int, Minutes]:
     numbers, found = block.columns["trip"], {}
     for value in dict.fromkeys(numbers[np.isfinite(numbers)]):
         picked = np.flatnonzero(numbers == value)
-        part = type(block)({k: v[picked] for k, v in block.columns.items()}, {k: tuple(v[i] for i in picked) for k, v in block.texts.items()})
+        part = type(block)(
+            {k: v[picked] for k, v in block.columns.items()},
+            {k: tuple(v[i] for i in picked) for k, v in block.texts.items()},
+        )
         name = f"{entries.fields['minutes'].question}, trip {value:.0f}"
         kept = clock(part, name)
         columns, dead = dead_sensors(part, kept.rows, name, _LABELS, expect_zero=("vanes",))
@@ -131,7 +191,14 @@ def _minutes(entries: Entries, problems: list[str]) -> dict[int, Minutes]:
     return found
 
 
-def _trip(machine: Machine, number: int, event: Row, values: Row | None, minutes: Minutes | None, causes: tuple[Row, ...]) -> Trip:
+def _trip(
+    machine: Machine,
+    number: int,
+    event: Row,
+    values: Row | None,
+    minutes: Minutes | None,
+    causes: tuple[Row, ...],
+) -> Trip:
     bare = Trip(number, moment(event.text("at")), event, values, minutes, causes, ())
     if event.text("kind") != OVERCURRENT:
         return bare
@@ -148,14 +215,37 @@ def evidence(machine: Machine, trip: Trip) -> Evidence:
     voltages = [trip.read(f"voltage_{pair}") for pair in ("12", "23", "31")]
     known = all(v is not None for v in voltages)
     leaving, condenser = trip.read("leaving"), trip.read("leaving_condenser")
-    designed = None if design.leaving_condenser is None else _kelvin(design.leaving_condenser) - _kelvin(design.leaving_chilled)
+    designed = (
+        None
+        if design.leaving_condenser is None
+        else _kelvin(design.leaving_condenser) - _kelvin(design.leaving_chilled)
+    )
     return Evidence(
-        trip=_plain(motor.overcurrent_trip), limit=_plain(trip.read("limit")), since_start=_plain(trip.read("since_start")), run_up=_plain(motor.run_up_time),
-        vanes=_plain(trip.read("vanes")), swing=_swing(machine, trip),
-        warmer=None if trip.read("entering") is None or design.entering_chilled is None else _kelvin(trip.read("entering")) - _kelvin(design.entering_chilled),
-        voltage_low=float((sum(v.to("volt").magnitude for v in voltages) / 3) / motor.voltage.to("volt").magnitude - 1) if known else None,
+        trip=_plain(motor.overcurrent_trip),
+        limit=_plain(trip.read("limit")),
+        since_start=_plain(trip.read("since_start")),
+        run_up=_plain(motor.run_up_time),
+        vanes=_plain(trip.read("vanes")),
+        swing=_swing(machine, trip),
+        warmer=(
+            None
+            if trip.read("entering") is None or design.entering_chilled is None
+            else _kelvin(trip.read("entering")) - _kelvin(design.entering_chilled)
+        ),
+        voltage_low=(
+            float(
+                (sum(v.to("volt").magnitude for v in voltages) / 3)
+                / motor.voltage.to("volt").magnitude
+                - 1
+            )
+            if known
+            else None
+        ),
         unbalance=_plain(voltage_unbalance(*voltages)) if known else None,
-        lift=None if leaving is None or condenser is None else _kelvin(condenser) - _kelvin(leaving), design_lift=designed,
+        lift=(
+            None if leaving is None or condenser is None else _kelvin(condenser) - _kelvin(leaving)
+        ),
+        design_lift=designed,
     )
 
 
@@ -171,7 +261,9 @@ SWING_WINDOW = (-180.0, -10.0)  # s before the trip: the last seconds are the tr
 
 
 def _swing(machine: Machine, trip: Trip) -> float | None:
-    """Standard deviation of the current about its straight line in the minutes before: a climb is not a swing."""
+    """Standard deviation of the current about its straight line in the minutes before: a climb is
+    not a swing.
+    """
     if trip.minutes is None:
         return None
     time, current = trip.minutes.time, trip.minutes.columns["current"]
@@ -180,4 +272,7 @@ def _swing(machine: Machine, trip: Trip) -> float | None:
         return None
     line = np.polyfit(time[held], current[held], 1)
     rest = current[held] - np.polyval(line, time[held])
-    return float(np.sqrt(rest @ rest / (held.sum() - 2)) / machine.motor.full_load_current.to("ampere").magnitude)
+    return float(
+        np.sqrt(rest @ rest / (held.sum() - 2))
+        / machine.motor.full_load_current.to("ampere").magnitude
+    )

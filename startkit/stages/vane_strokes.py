@@ -52,7 +52,11 @@ class Strokes:
     @property
     def as_found(self) -> tuple[int, ...]:
         """Strokes before anything was adjusted; none if nothing was."""
-        return tuple(n for n in self.numbers if self.first_adjustment is not None and n <= self.first_adjustment)
+        return tuple(
+            n
+            for n in self.numbers
+            if self.first_adjustment is not None and n <= self.first_adjustment
+        )
 
     @cached_property
     def _results(self) -> dict[tuple[int, ...], StrokesResult | None]:
@@ -89,7 +93,9 @@ def _made(text: str) -> bool | None:
 
 
 def collect(machine: Machine, entries: Entries) -> Strokes:
-    """Every stroke of the stage, from the table and from the traces; faults in one sentence each, nothing dropped silently."""
+    """Every stroke of the stage, from the table and from the traces; faults in one sentence each,
+    nothing dropped silently.
+    """
     problems: list[str] = []
     rows = _rows(entries, problems)
     records: dict[int, Stroke] = {}
@@ -97,8 +103,14 @@ def collect(machine: Machine, entries: Entries) -> Strokes:
         if entries.has(name):
             for number, record in _records(machine, entries.block(name), rows, problems):
                 records[number] = record
-    adjustments = [int(n.magnitude) for row in entries.rows("adjustments") if (n := row.quantity("after_stroke")) is not None]
-    return Strokes(rows, records, tuple(problems), max(adjustments, default=0), min(adjustments, default=None))
+    adjustments = [
+        int(n.magnitude)
+        for row in entries.rows("adjustments")
+        if (n := row.quantity("after_stroke")) is not None
+    ]
+    return Strokes(
+        rows, records, tuple(problems), max(adjustments, default=0), min(adjustments, default=None)
+    )
 
 
 def _rows(entries: Entries, problems: list[str]) -> dict[int, Row]:
@@ -106,15 +118,23 @@ def _rows(entries: Entries, problems: list[str]) -> dict[int, Row]:
     for row in entries.rows("strokes"):
         number = row.quantity("number")
         if number is None:
-            problems.append(f"Strokes, row {row.index}: the stroke has no number; number the strokes from 1 in the order in which they were made.")
+            problems.append(
+                f"Strokes, row {row.index}: the stroke has no number; number the strokes from 1 in"
+                " the order in which they were made."
+            )
         elif int(number.magnitude) in found:
-            problems.append(f"Strokes, row {row.index}: stroke {int(number.magnitude)} stands twice; give each stroke its own number.")
+            problems.append(
+                f"Strokes, row {row.index}: stroke {int(number.magnitude)} stands twice; give each"
+                " stroke its own number."
+            )
         else:
             found[int(number.magnitude)] = row
     return found
 
 
-def _records(machine: Machine, block: Block, rows: dict[int, Row], problems: list[str]) -> Iterator[tuple[int, Stroke]]:
+def _records(
+    machine: Machine, block: Block, rows: dict[int, Row], problems: list[str]
+) -> Iterator[tuple[int, Stroke]]:
     if not len(block):
         return
     numbers = block.columns["stroke"]
@@ -127,17 +147,33 @@ def _records(machine: Machine, block: Block, rows: dict[int, Row], problems: lis
             problems.append(str(error))
 
 
-def _record(machine: Machine, block: Block, picked: np.ndarray, number: int, row: Row | None) -> Stroke:
+def _record(
+    machine: Machine, block: Block, picked: np.ndarray, number: int, row: Row | None
+) -> Stroke:
     """One stroke of a block; rows without a reading at all are left out, a gap inside is an error."""
     command = block.columns["command"][picked]
     feedback = _fraction(machine, block.columns["feedback"][picked])
     texts = [block.texts["switch"][i] for i in picked]
-    switch = [read_switch(t, f"stroke {number}, row {n}") for n, t in enumerate(texts, 1)] if all(texts) else None
-    direction = (row.text("direction") if row is not None else "") or (OPENING if command[-1] > command[0] else CLOSING)
+    switch = (
+        [read_switch(t, f"stroke {number}, row {n}") for n, t in enumerate(texts, 1)]
+        if all(texts)
+        else None
+    )
+    direction = (row.text("direction") if row is not None else "") or (
+        OPENING if command[-1] > command[0] else CLOSING
+    )
     clock = block.columns["time"][picked]
     time = None if np.isnan(clock).all() else clock
-    seen = None if row is None or row.quantity("seen_position") is None else float(row.quantity("seen_position").to("dimensionless").magnitude)
-    finished = None if row is None or row.quantity("finished") is None else float(row.quantity("finished").to("second").magnitude)
+    seen = (
+        None
+        if row is None or row.quantity("seen_position") is None
+        else float(row.quantity("seen_position").to("dimensionless").magnitude)
+    )
+    finished = (
+        None
+        if row is None or row.quantity("finished") is None
+        else float(row.quantity("finished").to("second").magnitude)
+    )
     if finished is not None and time is not None:
         finished += _command_start(time, command)
     return stroke.si(direction, time, command, feedback, switch, finished, seen, number)

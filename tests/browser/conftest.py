@@ -20,9 +20,18 @@ from startkit.facts.templates import find
 from tests.browser.serving import Served, kernel, name_me, setup
 
 SHEET = Path(__file__).parents[2] / "workbook" / "plant" / "machines" / "CH-1.toml"
-FLAGS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-         "--disable-component-update", "--disable-sync"]
-# The execution indicator is not to be trusted: wait for the promises of page, document, session and kernel instead.
+FLAGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+# The execution indicator is not to be trusted: wait for the promises of page, document, session and
+# kernel instead.
 _STEPS = """async () => {
     const sleep = (ms) => new Promise((done) => setTimeout(done, ms));
     const steps = async () => {
@@ -35,7 +44,10 @@ _STEPS = """async () => {
 }"""
 READY = _STEPS.replace("STEP", "")
 RUN_ALL = _STEPS.replace("STEP", 'await jupyterapp.commands.execute("notebook:run-all-cells");')
-RESTART = _STEPS.replace("STEP", "await w.sessionContext.session.kernel.restart(); await w.sessionContext.session.kernel.info;")
+RESTART = _STEPS.replace(
+    "STEP",
+    "await w.sessionContext.session.kernel.restart(); await w.sessionContext.session.kernel.info;",
+)
 
 
 # A browser so slow that the widget library has given up on each form before the form was there.
@@ -47,8 +59,12 @@ SLOW_BROWSER = f"""
     window.addEventListener("unhandledrejection", (event) => {{ if (event.reason?.message === "{GIVEN_UP}") window.givenUp += 1; }});
 """
 
-# A browser that looks for its forms' models, and looks away for six seconds while the kernel's answer comes.
-LOOKS_AWAY = "const later = window.setTimeout.bind(window); window.setTimeout = (call, ms, ...more) => later(call, ms === 100 ? 6000 : ms, ...more);"
+# A browser that looks for its forms' models, and looks away for six seconds while the kernel's
+# answer comes.
+LOOKS_AWAY = (
+    "const later = window.setTimeout.bind(window); window.setTimeout = (call, ms, ...more) =>"
+    " later(call, ms === 100 ? 6000 : ms, ...more);"
+)
 
 
 def missing(reason: str) -> None:
@@ -60,7 +76,9 @@ def missing(reason: str) -> None:
 
 def chromium() -> str:
     named = os.environ.get("STARTKIT_CHROMIUM")
-    found = named or next((p for p in map(shutil.which, ("chromium", "chromium-browser", "google-chrome")) if p), None)
+    found = named or next(
+        (p for p in map(shutil.which, ("chromium", "chromium-browser", "google-chrome")) if p), None
+    )
     if found is None:
         missing("no Chromium is installed (Debian: apt-get install chromium)")
     return found
@@ -80,27 +98,54 @@ def browser() -> Iterator[Any]:
 
 
 class Lab:
-    """One JupyterLab server on the loopback, with its own home so that nothing of this machine's leaks in."""
+    """One JupyterLab server on the loopback, with its own home so that nothing of this machine's
+    leaks in.
+    """
 
     def __init__(self, home: Path) -> None:
         self.home, self.root = home, home / "jobs"
         self.root.mkdir(parents=True)
         settings = home / "settings" / "@jupyterlab" / "apputils-extension"
         settings.mkdir(parents=True)
-        (settings / "notification.jupyterlab-settings").write_text('{"fetchNews": "false", "checkForUpdates": false}')
+        (settings / "notification.jupyterlab-settings").write_text(
+            '{"fetchNews": "false", "checkForUpdates": false}'
+        )
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
         self.process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> None:
-        names = {"HOME": "", "JUPYTER_CONFIG_DIR": "config", "JUPYTER_DATA_DIR": "data", "JUPYTER_RUNTIME_DIR": "runtime",
-                 "IPYTHONDIR": "ipython", "JUPYTERLAB_SETTINGS_DIR": "settings", "JUPYTERLAB_WORKSPACES_DIR": "workspaces"}
-        environment = {**os.environ, **{name: str(self.home / part) for name, part in names.items()}}
-        command = [sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", f"--ServerApp.port={self.port}", "--ServerApp.port_retries=0",
-                   "--ServerApp.ip=127.0.0.1", "--IdentityProvider.token=", f"--ServerApp.root_dir={self.root}", "--LabApp.expose_app_in_browser=True"]
+        names = {
+            "HOME": "",
+            "JUPYTER_CONFIG_DIR": "config",
+            "JUPYTER_DATA_DIR": "data",
+            "JUPYTER_RUNTIME_DIR": "runtime",
+            "IPYTHONDIR": "ipython",
+            "JUPYTERLAB_SETTINGS_DIR": "settings",
+            "JUPYTERLAB_WORKSPACES_DIR": "workspaces",
+        }
+        environment = {
+            **os.environ,
+            **{name: str(self.home / part) for name, part in names.items()},
+        }
+        command = [
+            sys.executable,
+            "-m",
+            "jupyterlab",
+            "--no-browser",
+            "--allow-root",
+            f"--ServerApp.port={self.port}",
+            "--ServerApp.port_retries=0",
+            "--ServerApp.ip=127.0.0.1",
+            "--IdentityProvider.token=",
+            f"--ServerApp.root_dir={self.root}",
+            "--LabApp.expose_app_in_browser=True",
+        ]
         with (self.home / "lab.log").open("ab") as log:
-            self.process = subprocess.Popen(command, env=environment, stdout=log, stderr=log, cwd=self.root)
+            self.process = subprocess.Popen(
+                command, env=environment, stdout=log, stderr=log, cwd=self.root
+            )
         self._wait()
 
     def _wait(self) -> None:
@@ -110,7 +155,9 @@ class Lab:
                 return
             except OSError:
                 time.sleep(0.1)
-        raise RuntimeError(f"JupyterLab did not start:\n{(self.home / 'lab.log').read_text()[-2000:]}")
+        raise RuntimeError(
+            f"JupyterLab did not start:\n{(self.home / 'lab.log').read_text()[-2000:]}"
+        )
 
     def stop(self) -> None:
         if self.process is not None:
@@ -136,8 +183,12 @@ def new_job(lab: Lab) -> Callable[[str], Job]:
 
 
 def watch(page: Any, errors: list[str]) -> None:
-    """Count errors in scripts; that the widget library gave up on a slow browser is no fault of a form, which goes on without it."""
-    page.on("pageerror", lambda error: None if str(error) == GIVEN_UP else errors.append(str(error)))
+    """Count errors in scripts; that the widget library gave up on a slow browser is no fault of a
+    form, which goes on without it.
+    """
+    page.on(
+        "pageerror", lambda error: None if str(error) == GIVEN_UP else errors.append(str(error))
+    )
 
 
 @pytest.fixture(scope="module")
@@ -147,7 +198,9 @@ def open_page(browser: Any, lab: Lab) -> Iterator[Callable[..., Any]]:
     contexts = []
 
     def opened(notebook: Path, width: int = 1280, height: int = 800, script: str = "") -> Any:
-        context = browser.new_context(viewport={"width": width, "height": height}, service_workers="block")
+        context = browser.new_context(
+            viewport={"width": width, "height": height}, service_workers="block"
+        )
         context.add_init_script(script)
         contexts.append(context)
         page = context.new_page()
@@ -177,7 +230,7 @@ def shot(page: Any, name: str) -> None:
 @pytest.fixture(scope="module")
 def served(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     try:
-        import voila  # noqa: F401
+        import voila
     except ImportError:
         missing("Voila is not installed (pip install 'startkit[page]')")
     server = Served(tmp_path_factory.mktemp("page"))
@@ -186,29 +239,47 @@ def served(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[S
 
 
 def alive(page: Any, served: Served, said: list[str]) -> None:
-    """Wait for the first form; where it does not come, tell what the page, its kernel and the server say."""
+    """Wait for the first form; where it does not come, tell what the page, its kernel and the
+    server say.
+    """
     try:
         setup(page).get_by_label("Who is entering", exact=True).wait_for()
     except Exception as error:
         shown = page.evaluate("document.body.innerText.slice(0, 1500)")
-        models = page.evaluate("({ forms: document.querySelectorAll('form, [role=form]').length, live: document.querySelectorAll('.sk').length, outputs: document.querySelectorAll('.jp-OutputArea-output').length })")
-        pytest.fail(f"{error}\nthe page: {shown}\n{models}\nits console: {said}\nits kernel: {kernel(page)} of {served.ask('api/kernels')}\nthe server: {served.said[-3000:]}")
+        models = page.evaluate(
+            "({ forms: document.querySelectorAll('form, [role=form]').length, live:"
+            " document.querySelectorAll('.sk').length, outputs:"
+            " document.querySelectorAll('.jp-OutputArea-output').length })"
+        )
+        pytest.fail(
+            f"{error}\nthe page: {shown}\n{models}\nits console: {said}\nits kernel: {kernel(page)}"
+            f" of {served.ask('api/kernels')}\nthe server: {served.said[-3000:]}"
+        )
 
 
 @pytest.fixture(scope="module")
 def open_job(browser: Any, served: Served) -> Iterator[Callable[..., Any]]:
-    """Open the page; whatever it asks of another computer fails the tests, as does an error in a script."""
+    """Open the page; whatever it asks of another computer fails the tests, as does an error in a
+    script.
+    """
     outside: list[str] = []
     errors: list[str] = []
     contexts = []
 
-    def opened(width: int = 1280, height: int = 800, scheme: str = "light", script: str = "") -> Any:
-        context = browser.new_context(viewport={"width": width, "height": height}, service_workers="block", color_scheme=scheme)
+    def opened(
+        width: int = 1280, height: int = 800, scheme: str = "light", script: str = ""
+    ) -> Any:
+        context = browser.new_context(
+            viewport={"width": width, "height": height},
+            service_workers="block",
+            color_scheme=scheme,
+        )
         context.add_init_script(script)
         contexts.append(context)
 
         def watched(request: Any) -> None:
-            # Only watched: a request that waits for a word from here may wait for ever while another page is open.
+            # Only watched: a request that waits for a word from here may wait for ever while
+            # another page is open.
             if not request.url.startswith((served.base, "data:", "blob:")):
                 outside.append(request.url)
 
@@ -216,7 +287,14 @@ def open_job(browser: Any, served: Served) -> Iterator[Callable[..., Any]]:
         page = context.new_page()
         page.set_default_timeout(150_000)
         watch(page, errors)
-        page.on("websocket", lambda ws: None if ws.url.startswith(served.base.replace("http", "ws", 1)) else outside.append(ws.url))
+        page.on(
+            "websocket",
+            lambda ws: (
+                None
+                if ws.url.startswith(served.base.replace("http", "ws", 1))
+                else outside.append(ws.url)
+            ),
+        )
         said: list[str] = []
         page.on("console", lambda message: said.append(f"{message.type}: {message.text}"))
         page.goto(served.url)
@@ -232,7 +310,9 @@ def open_job(browser: Any, served: Served) -> Iterator[Callable[..., Any]]:
 
 @pytest.fixture(scope="module")
 def shared(open_job: Callable[..., Any]) -> Any:
-    """One page for all tests that need no fresh one, with a person named, as somebody at the machine has it."""
+    """One page for all tests that need no fresh one, with a person named, as somebody at the
+    machine has it.
+    """
     page = open_job(820, 1180)
     name_me(page)
     return page

@@ -21,7 +21,8 @@ from startkit.facts.templates import find
 SHEET = Path(__file__).parents[2] / "workbook" / "plant" / "machines" / "CH-1.toml"
 PLANT = "Hall </title><b id='hostile'>A & B</b>"
 SERIAL = "Serial number on the nameplate"
-# The same server with kernels of closed pages ended after forty seconds instead of half an hour; a page that is still
+# The same server with kernels of closed pages ended after forty seconds instead of half an hour; a
+# page that is still
 # being opened on a busy computer is not closed yet.
 SERVE = """
 import sys
@@ -44,16 +45,46 @@ class Served:
     def __init__(self, home: Path, address: str = "127.0.0.1") -> None:
         home.mkdir(parents=True, exist_ok=True)
         sheet = home / "sheet.toml"
-        sheet.write_text(re.sub(r'^plant = .*$', lambda _: f"plant = {json.dumps(PLANT)}", SHEET.read_text(encoding="utf-8"), flags=re.MULTILINE), encoding="utf-8")
+        sheet.write_text(
+            re.sub(
+                r"^plant = .*$",
+                lambda _: f"plant = {json.dumps(PLANT)}",
+                SHEET.read_text(encoding="utf-8"),
+                flags=re.MULTILINE,
+            ),
+            encoding="utf-8",
+        )
         self.job = Job.create(home / "job", sheet, find("new-machine"))
         (self.job.folder / "photo.png").write_bytes(b"\x89PNG")
         # A foreign job could bring settings along: they are programs, and must not run.
-        (self.job.folder / "voila.py").write_text(f"open({str(home / 'ran')!r}, 'w').close()\n", encoding="utf-8")
+        (self.job.folder / "voila.py").write_text(
+            f"open({str(home / 'ran')!r}, 'w').close()\n", encoding="utf-8"
+        )
         self.home, self.log, self.address = home, home / "page.log", address
-        names = {"HOME": "", "JUPYTER_CONFIG_DIR": "config", "JUPYTER_DATA_DIR": "data", "JUPYTER_RUNTIME_DIR": "runtime", "IPYTHONDIR": "ipython"}
+        names = {
+            "HOME": "",
+            "JUPYTER_CONFIG_DIR": "config",
+            "JUPYTER_DATA_DIR": "data",
+            "JUPYTER_RUNTIME_DIR": "runtime",
+            "IPYTHONDIR": "ipython",
+        }
         environment = {**os.environ, **{name: str(home / part) for name, part in names.items()}}
         with self.log.open("wb") as log:
-            self.process = subprocess.Popen([sys.executable, "-P", "-c", SERVE, str(self.job.folder), str(free_port()), address], env=environment, stdout=log, stderr=log, cwd=self.job.folder)
+            self.process = subprocess.Popen(
+                [
+                    sys.executable,
+                    "-P",
+                    "-c",
+                    SERVE,
+                    str(self.job.folder),
+                    str(free_port()),
+                    address,
+                ],
+                env=environment,
+                stdout=log,
+                stderr=log,
+                cwd=self.job.folder,
+            )
         self.url = self._url()
         self.base, self.token = self.url.split("?token=")
 
@@ -71,7 +102,11 @@ class Served:
 
     def ask(self, path: str, with_token: bool = True, method: str = "GET") -> tuple[int, str]:
         """Status and text of one request, as a program without a browser makes it."""
-        request = urllib.request.Request(self.base + path, method=method, headers={"Authorization": f"token {self.token}"} if with_token else {})
+        request = urllib.request.Request(
+            self.base + path,
+            method=method,
+            headers={"Authorization": f"token {self.token}"} if with_token else {},
+        )
         try:
             with urllib.request.urlopen(request, timeout=60) as reply:
                 return reply.status, reply.read().decode("utf-8", "replace")
@@ -104,7 +139,10 @@ def says(place: Any, words: str) -> None:
 
 def values(job: Job, what: str) -> list[str]:
     with sqlite3.connect(job.folder / "job.db") as db:
-        return [row[0] for row in db.execute("SELECT value FROM entries WHERE what = ? ORDER BY seq", (what,))]
+        return [
+            row[0]
+            for row in db.execute("SELECT value FROM entries WHERE what = ? ORDER BY seq", (what,))
+        ]
 
 
 def kernel(page: Any) -> str:

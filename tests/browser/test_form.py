@@ -1,4 +1,6 @@
-"""The form in a real JupyterLab: what is typed is in the job's file before it says saved, and outlives the kernel."""
+"""The form in a real JupyterLab: what is typed is in the job's file before it says saved, and
+outlives the kernel.
+"""
 
 from __future__ import annotations
 
@@ -21,8 +23,14 @@ VOLTAGE = "Rated voltage on the motor's nameplate"
 CURRENT = "Full-load current on the motor's nameplate"
 BAROMETER = "Barometric pressure in the plant room"
 ORDERED = "Voltage on the order"
-IN_KERNEL = "async (code) => { await jupyterapp.shell.currentWidget.sessionContext.session.kernel.requestExecute({ code }).done; }"
-STILL = "NOT SAVED yet – no answer from the notebook: it is busy, or was restarted (then run all cells again)"  # after six seconds
+IN_KERNEL = (
+    "async (code) => { await"
+    " jupyterapp.shell.currentWidget.sessionContext.session.kernel.requestExecute({ code }).done; }"
+)
+STILL = (  # after six seconds
+    "NOT SAVED yet – no answer from the notebook: it is busy, or was restarted (then run all cells"
+    " again)"
+)
 SAVED = r"^saved \d\d:\d\d:\d\d"
 
 
@@ -62,7 +70,11 @@ def control(page: Any, question: str) -> Any:
 
 def field(page: Any, question: str) -> Any:
     """The field with its words below it."""
-    return form(page).locator(".sk-field").filter(has=page.get_by_label(re.compile(rf"^{re.escape(question)}( \(optional\))?$")))
+    return (
+        form(page)
+        .locator(".sk-field")
+        .filter(has=page.get_by_label(re.compile(rf"^{re.escape(question)}( \(optional\))?$")))
+    )
 
 
 def enter(page: Any, question: str, text: str) -> None:
@@ -81,17 +93,23 @@ def verdict(page: Any, key: str) -> Any:
 def values(job: Job, what: str) -> list[str]:
     """What the job's file holds, read past our own code."""
     with sqlite3.connect(job.folder / "job.db") as db:
-        return [row[0] for row in db.execute("SELECT value FROM entries WHERE what = ? ORDER BY seq", (what,))]
+        return [
+            row[0]
+            for row in db.execute("SELECT value FROM entries WHERE what = ? ORDER BY seq", (what,))
+        ]
 
 
 def paste(control: Any, text: str) -> None:
     """Paste as a browser does, without leave to read the clipboard."""
-    control.evaluate("""(node, text) => {
+    control.evaluate(
+        """(node, text) => {
         const data = new DataTransfer();
         data.setData("text/plain", text);
         node.focus();
         node.dispatchEvent(new ClipboardEvent("paste", { clipboardData: data, bubbles: true, cancelable: true }));
-    }""", text)
+    }""",
+        text,
+    )
 
 
 def test_a_value_is_typed_saved_judged_and_outlives_the_kernel(new_job, open_page):
@@ -108,7 +126,10 @@ def test_a_value_is_typed_saved_judged_and_outlives_the_kernel(new_job, open_pag
     page.evaluate("jupyterapp.shell.currentWidget.context.save()")
     page.evaluate(RESTART)
     enter(page, REFRIGERANT, "R-134a")
-    says(field(page, REFRIGERANT), "NOT SAVED – the notebook's kernel was restarted: run all cells again")
+    says(
+        field(page, REFRIGERANT),
+        "NOT SAVED – the notebook's kernel was restarted: run all cells again",
+    )
     assert control(page, REFRIGERANT).input_value() == "R-134a"
     shot(page, "not-saved")
     run_all(page)
@@ -120,7 +141,9 @@ def test_a_value_is_typed_saved_judged_and_outlives_the_kernel(new_job, open_pag
     page.get_by_role("button", name="try again").first.click()
     says(field(page, REFRIGERANT), SAVED)
     assert values(job, "setup.nameplate_refrigerant") == ["R-134a"]
-    assert "application/vnd.jupyter.widget-state+json" not in job.template.read_text(encoding="utf-8")
+    assert "application/vnd.jupyter.widget-state+json" not in job.template.read_text(
+        encoding="utf-8"
+    )
 
 
 def test_two_people_enter_at_once_and_see_each_other(new_job, open_page):
@@ -151,7 +174,10 @@ def test_fields_are_filled_by_keyboard_alone(page, job):
         page.keyboard.type(typed)
         page.keyboard.press("Enter")
     says(field(page, REFRIGERANT), SAVED)
-    assert (values(job, "setup.nameplate_serial"), values(job, "setup.nameplate_refrigerant")) == (["OV26-0417"], ["R-134a"])
+    assert (values(job, "setup.nameplate_serial"), values(job, "setup.nameplate_refrigerant")) == (
+        ["OV26-0417"],
+        ["R-134a"],
+    )
     assert page.evaluate("document.activeElement.labels[0].textContent") == VOLTAGE
 
 
@@ -160,7 +186,9 @@ def test_a_hold_point_and_the_front_follow_what_is_typed_elsewhere(page):
     enter(page, BAROMETER, "100.9")
     says(field(page, BAROMETER), SAVED)
     says(verdict(page, "setup.barometer"), "✓ pass")
-    page.wait_for_function("([before]) => document.querySelector('.sk-stages').textContent !== before", arg=[before])
+    page.wait_for_function(
+        "([before]) => document.querySelector('.sk-stages').textContent !== before", arg=[before]
+    )
     says(page.locator(".sk-hold").first, "NOT CLEAR TO RUN THE OIL PUMP")
 
 
@@ -179,9 +207,14 @@ def test_a_decimal_comma_stays_and_a_typed_unit_wins(page, job):
 def test_a_reading_is_refused_flagged_corrected_and_its_history_shown(page, job):
     enter(page, CURRENT, "about 386")
     says(field(page, CURRENT), "is not a number; type digits")
-    assert (control(page, CURRENT).input_value(), control(page, CURRENT).get_attribute("aria-invalid")) == ("about 386", "true")
+    assert (
+        control(page, CURRENT).input_value(),
+        control(page, CURRENT).get_attribute("aria-invalid"),
+    ) == ("about 386", "true")
     enter(page, CURRENT, "3.86")
-    asked = field(page, CURRENT).get_by_role("group", name=re.compile("Was about 386.* Why does it change"))
+    asked = field(page, CURRENT).get_by_role(
+        "group", name=re.compile("Was about 386.* Why does it change")
+    )
     asked.wait_for()
     assert values(job, "setup.nameplate_current") == ["about 386"]
     asked.get_by_role("button", name="typing error").click()
@@ -194,7 +227,12 @@ def test_a_reading_is_refused_flagged_corrected_and_its_history_shown(page, job)
     enter(page, CURRENT, "386")
     page.keyboard.type("misread")
     page.keyboard.press("Enter")
-    assert page.evaluate("document.activeElement.closest('.sk-field').previousElementSibling.querySelector('label').textContent") == CURRENT
+    assert (
+        page.evaluate(
+            "document.activeElement.closest('.sk-field').previousElementSibling.querySelector('label').textContent"
+        )
+        == CURRENT
+    )
     says(verdict(page, "setup.nameplate_current"), "✓ pass")
     assert values(job, "setup.nameplate_current") == ["about 386", "3.86", "386"]
     field(page, CURRENT).get_by_role("button", name="history").click()
@@ -206,10 +244,14 @@ def test_a_reading_is_refused_flagged_corrected_and_its_history_shown(page, job)
 
 def test_a_block_pasted_from_a_spreadsheet_fills_cells_and_adds_rows(page, job):
     table = form(page).get_by_role("group", name="Instruments", exact=True)
-    lines = "".join(f"TI-{n:02}\tThermometer\ttemperature\tS-{n}\t\t0,1 K\t2027-05-01\n" for n in range(1, 7))
+    lines = "".join(
+        f"TI-{n:02}\tThermometer\ttemperature\tS-{n}\t\t0,1 K\t2027-05-01\n" for n in range(1, 7)
+    )
     paste(table.get_by_label("Tag, row 1", exact=True), lines)
     says(table, SAVED)
-    assert [values(job, f"setup.instruments.{n}.tag") for n in range(1, 7)] == [[f"TI-{n:02}"] for n in range(1, 7)]
+    assert [values(job, f"setup.instruments.{n}.tag") for n in range(1, 7)] == [
+        [f"TI-{n:02}"] for n in range(1, 7)
+    ]
     assert values(job, "setup.instruments.6.accuracy") == ["0,1 K"]
     assert table.get_by_label("Tag, row 6", exact=True).input_value() == "TI-06"
     says(page.get_by_role("table", name="Instruments used"), "TI-06")
@@ -218,8 +260,16 @@ def test_a_block_pasted_from_a_spreadsheet_fills_cells_and_adds_rows(page, job):
 def test_keys_move_through_a_table_and_a_row_is_removed_with_its_reason(page, job):
     table = form(page).get_by_role("group", name="People on this job", exact=True)
     table.get_by_label("Name, row 1", exact=True).fill("A. Technician")
-    for keys, expected in (("Enter", "Name, row 2"), ("ArrowDown", "Name, row 3"), ("ArrowUp", "Name, row 2"), ("ArrowRight", "Role, row 2"), ("ArrowLeft", "Name, row 2"),
-                           ("Tab", "Role, row 2"), ("Shift+Tab", "Name, row 2"), ("Shift+Enter", "Name, row 1")):
+    for keys, expected in (
+        ("Enter", "Name, row 2"),
+        ("ArrowDown", "Name, row 3"),
+        ("ArrowUp", "Name, row 2"),
+        ("ArrowRight", "Role, row 2"),
+        ("ArrowLeft", "Name, row 2"),
+        ("Tab", "Role, row 2"),
+        ("Shift+Tab", "Name, row 2"),
+        ("Shift+Enter", "Name, row 1"),
+    ):
         page.keyboard.press(keys)
         assert page.evaluate("document.activeElement.getAttribute('aria-label')") == expected, keys
     for _ in range(3):
@@ -227,32 +277,54 @@ def test_keys_move_through_a_table_and_a_row_is_removed_with_its_reason(page, jo
     assert page.evaluate("document.activeElement.getAttribute('aria-label')") == "Name, row 4"
     table.get_by_label("Name, row 2", exact=True).fill("B. Witness")
     page.keyboard.press("Enter")
-    page.wait_for_function("() => document.querySelector('[list$=desk-names][aria-label=\"Name, row 2\"]')?.classList.contains('sk-cell-unsaved') === false")
-    assert (values(job, "setup.people.1.name"), values(job, "setup.people.2.name")) == (["A. Technician"], ["B. Witness"])
+    page.wait_for_function(
+        "() => document.querySelector('[list$=desk-names][aria-label=\"Name, row"
+        " 2\"]')?.classList.contains('sk-cell-unsaved') === false"
+    )
+    assert (values(job, "setup.people.1.name"), values(job, "setup.people.2.name")) == (
+        ["A. Technician"],
+        ["B. Witness"],
+    )
     table.get_by_role("button", name="remove row 1").click()
     asked = table.get_by_role("group", name="Why is the row removed?")
     page.keyboard.type("entered twice")
     page.keyboard.press("Enter")
     asked.wait_for(state="detached")
-    page.wait_for_function("() => document.querySelector('[aria-label=\"Name, row 1\"]').value === 'B. Witness'")
+    page.wait_for_function(
+        "() => document.querySelector('[aria-label=\"Name, row 1\"]').value === 'B. Witness'"
+    )
     assert values(job, "setup.people.1.row") == ["row removed"]
 
 
 def test_a_state_from_before_an_entry_takes_nothing_back(page):
     people = form(page).get_by_role("group", name="People on this job", exact=True)
-    page.evaluate(IN_KERNEL, "from startkit.desk import fieldset; before = fieldset.states(book.assessment(), 'setup')")
+    page.evaluate(
+        IN_KERNEL,
+        "from startkit.desk import fieldset; before = fieldset.states(book.assessment(), 'setup')",
+    )
     enter(page, "Order", "PO-7")
     says(field(page, "Order"), SAVED)
     people.get_by_label("Name, row 2", exact=True).fill("C. Engineer")
     page.keyboard.press("Tab")
-    page.wait_for_function("() => document.querySelector('[aria-label=\"Name, row 2\"]').classList.contains('sk-cell-unsaved') === false")
-    # Cards are renewed beside the answers to forms: what was worked out before an entry may arrive after it.
-    page.evaluate(IN_KERNEL, "book._views['stage setup'][-1].send({'tell': 'fields', 'states': before})")
+    page.wait_for_function(
+        "() => document.querySelector('[aria-label=\"Name, row"
+        " 2\"]').classList.contains('sk-cell-unsaved') === false"
+    )
+    # Cards are renewed beside the answers to forms: what was worked out before an entry may arrive
+    # after it.
+    page.evaluate(
+        IN_KERNEL, "book._views['stage setup'][-1].send({'tell': 'fields', 'states': before})"
+    )
     page.wait_for_timeout(300)
-    assert (control(page, "Order").input_value(), people.get_by_label("Name, row 2", exact=True).input_value()) == ("PO-7", "C. Engineer")
+    assert (
+        control(page, "Order").input_value(),
+        people.get_by_label("Name, row 2", exact=True).input_value(),
+    ) == ("PO-7", "C. Engineer")
     assert page.evaluate("document.activeElement.getAttribute('aria-label')") == "Role, row 2"
     enter(page, "Order", "PO-8")
-    asked = field(page, "Order").get_by_role("group", name=re.compile("Was PO-7. Why does it change"))
+    asked = field(page, "Order").get_by_role(
+        "group", name=re.compile("Was PO-7. Why does it change")
+    )
     asked.get_by_role("button", name="keep the old value").click()
     asked.wait_for(state="detached")
 
@@ -283,7 +355,10 @@ def test_saved_is_not_said_while_another_cell_is_on_its_way(page, gates):
     for key in ("Tab", "ArrowDown", "Tab"):
         page.keyboard.press(key)
     (gates / "1").touch()
-    unsaved = "[...document.querySelectorAll('.sk-cell-unsaved')].map((cell) => cell.getAttribute('aria-label')).join()"
+    unsaved = (
+        "[...document.querySelectorAll('.sk-cell-unsaved')].map((cell) =>"
+        " cell.getAttribute('aria-label')).join()"
+    )
     page.wait_for_function(f"() => {unsaved} === 'Role, row 3'")
     assert people.locator(".sk-state").text_content() in ("saving…", STILL)
     (gates / "2").touch()
@@ -296,10 +371,14 @@ def test_a_field_changed_again_before_the_answer_asks_why_of_what_was_saved(page
     enter(page, ORDERED, "")
     assert field(page, ORDERED).locator(".sk-state").text_content() in ("saving…", STILL)
     (gates / "1").touch()
-    asked = field(page, ORDERED).get_by_role("group", name=re.compile("Was 402.* Why does it change"))
+    asked = field(page, ORDERED).get_by_role(
+        "group", name=re.compile("Was 402.* Why does it change")
+    )
     asked.get_by_role("button", name="keep the old value").click()
     says(field(page, ORDERED), SAVED)
-    assert control(page, ORDERED).input_value() == "402" and values(job, "setup.order_voltage") == ["402"]
+    assert control(page, ORDERED).input_value() == "402" and values(job, "setup.order_voltage") == [
+        "402"
+    ]
 
 
 def test_loads_stand_side_by_side_and_take_a_block_as_it_stands_on_a_log_sheet(page, job):
@@ -309,7 +388,9 @@ def test_loads_stand_side_by_side_and_take_a_block_as_it_stands_on_a_log_sheet(p
     page.wait_for_function("() => !document.querySelector('.sk-across .sk-cell-unsaved')")
     stored = {e.what: e.value for e in job.state().entries if e.what.startswith("load_up.points.")}
     assert sorted(stored.values()) == ["11.1", "12.4", "6.7", "6.7"]
-    assert {what.split(".")[2] for what in stored} == {"1", "2"} and len({what.split(".")[3] for what in stored}) == 2
+    assert {what.split(".")[2] for what in stored} == {"1", "2"} and len(
+        {what.split(".")[3] for what in stored}
+    ) == 2
 
 
 def test_a_verdict_is_waived_with_name_and_reason(page, job):
@@ -323,7 +404,10 @@ def test_a_verdict_is_waived_with_name_and_reason(page, job):
 
 
 def test_the_notebooks_own_keys_do_nothing_inside_a_form(page):
-    look = "[jupyterapp.shell.currentWidget.content.widgets.length, jupyterapp.shell.currentWidget.content.widgets.map((w) => w.model.type).join()]"
+    look = (
+        "[jupyterapp.shell.currentWidget.content.widgets.length,"
+        " jupyterapp.shell.currentWidget.content.widgets.map((w) => w.model.type).join()]"
+    )
     before = page.evaluate(look)
     form(page).get_by_role("button", name="refresh").focus()
     for key in ("d", "d", "a", "b", "x", "m", "y", "Enter"):
@@ -351,8 +435,12 @@ def test_every_control_has_a_name_and_is_large_enough_for_a_glove(page, width, h
     page.set_viewport_size({"width": width, "height": height})
     page.evaluate("if (jupyterapp.shell.leftCollapsed === false) jupyterapp.shell.collapseLeft()")
     theme = f"JupyterLab {scheme.title()}"
-    page.evaluate("(theme) => jupyterapp.commands.execute('apputils:change-theme', { theme })", theme)
-    page.locator(f"body[data-jp-theme-light={'true' if scheme == 'light' else 'false'}]").wait_for(state="attached")
+    page.evaluate(
+        "(theme) => jupyterapp.commands.execute('apputils:change-theme', { theme })", theme
+    )
+    page.locator(f"body[data-jp-theme-light={'true' if scheme == 'light' else 'false'}]").wait_for(
+        state="attached"
+    )
     page.wait_for_timeout(500)
     assert page.evaluate(FAULTS) == []
     wide = "[...document.querySelectorAll('.sk')].filter((n) => n.scrollWidth > n.clientWidth + 1)"
@@ -363,6 +451,10 @@ def test_every_control_has_a_name_and_is_large_enough_for_a_glove(page, width, h
     page.wait_for_timeout(200)
     shot(page, f"0-front-{width}-{scheme}")
     for n, title in enumerate(("Setup", "Inlet guide vanes", "Load-up")):
-        page.evaluate("(t) => [...document.querySelectorAll('.sk h3')].find((h) => h.textContent === t).scrollIntoView()", title)
+        page.evaluate(
+            "(t) => [...document.querySelectorAll('.sk h3')].find((h) => h.textContent ==="
+            " t).scrollIntoView()",
+            title,
+        )
         page.wait_for_timeout(200)
         shot(page, f"{n + 1}-{title.split()[0].lower()}-{width}-{scheme}")

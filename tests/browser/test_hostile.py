@@ -1,4 +1,6 @@
-"""A job full of hostile texts in a real JupyterLab: shown as text, nothing of it runs, nobody is asked for anything."""
+"""A job full of hostile texts in a real JupyterLab: shown as text, nothing of it runs, nobody is
+asked for anything.
+"""
 
 from __future__ import annotations
 
@@ -48,7 +50,9 @@ def page(request: pytest.FixtureRequest, job: Job, open_page: Callable[..., Any]
     opened.on("request", lambda asked: opened.asked.append(asked.url))
     opened.evaluate(RUN_ALL)
     opened.locator(".sk-front").first.wait_for()
-    opened.wait_for_function("() => document.querySelectorAll('.jp-Notebook .sk').length >= 10", timeout=120_000)
+    opened.wait_for_function(
+        "() => document.querySelectorAll('.jp-Notebook .sk').length >= 10", timeout=120_000
+    )
     opened.locator("#a-formula mjx-container").wait_for(state="attached")
     opened.wait_for_timeout(500)  # whatever would be fetched or set late
     shot(opened, f"hostile-{request.param}")
@@ -60,7 +64,11 @@ def test_no_script_ran(page):
 
 
 def test_nothing_was_asked_of_anybody_else(page, lab, door):
-    hosts = {urlsplit(url).netloc for url in page.asked if urlsplit(url).scheme in ("http", "https", "ws", "wss")}
+    hosts = {
+        urlsplit(url).netloc
+        for url in page.asked
+        if urlsplit(url).scheme in ("http", "https", "ws", "wss")
+    }
     assert hosts <= {f"127.0.0.1:{lab.port}"} and page.asked
     assert door.knocks == 0
 
@@ -74,7 +82,9 @@ def test_no_element_of_theirs_is_on_the_page(page):
 
 
 def test_the_texts_stand_on_the_page_as_they_were_typed(page, door):
-    shown = page.evaluate("""() => [...document.querySelectorAll('.jp-Notebook .sk')].map((n) => n.textContent + [...n.querySelectorAll('input, textarea')].map((i) => i.value).join(' ')).join(' ')""")
+    shown = page.evaluate(
+        """() => [...document.querySelectorAll('.jp-Notebook .sk')].map((n) => n.textContent + [...n.querySelectorAll('input, textarea')].map((i) => i.value).join(' ')).join(' ')"""
+    )
     said = texts(door.port)
     for name in ("script", "picture", "element", "formula", "typst", "markdown", "equals"):
         assert said[name] in shown, name
@@ -82,12 +92,18 @@ def test_the_texts_stand_on_the_page_as_they_were_typed(page, door):
 
 def test_hovering_and_focus_start_nothing(page):
     for place in page.locator(".jp-Notebook .sk details > summary").all()[:10]:
-        place.evaluate("node => { node.parentElement.open = true; node.dispatchEvent(new MouseEvent('mouseover', { bubbles: true })); node.focus(); }")
+        place.evaluate(
+            "node => { node.parentElement.open = true; node.dispatchEvent(new"
+            " MouseEvent('mouseover', { bubbles: true })); node.focus(); }"
+        )
     page.wait_for_timeout(300)
     assert page.evaluate("window.harmed") is None
 
 
 def test_the_watch_sees_a_script(page):
     """The last test of the page: what is looked for can be seen."""
-    page.evaluate("() => { const img = document.createElement('img'); img.setAttribute('onerror', 'window.harmed=1'); img.src = 'data:,'; document.body.append(img); }")
+    page.evaluate(
+        "() => { const img = document.createElement('img'); img.setAttribute('onerror',"
+        " 'window.harmed=1'); img.src = 'data:,'; document.body.append(img); }"
+    )
     page.wait_for_function("() => window.harmed === 1", timeout=5000)

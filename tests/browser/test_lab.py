@@ -1,4 +1,6 @@
-"""JupyterLab as `startkit open` shows it: no code in sight, one button, the person's own Jupyter left as it was."""
+"""JupyterLab as `startkit open` shows it: no code in sight, one button, the person's own Jupyter
+left as it was.
+"""
 
 from __future__ import annotations
 
@@ -33,21 +35,39 @@ class Opened:
         self.home = home
         self.job = Job.create(home / "a job", SHEET, find("new-machine"))
         self.settings = home / "settings"
-        mine = self.settings / "@jupyterlab" / "apputils-extension" / "notification.jupyterlab-settings"
+        mine = (
+            self.settings
+            / "@jupyterlab"
+            / "apputils-extension"
+            / "notification.jupyterlab-settings"
+        )
         mine.parent.mkdir(parents=True)
         mine.write_text(MINE, encoding="utf-8")
         (home / "config" / "custom").mkdir(parents=True)
-        names = {"HOME": "", "JUPYTER_CONFIG_DIR": "config", "JUPYTER_DATA_DIR": "data", "JUPYTER_RUNTIME_DIR": "runtime", "IPYTHONDIR": "ipython",
-                 "JUPYTERLAB_SETTINGS_DIR": "settings", "JUPYTERLAB_WORKSPACES_DIR": "workspaces"}
+        names = {
+            "HOME": "",
+            "JUPYTER_CONFIG_DIR": "config",
+            "JUPYTER_DATA_DIR": "data",
+            "JUPYTER_RUNTIME_DIR": "runtime",
+            "IPYTHONDIR": "ipython",
+            "JUPYTERLAB_SETTINGS_DIR": "settings",
+            "JUPYTERLAB_WORKSPACES_DIR": "workspaces",
+        }
         environment = {**os.environ, **{name: str(home / part) for name, part in names.items()}}
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             port = free.getsockname()[1]
         self.base = f"http://127.0.0.1:{port}/"
-        command = [*lab_.arguments(self.job, browser=False, port=port, layout=str(home / "layout")), "--IdentityProvider.token=", "--LabApp.expose_app_in_browser=True"]
+        command = [
+            *lab_.arguments(self.job, browser=False, port=port, layout=str(home / "layout")),
+            "--IdentityProvider.token=",
+            "--LabApp.expose_app_in_browser=True",
+        ]
         ours = {"JUPYTER_CONFIG_PATH": lab_.environment()["JUPYTER_CONFIG_PATH"]}
         with (home / "lab.log").open("wb") as log:
-            self.process = subprocess.Popen(command, env={**environment, **ours}, stdout=log, stderr=log, cwd=home)
+            self.process = subprocess.Popen(
+                command, env={**environment, **ours}, stdout=log, stderr=log, cwd=home
+            )
         for _ in range(400):
             try:
                 urllib.request.urlopen(self.base + "api", timeout=2).read()
@@ -69,10 +89,21 @@ def opened(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[O
 
 
 @pytest.mark.parametrize(("width", "height", "scheme"), [(1280, 800, "light"), (820, 1180, "dark")])
-def test_no_code_is_in_sight_and_one_button_brings_the_forms_alive(browser, opened, width, height, scheme):
-    context = browser.new_context(viewport={"width": width, "height": height}, service_workers="block", color_scheme=scheme)
+def test_no_code_is_in_sight_and_one_button_brings_the_forms_alive(
+    browser, opened, width, height, scheme
+):
+    context = browser.new_context(
+        viewport={"width": width, "height": height}, service_workers="block", color_scheme=scheme
+    )
     outside: list[str] = []
-    context.on("request", lambda request: None if request.url.startswith((opened.base, "data:", "blob:")) else outside.append(request.url))
+    context.on(
+        "request",
+        lambda request: (
+            None
+            if request.url.startswith((opened.base, "data:", "blob:"))
+            else outside.append(request.url)
+        ),
+    )
     page = context.new_page()
     page.set_default_timeout(150_000)
     page.goto(opened.base)
@@ -95,21 +126,30 @@ def test_no_code_is_in_sight_and_one_button_brings_the_forms_alive(browser, open
 def code_is_hidden(page: Any) -> None:
     """No line of code can be seen, in whatever way a cell may show one."""
     page.wait_for_function("() => document.querySelectorAll('.jp-CodeCell').length > 10")
-    seen = page.evaluate("""[...document.querySelectorAll('.jp-CodeCell :is(.cm-content, .jp-InputPlaceholder, .jp-InputPrompt, .jp-OutputPrompt)')]
-        .filter((node) => node.checkVisibility() && node.getBoundingClientRect().height > 0).map((node) => node.textContent)""")
+    seen = page.evaluate(
+        """[...document.querySelectorAll('.jp-CodeCell :is(.cm-content, .jp-InputPlaceholder, .jp-InputPrompt, .jp-OutputPrompt)')]
+        .filter((node) => node.checkVisibility() && node.getBoundingClientRect().height > 0).map((node) => node.textContent)"""
+    )
     assert seen == []
 
 
 def test_the_persons_own_settings_and_layout_are_left_as_they_were(opened):
     files = [path for path in opened.settings.rglob("*") if path.is_file()]
     assert [path.read_text(encoding="utf-8") for path in files] == [MINE]
-    assert not list((opened.home / "config").rglob("*.json")) and not (opened.home / "workspaces").exists()
+    assert (
+        not list((opened.home / "config").rglob("*.json"))
+        and not (opened.home / "workspaces").exists()
+    )
 
 
 def test_the_persons_own_settings_stand_above_ours(opened):
     import json
 
-    with urllib.request.urlopen(opened.base + "lab/api/settings/@jupyterlab/apputils-extension:notification", timeout=30) as reply:
+    with urllib.request.urlopen(
+        opened.base + "lab/api/settings/@jupyterlab/apputils-extension:notification", timeout=30
+    ) as reply:
         told = json.load(reply)
     assert told["settings"]["fetchNews"] == "true"  # the person's own
-    assert told["schema"]["properties"]["fetchNews"]["default"] == "false"  # ours, where the person says nothing
+    assert (
+        told["schema"]["properties"]["fetchNews"]["default"] == "false"
+    )  # ours, where the person says nothing

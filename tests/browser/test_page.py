@@ -1,4 +1,6 @@
-"""The job as a page, in a real Chromium: no code in sight, nobody else is asked, what is typed is in the job's file."""
+"""The job as a page, in a real Chromium: no code in sight, nobody else is asked, what is typed is
+in the job's file.
+"""
 
 from __future__ import annotations
 
@@ -16,15 +18,31 @@ from startkit.facts.job import Job
 from startkit.facts.journal import Entry
 from startkit.facts.templates import find
 from tests.browser.conftest import LOOKS_AWAY, SLOW_BROWSER, shot
-from tests.browser.serving import PLANT, SERIAL, SHEET, Served, field, kernel, name_me, says, setup, values
+from tests.browser.serving import (
+    PLANT,
+    SERIAL,
+    SHEET,
+    Served,
+    field,
+    kernel,
+    name_me,
+    says,
+    setup,
+    values,
+)
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(400), pytest.mark.xdist_group("page")]
 
 BAROMETER = "Barometric pressure in the plant room (optional)"
 
 
-@pytest.mark.parametrize(("width", "height", "scheme", "ground"), [(1280, 800, "light", "rgb(255, 255, 255)"), (820, 1180, "dark", "rgb(20, 24, 29)")])
-def test_the_page_shows_where_the_job_stands_and_its_forms_without_any_code(shared, width, height, scheme, ground):
+@pytest.mark.parametrize(
+    ("width", "height", "scheme", "ground"),
+    [(1280, 800, "light", "rgb(255, 255, 255)"), (820, 1180, "dark", "rgb(20, 24, 29)")],
+)
+def test_the_page_shows_where_the_job_stands_and_its_forms_without_any_code(
+    shared, width, height, scheme, ground
+):
     page = shared
     page.set_viewport_size({"width": width, "height": height})
     page.emulate_media(color_scheme=scheme)
@@ -47,7 +65,10 @@ def test_what_is_typed_on_the_page_is_in_the_jobs_file(shared, served):
     control = setup(page).get_by_label("Full-load current on the motor's nameplate", exact=True)
     control.fill("386,5")
     control.press("Enter")
-    says(field(page, "Full-load current on the motor's nameplate"), r"saved \d\d:\d\d:\d\d · A\. Technician")
+    says(
+        field(page, "Full-load current on the motor's nameplate"),
+        r"saved \d\d:\d\d:\d\d · A\. Technician",
+    )
     assert values(served.job, "setup.nameplate_current") == ["386,5"]
 
 
@@ -58,11 +79,20 @@ def test_a_second_page_shows_what_the_first_one_entered_after_refresh(shared, op
     control.press("Enter")
     says(field(one, "Rated voltage on the motor's nameplate"), "saved")
     setup(other).get_by_role("button", name="refresh").click()
-    other.wait_for_function("() => [...document.querySelectorAll('input')].some((node) => node.value === '400')")
-    assert setup(other).get_by_label("Rated voltage on the motor's nameplate", exact=True).input_value() == "400"
+    other.wait_for_function(
+        "() => [...document.querySelectorAll('input')].some((node) => node.value === '400')"
+    )
+    assert (
+        setup(other)
+        .get_by_label("Rated voltage on the motor's nameplate", exact=True)
+        .input_value()
+        == "400"
+    )
 
 
-def test_the_forms_come_alive_in_a_browser_that_needs_longer_than_the_widget_library_waits(open_job, served):
+def test_the_forms_come_alive_in_a_browser_that_needs_longer_than_the_widget_library_waits(
+    open_job, served
+):
     page = open_job(script=SLOW_BROWSER)
     assert page.evaluate("window.givenUp") > 1
     name_me(page)
@@ -75,8 +105,12 @@ def test_the_forms_come_alive_in_a_browser_that_needs_longer_than_the_widget_lib
 
 def test_the_forms_come_alive_although_the_kernels_answer_comes_while_nobody_looks(open_job):
     page = open_job(script=LOOKS_AWAY)
-    # The first form is there; those further down may still be on their way, but none may have been given up.
-    page.wait_for_function("() => ![...document.querySelectorAll('.jp-OutputArea-output')].some((node) => node.textContent.startsWith('Loading widget'))")
+    # The first form is there; those further down may still be on their way, but none may have been
+    # given up.
+    page.wait_for_function(
+        "() => ![...document.querySelectorAll('.jp-OutputArea-output')].some((node) =>"
+        " node.textContent.startsWith('Loading widget'))"
+    )
     assert page.get_by_text(re.compile("^(Loading|Error displaying) widget")).count() == 0
 
 
@@ -87,7 +121,10 @@ def test_a_page_whose_forms_do_not_come_says_what_to_do(open_job):
         performance.now = () => 61000;
         document.dispatchEvent(new Event('visibilitychange'));
     }""")
-    says(page.get_by_role("alert"), "Some forms did not come up. What is saved is safe; load the page again.")
+    says(
+        page.get_by_role("alert"),
+        "Some forms did not come up. What is saved is safe; load the page again.",
+    )
     assert page.get_by_role("button", name="Load the page again").is_visible()
 
 
@@ -95,13 +132,20 @@ def test_after_its_kernel_ended_the_page_says_not_saved_and_the_text_comes_back(
     page = open_job()
     name_me(page)
     assert served.ask(f"api/kernels/{kernel(page)}", method="DELETE")[0] == 204
-    page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")  # a tablet is taken up again
-    says(page.get_by_role("alert"), "This page was left alone too long. .* NOT SAVED until the page is loaded again")
+    page.evaluate(
+        "document.dispatchEvent(new Event('visibilitychange'))"
+    )  # a tablet is taken up again
+    says(
+        page.get_by_role("alert"),
+        "This page was left alone too long. .* NOT SAVED until the page is loaded again",
+    )
     control = setup(page).get_by_label(SERIAL, exact=True)
     control.fill("OV26-0417")
     control.press("Enter")
     says(field(page, SERIAL), "NOT SAVED")
-    assert control.input_value() == "OV26-0417" and values(served.job, "setup.nameplate_serial") == []
+    assert (
+        control.input_value() == "OV26-0417" and values(served.job, "setup.nameplate_serial") == []
+    )
     shot(page, "page-not-saved")
     page.get_by_role("button", name="Load the page again").click()
     page.wait_for_event("load")
@@ -133,15 +177,21 @@ def test_one_goes_from_stage_to_stage_by_name(shared):
     page.locator(".sk-heading h3", has_text="Lubrication").first.wait_for()
     page.get_by_label("Go to").focus()
     page.get_by_label("Go to").select_option(label="\u2003Lubrication")
-    assert page.evaluate("document.activeElement.querySelector('.sk-heading').textContent").startswith("Lubrication")
+    assert page.evaluate(
+        "document.activeElement.querySelector('.sk-heading').textContent"
+    ).startswith("Lubrication")
     for _ in range(2):
         assert 0 <= page.evaluate("document.activeElement.getBoundingClientRect().top") < 120
-        page.wait_for_timeout(300)  # and it stays there when the stages out of sight are let go again
+        page.wait_for_timeout(
+            300
+        )  # and it stays there when the stages out of sight are let go again
     page.get_by_role("button", name="Where it stands").click()
     page.wait_for_function("() => scrollY === 0")
 
 
-def test_the_kernel_of_a_closed_page_is_ended_and_that_of_an_open_one_stays(shared, open_job, served):
+def test_the_kernel_of_a_closed_page_is_ended_and_that_of_an_open_one_stays(
+    shared, open_job, served
+):
     staying, leaving = shared, open_job()
     open_kernel, left = kernel(staying), kernel(leaving)
     assert served.ask(f"api/kernels/{left}")[0] == 200
@@ -158,16 +208,34 @@ def test_without_its_token_nobody_gets_the_page_or_a_kernel(shared, served):
     running = kernel(shared)
     status, text = served.ask("", with_token=False)
     assert PLANT not in text and "sk-" not in text and "Skerrow" not in text
-    assert status == 200 and "password" in text.lower()  # it is led to the page that asks for the token
+    assert (
+        status == 200 and "password" in text.lower()
+    )  # it is led to the page that asks for the token
     assert served.ask(f"api/kernels/{running}", with_token=False)[0] == 403
     assert served.ask(f"api/kernels/{running}", with_token=False, method="DELETE")[0] == 403
 
 
-@pytest.mark.parametrize("path", ["voila/files/job.db", "voila/files/machine.toml", "voila/files/photo.png", "voila/files/new-machine.ipynb", "voila/files/../sheet.toml",
-                                  "voila/render/new-machine.ipynb", "voila/tree", "voila/api/contents/", "api/contents", "api/terminals", "api/sessions"])
+@pytest.mark.parametrize(
+    "path",
+    [
+        "voila/files/job.db",
+        "voila/files/machine.toml",
+        "voila/files/photo.png",
+        "voila/files/new-machine.ipynb",
+        "voila/files/../sheet.toml",
+        "voila/render/new-machine.ipynb",
+        "voila/tree",
+        "voila/api/contents/",
+        "api/contents",
+        "api/terminals",
+        "api/sessions",
+    ],
+)
 def test_no_file_of_the_job_is_served_beside_the_page(served, path):
     status, text = served.ask(path)
-    assert status in (403, 404, 405) or (status == 200 and "sk-" not in text and "CH-1" not in text and "PNG" not in text), (status, text[:300])
+    assert status in (403, 404, 405) or (
+        status == 200 and "sk-" not in text and "CH-1" not in text and "PNG" not in text
+    ), (status, text[:300])
     assert b"SQLite" not in text.encode() and "[machine]" not in text
 
 
@@ -175,7 +243,9 @@ def test_the_policy_forbids_what_comes_from_elsewhere(served):
     request = urllib.request.Request(served.base + "login")
     with urllib.request.urlopen(request, timeout=30) as reply:
         policy = reply.headers["Content-Security-Policy"]
-    assert "default-src 'self'" in policy and "connect-src 'self'" in policy and "http" not in policy
+    assert (
+        "default-src 'self'" in policy and "connect-src 'self'" in policy and "http" not in policy
+    )
 
 
 def test_settings_that_a_job_folder_brings_along_do_not_run(served):
@@ -188,7 +258,9 @@ def test_it_says_where_it_is_and_warns_when_others_can_reach_it(served, tmp_path
     try:
         assert "Warning: this page can be reached from other computers at 127.0.0.2" in other.said
         with pytest.raises(OSError):
-            socket.create_connection(("127.0.0.1", int(other.base.rsplit(":", 1)[1].strip("/"))), timeout=5)
+            socket.create_connection(
+                ("127.0.0.1", int(other.base.rsplit(":", 1)[1].strip("/"))), timeout=5
+            )
     finally:
         other.stop()
 
@@ -197,5 +269,25 @@ def test_a_port_that_is_taken_is_one_sentence(served, tmp_path):
     port = served.base.rsplit(":", 1)[1].strip("/")
     made = Job.create(tmp_path / "J", SHEET, find("new-machine"))
     made.record(Entry("job.who", "A. Technician", who="A. Technician"))
-    result = subprocess.run([sys.executable, "-m", "startkit.cli", "open", str(made.folder), "--page", "--no-browser", "--port", port], capture_output=True, text=True, timeout=120, check=False)
-    assert result.returncode == 2 and result.stderr.count("\n") == 1 and f"port {port}" in result.stderr
+    result = subprocess.run(
+        [
+            sys.executable,
+            "-m",
+            "startkit.cli",
+            "open",
+            str(made.folder),
+            "--page",
+            "--no-browser",
+            "--port",
+            port,
+        ],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+    assert (
+        result.returncode == 2
+        and result.stderr.count("\n") == 1
+        and f"port {port}" in result.stderr
+    )

@@ -30,6 +30,15 @@ def save(book: Book):
     """Send one change to the stage Oil and give the answer."""
 
     def saved(field: str, value: str, unit: str = "", note: str = "", **more: object) -> dict:
-        return answer(book, "oil", {"id": 2, "ask": "save", "note": note, "changes": [{"field": field, "value": value, "unit": unit, **more}]})
+        return answer(
+            book,
+            "oil",
+            {
+                "id": 2,
+                "ask": "save",
+                "note": note,
+                "changes": [{"field": field, "value": value, "unit": unit, **more}],
+            },
+        )
 
     return saved

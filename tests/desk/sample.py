@@ -9,7 +9,18 @@ from startkit.facts.job import Job
 from startkit.facts.limits import Limit
 from startkit.stages.judging import check, confirm
 from startkit.stages.registry import ordered
-from startkit.stages.stage import Column, Field, Figure, Findings, Heading, Line, Plot, Rule, Stage, Table
+from startkit.stages.stage import (
+    Column,
+    Field,
+    Figure,
+    Findings,
+    Heading,
+    Line,
+    Plot,
+    Rule,
+    Stage,
+    Table,
+)
 from startkit.units import Q
 
 SHEET = """
@@ -51,7 +62,14 @@ power = "280 kW"
 leaving_chilled = "6.7 degC"
 entering_condenser = "29.4 degC"
 """
-LOW = Limit("oil.differential", "Oil differential", "pressure_difference", low=Q(140, "kPa"), source="test sheet, page 1", authority="machine sheet")
+LOW = Limit(
+    "oil.differential",
+    "Oil differential",
+    "pressure_difference",
+    low=Q(140, "kPa"),
+    source="test sheet, page 1",
+    authority="machine sheet",
+)
 
 
 def judge_oil(machine, limits, entries):
@@ -60,28 +78,82 @@ def judge_oil(machine, limits, entries):
     rows = tuple((row.text("n"), row.quantity("travel")) for row in strokes)
     times = [q.to("s").magnitude for _, q in rows if q is not None]
     return Findings(
-        figures=(Figure("Oil differential", reading.quantity, "pressure_difference", reading.u, key="oil.differential"),),
-        verdicts=(check(entries, LOW, reading, next_step="Look at the relief valve."),
-                  confirm(entries, "seen", "oil.seen", "Oil seen", good="Seen.", bad="Not seen.", next_step="Look again.")),
+        figures=(
+            Figure(
+                "Oil differential",
+                reading.quantity,
+                "pressure_difference",
+                reading.u,
+                key="oil.differential",
+            ),
+        ),
+        verdicts=(
+            check(entries, LOW, reading, next_step="Look at the relief valve."),
+            confirm(
+                entries,
+                "seen",
+                "oil.seen",
+                "Oil seen",
+                good="Seen.",
+                bad="Not seen.",
+                next_step="Look again.",
+            ),
+        ),
         tables=(Table("Strokes", (Heading("Stroke"), Heading("Travel time", "time")), rows),),
-        plots=(Plot("Travel times", "Stroke", "count", "Travel time", "time", (Line("travel", range(len(times)), times, "line and points"),), (Rule("limit", 45.0),),
-                    alt="Travel time of each stroke"),),
+        plots=(
+            Plot(
+                "Travel times",
+                "Stroke",
+                "count",
+                "Travel time",
+                "time",
+                (Line("travel", range(len(times)), times, "line and points"),),
+                (Rule("limit", 45.0),),
+                alt="Travel time of each stroke",
+            ),
+        ),
     )
 
 
 OIL = Stage(
-    "oil", "Oil", "Whether the oil holds its pressure.",
+    "oil",
+    "Oil",
+    "Whether the oil holds its pressure.",
     (
-        Field("differential", "Oil differential", "pressure_difference", "At the header.", plausible=("50 kPa", "400 kPa")),
+        Field(
+            "differential",
+            "Oil differential",
+            "pressure_difference",
+            "At the header.",
+            plausible=("50 kPa", "400 kPa"),
+        ),
         Field("header", "Header pressure", "gauge_pressure", required=False),
         Field("sump", "Sump temperature", "temperature", required=False),
         Field("seen", "Oil seen in the glass", "yes_no"),
         Field("maker", "Oil maker's name", "text", required=False),
-        Field("trace", "Trace", "series", required=False, columns=(Column("t", "Time", "time"), Column("p", "Pressure", "pressure_difference"))),
-        Field("strokes", "Strokes", "table", required=False, columns=(
-            Column("n", "Stroke", "count", required=True), Column("travel", "Travel time", "time", plausible=("5 s", "100 s")), Column("way", "Way", "choice", choices=("opening", "closing")))),
+        Field(
+            "trace",
+            "Trace",
+            "series",
+            required=False,
+            columns=(Column("t", "Time", "time"), Column("p", "Pressure", "pressure_difference")),
+        ),
+        Field(
+            "strokes",
+            "Strokes",
+            "table",
+            required=False,
+            columns=(
+                Column("n", "Stroke", "count", required=True),
+                Column("travel", "Travel time", "time", plausible=("5 s", "100 s")),
+                Column("way", "Way", "choice", choices=("opening", "closing")),
+            ),
+        ),
     ),
-    judge_oil, cautions=("Hot oil.",), before="turn_shaft", order=20,
+    judge_oil,
+    cautions=("Hot oil.",),
+    before="turn_shaft",
+    order=20,
 )
 
 
@@ -90,13 +162,29 @@ def judge_fault(machine, limits, entries):
 
 
 SETUP = Stage(
-    "setup", "Setup", "Who is here and what is measured with.",
+    "setup",
+    "Setup",
+    "Who is here and what is measured with.",
     (
-        Field("people", "People", "table", columns=(Column("name", "Name"), Column("role", "Role"), Column("firm", "Firm"))),
-        Field("instruments", "Instruments", "table", columns=tuple(Column(n, n) for n in ("tag", "name", "kind", "serial", "range", "accuracy", "due"))),
+        Field(
+            "people",
+            "People",
+            "table",
+            columns=(Column("name", "Name"), Column("role", "Role"), Column("firm", "Firm")),
+        ),
+        Field(
+            "instruments",
+            "Instruments",
+            "table",
+            columns=tuple(
+                Column(n, n) for n in ("tag", "name", "kind", "serial", "range", "accuracy", "due")
+            ),
+        ),
         Field("barometer", "Barometric pressure", "barometer", required=False),
     ),
-    lambda machine, limits, entries: Findings(), before="oil_pump", order=10,
+    lambda machine, limits, entries: Findings(),
+    before="oil_pump",
+    order=10,
 )
 STAGES = ordered([SETUP, OIL])
 FAULTY = Stage("faulty", "Faulty", "Fails.", (Field("note", "Note"),), judge_fault, order=900)
@@ -106,5 +194,8 @@ def make_job(folder: Path, name: str = "job") -> Job:
     """A new job with the sample sheet."""
     sheet, template = folder / "sheet.toml", folder / "template.ipynb"
     sheet.write_text(SHEET, encoding="utf-8")
-    template.write_text(json.dumps({"cells": [], "metadata": {}, "nbformat": 4, "nbformat_minor": 5}), encoding="utf-8")
+    template.write_text(
+        json.dumps({"cells": [], "metadata": {}, "nbformat": 4, "nbformat_minor": 5}),
+        encoding="utf-8",
+    )
     return Job.create(folder / name, sheet, template)

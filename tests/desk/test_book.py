@@ -37,26 +37,48 @@ def test_form_mode_shows_the_widget_and_html_marked_as_of(book, call):
 
 def test_record_mode_gives_the_same_bytes_twice(job, save):
     save("strokes", "31", "s", row=1, column="travel")
-    first, second = (json.dumps([getattr(open_book(job.folder, "record", STAGES), c[0])(*c[1:])._repr_mimebundle_()[0] for c in CELLS]) for _ in range(2))
+    first, second = (
+        json.dumps(
+            [
+                getattr(open_book(job.folder, "record", STAGES), c[0])(*c[1:])._repr_mimebundle_()[
+                    0
+                ]
+                for c in CELLS
+            ]
+        )
+        for _ in range(2)
+    )
     assert first == second
 
 
 def test_a_stage_carries_its_plots_as_drawings_with_words(job, save):
     save("strokes", "31", "s", row=1, column="travel")
     plot = open_book(job.folder, "record", STAGES).stage("oil").part["plots"][0]
-    assert plot["title"] == "Travel times" and plot["alt"] == "Travel time of each stroke" and plot["svg"].startswith("<svg")
+    assert (
+        plot["title"] == "Travel times"
+        and plot["alt"] == "Travel time of each stroke"
+        and plot["svg"].startswith("<svg")
+    )
 
 
 def test_an_unknown_mode_is_refused_in_one_sentence(job, capsys):
     closed = open_book(job.folder, "view", STAGES)
     assert isinstance(closed, ClosedBook)
-    assert closed.front().part == {"part": "error", "sentence": "first cell: mode 'view' is unknown; use 'form' or 'record'."}
+    assert closed.front().part == {
+        "part": "error",
+        "sentence": "first cell: mode 'view' is unknown; use 'form' or 'record'.",
+    }
 
 
 @pytest.mark.parametrize("call", CELLS)
 def test_a_job_that_cannot_be_opened_is_said_calmly_in_every_cell(tmp_path, call):
-    bundle, _ = getattr(open_book(tmp_path / "nowhere", "form", STAGES), call[0])(*call[1:])._repr_mimebundle_()
-    assert "there is no such job folder" in bundle["text/plain"] and "Traceback" not in bundle["text/html"]
+    bundle, _ = getattr(open_book(tmp_path / "nowhere", "form", STAGES), call[0])(
+        *call[1:]
+    )._repr_mimebundle_()
+    assert (
+        "there is no such job folder" in bundle["text/plain"]
+        and "Traceback" not in bundle["text/html"]
+    )
     assert bundle[MIME]["part"] == "error"
 
 
@@ -67,24 +89,45 @@ def test_the_cell_that_opens_the_book_says_why_it_is_closed(tmp_path, monkeypatc
     assert "no such job folder" in shown[0].part["sentence"]
 
 
-@pytest.mark.parametrize(("call", "word"), [(("stage", "olive"), "no stage is called 'olive'"), (("hold", "lunch"), "no hold point is called 'lunch'")])
+@pytest.mark.parametrize(
+    ("call", "word"),
+    [
+        (("stage", "olive"), "no stage is called 'olive'"),
+        (("hold", "lunch"), "no hold point is called 'lunch'"),
+    ],
+)
 def test_a_name_that_does_not_exist_is_one_sentence_with_the_known_names(book, record, call, word):
     for opened in (book, record):
         part = getattr(opened, call[0])(call[1]).part
-        assert part["part"] == "error" and word in part["sentence"] and "use one of" in part["sentence"]
+        assert (
+            part["part"] == "error"
+            and word in part["sentence"]
+            and "use one of" in part["sentence"]
+        )
 
 
 def test_a_stage_that_fails_stays_open_says_so_and_takes_nothing_with_it(job):
     opened = open_book(job.folder, "form", ordered([*STAGES.values(), FAULTY]))
     judged = {v["key"]: v for v in opened.stage("faulty").part["verdicts"]}["faulty.judged"]
-    assert judged["outcome"] == "open" and "ZeroDivisionError" in judged["sentence"] and "safe in the job's journal" in judged["sentence"]
-    assert [opened.stage("oil").part["part"], opened.front().part["part"], opened.hold("turn_shaft").part["part"]] == ["stage", "front", "hold"]
+    assert (
+        judged["outcome"] == "open"
+        and "ZeroDivisionError" in judged["sentence"]
+        and "safe in the job's journal" in judged["sentence"]
+    )
+    assert [
+        opened.stage("oil").part["part"],
+        opened.front().part["part"],
+        opened.hold("turn_shaft").part["part"],
+    ] == ["stage", "front", "hold"]
 
 
 def test_a_fault_of_our_own_is_one_sentence_with_the_trace_folded(book, monkeypatch):
     monkeypatch.setattr("startkit.stages.payload.stage_part", lambda *_: 1 / 0)
     bundle, _ = book.stage("oil")._repr_mimebundle_()
-    assert bundle[MIME]["part"] == "error" and "stage oil: this cannot be worked out (ZeroDivisionError" in bundle["text/plain"]
+    assert (
+        bundle[MIME]["part"] == "error"
+        and "stage oil: this cannot be worked out (ZeroDivisionError" in bundle["text/plain"]
+    )
     assert "For whoever maintains the tool" in bundle["text/html"]
 
 
@@ -98,7 +141,9 @@ def test_the_book_judges_once_for_each_new_entry(book, save):
 def test_what_another_kernel_wrote_is_seen_at_the_next_look(job, book):
     from startkit.facts.journal import Entry
 
-    open_book(job.folder, "form", STAGES).job.record(Entry("oil.sump", "48", "°C", who="B. Witness"))
+    open_book(job.folder, "form", STAGES).job.record(
+        Entry("oil.sump", "48", "°C", who="B. Witness")
+    )
     assert book.assessment().state.latest["oil.sump"].value == "48"
 
 

@@ -34,7 +34,19 @@ class Reader(HTMLParser):
 
 def judged(outcome: str, **more: str) -> dict:
     mark = Outcome(outcome).mark
-    return {"key": "a.b", "title": "Item", "outcome": outcome, "mark": mark, "sentence": "Found.", "next": "", "reading": "", "uncertainty": "", "limit": "", "source": "", **more}
+    return {
+        "key": "a.b",
+        "title": "Item",
+        "outcome": outcome,
+        "mark": mark,
+        "sentence": "Found.",
+        "next": "",
+        "reading": "",
+        "uncertainty": "",
+        "limit": "",
+        "source": "",
+        **more,
+    }
 
 
 @pytest.mark.parametrize("outcome", [o.value for o in Outcome])
@@ -44,8 +56,24 @@ def test_every_outcome_stands_as_mark_and_word(outcome):
 
 
 def test_a_verdict_shows_reading_limit_source_and_next_step():
-    text = Reader(cards.verdict(judged("fail", reading="118.0 kPa", uncertainty="± 2.0 kPa", limit="≥ 140.0 kPa", source="machine sheet: page 3", next="Look at the relief valve."))).text
-    for part in ("118.0 kPa", "± 2.0 kPa", "limit ≥ 140.0 kPa (machine sheet: page 3)", "Next: Look at the relief valve."):
+    text = Reader(
+        cards.verdict(
+            judged(
+                "fail",
+                reading="118.0 kPa",
+                uncertainty="± 2.0 kPa",
+                limit="≥ 140.0 kPa",
+                source="machine sheet: page 3",
+                next="Look at the relief valve.",
+            )
+        )
+    ).text
+    for part in (
+        "118.0 kPa",
+        "± 2.0 kPa",
+        "limit ≥ 140.0 kPa (machine sheet: page 3)",
+        "Next: Look at the relief valve.",
+    ):
         assert part in text
 
 
@@ -60,9 +88,14 @@ def test_nothing_typed_becomes_markup(job, book, save):
         html = shown._repr_mimebundle_()[0]["text/html"]
         tags = {tag for tag, _ in Reader(html).elements}
         assert not tags & {"script", "img", "iframe", "a", "link", "object"}
-        assert not any(name.startswith("on") for _, attributes in Reader(html).elements for name in attributes)
+        assert not any(
+            name.startswith("on") for _, attributes in Reader(html).elements for name in attributes
+        )
         assert html.count("</style>") == 1
-    assert "<script>alert('x')</script>" in Reader(book.stage("oil")._repr_mimebundle_()[0]["text/html"]).text
+    assert (
+        "<script>alert('x')</script>"
+        in Reader(book.stage("oil")._repr_mimebundle_()[0]["text/html"]).text
+    )
 
 
 def test_attributes_are_escaped_too():
@@ -77,7 +110,9 @@ def test_decimal_marks_of_a_column_stand_below_one_another():
 def test_a_table_carries_its_units_in_the_head(book, save):
     save("strokes", "31,5", "s", row=1, column="travel")
     html = book.stage("oil")._repr_mimebundle_()[0]["text/html"]
-    assert re.search(r'<th scope="col" class="sk-num">Travel time<span class="sk-unit">s</span></th>', html)
+    assert re.search(
+        r'<th scope="col" class="sk-num">Travel time<span class="sk-unit">s</span></th>', html
+    )
 
 
 def test_what_was_entered_names_person_time_and_correction(book, save):
@@ -85,21 +120,43 @@ def test_what_was_entered_names_person_time_and_correction(book, save):
     save("differential", "150", "kPa", note="measured again")
     text = Reader(book.stage("oil")._repr_mimebundle_()[0]["text/html"]).text
     assert "What was entered: 1 item, 1 correction" in text
-    assert "oil.differential: 180 kPa → 150 kPa · A. Technician" in text and "measured again" in text
+    assert (
+        "oil.differential: 180 kPa → 150 kPa · A. Technician" in text and "measured again" in text
+    )
 
 
 def test_a_hold_point_says_in_its_largest_type_that_it_is_not_clear(book):
     html = book.hold("turn_shaft")._repr_mimebundle_()[0]["text/html"]
-    assert re.search(r'class="sk-headline"[^>]*><span class="sk-mark" aria-hidden="true">✗</span> NOT CLEAR TO TURN THE SHAFT</p>', html)
-    sizes = {name: float(size) for name, size in re.findall(r"^\.sk (h3|h4) \{ font-size: ([\d.]+)em", cards.style(), re.MULTILINE)}
-    sizes |= {name: float(size) for name, size in re.findall(r"^(\.sk-headline|\.sk-value) \{ font-size: ([\d.]+)em", cards.style(), re.MULTILINE)}
+    assert re.search(
+        r'class="sk-headline"[^>]*><span class="sk-mark" aria-hidden="true">✗</span> NOT CLEAR TO'
+        r" TURN THE SHAFT</p>",
+        html,
+    )
+    sizes = {
+        name: float(size)
+        for name, size in re.findall(
+            r"^\.sk (h3|h4) \{ font-size: ([\d.]+)em", cards.style(), re.MULTILINE
+        )
+    }
+    sizes |= {
+        name: float(size)
+        for name, size in re.findall(
+            r"^(\.sk-headline|\.sk-value) \{ font-size: ([\d.]+)em", cards.style(), re.MULTILINE
+        )
+    }
     assert len(sizes) == 4 and max(sizes, key=sizes.get) == ".sk-headline"
 
 
 def test_the_front_shows_stages_hold_points_and_what_to_do_next(book, save):
     save("seen", "yes")
     text = Reader(book.front()._repr_mimebundle_()[0]["text/html"]).text
-    for part in ("CH-9 · Test hall", "Do next", "NOT CLEAR TO TURN THE SHAFT", "1 of 3 settled", "Not passed:"):
+    for part in (
+        "CH-9 · Test hall",
+        "Do next",
+        "NOT CLEAR TO TURN THE SHAFT",
+        "1 of 3 settled",
+        "Not passed:",
+    ):
         assert part in text
 
 
@@ -107,7 +164,15 @@ def test_the_handover_lists_open_items_corrections_and_a_line_for_each_person(bo
     from startkit.desk.messages import answer
 
     for column, value in (("name", "A. Technician"), ("role", "technician")):
-        answer(book, "setup", {"id": 1, "ask": "save", "changes": [{"field": "people", "row": 1, "column": column, "value": value}]})
+        answer(
+            book,
+            "setup",
+            {
+                "id": 1,
+                "ask": "save",
+                "changes": [{"field": "people", "row": 1, "column": column, "value": value}],
+            },
+        )
     save("sump", "48", "°C")
     save("sump", "84", "°C", note="typing error")
     part = book.handover().part
@@ -123,7 +188,9 @@ def test_text_and_ground_differ_enough_to_be_read():
                 assert contrast(colours[ink], colours[ground]) >= 4.5, (ink, ground)
         assert contrast(colours["on-strong"], colours["fail"]) >= 4.5
         assert contrast(colours["caution-ink"], colours["caution"]) >= 4.5
-        assert contrast(colours["line"], colours["ground"]) >= 3  # borders of fields: WCAG 2.2, 1.4.11
+        assert (
+            contrast(colours["line"], colours["ground"]) >= 3
+        )  # borders of fields: WCAG 2.2, 1.4.11
 
 
 def themes() -> list[dict[str, str]]:
@@ -148,4 +215,7 @@ def luminance(colour: str) -> float:
 def test_the_plain_text_says_what_the_card_says(job, save):
     save("differential", "118", "kPa")
     text = open_book(job.folder, "record", STAGES).stage("oil")._repr_mimebundle_()[0]["text/plain"]
-    assert "✗ fail     Oil differential: 118.0 kPa: below 140.0 kPa. Next: Look at the relief valve." in text
+    assert (
+        "✗ fail     Oil differential: 118.0 kPa: below 140.0 kPa. Next: Look at the relief valve."
+        in text
+    )

@@ -39,7 +39,9 @@ def test_a_form_gets_its_fields_then_card_then_plots(book, form):
     assert form.tells()[:2] == ["form", "card"]
     assert set(form.sent[1]["pieces"]) == {"head", "found", "entered"}
     assert {"plots"} in [set(m["pieces"]) for m in form.sent if m["tell"] == "card"]
-    assert [f["name"] for group in form.sent[0]["groups"] for f in group["fields"]] == [f.name for f in STAGES["oil"].fields]
+    assert [f["name"] for group in form.sent[0]["groups"] for f in group["fields"]] == [
+        f.name for f in STAGES["oil"].fields
+    ]
 
 
 def test_saved_is_told_before_the_card_changes(book, form):
@@ -78,7 +80,10 @@ def test_a_second_form_of_the_stage_gets_what_the_first_one_saved(book, form):
 
 
 def test_plots_follow_after_the_card(book, form):
-    form.hears(ask="save", changes=[{"field": "strokes", "row": 1, "column": "travel", "value": "31", "unit": "s"}])
+    form.hears(
+        ask="save",
+        changes=[{"field": "strokes", "row": 1, "column": "travel", "value": "31", "unit": "s"}],
+    )
     book.settle()
     pieces = [set(m["pieces"]) for m in form.sent if m["tell"] == "card"]
     assert pieces.index({"plots"}) > pieces.index({"head", "found", "entered"})
@@ -87,7 +92,9 @@ def test_plots_follow_after_the_card(book, form):
 def test_a_plot_that_cannot_be_drawn_says_so_in_its_place(book, form, monkeypatch):
     monkeypatch.setattr("startkit.desk.plots.svg", lambda *_: 1 / 0)
     form.hears(ask="open")
-    plots = [m["pieces"]["plots"] for m in form.sent if m["tell"] == "card" and "plots" in m["pieces"]]
+    plots = [
+        m["pieces"]["plots"] for m in form.sent if m["tell"] == "card" and "plots" in m["pieces"]
+    ]
     assert "cannot be drawn (ZeroDivisionError" in plots[-1]
 
 
@@ -96,9 +103,13 @@ def test_refresh_sends_what_others_wrote(job, book, form):
 
     form.hears(ask="open")
     form.sent.clear()
-    open_book(job.folder, "form", STAGES).job.record(Entry("oil.sump", "48", "°C", who="B. Witness"))
+    open_book(job.folder, "form", STAGES).job.record(
+        Entry("oil.sump", "48", "°C", who="B. Witness")
+    )
     form.hears(ask="refresh")
-    assert any(m["tell"] == "fields" and m["states"]["sump"]["who"] == "B. Witness" for m in form.sent)
+    assert any(
+        m["tell"] == "fields" and m["states"]["sump"]["who"] == "B. Witness" for m in form.sent
+    )
 
 
 def test_the_form_of_a_stage_that_fails_still_takes_entries(job):
@@ -119,11 +130,22 @@ def test_nothing_typed_is_kept_in_the_widgets_state(book, form):
 
 def test_messages_from_several_threads_are_all_saved(job, book, form):
     """Callbacks may run beside the kernel's main thread."""
-    threads = [threading.Thread(target=form.hears, kwargs={"ask": "save", "changes": [{"field": "strokes", "row": n, "column": "n", "value": str(n)}]}) for n in range(1, 21)]
+    threads = [
+        threading.Thread(
+            target=form.hears,
+            kwargs={
+                "ask": "save",
+                "changes": [{"field": "strokes", "row": n, "column": "n", "value": str(n)}],
+            },
+        )
+        for n in range(1, 21)
+    ]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
     assert form.tells().count("saved") == 20
-    assert sorted(int(e.value) for e in job.state().entries if e.what.startswith("oil.strokes")) == list(range(1, 21))
+    assert sorted(
+        int(e.value) for e in job.state().entries if e.what.startswith("oil.strokes")
+    ) == list(range(1, 21))
     assert job.journal.faults() == []

@@ -17,14 +17,30 @@ ROOT = Path(__file__).parents[2]
 
 @pytest.fixture
 def book(tmp_path: Path):
-    job = Job.create(tmp_path / "J", ROOT / "workbook" / "plant" / "machines" / "CH-1.toml", ROOT / "templates" / "new-machine.ipynb", who="Ana")
-    job.record([
-        Entry("vanes.strokes.1.number", "1", "", "Ana"), Entry("vanes.strokes.1.travel_time", "41,5", "s", "Ana"), Entry("vanes.strokes.1.direction", "closing", "", "Ana"),
-        Entry("load_up.points.1.label", "100 %", "", "Ana"), Entry("load_up.points.1.chilled_leaving", "44", "°F", "Ana"),
-        Entry("load_up.points.1.power", "broken", "kW", "Ana"),
-        Entry("vanes.trace", "stroke\ttime (s)\tcommand (%)\tfeedback (%)\tswitch\n1\t0\t0\t0\tmade\n1\t1\t100\t2\topen", "", "Ana"),
-        Entry("setup.barometer", "101.2", "kPa", "Ana"),
-    ])
+    job = Job.create(
+        tmp_path / "J",
+        ROOT / "workbook" / "plant" / "machines" / "CH-1.toml",
+        ROOT / "templates" / "new-machine.ipynb",
+        who="Ana",
+    )
+    job.record(
+        [
+            Entry("vanes.strokes.1.number", "1", "", "Ana"),
+            Entry("vanes.strokes.1.travel_time", "41,5", "s", "Ana"),
+            Entry("vanes.strokes.1.direction", "closing", "", "Ana"),
+            Entry("load_up.points.1.label", "100 %", "", "Ana"),
+            Entry("load_up.points.1.chilled_leaving", "44", "°F", "Ana"),
+            Entry("load_up.points.1.power", "broken", "kW", "Ana"),
+            Entry(
+                "vanes.trace",
+                "stroke\ttime (s)\tcommand (%)\tfeedback"
+                " (%)\tswitch\n1\t0\t0\t0\tmade\n1\t1\t100\t2\topen",
+                "",
+                "Ana",
+            ),
+            Entry("setup.barometer", "101.2", "kPa", "Ana"),
+        ]
+    )
     return open_book(job.folder, "form")
 
 

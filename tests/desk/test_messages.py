@@ -16,12 +16,16 @@ from tests.desk.sample import STAGES
 def values(job: Job, what: str) -> list[tuple[str, str]]:
     """What the job's file holds of an item, read past our own code."""
     with sqlite3.connect(job.folder / "job.db") as db:
-        return db.execute("SELECT value, unit FROM entries WHERE what = ? ORDER BY seq", (what,)).fetchall()
+        return db.execute(
+            "SELECT value, unit FROM entries WHERE what = ? ORDER BY seq", (what,)
+        ).fetchall()
 
 
 def test_a_value_is_in_the_journal_before_the_answer_says_saved(job, book, save, monkeypatch):
     append = Journal.append
-    monkeypatch.setattr(Journal, "append", lambda self, entries: (_ for _ in ()).throw(OSError("stick pulled")))
+    monkeypatch.setattr(
+        Journal, "append", lambda self, entries: (_ for _ in ()).throw(OSError("stick pulled"))
+    )
     refused = save("differential", "180", "kPa")
     assert refused["tell"] == "refused" and "stick pulled" in refused["why"]
     assert values(job, "oil.differential") == []
@@ -34,13 +38,30 @@ def test_the_answer_carries_time_and_new_state(book, save):
     reply = save("differential", "180", "kPa")
     state = reply["states"]["differential"]
     assert reply["at"] == state["at"] == book.job.state().latest["oil.differential"].at[11:19]
-    assert (state["value"], state["unit"], state["who"], state["problem"]) == ("180", "kPa", "A. Technician", "")
+    assert (state["value"], state["unit"], state["who"], state["problem"]) == (
+        "180",
+        "kPa",
+        "A. Technician",
+        "",
+    )
 
 
 def test_nothing_is_saved_while_nobody_is_named(job):
     nameless = open_book(job.folder, "form", STAGES)
-    reply = answer(nameless, "oil", {"id": 1, "ask": "save", "changes": [{"field": "differential", "value": "180", "unit": "kPa"}]})
-    assert (reply["tell"], reply["needs"], reply["why"]) == ("refused", "who", "say who is entering first.")
+    reply = answer(
+        nameless,
+        "oil",
+        {
+            "id": 1,
+            "ask": "save",
+            "changes": [{"field": "differential", "value": "180", "unit": "kPa"}],
+        },
+    )
+    assert (reply["tell"], reply["needs"], reply["why"]) == (
+        "refused",
+        "who",
+        "say who is entering first.",
+    )
     assert values(job, "oil.differential") == []
 
 
@@ -48,9 +69,15 @@ def test_who_is_entering_is_kept_for_the_next_opening(job, book):
     assert open_book(job.folder, "form", STAGES).who == "A. Technician"
 
 
-@pytest.mark.parametrize(("typed", "beside", "kept"), [
-    ("12,5", "kPa", ("12,5", "kPa")), ("26 psi", "kPa", ("26", "psi")), ("26 furlong", "kPa", ("26 furlong", "")), ("about 180", "kPa", ("about 180", "kPa")),
-])
+@pytest.mark.parametrize(
+    ("typed", "beside", "kept"),
+    [
+        ("12,5", "kPa", ("12,5", "kPa")),
+        ("26 psi", "kPa", ("26", "psi")),
+        ("26 furlong", "kPa", ("26 furlong", "")),
+        ("about 180", "kPa", ("about 180", "kPa")),
+    ],
+)
 def test_a_typed_unit_wins_and_what_cannot_be_read_is_kept_as_typed(job, save, typed, beside, kept):
     assert save("differential", typed, beside)["tell"] == "saved"
     assert values(job, "oil.differential") == [kept]
@@ -84,24 +111,48 @@ def book_notes(job: Job) -> list[str]:
 
 def test_a_reason_given_for_a_block_belongs_only_to_what_is_corrected(job, book):
     def cells(n: str, travel: str) -> list[dict]:
-        return [{"field": "strokes", "row": 1, "column": "n", "value": n, "unit": ""}, {"field": "strokes", "row": 1, "column": "travel", "value": travel, "unit": "s"}]
+        return [
+            {"field": "strokes", "row": 1, "column": "n", "value": n, "unit": ""},
+            {"field": "strokes", "row": 1, "column": "travel", "value": travel, "unit": "s"},
+        ]
 
     answer(book, "oil", {"id": 1, "ask": "save", "changes": cells("1", "")})
-    reply = answer(book, "oil", {"id": 2, "ask": "save", "note": "typing error", "changes": cells("2", "31")})
+    reply = answer(
+        book, "oil", {"id": 2, "ask": "save", "note": "typing error", "changes": cells("2", "31")}
+    )
     assert reply["tell"] == "saved"
-    assert [(e.what, e.note) for e in job.state().entries if e.what.startswith("oil.strokes")][-2:] == [("oil.strokes.1.n", "typing error"), ("oil.strokes.1.travel", "")]
+    assert [(e.what, e.note) for e in job.state().entries if e.what.startswith("oil.strokes")][
+        -2:
+    ] == [("oil.strokes.1.n", "typing error"), ("oil.strokes.1.travel", "")]
 
 
 def test_a_block_is_written_whole_or_not_at_all(job, book):
-    changes = [{"field": "strokes", "row": 1, "column": "n", "value": "1"}, {"field": "strokes", "row": 1, "column": "colour", "value": "red"}]
+    changes = [
+        {"field": "strokes", "row": 1, "column": "n", "value": "1"},
+        {"field": "strokes", "row": 1, "column": "colour", "value": "red"},
+    ]
     reply = answer(book, "oil", {"id": 1, "ask": "save", "changes": changes})
     assert reply["tell"] == "refused" and "column" in reply["why"]
     assert values(job, "oil.strokes.1.n") == []
 
 
 def test_a_row_is_removed_only_with_a_reason_and_leaves_the_findings(job, book):
-    answer(book, "oil", {"id": 1, "ask": "save", "changes": [{"field": "strokes", "row": 1, "column": "travel", "value": "31", "unit": "s"}]})
-    removal = {"id": 2, "ask": "save", "changes": [{"field": "strokes", "row": 1, "column": "row", "value": "row removed"}]}
+    answer(
+        book,
+        "oil",
+        {
+            "id": 1,
+            "ask": "save",
+            "changes": [
+                {"field": "strokes", "row": 1, "column": "travel", "value": "31", "unit": "s"}
+            ],
+        },
+    )
+    removal = {
+        "id": 2,
+        "ask": "save",
+        "changes": [{"field": "strokes", "row": 1, "column": "row", "value": "row removed"}],
+    }
     assert answer(book, "oil", removal)["needs"] == "reason"
     reply = answer(book, "oil", {**removal, "note": "counted twice"})
     assert reply["states"]["strokes"] == {"rows": [], "highest": 1}
@@ -112,7 +163,16 @@ def test_what_somebody_else_changed_meanwhile_is_shown_instead_of_overwritten(jo
     seen = save("differential", "180", "kPa")["states"]["differential"]["seq"]
     other = open_book(job.folder, "form", STAGES)
     answer(other, "oil", {"id": 1, "ask": "desk", "who": "B. Witness"})
-    answer(other, "oil", {"id": 2, "ask": "save", "note": "measured again", "changes": [{"field": "differential", "value": "150", "unit": "kPa", "seq": seen}]})
+    answer(
+        other,
+        "oil",
+        {
+            "id": 2,
+            "ask": "save",
+            "note": "measured again",
+            "changes": [{"field": "differential", "value": "150", "unit": "kPa", "seq": seen}],
+        },
+    )
     reply = save("differential", "181", "kPa", note="misread", seq=seen)
     assert reply["tell"] == "refused" and "B. Witness entered 150 kPa" in reply["why"]
     newest = reply["states"]["differential"]["seq"]
@@ -134,14 +194,20 @@ def test_history_lists_every_value_with_its_reason(book, save):
     save("differential", "180", "kPa")
     save("differential", "150", "kPa", note="measured again")
     rows = answer(book, "oil", {"id": 1, "ask": "history", "field": "differential"})["rows"]
-    assert [(r["value"], r["who"], r["note"]) for r in rows] == [("180 kPa", "A. Technician", ""), ("150 kPa", "A. Technician", "measured again")]
+    assert [(r["value"], r["who"], r["note"]) for r in rows] == [
+        ("180 kPa", "A. Technician", ""),
+        ("150 kPa", "A. Technician", "measured again"),
+    ]
 
 
 def test_a_waiver_needs_name_and_reason_and_is_named_in_the_verdict(book):
     waive = {"id": 1, "ask": "waive", "key": "oil.differential", "verb": "waiver"}
     for lacking in ({"who": "", "reason": "gauge broken"}, {"who": "C. Engineer", "reason": " "}):
         assert answer(book, "oil", {**waive, **lacking})["tell"] == "refused"
-    assert answer(book, "oil", {**waive, "who": "C. Engineer", "reason": "gauge broken"})["tell"] == "saved"
+    assert (
+        answer(book, "oil", {**waive, "who": "C. Engineer", "reason": "gauge broken"})["tell"]
+        == "saved"
+    )
     judged = {v["key"]: v for v in book.part("stage", "oil")["verdicts"]}["oil.differential"]
     assert judged["outcome"] == "waived" and "C. Engineer: gauge broken" in judged["sentence"]
 
@@ -156,14 +222,36 @@ def test_a_waiver_is_withdrawn_by_an_entry_of_its_own(job, book):
 
 
 def test_a_verdict_that_does_not_apply_says_why(book):
-    answer(book, "oil", {"id": 1, "ask": "waive", "key": "oil.seen", "verb": "not_applicable", "who": "C. Engineer", "reason": "no sight glass"})
+    answer(
+        book,
+        "oil",
+        {
+            "id": 1,
+            "ask": "waive",
+            "key": "oil.seen",
+            "verb": "not_applicable",
+            "who": "C. Engineer",
+            "reason": "no sight glass",
+        },
+    )
     judged = {v["key"]: v for v in book.part("stage", "oil")["verdicts"]}["oil.seen"]
-    assert (judged["outcome"], judged["sentence"]) == ("n/a", "Not applicable by C. Engineer: no sight glass.")
+    assert (judged["outcome"], judged["sentence"]) == (
+        "n/a",
+        "Not applicable by C. Engineer: no sight glass.",
+    )
 
 
 def test_a_chosen_instrument_goes_with_every_reading_of_its_kind(job, book, save):
     for column, value in (("tag", "PG-1"), ("kind", "pressure"), ("accuracy", "2 kPa")):
-        answer(book, "setup", {"id": 1, "ask": "save", "changes": [{"field": "instruments", "row": 1, "column": column, "value": value}]})
+        answer(
+            book,
+            "setup",
+            {
+                "id": 1,
+                "ask": "save",
+                "changes": [{"field": "instruments", "row": 1, "column": column, "value": value}],
+            },
+        )
     offered = {i["kind"]: [o["tag"] for o in i["options"]] for i in book.desk("oil")["instruments"]}
     assert offered == {"pressure_difference": ["PG-1"], "gauge_pressure": ["PG-1"]}
     answer(book, "oil", {"id": 2, "ask": "desk", "instruments": {"pressure_difference": "PG-1"}})
@@ -171,7 +259,9 @@ def test_a_chosen_instrument_goes_with_every_reading_of_its_kind(job, book, save
     save("sump", "48", "°C")
     latest = job.state().latest
     assert (latest["oil.differential"].instrument, latest["oil.sump"].instrument) == ("PG-1", "")
-    assert book.part("stage", "oil")["figures"][0]["uncertainty"] == "± 2.3 kPa"  # 2 x 2 kPa / sqrt 3
+    assert (
+        book.part("stage", "oil")["figures"][0]["uncertainty"] == "± 2.3 kPa"
+    )  # 2 x 2 kPa / sqrt 3
 
 
 def test_units_are_switched_for_the_whole_job(book, save):
@@ -184,15 +274,39 @@ def test_units_are_switched_for_the_whole_job(book, save):
 def test_a_read_only_job_refuses_in_words(job):
     record = open_book(job.folder, "record", STAGES)
     record.who = "A. Technician"
-    reply = answer(record, "oil", {"id": 1, "ask": "save", "changes": [{"field": "sump", "value": "48", "unit": "°C"}]})
+    reply = answer(
+        record,
+        "oil",
+        {"id": 1, "ask": "save", "changes": [{"field": "sump", "value": "48", "unit": "°C"}]},
+    )
     assert reply["tell"] == "refused" and "reading only" in reply["why"]
 
 
-@pytest.mark.parametrize("message", [
-    {"id": 1}, {"id": 1, "ask": "delete"}, {"id": 1, "ask": "save"}, {"id": 1, "ask": "save", "changes": [{}]}, {"id": 1, "ask": "save", "changes": "x"},
-    {"id": 1, "ask": "save", "changes": [{"field": "strokes", "row": "0", "column": "n", "value": "1"}]}, {"id": 1, "ask": ["save"]},
-    {"id": 1, "ask": "waive", "key": "oil.differential", "verb": "delete", "who": "X", "reason": "y"}, {"id": 1, "ask": "save", "changes": [{"field": "waiver", "value": "1"}]},
-])
+@pytest.mark.parametrize(
+    "message",
+    [
+        {"id": 1},
+        {"id": 1, "ask": "delete"},
+        {"id": 1, "ask": "save"},
+        {"id": 1, "ask": "save", "changes": [{}]},
+        {"id": 1, "ask": "save", "changes": "x"},
+        {
+            "id": 1,
+            "ask": "save",
+            "changes": [{"field": "strokes", "row": "0", "column": "n", "value": "1"}],
+        },
+        {"id": 1, "ask": ["save"]},
+        {
+            "id": 1,
+            "ask": "waive",
+            "key": "oil.differential",
+            "verb": "delete",
+            "who": "X",
+            "reason": "y",
+        },
+        {"id": 1, "ask": "save", "changes": [{"field": "waiver", "value": "1"}]},
+    ],
+)
 def test_a_message_that_makes_no_sense_is_refused_and_writes_nothing(job, book, message):
     before = len(job.state().entries)
     reply = answer(book, "oil", message)

@@ -33,12 +33,20 @@ def test_it_listens_to_this_computer_only_with_a_new_token_each_time(job: Job) -
 def test_it_serves_one_notebook_no_file_no_source_and_no_error_text(job: Job) -> None:
     told = page.configuration(job).VoilaConfiguration
     assert (told.file_allowlist, told.strip_sources, told.show_tracebacks) == ([], True, False)
-    assert (told.template, told.allow_template_override, told.allow_theme_override) == ("startkit", "NO", "NO")
+    assert (told.template, told.allow_template_override, told.allow_theme_override) == (
+        "startkit",
+        "NO",
+        "NO",
+    )
 
 
 def test_kernels_of_closed_pages_are_ended_and_those_of_open_ones_kept(job: Job) -> None:
     told = page.configuration(job).MappingKernelManager
-    assert 600 <= told.cull_idle_timeout <= 7200 and told.cull_interval <= 300 and told.cull_connected is False
+    assert (
+        600 <= told.cull_idle_timeout <= 7200
+        and told.cull_interval <= 300
+        and told.cull_connected is False
+    )
 
 
 def test_the_template_names_no_other_computer() -> None:
@@ -51,7 +59,12 @@ def test_the_template_names_no_other_computer() -> None:
 def test_without_voila_it_says_what_to_install(job: Job, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "voila.app", None)
     result = run("open", job.folder, "--page")
-    assert result.exit_code == 2 and result.stderr == "startkit: open --page: the page needs Voila, which is not installed; install it with  pip install 'startkit[page]'.\n"
+    assert (
+        result.exit_code == 2
+        and result.stderr
+        == "startkit: open --page: the page needs Voila, which is not installed; install it with "
+        " pip install 'startkit[page]'.\n"
+    )
 
 
 def test_an_address_without_a_page_is_misuse(job: Job) -> None:
@@ -72,7 +85,9 @@ def test_a_job_without_its_notebook_is_one_sentence(job: Job) -> None:
         page.serve_page(job.folder, browser=False)
 
 
-def test_the_token_is_handed_to_the_browser_in_a_file_of_this_person_only(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_token_is_handed_to_the_browser_in_a_file_of_this_person_only(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     opened: list[str] = []
     monkeypatch.setattr(page.webbrowser, "open", opened.append)
     page._open("http://127.0.0.1:8866/?token=abc&x=<y>")

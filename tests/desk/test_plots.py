@@ -14,11 +14,23 @@ from startkit.stages.stage import Line, Plot, Rule
 from startkit.units import IP, Q
 
 TIME = np.linspace(0.0, 60.0, 7)
-PLOT = Plot("Sump", "Time", "time", "Sump temperature", "temperature", (Line("sump", TIME, 310.0 + TIME / 10, "line and points"),), (Rule("limit", 313.15),), alt="Sump temperature rising")
+PLOT = Plot(
+    "Sump",
+    "Time",
+    "time",
+    "Sump temperature",
+    "temperature",
+    (Line("sump", TIME, 310.0 + TIME / 10, "line and points"),),
+    (Rule("limit", 313.15),),
+    alt="Sump temperature rising",
+)
 
 
 def texts(svg: str) -> list[str]:
-    return [node.text or "" for node in ElementTree.fromstring(svg).iter("{http://www.w3.org/2000/svg}text")]
+    return [
+        node.text or ""
+        for node in ElementTree.fromstring(svg).iter("{http://www.w3.org/2000/svg}text")
+    ]
 
 
 def redrawn(plot: Plot, *arguments) -> str:
@@ -32,9 +44,26 @@ def test_the_same_values_give_the_same_bytes():
 
 VARIED = (
     PLOT,
-    replace(PLOT, y_log=True, lines=(Line("over decades", TIME, 10.0 ** (TIME / 10), "points", error=np.full(7, 0.5)),), rules=()),
-    replace(PLOT, lines=(Line("band", TIME, TIME, "band", low=300 + TIME, high=320 + TIME), Line("step", TIME, 300 + TIME, "step", emphasis="quiet"))),
-    replace(PLOT, x_kind="", y_kind="", lines=(Line("few", [2016.0, 2026.0], [-5.0, 1e6], "points"),), rules=(Rule("upright", 2020.0, "x"), Rule("window", 2021.0, "x", 2023.0))),
+    replace(
+        PLOT,
+        y_log=True,
+        lines=(Line("over decades", TIME, 10.0 ** (TIME / 10), "points", error=np.full(7, 0.5)),),
+        rules=(),
+    ),
+    replace(
+        PLOT,
+        lines=(
+            Line("band", TIME, TIME, "band", low=300 + TIME, high=320 + TIME),
+            Line("step", TIME, 300 + TIME, "step", emphasis="quiet"),
+        ),
+    ),
+    replace(
+        PLOT,
+        x_kind="",
+        y_kind="",
+        lines=(Line("few", [2016.0, 2026.0], [-5.0, 1e6], "points"),),
+        rules=(Rule("upright", 2020.0, "x"), Rule("window", 2021.0, "x", 2023.0)),
+    ),
     replace(PLOT, lines=(), rules=()),
 )
 
@@ -56,7 +85,9 @@ def test_an_error_in_one_drawing_leaves_nothing_in_the_next():
 
 
 def test_axes_are_in_the_jobs_units():
-    assert "Sump temperature [°C]" in texts(plots.svg(PLOT)) and "Sump temperature [°F]" in texts(plots.svg(PLOT, IP))
+    assert "Sump temperature [°C]" in texts(plots.svg(PLOT)) and "Sump temperature [°F]" in texts(
+        plots.svg(PLOT, IP)
+    )
 
 
 @pytest.mark.parametrize(("system", "expected"), [("SI", 40.0), ("I-P", 104.0)])
@@ -74,17 +105,34 @@ def test_gauge_pressure_is_shown_against_the_sites_barometer():
 def test_an_error_bar_of_a_temperature_is_a_difference():
     wide = replace(PLOT, lines=(replace(PLOT.lines[0], error=np.full(7, 0.5)),))
     assert redrawn(wide, IP)  # 0.5 K must become 0.9 °F, not 32.9 °F below zero
-    figures = [float(y) for y in texts(plots.svg(wide, IP)) if re.fullmatch(r"−?[\d.]+", y.replace("−", "-"))]
+    figures = [
+        float(y)
+        for y in texts(plots.svg(wide, IP))
+        if re.fullmatch(r"−?[\d.]+", y.replace("−", "-"))
+    ]
     assert min(y for y in figures if y > 60) > 95 and max(figures) < 112
 
 
 def test_lines_differ_by_pattern_or_marker_not_only_by_colour():
-    lines = tuple(Line(name, TIME, 310 + k + TIME / 10, "line", emphasis=emphasis) for k, (name, emphasis) in enumerate((("a", "main"), ("b", "second"), ("c", "third"))))
+    lines = tuple(
+        Line(name, TIME, 310 + k + TIME / 10, "line", emphasis=emphasis)
+        for k, (name, emphasis) in enumerate((("a", "main"), ("b", "second"), ("c", "third")))
+    )
     svg = plots.svg(replace(PLOT, lines=lines, rules=()))
     patterns = {m.group(1) for m in re.finditer(r"stroke-dasharray: ([\d., ]+)", svg)}
     assert len(patterns) >= 2
     equal = tuple(replace(line, emphasis="main") for line in lines)
-    assert len({m.group(1) for m in re.finditer(r"stroke-dasharray: ([\d., ]+)", plots.svg(replace(PLOT, lines=equal, rules=())))}) >= 2
+    assert (
+        len(
+            {
+                m.group(1)
+                for m in re.finditer(
+                    r"stroke-dasharray: ([\d., ]+)", plots.svg(replace(PLOT, lines=equal, rules=()))
+                )
+            }
+        )
+        >= 2
+    )
 
 
 def test_every_line_and_rule_is_named_beside_itself():
@@ -98,7 +146,12 @@ def test_labels_that_would_lie_on_one_another_are_pushed_apart():
 
 
 def test_a_plot_is_well_formed_and_has_words_whatever_its_labels_say():
-    hostile = replace(PLOT, title="<b>$x$\x00", alt='"><script>', lines=(replace(PLOT.lines[0], label="</svg>&\x01 $y"),))
+    hostile = replace(
+        PLOT,
+        title="<b>$x$\x00",
+        alt='"><script>',
+        lines=(replace(PLOT.lines[0], label="</svg>&\x01 $y"),),
+    )
     root = ElementTree.fromstring(plots.svg(hostile))
     assert root.get("role") == "img" and root.get("aria-label") == '"><script>'
     assert not [node for node in root.iter() if node.tag.endswith("script")]
@@ -110,14 +163,33 @@ def test_a_plot_without_a_single_reading_is_still_drawn():
 
 
 def test_names_inside_two_plots_on_one_page_do_not_clash():
-    one, two = plots.svg(PLOT), plots.svg(replace(PLOT, title="Other", lines=(Line("x", TIME, 300 + TIME),)))
+    one, two = (
+        plots.svg(PLOT),
+        plots.svg(replace(PLOT, title="Other", lines=(Line("x", TIME, 300 + TIME),))),
+    )
     shared = set(re.findall(r' id="([^"]+)"', one)) & set(re.findall(r' id="([^"]+)"', two))
     for name in shared:  # an equal name must mean an equal drawing
-        pieces = [re.search(rf'<(\w+) id="{re.escape(name)}".*?(?:/>|</\1>)', svg, re.DOTALL).group(0) for svg in (one, two)]
+        pieces = [
+            re.search(rf'<(\w+) id="{re.escape(name)}".*?(?:/>|</\1>)', svg, re.DOTALL).group(0)
+            for svg in (one, two)
+        ]
         assert pieces[0] == pieces[1]
 
 
 def test_a_logarithmic_axis_is_one_and_bears_plain_figures() -> None:
-    drawing = {log: plots.svg(Plot("Cycle", "Enthalpy", "specific_energy", "Pressure", "pressure", (Line("cycle", [2e5, 4e5], [1e5, 2e6]),), y_log=log)) for log in (False, True)}
+    drawing = {
+        log: plots.svg(
+            Plot(
+                "Cycle",
+                "Enthalpy",
+                "specific_energy",
+                "Pressure",
+                "pressure",
+                (Line("cycle", [2e5, 4e5], [1e5, 2e6]),),
+                y_log=log,
+            )
+        )
+        for log in (False, True)
+    }
     assert drawing[True] != drawing[False]
     assert all(f">{figure}<" in drawing[True] for figure in ("100", "200", "500", "1000", "2000"))

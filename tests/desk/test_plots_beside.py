@@ -15,7 +15,14 @@ BAROMETER = Q(100.0, "kilopascal")
 
 
 def plot(title: str) -> Plot:
-    return Plot(title, "Load", "percent", "Oil pressure", "gauge_pressure", (Line("seen", [0.0, 0.5, 1.0], [3.0e5, 3.2e5, 3.1e5]),))
+    return Plot(
+        title,
+        "Load",
+        "percent",
+        "Oil pressure",
+        "gauge_pressure",
+        (Line("seen", [0.0, 0.5, 1.0], [3.0e5, 3.2e5, 3.1e5]),),
+    )
 
 
 @pytest.fixture(autouse=True)
@@ -31,7 +38,9 @@ def test_a_plot_drawn_beside_is_the_one_that_is_drawn_here(monkeypatch: pytest.M
     asked, expected = plot("beside"), here(plot("beside"))
     with plots_beside.beside():
         plots_beside.ahead([asked], SI, BAROMETER)
-        monkeypatch.setattr(plots, "_drawn", lambda drawing: pytest.fail("it is drawn in the other process"))
+        monkeypatch.setattr(
+            plots, "_drawn", lambda drawing: pytest.fail("it is drawn in the other process")
+        )
         assert plots.svg(asked, SI, BAROMETER) == expected
 
 
@@ -43,7 +52,10 @@ def test_what_was_not_asked_for_ahead_is_drawn_here() -> None:
 def test_a_process_that_died_leaves_the_drawing_to_this_one() -> None:
     with plots_beside.beside():
         assert plots_beside._beside is not None
-        os.kill(plots_beside._beside._pool.submit(os.getpid).result(), signal.SIGKILL if hasattr(signal, "SIGKILL") else signal.SIGTERM)
+        os.kill(
+            plots_beside._beside._pool.submit(os.getpid).result(),
+            signal.SIGKILL if hasattr(signal, "SIGKILL") else signal.SIGTERM,
+        )
         plots_beside.ahead([plot("died")], SI, BAROMETER)
         assert plots.svg(plot("died"), SI, BAROMETER) == here(plot("died"))
 

@@ -1,4 +1,6 @@
-"""The notebook Proof: examples worked again in a fresh kernel, the list of the tests' checks, and nothing claimed that is not so."""
+"""The notebook Proof: examples worked again in a fresh kernel, the list of the tests' checks, and
+nothing claimed that is not so.
+"""
 
 from __future__ import annotations
 
@@ -20,8 +22,22 @@ NOTEBOOK = ROOT / "templates" / "proof.ipynb"
 
 
 def test_nbval_runs_the_notebook_as_it_is_shipped() -> None:
-    command = [sys.executable, "-m", "pytest", "-q", "--nbval-lax", "templates/proof.ipynb", "-p", "no:cacheprovider", "-p", "no:xdist", "--noconftest"]
-    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=220)
+    command = [
+        sys.executable,
+        "-m",
+        "pytest",
+        "-q",
+        "--nbval-lax",
+        "templates/proof.ipynb",
+        "-p",
+        "no:cacheprovider",
+        "-p",
+        "no:xdist",
+        "--noconftest",
+    ]
+    done = subprocess.run(
+        command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=220
+    )
     cells = sum(c.cell_type == "code" for c in nbformat.read(NOTEBOOK, as_version=4).cells)
     assert done.returncode == 0 and f"{cells} passed" in done.stdout, done.stdout[-2000:]
 

@@ -29,14 +29,19 @@ from startkit.stages.stage import SERIES, TABLE, Column, Field
 from startkit.units import KINDS, label
 
 MACHINE = Path(__file__).parents[2] / "workbook" / "plant" / "machines" / "CH-1.toml"
-# Most tests are about a cell or a table, and a sheet of four tabs is written and read in a third of the time.
+# Most tests are about a cell or a table, and a sheet of four tabs is written and read in a third of
+# the time.
 FEW = ("setup", "vanes", "lube", "load_up")
 
 
 def few(folder: Path, path: Path) -> Path:
     """An entry sheet of a few stages: somebody has taken the other tabs out."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(spreadsheet, "for_job", lambda job: {name: stage for name, stage in for_job(job).items() if name in FEW})
+        patch.setattr(
+            spreadsheet,
+            "for_job",
+            lambda job: {name: stage for name, stage in for_job(job).items() if name in FEW},
+        )
         return write(folder, path)
 
 
@@ -46,7 +51,11 @@ class Sheet:
     def __init__(self, job: Job, path: Path) -> None:
         self.job, self.path = job, path
         self.book = openpyxl.load_workbook(path)
-        self.tabs = {sheet.cell(1, 1).value.removeprefix("stage/"): sheet for sheet in self.book if str(sheet.cell(1, 1).value).startswith("stage/")}
+        self.tabs = {
+            sheet.cell(1, 1).value.removeprefix("stage/"): sheet
+            for sheet in self.book
+            if str(sheet.cell(1, 1).value).startswith("stage/")
+        }
 
     def row(self, mark: str) -> tuple[Any, int]:
         stage, _, rest = mark.partition(".")
@@ -63,12 +72,16 @@ class Sheet:
         tab = self.tabs[stage]
         marks = {tab.cell(r, 1).value: r for r in range(1, tab.max_row + 1)}
         if f"cell/{name}/{column}" in marks:
-            return self._crossing(tab, marks[f"indexes/{name}"], index, marks[f"cell/{name}/{column}"])
+            return self._crossing(
+                tab, marks[f"indexes/{name}"], index, marks[f"cell/{name}/{column}"]
+            )
         return self._crossing(tab, marks[f"columns/{name}"], column, marks[f"row/{name}/{index}"])
 
     @staticmethod
     def _crossing(tab: Any, head: int, name: str, row: int) -> Any:
-        column = next(c for c in range(1, tab.max_column + 1) if str(tab.cell(head, c).value) == name)
+        column = next(
+            c for c in range(1, tab.max_column + 1) if str(tab.cell(head, c).value) == name
+        )
         return tab.cell(row, column)
 
     def lines(self, what: str, rows: list[list[Any]]) -> None:
@@ -142,7 +155,11 @@ def everything(job: Job) -> Iterator[tuple[str, Field | Column, str]]:
     for name, stage in for_job(job).items():
         for field in stage.fields_for(job.machine):
             if field.kind == TABLE:
-                yield from ((f"{name}.{field.name}.{n}.{c.name}", c, value_for(c, n)) for n in (1, 2) for c in field.columns)
+                yield from (
+                    (f"{name}.{field.name}.{n}.{c.name}", c, value_for(c, n))
+                    for n in (1, 2)
+                    for c in field.columns
+                )
             elif field.kind == SERIES:
                 yield f"{name}.{field.name}", field, series_for(field)
             elif field.kind not in ("photo", "signature"):
@@ -152,17 +169,41 @@ def everything(job: Job) -> Iterator[tuple[str, Field | Column, str]]:
 def value_for(declared: Field | Column, n: int) -> str:
     if declared.choices:
         return declared.choices[n % len(declared.choices)]
-    special = {"yes_no": ("yes", "no")[n % 2], "date": f"2026-11-{n:02}", "moment": f"2026-11-{n:02} 14:3{n}", "person": "A. Technician", "count": str(n), "long_text": "line one\nline two"}
+    special = {
+        "yes_no": ("yes", "no")[n % 2],
+        "date": f"2026-11-{n:02}",
+        "moment": f"2026-11-{n:02} 14:3{n}",
+        "person": "A. Technician",
+        "count": str(n),
+        "long_text": "line one\nline two",
+    }
     return special.get(declared.kind, f"{10 + n},5" if declared.kind in KINDS else f"word {n}")
 
 
 def series_for(field: Field) -> str:
-    head = "\t".join(f"{c.label} [{label(c.kind)}]" if c.kind in KINDS and label(c.kind) else c.label for c in field.columns)
-    return "\n".join([head, *("\t".join(str(n + i) if c.kind in KINDS else "made" for i, c in enumerate(field.columns)) for n in range(3))])
+    head = "\t".join(
+        f"{c.label} [{label(c.kind)}]" if c.kind in KINDS and label(c.kind) else c.label
+        for c in field.columns
+    )
+    return "\n".join(
+        [
+            head,
+            *(
+                "\t".join(
+                    str(n + i) if c.kind in KINDS else "made" for i, c in enumerate(field.columns)
+                )
+                for n in range(3)
+            ),
+        ]
+    )
 
 
 def said(job: Job) -> dict[str, tuple[str, str]]:
-    return {what: (e.value, e.unit) for what, e in Job(job.folder).state().latest.items() if not what.startswith("job.")}
+    return {
+        what: (e.value, e.unit)
+        for what, e in Job(job.folder).state().latest.items()
+        if not what.startswith("job.")
+    }
 
 
 def judged(job: Job) -> list[tuple[str, str, str]]:
@@ -170,27 +211,47 @@ def judged(job: Job) -> list[tuple[str, str, str]]:
     return [(v.key, v.outcome.value, v.sentence) for _, v in found.verdicts()]
 
 
-def test_a_blank_sheet_filled_with_everything_gives_the_same_job_as_typing_it(job: Job, whole: Sheet, tmp_path: Path) -> None:
+def test_a_blank_sheet_filled_with_everything_gives_the_same_job_as_typing_it(
+    job: Job, whole: Sheet, tmp_path: Path
+) -> None:
     typed = Job.create(tmp_path / "typed", MACHINE, find("new-machine"), who="A. Technician")
     wanted = list(everything(job))
-    typed.record(Entry(what, value, label(asks.kind) if asks.kind in KINDS else "", "A. Technician") for what, asks, value in wanted)
+    typed.record(
+        Entry(what, value, label(asks.kind) if asks.kind in KINDS else "", "A. Technician")
+        for what, asks, value in wanted
+    )
     for what, asks, value in wanted:
         if asks.kind == SERIES:
             whole.lines(what, [line.split("\t") for line in value.splitlines()[1:]])
         else:
-            whole.cell(what).value = datetime.fromisoformat(value) if asks.kind in ("date", "moment") else value
+            whole.cell(what).value = (
+                datetime.fromisoformat(value) if asks.kind in ("date", "moment") else value
+            )
     assert len(whole.enter()) == len(wanted) > 300
     assert said(job) == said(typed)
     assert judged(Job(job.folder)) == judged(Job(typed.folder))
 
 
-def test_a_sheet_of_a_filled_job_brings_nothing_unless_it_is_touched(job: Job, tmp_path: Path) -> None:
-    job.record(Entry(what, value, label(asks.kind) if asks.kind in KINDS else "", "A. Technician", at="2026-11-25T10:00:00+01:00") for what, asks, value in everything(job))
+def test_a_sheet_of_a_filled_job_brings_nothing_unless_it_is_touched(
+    job: Job, tmp_path: Path
+) -> None:
+    job.record(
+        Entry(
+            what,
+            value,
+            label(asks.kind) if asks.kind in KINDS else "",
+            "A. Technician",
+            at="2026-11-25T10:00:00+01:00",
+        )
+        for what, asks, value in everything(job)
+    )
     filled = Sheet(job, write(job.folder, tmp_path / "sheet.xlsx"))
     assert filled.enter() == []
     filled.cell("lube.sump_temperature").value = "12"
     filled.cell("lube.sump_temperature", "F").value = "read again"
-    assert [(e.what, e.value, e.note) for e in filled.enter()] == [("lube.sump_temperature", "12", "read again")]
+    assert [(e.what, e.value, e.note) for e in filled.enter()] == [
+        ("lube.sump_temperature", "12", "read again")
+    ]
 
 
 def test_the_same_file_may_be_entered_again_after_more_was_filled(sheet: Sheet) -> None:
@@ -208,32 +269,58 @@ def test_a_typed_unit_wins_over_the_one_beside_it(sheet: Sheet) -> None:
     sheet.cell("load_up.points.1.evaporator_pressure").value = "12 in Hg vac"
     sheet.cell("load_up.points.1.chilled_leaving").value = 6.7
     values = {e.what: (e.value, e.unit) for e in sheet.enter()}
-    assert values == {"lube.sump_pressure": ("60", "psig"), "lube.sump_temperature": ("51,5", "°C"), "load_up.points.1.evaporator_pressure": ("12", "in Hg vac"),
-                      "load_up.points.1.chilled_leaving": ("6.7", "°C")}
+    assert values == {
+        "lube.sump_pressure": ("60", "psig"),
+        "lube.sump_temperature": ("51,5", "°C"),
+        "load_up.points.1.evaporator_pressure": ("12", "in Hg vac"),
+        "load_up.points.1.chilled_leaving": ("6.7", "°C"),
+    }
 
 
 def test_the_unit_beside_a_value_may_be_changed(sheet: Sheet) -> None:
-    sheet.cell("lube.sump_temperature").value, sheet.cell("lube.sump_temperature", "D").value = 125, "°F"
+    sheet.cell("lube.sump_temperature").value, sheet.cell("lube.sump_temperature", "D").value = (
+        125,
+        "°F",
+    )
     assert [(e.value, e.unit) for e in sheet.enter()] == [("125", "°F")]
 
 
-def test_a_reading_with_its_own_unit_in_a_table_is_shown_with_it(with_entries: Callable[..., Sheet]) -> None:
-    filled = with_entries(put("load_up.points.1.chilled_leaving", "44", "°F"), put("load_up.points.1.chilled_entering", "12", "°C"))
-    assert (filled.cell("load_up.points.1.chilled_leaving").value, filled.cell("load_up.points.1.chilled_entering").value) == ("44 °F", "12")
+def test_a_reading_with_its_own_unit_in_a_table_is_shown_with_it(
+    with_entries: Callable[..., Sheet],
+) -> None:
+    filled = with_entries(
+        put("load_up.points.1.chilled_leaving", "44", "°F"),
+        put("load_up.points.1.chilled_entering", "12", "°C"),
+    )
+    assert (
+        filled.cell("load_up.points.1.chilled_leaving").value,
+        filled.cell("load_up.points.1.chilled_entering").value,
+    ) == ("44 °F", "12")
     assert filled.enter() == []
 
 
 def test_instruments_of_the_same_sheet_count(sheet: Sheet) -> None:
     sheet.cell("setup.instruments.1.tag").value = "TI-1"
-    sheet.cell("lube.sump_temperature").value, sheet.cell("lube.sump_temperature", "E").value = "51", "TI-1"
+    sheet.cell("lube.sump_temperature").value, sheet.cell("lube.sump_temperature", "E").value = (
+        "51",
+        "TI-1",
+    )
     tab, row = sheet.row("load_up.cell/points/chilled_leaving")
     tab[f"D{row}"].value = "TI-1"
     sheet.cell("load_up.points.2.chilled_leaving").value = "7"
-    assert {e.what: e.instrument for e in sheet.enter()} == {"setup.instruments.1.tag": "", "lube.sump_temperature": "TI-1", "load_up.points.2.chilled_leaving": "TI-1"}
+    assert {e.what: e.instrument for e in sheet.enter()} == {
+        "setup.instruments.1.tag": "",
+        "lube.sump_temperature": "TI-1",
+        "load_up.points.2.chilled_leaving": "TI-1",
+    }
 
 
-def test_the_instrument_chosen_for_a_kind_stands_ready_and_makes_no_entry(with_entries: Callable[..., Sheet]) -> None:
-    filled = with_entries(put("setup.instruments.1.tag", "TI-1"), put("job.instrument.temperature", "TI-1"))
+def test_the_instrument_chosen_for_a_kind_stands_ready_and_makes_no_entry(
+    with_entries: Callable[..., Sheet],
+) -> None:
+    filled = with_entries(
+        put("setup.instruments.1.tag", "TI-1"), put("job.instrument.temperature", "TI-1")
+    )
     assert filled.cell("lube.sump_temperature", "E").value == "TI-1"
     assert filled.enter() == []
     filled.cell("lube.sump_temperature").value = "51"
@@ -245,12 +332,18 @@ def test_a_series_is_one_entry_in_the_units_above_it(job: Job, sheet: Sheet) -> 
     tab.cell(row, 6).value = "psi"
     sheet.lines("lube.pre_lube", [[0, None, None, 0], [5, None, None, "25,5"]])
     assert [e.what for e in sheet.enter()] == ["lube.pre_lube"]
-    block = Assessment(job.machine, job.limits, for_job(job), job.state(), job.system).stage_entries("lube").block("pre_lube")
+    block = (
+        Assessment(job.machine, job.limits, for_job(job), job.state(), job.system)
+        .stage_entries("lube")
+        .block("pre_lube")
+    )
     assert block.columns["differential"][1] == pytest.approx(25.5 * 6894.757, rel=1e-6)
     assert block.problems == ()
 
 
-def test_a_pasted_series_is_shown_and_corrected_with_a_reason(with_entries: Callable[..., Sheet]) -> None:
+def test_a_pasted_series_is_shown_and_corrected_with_a_reason(
+    with_entries: Callable[..., Sheet],
+) -> None:
     filled = with_entries(put("lube.pre_lube", "0\t\t\t0\n5\t\t\t170"))
     assert filled.enter() == []
     filled.lines("lube.pre_lube", [[0, None, None, 0], [5, None, None, 175]])
@@ -260,9 +353,15 @@ def test_a_pasted_series_is_shown_and_corrected_with_a_reason(with_entries: Call
     assert [e.note for e in filled.enter()] == ["misread"]
 
 
-def test_a_series_too_long_for_a_sheet_is_left_to_its_file(with_entries: Callable[..., Sheet]) -> None:
-    filled = with_entries(put("lube.pre_lube", "\n".join(f"{n}\t\t\t{n}" for n in range(LONGEST_SERIES + 1))))
-    shown = [str(cell.value) for row in filled.tabs["lube"].iter_rows() for cell in row if cell.value]
+def test_a_series_too_long_for_a_sheet_is_left_to_its_file(
+    with_entries: Callable[..., Sheet],
+) -> None:
+    filled = with_entries(
+        put("lube.pre_lube", "\n".join(f"{n}\t\t\t{n}" for n in range(LONGEST_SERIES + 1)))
+    )
+    shown = [
+        str(cell.value) for row in filled.tabs["lube"].iter_rows() for cell in row if cell.value
+    ]
     assert any("--series lube.pre_lube" in text for text in shown)
     assert filled.enter() == []
 
@@ -275,7 +374,10 @@ def test_who_read_is_named_by_the_tab_else_the_first_tab_else_the_command(sheet:
         sheet.cell(what).value = "99"
     tab, row = sheet.row("lube.by")
     tab[f"C{row}"].value = "L. Oiler"
-    assert {e.what: e.who for e in sheet.enter("C. Clerk")} == {"lube.sump_temperature": "L. Oiler", "setup.barometer": "C. Clerk"}
+    assert {e.what: e.who for e in sheet.enter("C. Clerk")} == {
+        "lube.sump_temperature": "L. Oiler",
+        "setup.barometer": "C. Clerk",
+    }
 
 
 def test_the_first_tab_names_who_read_where_a_tab_does_not(sheet: Sheet) -> None:
@@ -286,7 +388,9 @@ def test_the_first_tab_names_who_read_where_a_tab_does_not(sheet: Sheet) -> None
 
 def test_where_nobody_is_named_nothing_is_entered(sheet: Sheet) -> None:
     sheet.cell("lube.sump_temperature").value = "51"
-    assert sheet.refused(who="") == ["Lubrication!C3: nobody is named; write who read, here or in the first tab, or give --who."]
+    assert sheet.refused(who="") == [
+        "Lubrication!C3: nobody is named; write who read, here or in the first tab, or give --who."
+    ]
 
 
 def test_the_time_of_reading_goes_into_the_journal(sheet: Sheet) -> None:
@@ -301,7 +405,10 @@ def test_a_time_of_reading_that_is_still_to_come_is_refused(sheet: Sheet) -> Non
     tab, row = sheet.row("lube.by")
     tab[f"F{row}"].value = datetime.now().replace(microsecond=0) + timedelta(days=2)
     sheet.cell("lube.sump_temperature").value = "51"
-    assert any(line.startswith(f"Lubrication!F{row}: ") and "still to come" in line for line in sheet.refused())
+    assert any(
+        line.startswith(f"Lubrication!F{row}: ") and "still to come" in line
+        for line in sheet.refused()
+    )
 
 
 # --- refused cells ------------------------------------------------------------------------------
@@ -312,9 +419,17 @@ WRONG = [
     ("lube.supply_temperature", "51 psi", "'psi' is not a unit of temperature; give °C or °F"),
     ("lube.filter_drop", "1,234", "can be read in two ways; type it without a mark"),
     ("lube.trip_seen", "=25+26", "a formula stands here; type the value itself"),
-    ("setup.nameplate_serial", "=HYPERLINK(\"x\")", "a formula stands here; type the value itself"),
-    ("lube.pump_speed", datetime(2026, 5, 12), "has made a date of what was typed; format the cell as text"),
-    ("lube.pump_start", timedelta(minutes=1, seconds=30), "has made a time of day of what was typed"),
+    ("setup.nameplate_serial", '=HYPERLINK("x")', "a formula stands here; type the value itself"),
+    (
+        "lube.pump_speed",
+        datetime(2026, 5, 12),
+        "has made a date of what was typed; format the cell as text",
+    ),
+    (
+        "lube.pump_start",
+        timedelta(minutes=1, seconds=30),
+        "has made a time of day of what was typed",
+    ),
     ("lube.oil_kind", True, "has made TRUE of what was typed; format the cell as text"),
     ("lube.oil_charge", "#DIV/0!", "shows the error #DIV/0!; type the value itself"),
     ("lube.sight_glass", "murky", "is not one of the choices; use clear"),
@@ -325,7 +440,9 @@ WRONG = [
 ]
 
 
-def test_every_cell_that_cannot_be_taken_is_named_with_reason_and_remedy_and_nothing_is_saved(sheet: Sheet) -> None:
+def test_every_cell_that_cannot_be_taken_is_named_with_reason_and_remedy_and_nothing_is_saved(
+    sheet: Sheet,
+) -> None:
     for what, value, _ in WRONG:
         sheet.cell(what).value = value
     sheet.cell("setup.barometer").value = "101,3"  # a good one among them is not saved either
@@ -337,7 +454,9 @@ def test_every_cell_that_cannot_be_taken_is_named_with_reason_and_remedy_and_not
 
 def test_a_line_of_a_series_that_cannot_be_read_is_named(sheet: Sheet) -> None:
     sheet.lines("lube.pre_lube", [[0, None, None, "none"], [5, None, None, 170]])
-    assert any("row 1, Differential" in line and "is not a number" in line for line in sheet.refused())
+    assert any(
+        "row 1, Differential" in line and "is not a number" in line for line in sheet.refused()
+    )
 
 
 def test_a_tag_that_no_instrument_has_is_refused_once_for_a_column(sheet: Sheet) -> None:
@@ -345,7 +464,10 @@ def test_a_tag_that_no_instrument_has_is_refused_once_for_a_column(sheet: Sheet)
     tab[f"D{row}"].value = "W-9"
     for n in (1, 2, 3):
         sheet.cell(f"load_up.points.{n}.power").value = "250"
-    assert sheet.refused() == [f"{sheet.address('load_up.points.1.power')}: there is no instrument 'W-9' in Setup; add it there, or correct the tag."]
+    assert sheet.refused() == [
+        f"{sheet.address('load_up.points.1.power')}: there is no instrument 'W-9' in Setup; add it"
+        " there, or correct the tag."
+    ]
 
 
 def test_a_percentage_typed_into_a_percent_cell_is_not_a_hundredth(sheet: Sheet) -> None:
@@ -369,7 +491,9 @@ def test_a_reading_outside_its_usual_range_is_kept_and_told(sheet: Sheet) -> Non
     sheet.book.save(sheet.path)
     entered = enter_sheet(sheet.job.folder, sheet.path, "A. Technician")
     assert [e.value for e in entered.entries] == ["67"]
-    assert len(entered.flagged) == 1 and entered.flagged[0].startswith(f"{sheet.address('load_up.points.1.chilled_leaving')}: outside the usual")
+    assert len(entered.flagged) == 1 and entered.flagged[0].startswith(
+        f"{sheet.address('load_up.points.1.chilled_leaving')}: outside the usual"
+    )
 
 
 # --- corrections, and other people --------------------------------------------------------------
@@ -380,7 +504,10 @@ def test_a_correction_needs_its_reason_and_says_where(with_entries: Callable[...
     filled.cell("lube.sump_temperature").value = "57"
     refused = filled.refused()
     assert len(refused) == 1 and "B. Colleague entered 51 °C here" in refused[0]
-    assert f"say in {filled.cell('lube.sump_temperature', 'F').coordinate} why it changes" in refused[0]
+    assert (
+        f"say in {filled.cell('lube.sump_temperature', 'F').coordinate} why it changes"
+        in refused[0]
+    )
     filled.cell("lube.sump_temperature", "F").value = "figures turned round"
     assert [(e.value, e.note) for e in filled.enter()] == [("57", "figures turned round")]
 
@@ -390,15 +517,22 @@ def test_emptying_a_cell_is_a_correction(with_entries: Callable[..., Sheet]) -> 
     filled.cell("lube.sump_temperature").value = None
     assert len(filled.refused()) == 1
     filled.cell("lube.sump_temperature", "F").value = "wrong thermometer well"
-    assert [(e.value, e.unit, e.note) for e in filled.enter()] == [("", "", "wrong thermometer well")]
+    assert [(e.value, e.unit, e.note) for e in filled.enter()] == [
+        ("", "", "wrong thermometer well")
+    ]
 
 
-def test_a_reason_of_a_table_row_goes_to_what_is_corrected_only(with_entries: Callable[..., Sheet]) -> None:
+def test_a_reason_of_a_table_row_goes_to_what_is_corrected_only(
+    with_entries: Callable[..., Sheet],
+) -> None:
     filled = with_entries(put("vanes.strokes.1.travel_time", "31", "s"))
     filled.cell("vanes.strokes.1.travel_time").value = "32"
     filled.cell("vanes.strokes.1.direction").value = "opening"
     filled.cell("vanes.strokes.1.why/").value = "misread"
-    assert {e.what: e.note for e in filled.enter()} == {"vanes.strokes.1.direction": "", "vanes.strokes.1.travel_time": "misread"}
+    assert {e.what: e.note for e in filled.enter()} == {
+        "vanes.strokes.1.direction": "",
+        "vanes.strokes.1.travel_time": "misread",
+    }
 
 
 def test_a_reason_below_a_load_serves_that_load(with_entries: Callable[..., Sheet]) -> None:
@@ -423,7 +557,9 @@ def test_what_somebody_else_entered_meanwhile_is_not_written_over(job: Job, shee
     assert len(refused) == 1 and "B. Colleague entered 49 °C here" in refused[0]
 
 
-def test_an_untouched_cell_leaves_what_somebody_else_corrected(job: Job, with_entries: Callable[..., Sheet]) -> None:
+def test_an_untouched_cell_leaves_what_somebody_else_corrected(
+    job: Job, with_entries: Callable[..., Sheet]
+) -> None:
     filled = with_entries(put("lube.sump_temperature", "51", "°C"))
     job.record(put("lube.sump_temperature", "49", "°C", note="read again"))
     filled.cell("lube.filter_drop").value = "20"
@@ -431,21 +567,30 @@ def test_an_untouched_cell_leaves_what_somebody_else_corrected(job: Job, with_en
     assert said(job)["lube.sump_temperature"] == ("49", "°C")
 
 
-def test_a_remark_on_a_value_that_was_changed_meanwhile_does_not_bring_it_back(job: Job, with_entries: Callable[..., Sheet]) -> None:
+def test_a_remark_on_a_value_that_was_changed_meanwhile_does_not_bring_it_back(
+    job: Job, with_entries: Callable[..., Sheet]
+) -> None:
     filled = with_entries(put("lube.sump_temperature", "51", "°C"))
     job.record(put("lube.sump_temperature", "49", "°C", note="read again"))
     filled.cell("lube.sump_temperature", "F").value = "seen"
     assert "has changed this since the sheet was made" in filled.refused()[0]
 
 
-def test_a_row_that_somebody_else_filled_meanwhile_is_not_mixed_with_mine(job: Job, sheet: Sheet) -> None:
+def test_a_row_that_somebody_else_filled_meanwhile_is_not_mixed_with_mine(
+    job: Job, sheet: Sheet
+) -> None:
     job.record([put("setup.instruments.1.tag", "PI-3"), put("setup.instruments.1.name", "Gauge")])
     sheet.cell("setup.instruments.1.serial").value = "S-77"
     refused = sheet.refused()
-    assert len(refused) == 1 and "somebody else has filled this row since the sheet was made" in refused[0]
+    assert (
+        len(refused) == 1
+        and "somebody else has filled this row since the sheet was made" in refused[0]
+    )
 
 
-def test_nothing_is_written_into_a_row_that_was_removed(job: Job, with_entries: Callable[..., Sheet]) -> None:
+def test_nothing_is_written_into_a_row_that_was_removed(
+    job: Job, with_entries: Callable[..., Sheet]
+) -> None:
     filled = with_entries(put("setup.instruments.1.tag", "PI-3"))
     job.record(put("setup.instruments.1.row", ROW_REMOVED, note="not used"))
     filled.cell("setup.instruments.1.name").value = "Gauge"
@@ -453,7 +598,10 @@ def test_nothing_is_written_into_a_row_that_was_removed(job: Job, with_entries: 
 
 
 def test_a_removed_row_is_not_offered_again(with_entries: Callable[..., Sheet]) -> None:
-    filled = with_entries(put("setup.instruments.1.tag", "PI-3"), put("setup.instruments.1.row", ROW_REMOVED, note="not used"))
+    filled = with_entries(
+        put("setup.instruments.1.tag", "PI-3"),
+        put("setup.instruments.1.row", ROW_REMOVED, note="not used"),
+    )
     marks = [filled.tabs["setup"].cell(r, 1).value for r in range(1, filled.tabs["setup"].max_row)]
     assert "row/instruments/1" not in marks and "row/instruments/2" in marks
 
@@ -466,14 +614,19 @@ def test_rows_put_in_by_hand_move_no_value_to_another_item(sheet: Sheet) -> None
     sheet.cell("lube.zero.1.supply").value = "0,2"
     tab = sheet.tabs["lube"]
     tab.insert_rows(9, 3)
-    assert {e.what: e.value for e in sheet.enter()} == {"lube.sump_temperature": "51", "lube.zero.1.supply": "0,2"}
+    assert {e.what: e.value for e in sheet.enter()} == {
+        "lube.sump_temperature": "51",
+        "lube.zero.1.supply": "0,2",
+    }
 
 
 def test_a_copied_row_is_refused(sheet: Sheet) -> None:
     tab, row = sheet.row("lube.field/sump_temperature")
     last = tab.max_row + 1
     tab.cell(last, 1).value, tab.cell(last, 3).value = tab.cell(row, 1).value, "52"
-    assert any(line.startswith(f"Lubrication!C{last}: the row stands twice") for line in sheet.refused())
+    assert any(
+        line.startswith(f"Lubrication!C{last}: the row stands twice") for line in sheet.refused()
+    )
 
 
 def test_a_tab_of_notes_that_somebody_added_is_left_alone(sheet: Sheet) -> None:
@@ -484,27 +637,64 @@ def test_a_tab_of_notes_that_somebody_added_is_left_alone(sheet: Sheet) -> None:
 def test_an_item_that_the_job_does_not_ask_for_is_refused(sheet: Sheet) -> None:
     tab, row = sheet.row("lube.field/sump_temperature")
     tab.cell(row, 1).value, tab.cell(row, 3).value = "field/wormhole", "51"
-    assert sheet.refused() == [f"Lubrication!C{row}: the stage does not ask for this on this machine; clear the cell, or write a new one with `startkit spreadsheet`."]
+    assert sheet.refused() == [
+        f"Lubrication!C{row}: the stage does not ask for this on this machine; clear the cell, or"
+        " write a new one with `startkit spreadsheet`."
+    ]
 
 
 # --- hostile content ----------------------------------------------------------------------------
 
-HOSTILE = ("=1+1", "+1", "-1", "@SUM(A1)", "=cmd|' /C calc'!A0", "\t=1", "#N/A", "<b>&amp;</b>", "a\x00b\x1b", "x" * 40_000, "\r\nline\r\n", "_x0041_", "')\"};--", "😀 नमस्ते", "12 % \u202e")
+HOSTILE = (
+    "=1+1",
+    "+1",
+    "-1",
+    "@SUM(A1)",
+    "=cmd|' /C calc'!A0",
+    "\t=1",
+    "#N/A",
+    "<b>&amp;</b>",
+    "a\x00b\x1b",
+    "x" * 40_000,
+    "\r\nline\r\n",
+    "_x0041_",
+    "')\"};--",
+    "😀 नमस्ते",
+    "12 % \u202e",
+)
 
 
-def test_what_was_typed_stays_text_and_comes_back_as_nothing_new(with_entries: Callable[..., Sheet]) -> None:
-    filled = with_entries(*(put(f"setup.{what}", text) for n, text in enumerate(HOSTILE, 1) for what in (f"people.{n}.name", f"instruments.{n}.tag", f"people.{n}.role")),
-                          put("vanes.trace", "\n".join(f"1\t2\t3\t4\t{text}" for text in HOSTILE)))
+def test_what_was_typed_stays_text_and_comes_back_as_nothing_new(
+    with_entries: Callable[..., Sheet],
+) -> None:
+    filled = with_entries(
+        *(
+            put(f"setup.{what}", text)
+            for n, text in enumerate(HOSTILE, 1)
+            for what in (f"people.{n}.name", f"instruments.{n}.tag", f"people.{n}.role")
+        ),
+        put("vanes.trace", "\n".join(f"1\t2\t3\t4\t{text}" for text in HOSTILE)),
+    )
     for n in range(1, len(HOSTILE) + 1):
-        assert filled.cell(f"setup.people.{n}.name").data_type == filled.cell(f"setup.instruments.{n}.tag").data_type == "s"
+        assert (
+            filled.cell(f"setup.people.{n}.name").data_type
+            == filled.cell(f"setup.instruments.{n}.tag").data_type
+            == "s"
+        )
     with zipfile.ZipFile(filled.path) as archive:
-        sheets = [archive.read(name).decode() for name in archive.namelist() if name.startswith("xl/worksheets/sheet")]
+        sheets = [
+            archive.read(name).decode()
+            for name in archive.namelist()
+            if name.startswith("xl/worksheets/sheet")
+        ]
     assert not any(re.search(r"<f[ >]", xml) for xml in sheets)
     assert enter_sheet(filled.job.folder, filled.path, "A. Technician").entries == []
     assert filled.enter() == []
 
 
-def test_a_text_that_begins_like_a_formula_is_marked_as_text(with_entries: Callable[..., Sheet]) -> None:
+def test_a_text_that_begins_like_a_formula_is_marked_as_text(
+    with_entries: Callable[..., Sheet],
+) -> None:
     cell = with_entries(put("lube.oil_kind", "=1+1")).cell("lube.oil_kind")
     assert (cell.value, cell.quotePrefix, cell.number_format) == ("=1+1", True, "@")
 
@@ -517,12 +707,20 @@ def test_a_sheet_of_another_job_is_refused(sheet: Sheet, tmp_path: Path) -> None
 
 def test_a_workbook_that_is_no_entry_sheet_is_refused(job: Job, tmp_path: Path) -> None:
     openpyxl.Workbook().save(tmp_path / "mine.xlsx")
-    with pytest.raises(ReadingError, match="this is not an entry sheet; write a new one with `startkit spreadsheet`"):
+    with pytest.raises(
+        ReadingError,
+        match="this is not an entry sheet; write a new one with `startkit spreadsheet`",
+    ):
         enter_sheet(job.folder, tmp_path / "mine.xlsx", "A. Technician")
 
 
-@pytest.mark.parametrize("content", [b"", b"item,value\n", b"PK\x03\x04" + b"\x00" * 100, b"\xd0\xcf\x11\xe0" + b"\x00" * 2000])
-def test_a_file_that_is_no_workbook_is_one_sentence(job: Job, tmp_path: Path, content: bytes) -> None:
+@pytest.mark.parametrize(
+    "content",
+    [b"", b"item,value\n", b"PK\x03\x04" + b"\x00" * 100, b"\xd0\xcf\x11\xe0" + b"\x00" * 2000],
+)
+def test_a_file_that_is_no_workbook_is_one_sentence(
+    job: Job, tmp_path: Path, content: bytes
+) -> None:
     (tmp_path / "a.xlsx").write_bytes(content)
     with pytest.raises(ReadingError, match="not a workbook; save it again as XLSX"):
         enter_sheet(job.folder, tmp_path / "a.xlsx", "A. Technician")
@@ -531,12 +729,19 @@ def test_a_file_that_is_no_workbook_is_one_sentence(job: Job, tmp_path: Path, co
 def changed_archive(sheet: Sheet, name: str, change: Callable[[bytes], bytes]) -> None:
     kept = sheet.path.with_suffix(".kept")
     shutil.copyfile(sheet.path, kept)
-    with zipfile.ZipFile(kept) as old, zipfile.ZipFile(sheet.path, "w", zipfile.ZIP_DEFLATED) as new:
+    with (
+        zipfile.ZipFile(kept) as old,
+        zipfile.ZipFile(sheet.path, "w", zipfile.ZIP_DEFLATED) as new,
+    ):
         for part in old.infolist():
-            new.writestr(part.filename, change(old.read(part)) if part.filename == name else old.read(part))
+            new.writestr(
+                part.filename, change(old.read(part)) if part.filename == name else old.read(part)
+            )
 
 
-def test_a_workbook_that_would_unpack_without_end_is_refused_before_it_is_unpacked(sheet: Sheet) -> None:
+def test_a_workbook_that_would_unpack_without_end_is_refused_before_it_is_unpacked(
+    sheet: Sheet,
+) -> None:
     changed_archive(sheet, "xl/worksheets/sheet2.xml", lambda xml: xml + b" " * 60_000_000)
     assert sheet.path.stat().st_size < 500_000
     with pytest.raises(ReadingError, match="far larger than an entry sheet"):
@@ -544,20 +749,35 @@ def test_a_workbook_that_would_unpack_without_end_is_refused_before_it_is_unpack
 
 
 def test_a_workbook_with_entities_of_its_own_is_refused(sheet: Sheet) -> None:
-    changed_archive(sheet, "xl/worksheets/sheet2.xml", lambda xml: b'<?xml version="1.0"?><!DOCTYPE w [<!ENTITY a "aaaa">]>' + xml)
+    changed_archive(
+        sheet,
+        "xl/worksheets/sheet2.xml",
+        lambda xml: b'<?xml version="1.0"?><!DOCTYPE w [<!ENTITY a "aaaa">]>' + xml,
+    )
     with pytest.raises(ReadingError, match="declares entities of its own"):
         enter_sheet(sheet.job.folder, sheet.path, "A. Technician")
 
 
 def test_a_tab_of_a_million_rows_is_refused(sheet: Sheet) -> None:
-    changed_archive(sheet, "xl/worksheets/sheet2.xml", lambda xml: xml.replace(b"</sheetData>", b'<row r="1048576"><c r="A1048576" t="inlineStr"><is><t>x</t></is></c></row></sheetData>'))
+    changed_archive(
+        sheet,
+        "xl/worksheets/sheet2.xml",
+        lambda xml: xml.replace(
+            b"</sheetData>",
+            b'<row r="1048576"><c r="A1048576"'
+            b' t="inlineStr"><is><t>x</t></is></c></row></sheetData>',
+        ),
+    )
     with pytest.raises(ReadingError, match="more rows than an entry sheet"):
         enter_sheet(sheet.job.folder, sheet.path, "A. Technician")
 
 
 def test_a_torn_workbook_is_one_sentence(sheet: Sheet) -> None:
     changed_archive(sheet, "xl/worksheets/sheet2.xml", lambda xml: xml[: len(xml) // 2])
-    with pytest.raises(ReadingError, match=r"the workbook cannot be read .*; open it in a spreadsheet and save it again"):
+    with pytest.raises(
+        ReadingError,
+        match=r"the workbook cannot be read .*; open it in a spreadsheet and save it again",
+    ):
         enter_sheet(sheet.job.folder, sheet.path, "A. Technician")
 
 
@@ -567,7 +787,9 @@ def test_a_torn_workbook_is_one_sentence(sheet: Sheet) -> None:
 def test_every_stage_has_its_tab_and_every_question_its_row(job: Job, whole: Sheet) -> None:
     assert [name for name in whole.tabs if name != "stage"] == list(for_job(job))
     for name, stage in for_job(job).items():
-        texts = "\n".join(str(cell.value) for row in whole.tabs[name].iter_rows() for cell in row if cell.value)
+        texts = "\n".join(
+            str(cell.value) for row in whole.tabs[name].iter_rows() for cell in row if cell.value
+        )
         for field in stage.fields_for(job.machine):
             assert field.question in texts and field.help in texts, (name, field.name)
         assert all(f"Caution: {caution}" in texts for caution in stage.cautions)
@@ -576,20 +798,32 @@ def test_every_stage_has_its_tab_and_every_question_its_row(job: Job, whole: She
 def test_headings_are_locked_and_only_cells_for_entry_are_open(job: Job, whole: Sheet) -> None:
     for tab in whole.tabs.values():
         assert tab.protection.sheet and tab.column_dimensions["A"].hidden
-        assert all(tab.cell(r, c).protection.locked for r in range(1, tab.max_row + 1) for c in (1, 2))
+        assert all(
+            tab.cell(r, c).protection.locked for r in range(1, tab.max_row + 1) for c in (1, 2)
+        )
     for what, asks, _ in everything(job):
         if asks.kind != SERIES:
             assert not whole.cell(what).protection.locked, what
 
 
 def rule_of(cell: Any) -> Any:
-    return next((rule for rule in cell.parent.data_validations.dataValidation if cell.coordinate in rule.sqref), None)
+    return next(
+        (
+            rule
+            for rule in cell.parent.data_validations.dataValidation
+            if cell.coordinate in rule.sqref
+        ),
+        None,
+    )
 
 
 def test_choices_are_offered_whole_and_nothing_else_is_taken(sheet: Sheet) -> None:
     rule = rule_of(sheet.cell("lube.sight_glass"))
     start, end = re.findall(r"\$([A-Z]+)\$(\d+)", rule.formula1)
-    texts = [sheet.book["lists"][f"{start[0]}{row}"].value for row in range(int(start[1]), int(end[1]) + 1)]
+    texts = [
+        sheet.book["lists"][f"{start[0]}{row}"].value
+        for row in range(int(start[1]), int(end[1]) + 1)
+    ]
     assert texts[0] == "clear, level in the glass" and rule.showErrorMessage
     assert sheet.book["lists"].sheet_state == sheet.book["as written"].sheet_state == "veryHidden"
 
@@ -602,7 +836,9 @@ def test_dates_are_checked_and_numbers_are_free_text(sheet: Sheet) -> None:
 
 def test_loads_stand_side_by_side(sheet: Sheet) -> None:
     cells = [sheet.cell(f"load_up.points.{n}.power") for n in (1, 2, 3)]
-    assert len({cell.row for cell in cells}) == 1 and [get_column_letter(cell.column) for cell in cells] == ["E", "F", "G"]
+    assert len({cell.row for cell in cells}) == 1 and [
+        get_column_letter(cell.column) for cell in cells
+    ] == ["E", "F", "G"]
 
 
 @pytest.mark.parametrize(("system", "paper", "unit"), [("SI", "9", "°C"), ("I-P", "1", "°F")])
@@ -610,8 +846,16 @@ def test_units_and_paper_follow_the_job(tmp_path: Path, system: str, paper: str,
     job = Job.create(tmp_path / "J", MACHINE, find("new-machine"), system, "A. Technician")
     made = Sheet(job, few(job.folder, tmp_path / "s.xlsx"))
     tab = made.tabs["lube"]
-    assert (str(tab.page_setup.paperSize), made.cell("lube.sump_temperature", "D").value) == (paper, unit)
-    assert (tab.page_setup.fitToWidth, tab.page_setup.fitToHeight, tab.print_title_rows, tab.freeze_panes) == (1, 0, "$1:$4", "C5")
+    assert (str(tab.page_setup.paperSize), made.cell("lube.sump_temperature", "D").value) == (
+        paper,
+        unit,
+    )
+    assert (
+        tab.page_setup.fitToWidth,
+        tab.page_setup.fitToHeight,
+        tab.print_title_rows,
+        tab.freeze_panes,
+    ) == (1, 0, "$1:$4", "C5")
 
 
 def test_an_existing_file_is_never_written_over(sheet: Sheet) -> None:
@@ -628,16 +872,27 @@ def test_a_name_that_is_not_xlsx_is_refused(job: Job, tmp_path: Path) -> None:
 
 def test_the_command_writes_reads_back_and_lists_what_is_refused(job: Job, tmp_path: Path) -> None:
     path = tmp_path / "sheet.xlsx"
-    assert CliRunner().invoke(main, ["spreadsheet", str(job.folder), str(path)]).output.startswith(f"Entry sheet: {path}. When it is filled:")
+    assert (
+        CliRunner()
+        .invoke(main, ["spreadsheet", str(job.folder), str(path)])
+        .output.startswith(f"Entry sheet: {path}. When it is filled:")
+    )
     book = openpyxl.load_workbook(path)
     tab = book["Lubrication"]
     row = next(r for r in range(1, tab.max_row) if tab.cell(r, 1).value == "field/sump_temperature")
     tab.cell(row, 3).value = "warm"
     book.save(path)
-    result = CliRunner().invoke(main, ["enter", str(job.folder), str(path), "--who", "A. Technician"])
+    result = CliRunner().invoke(
+        main, ["enter", str(job.folder), str(path), "--who", "A. Technician"]
+    )
     assert result.exit_code == 2
-    assert result.stderr.startswith("startkit: sheet.xlsx: 1 cell is refused, nothing was saved; correct the sheet and enter it again.\n  Lubrication!C")
+    assert result.stderr.startswith(
+        "startkit: sheet.xlsx: 1 cell is refused, nothing was saved; correct the sheet and enter it"
+        " again.\n  Lubrication!C"
+    )
     tab.cell(row, 3).value = "51"
     book.save(path)
-    result = CliRunner().invoke(main, ["enter", str(job.folder), str(path), "--who", "A. Technician"])
+    result = CliRunner().invoke(
+        main, ["enter", str(job.folder), str(path), "--who", "A. Technician"]
+    )
     assert (result.exit_code, result.output) == (0, f"1 entry saved in {job.folder}.\n")

@@ -1,4 +1,6 @@
-"""A stretch of an imported trend becomes a series: its readings in the job's units, what is marked left empty."""
+"""A stretch of an imported trend becomes a series: its readings in the job's units, what is marked
+left empty.
+"""
 
 from __future__ import annotations
 
@@ -23,7 +25,10 @@ BAROMETER = 101.0e3
 
 
 def moment(row: int) -> str:
-    return f"{BEGIN:%Y-%m-%d} " + f"{(BEGIN.hour * 3600 + BEGIN.minute * 60 + 10 * row) // 3600:02}:{(BEGIN.minute * 60 + 10 * row) // 60 % 60:02}:{10 * row % 60:02}"
+    return (
+        f"{BEGIN:%Y-%m-%d} "
+        + f"{(BEGIN.hour * 3600 + BEGIN.minute * 60 + 10 * row) // 3600:02}:{(BEGIN.minute * 60 + 10 * row) // 60 % 60:02}:{10 * row % 60:02}"
+    )
 
 
 @pytest.fixture(params=["SI", "I-P"])
@@ -34,7 +39,12 @@ def job(tmp_path: Path, request: pytest.FixtureRequest) -> Job:
     columns["CHWS Temp (°C)"][50] = 0.0
     path = export(tmp_path, columns)
     target = tmp_path / "map.toml"
-    target.write_text(trend_map.text(trend.guess(path, made.machine)).replace("confirmed = false", "confirmed = true"), encoding="utf-8")
+    target.write_text(
+        trend_map.text(trend.guess(path, made.machine)).replace(
+            "confirmed = false", "confirmed = true"
+        ),
+        encoding="utf-8",
+    )
     trend.import_file(made, path, target, "Ana")
     return made
 
@@ -49,38 +59,95 @@ def test_the_readings_of_the_stretch_stand_in_the_series_to_the_last_digit_that_
     found, taken = block(job, "pull_down", "trend"), job.trends[name]
     assert len(found) == 21 and found.problems == ()
     assert found.columns["minute"] == pytest.approx(np.arange(21) * 10.0)
-    assert found.columns["entering"] == pytest.approx(taken.usable("chilled_entering")[40:61], rel=1e-6)
-    assert found.columns["evaporator_pressure"] == pytest.approx(taken.usable("evaporator_pressure")[40:61] + (BAROMETER if taken.gauge("evaporator_pressure") else 0), rel=1e-6)
+    assert found.columns["entering"] == pytest.approx(
+        taken.usable("chilled_entering")[40:61], rel=1e-6
+    )
+    assert found.columns["evaporator_pressure"] == pytest.approx(
+        taken.usable("evaporator_pressure")[40:61]
+        + (BAROMETER if taken.gauge("evaporator_pressure") else 0),
+        rel=1e-6,
+    )
     assert "Current, highest phase: not in this trend, left empty." in told
 
 
 def test_a_reading_that_is_marked_is_left_empty_and_told(job: Job):
     (name,) = job.trends
-    (entry,), told = enter_stretch(job.folder, "pull_down.trend", name, moment(40), moment(60), "Ana")
+    (entry,), told = enter_stretch(
+        job.folder, "pull_down.trend", name, moment(40), moment(60), "Ana"
+    )
     leaving = block(job, "pull_down", "trend").columns["leaving"]
     assert np.flatnonzero(np.isnan(leaving)).tolist() == [10]
     assert "Leaving chilled water: 20 readings, 1 marked and left empty." in told
-    assert entry.note.startswith(f"from the trend {name}, ") and job.trends[name].digest in entry.note
+    assert (
+        entry.note.startswith(f"from the trend {name}, ") and job.trends[name].digest in entry.note
+    )
 
 
 def test_the_minutes_of_a_second_trip_are_added_below_those_of_the_first(job: Job):
     (name,) = job.trends
     enter_stretch(job.folder, "trips.minutes", name, moment(0), moment(4), "Ana", {"trip": "1"})
-    enter_stretch(job.folder, "trips.minutes", name, moment(100), moment(103), "Ana", {"trip": "2"}, add=True)
+    enter_stretch(
+        job.folder, "trips.minutes", name, moment(100), moment(103), "Ana", {"trip": "2"}, add=True
+    )
     found = block(job, "trips", "minutes")
     assert found.columns["trip"].tolist() == [1] * 5 + [2] * 4 and found.problems == ()
     assert found.columns["time"].tolist() == [0, 10, 20, 30, 40, 0, 10, 20, 30]
 
 
-@pytest.mark.parametrize(("item", "begin", "end", "who", "given", "error", "told"), [
-    ("vanes.trace", moment(0), moment(9), "Ana", {}, JobError, "cannot be filled from a trend.*use one of .*trips.minutes"),
-    ("trips.nothing", moment(0), moment(9), "Ana", {}, JobError, "cannot be filled from a trend"),
-    ("trips.minutes", "2031-01-01", "2031-01-02", "Ana", {}, ReadingError, "has no row from 2031-01-01.*it runs from"),
-    ("trips.minutes", "yesterday", moment(9), "Ana", {}, ReadingError, "is not a date and time"),
-    ("trips.minutes", moment(0), moment(9), "", {}, ReadingError, "nobody is named"),
-    ("trips.minutes", moment(0), moment(9), "Ana", {"number": "1"}, ReadingError, "'number' is not a column.*trip, time"),
-])
-def test_what_cannot_be_done_is_one_sentence_and_nothing_is_written(job: Job, item, begin, end, who, given, error, told):
+@pytest.mark.parametrize(
+    ("item", "begin", "end", "who", "given", "error", "told"),
+    [
+        (
+            "vanes.trace",
+            moment(0),
+            moment(9),
+            "Ana",
+            {},
+            JobError,
+            "cannot be filled from a trend.*use one of .*trips.minutes",
+        ),
+        (
+            "trips.nothing",
+            moment(0),
+            moment(9),
+            "Ana",
+            {},
+            JobError,
+            "cannot be filled from a trend",
+        ),
+        (
+            "trips.minutes",
+            "2031-01-01",
+            "2031-01-02",
+            "Ana",
+            {},
+            ReadingError,
+            "has no row from 2031-01-01.*it runs from",
+        ),
+        (
+            "trips.minutes",
+            "yesterday",
+            moment(9),
+            "Ana",
+            {},
+            ReadingError,
+            "is not a date and time",
+        ),
+        ("trips.minutes", moment(0), moment(9), "", {}, ReadingError, "nobody is named"),
+        (
+            "trips.minutes",
+            moment(0),
+            moment(9),
+            "Ana",
+            {"number": "1"},
+            ReadingError,
+            "'number' is not a column.*trip, time",
+        ),
+    ],
+)
+def test_what_cannot_be_done_is_one_sentence_and_nothing_is_written(
+    job: Job, item, begin, end, who, given, error, told
+):
     (name,) = job.trends
     before = len(job.state().entries)
     with pytest.raises(error, match=rf"(?s){told}"):
@@ -95,6 +162,45 @@ def test_an_unknown_trend_is_named_with_those_that_are_there(job: Job):
 
 def test_the_command_says_what_it_did(job: Job):
     (name,) = job.trends
-    ran = CliRunner().invoke(main, ["stretch", str(job.folder), "trips.minutes", name, "--from", moment(0), "--to", moment(9), "--with", "trip=1", "--who", "Ana"])
-    assert ran.exit_code == 0 and "1 entry saved" in ran.output and "Entering chilled water: 10 readings." in ran.output
-    assert CliRunner().invoke(main, ["stretch", str(job.folder), "trips.minutes", name, "--from", "a", "--to", "b", "--with", "trip"]).exit_code == 2
+    ran = CliRunner().invoke(
+        main,
+        [
+            "stretch",
+            str(job.folder),
+            "trips.minutes",
+            name,
+            "--from",
+            moment(0),
+            "--to",
+            moment(9),
+            "--with",
+            "trip=1",
+            "--who",
+            "Ana",
+        ],
+    )
+    assert (
+        ran.exit_code == 0
+        and "1 entry saved" in ran.output
+        and "Entering chilled water: 10 readings." in ran.output
+    )
+    assert (
+        CliRunner()
+        .invoke(
+            main,
+            [
+                "stretch",
+                str(job.folder),
+                "trips.minutes",
+                name,
+                "--from",
+                "a",
+                "--to",
+                "b",
+                "--with",
+                "trip",
+            ],
+        )
+        .exit_code
+        == 2
+    )

@@ -9,7 +9,7 @@ import pytest
 
 from startkit.facts.job import Job
 
-SHEET = '''
+SHEET = """
 [machine]
 tag = "CH-9"
 serial = "A-17"
@@ -58,7 +58,7 @@ entering_condenser = "29.4 °C"
 
 [limits]
 "vanes.closing_time" = { low = "-10 %", high = "10 %", source = "data sheet, page 3" }
-'''
+"""
 
 
 @pytest.fixture
@@ -77,5 +77,7 @@ def sheet(tmp_path: Path) -> Callable[..., Path]:
 @pytest.fixture
 def job(tmp_path: Path, sheet: Callable[..., Path]) -> Job:
     template = tmp_path / "plain.ipynb"
-    template.write_text('{"cells": [], "metadata": {}, "nbformat": 4, "nbformat_minor": 5}', encoding="utf-8")
+    template.write_text(
+        '{"cells": [], "metadata": {}, "nbformat": 4, "nbformat_minor": 5}', encoding="utf-8"
+    )
     return Job.create(tmp_path / "CH-9 start-up", sheet(), template, who="Ana")

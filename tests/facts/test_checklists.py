@@ -39,7 +39,13 @@ def _read(text=GOOD):
 
 def test_a_list_is_read_with_its_items():
     found = _read()
-    assert (found.name, found.title, found.before, found.order, found.cautions) == ("crane", "Lifting", "turn_shaft", 25, ("Nobody stands under a load.",))
+    assert (found.name, found.title, found.before, found.order, found.cautions) == (
+        "crane",
+        "Lifting",
+        "turn_shaft",
+        25,
+        ("Nobody stands under a load.",),
+    )
     assert [item.name for item in found.items] == ["sling", "load"]
     assert found.items[1].limit.high == Q(2000, "kg")
     assert found.items[1].limit.origin == "check list crane: crane's plate"
@@ -50,7 +56,9 @@ def test_an_items_source_is_that_of_the_list_unless_it_has_its_own():
 
 
 def test_without_evidence_a_plain_yes_is_wanted():
-    assert _read('name = "a"\ntitle = "A"\n[[items]]\nname = "b"\nquestion = "B"\n').items[0].evidence == ("yes",)
+    assert _read('name = "a"\ntitle = "A"\n[[items]]\nname = "b"\nquestion = "B"\n').items[
+        0
+    ].evidence == ("yes",)
 
 
 def test_each_kind_of_evidence_has_a_field_of_its_own():
@@ -58,30 +66,53 @@ def test_each_kind_of_evidence_has_a_field_of_its_own():
     assert len({item.field_name(evidence) for evidence in EVIDENCE}) == len(EVIDENCE)
 
 
-@pytest.mark.parametrize(("old", "new", "line", "told"), [
-    ('title = "Lifting"\n', "", None, "'title' is missing"),
-    ('name = "crane"', 'name = "Crane 1"', 1, "cannot be a name"),
-    ('name = "crane"', "name = 3", 1, "a text in quotes"),
-    ("order = 25", 'order = "25"', 4, "a whole number"),
-    ("order = 25", "order = true", 4, "a whole number"),
-    ("cautions =", "warnings =", 6, "'warnings' is not a key of a check list"),
-    ('["Nobody stands under a load."]', "[1]", 6, "put every text in quotes"),
-    ('question = "Slings seen and in date"\n', "", 8, "'question' is missing"),
-    ('"photograph"', '"photo"', 11, "'photo' is no evidence; choose from yes, number, photograph"),
-    ('["yes", "photograph", "name"]', "[]", 11, "no evidence is wanted"),
-    ('"photograph", "name"', '"yes"', 11, "named twice"),
-    ('kind = "mass"', 'kind = "heft"', 18, "'heft' is not a kind of reading"),
-    ('kind = "mass"\n', "", 13, "the number has no kind"),
-    ('"2000 kg"', "2000", 18 + 1, "a number with its unit"),
-    ('"2000 kg"', '"2000 kPa"', 19, "is not a unit of mass"),
-    ('"2000 kg"', '"2000"', 19, "has no unit"),
-    ('high = "2000 kg"', 'high = "2000 kg"\nlow = "2001 kg"', 20, "lower limit is above the upper"),
-    ('evidence = ["number", "signature"]', 'evidence = ["signature"]', 18, "wants no number"),
-    ('name = "load"', 'name = "sling"', None, None),
-    ('question = "Load on the hook"', 'question = "Load on the hook"\nwanted = "maybe"', 16, "is not an answer"),
-    ('question = "Load on the hook"', 'question = "Load on the hook"\nevidense = ["yes"]', 16, "did you mean 'evidence'"),
-    ('help = "At the crane\'s scale."', "required = 1", 16, "true or false"),
-])
+@pytest.mark.parametrize(
+    ("old", "new", "line", "told"),
+    [
+        ('title = "Lifting"\n', "", None, "'title' is missing"),
+        ('name = "crane"', 'name = "Crane 1"', 1, "cannot be a name"),
+        ('name = "crane"', "name = 3", 1, "a text in quotes"),
+        ("order = 25", 'order = "25"', 4, "a whole number"),
+        ("order = 25", "order = true", 4, "a whole number"),
+        ("cautions =", "warnings =", 6, "'warnings' is not a key of a check list"),
+        ('["Nobody stands under a load."]', "[1]", 6, "put every text in quotes"),
+        ('question = "Slings seen and in date"\n', "", 8, "'question' is missing"),
+        (
+            '"photograph"',
+            '"photo"',
+            11,
+            "'photo' is no evidence; choose from yes, number, photograph",
+        ),
+        ('["yes", "photograph", "name"]', "[]", 11, "no evidence is wanted"),
+        ('"photograph", "name"', '"yes"', 11, "named twice"),
+        ('kind = "mass"', 'kind = "heft"', 18, "'heft' is not a kind of reading"),
+        ('kind = "mass"\n', "", 13, "the number has no kind"),
+        ('"2000 kg"', "2000", 18 + 1, "a number with its unit"),
+        ('"2000 kg"', '"2000 kPa"', 19, "is not a unit of mass"),
+        ('"2000 kg"', '"2000"', 19, "has no unit"),
+        (
+            'high = "2000 kg"',
+            'high = "2000 kg"\nlow = "2001 kg"',
+            20,
+            "lower limit is above the upper",
+        ),
+        ('evidence = ["number", "signature"]', 'evidence = ["signature"]', 18, "wants no number"),
+        ('name = "load"', 'name = "sling"', None, None),
+        (
+            'question = "Load on the hook"',
+            'question = "Load on the hook"\nwanted = "maybe"',
+            16,
+            "is not an answer",
+        ),
+        (
+            'question = "Load on the hook"',
+            'question = "Load on the hook"\nevidense = ["yes"]',
+            16,
+            "did you mean 'evidence'",
+        ),
+        ('help = "At the crane\'s scale."', "required = 1", 16, "true or false"),
+    ],
+)
 def test_a_fault_is_told_with_file_line_and_remedy(old, new, line, told):
     text = GOOD.replace(old, new, 1)
     if told is None:  # both items may be called alike as long as no field of theirs is
@@ -96,14 +127,20 @@ def test_a_fault_is_told_with_file_line_and_remedy(old, new, line, told):
 
 def test_two_items_with_one_field_are_refused():
     with pytest.raises(SheetError, match="'sling' is used twice") as refused:
-        _read(GOOD.replace('name = "load"', 'name = "sling"').replace('["number", "signature"]', '["number", "yes"]'))
+        _read(
+            GOOD.replace('name = "load"', 'name = "sling"').replace(
+                '["number", "signature"]', '["number", "yes"]'
+            )
+        )
     assert "line 14" in refused.value.where
 
 
 def test_a_gauge_pressure_cannot_have_a_limit_that_hangs_on_the_barometer():
     with pytest.raises(SheetError, match="relative_pressure"):
         _read(GOOD.replace('"mass"', '"gauge_pressure"').replace("2000 kg", "2000 kPa"))
-    assert _read(GOOD.replace('"mass"', '"relative_pressure"').replace("2000 kg", "2000 kPa")).items[1].limit.high == Q(2000, "kPa")
+    assert _read(
+        GOOD.replace('"mass"', '"relative_pressure"').replace("2000 kg", "2000 kPa")
+    ).items[1].limit.high == Q(2000, "kPa")
 
 
 def test_a_list_without_items_is_refused():
@@ -128,7 +165,9 @@ def test_the_shipped_lists_are_in_order():
 
 
 def test_a_job_folder_without_lists_has_the_shipped_ones(tmp_path):
-    assert {each.name for each in checklists.every(tmp_path)} == {each.name for each in checklists.every()}
+    assert {each.name for each in checklists.every(tmp_path)} == {
+        each.name for each in checklists.every()
+    }
 
 
 def test_a_list_in_the_jobs_folder_is_found(tmp_path):
@@ -140,7 +179,9 @@ def test_a_list_in_the_jobs_folder_is_found(tmp_path):
 def test_a_list_in_the_jobs_folder_takes_the_place_of_a_shipped_one(tmp_path):
     (tmp_path / "checklists").mkdir()
     name = checklists.shipped()[0].name
-    (tmp_path / "checklists" / "ours.toml").write_text(GOOD.replace('name = "crane"', f'name = "{name}"'), encoding="utf-8")
+    (tmp_path / "checklists" / "ours.toml").write_text(
+        GOOD.replace('name = "crane"', f'name = "{name}"'), encoding="utf-8"
+    )
     found = {each.name: each for each in checklists.every(tmp_path)}
     assert found[name].title == "Lifting" and len(found) == len(checklists.every())
 
@@ -170,6 +211,8 @@ def test_a_company_adds_lists_by_entry_point(tmp_path, monkeypatch):
 
 
 def test_an_entry_point_that_fails_is_one_sentence(monkeypatch):
-    monkeypatch.setattr(checklists, "entry_points", lambda group: [_Point(ImportError("no such thing"))])
+    monkeypatch.setattr(
+        checklists, "entry_points", lambda group: [_Point(ImportError("no such thing"))]
+    )
     with pytest.raises(StartkitError, match="the added check list 'crane' cannot be loaded"):
         checklists.installed()

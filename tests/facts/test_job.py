@@ -32,7 +32,14 @@ def test_the_same_value_again_makes_no_entry(job: Job) -> None:
 
 def test_the_same_value_with_a_reason_is_an_entry_of_its_own(job: Job) -> None:
     job.record(Entry("vanes.closed_seen", "yes", "", "Ana"))
-    assert len(job.record(Entry("vanes.closed_seen", "yes", "", "Ana", note="seen again after the adjustment"))) == 1
+    assert (
+        len(
+            job.record(
+                Entry("vanes.closed_seen", "yes", "", "Ana", note="seen again after the adjustment")
+            )
+        )
+        == 1
+    )
 
 
 def test_a_correction_needs_its_reason(job: Job) -> None:
@@ -40,7 +47,10 @@ def test_a_correction_needs_its_reason(job: Job) -> None:
     with pytest.raises(JournalError, match="a correction needs its reason"):
         job.record(Entry("a.b", "2", "K", "Ben"))
     job.record(Entry("a.b", "2", "K", "Ben", note="read the wrong gauge"))
-    assert [(e.value, e.who, e.note) for e in job.state().history("a.b")] == [("1", "Ana", ""), ("2", "Ben", "read the wrong gauge")]
+    assert [(e.value, e.who, e.note) for e in job.state().history("a.b")] == [
+        ("1", "Ana", ""),
+        ("2", "Ben", "read the wrong gauge"),
+    ]
 
 
 def test_blanking_a_value_is_a_correction_and_filling_a_blank_is_not(job: Job) -> None:
@@ -88,22 +98,34 @@ def test_a_job_is_never_made_over_another(job: Job, sheet: Callable[..., Path]) 
         Job.create(job.folder, sheet(), job.template)
 
 
-@pytest.mark.parametrize("name", ["CON", "nul.job", "a:b", "trailing.", "trailing ", "-dash", "", "lpt1", "a/../.."])
-def test_a_folder_name_that_some_computer_refuses_is_refused_here(tmp_path: Path, sheet: Callable[..., Path], name: str) -> None:
+@pytest.mark.parametrize(
+    "name", ["CON", "nul.job", "a:b", "trailing.", "trailing ", "-dash", "", "lpt1", "a/../.."]
+)
+def test_a_folder_name_that_some_computer_refuses_is_refused_here(
+    tmp_path: Path, sheet: Callable[..., Path], name: str
+) -> None:
     folder = tmp_path / name if name != "" else Path()
     with pytest.raises(JobError):
         Job.create(folder, sheet(), tmp_path / "plain.ipynb")
 
 
-def test_a_missing_template_leaves_no_half_made_job(tmp_path: Path, sheet: Callable[..., Path]) -> None:
+def test_a_missing_template_leaves_no_half_made_job(
+    tmp_path: Path, sheet: Callable[..., Path]
+) -> None:
     with pytest.raises(JobError, match="no such file"):
         Job.create(tmp_path / "J", sheet(), tmp_path / "none.ipynb")
     assert not (tmp_path / "J").exists()
 
 
-def test_a_specification_stands_between_default_and_sheet(tmp_path: Path, job: Job, sheet: Callable[..., Path]) -> None:
+def test_a_specification_stands_between_default_and_sheet(
+    tmp_path: Path, job: Job, sheet: Callable[..., Path]
+) -> None:
     spec = tmp_path / "spec.toml"
-    spec.write_text('[limits]\n"vanes.zero" = { low = "-1 %", high = "1 %", source = "specification 5.3" }\n"vanes.closing_time" = { high = "5 %", source = "specification 5.4" }\n', encoding="utf-8")
+    spec.write_text(
+        '[limits]\n"vanes.zero" = { low = "-1 %", high = "1 %", source = "specification 5.3"'
+        ' }\n"vanes.closing_time" = { high = "5 %", source = "specification 5.4" }\n',
+        encoding="utf-8",
+    )
     made = Job.create(tmp_path / "with spec", sheet(), job.template, specification=spec)
     assert made.limits["vanes.zero"].origin == "specification: specification 5.3"
     assert made.limits["vanes.closing_time"].origin == "machine sheet: data sheet, page 3"

@@ -22,7 +22,10 @@ def journal(tmp_path: Path) -> Journal:
 
 def test_what_is_written_can_be_read_back_in_order(journal: Journal) -> None:
     journal.append([Entry("a.b", "1", "K", "Ana"), Entry("a.c", "2")])
-    assert [(e.what, e.value, e.unit, e.who, e.seq) for e in journal.read()] == [("a.b", "1", "K", "Ana", 1), ("a.c", "2", "", "", 2)]
+    assert [(e.what, e.value, e.unit, e.who, e.seq) for e in journal.read()] == [
+        ("a.b", "1", "K", "Ana", 1),
+        ("a.c", "2", "", "", 2),
+    ]
 
 
 def test_each_entry_carries_the_hash_of_the_one_before(journal: Journal) -> None:
@@ -36,10 +39,16 @@ def test_reading_can_go_on_from_an_entry(journal: Journal) -> None:
     assert [e.what for e in journal.read(after=1)] == ["b"]
 
 
-@pytest.mark.parametrize("statement", ["UPDATE entries SET value = '9'", "DELETE FROM entries", "DELETE FROM entries WHERE seq = 1"])
+@pytest.mark.parametrize(
+    "statement",
+    ["UPDATE entries SET value = '9'", "DELETE FROM entries", "DELETE FROM entries WHERE seq = 1"],
+)
 def test_the_database_itself_refuses_to_change_or_delete(journal: Journal, statement: str) -> None:
     journal.append([Entry("a", "1")])
-    with sqlite3.connect(journal.path) as db, pytest.raises(sqlite3.IntegrityError, match="never changed"):
+    with (
+        sqlite3.connect(journal.path) as db,
+        pytest.raises(sqlite3.IntegrityError, match="never changed"),
+    ):
         db.execute(statement)
     assert journal.read()[0].value == "1"
 
@@ -47,7 +56,9 @@ def test_the_database_itself_refuses_to_change_or_delete(journal: Journal, state
 def _altered(journal: Journal, statement: str) -> list[str]:
     """Change the file as somebody would who drops the triggers first."""
     with sqlite3.connect(journal.path) as db:
-        for (name,) in db.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+        for (name,) in db.execute(
+            "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+        ).fetchall():
             db.execute(f"DROP TRIGGER {name}")
         db.execute(statement)
     return journal.faults()
@@ -55,19 +66,28 @@ def _altered(journal: Journal, statement: str) -> list[str]:
 
 def test_an_altered_value_is_found(journal: Journal) -> None:
     journal.append([Entry("a", "1"), Entry("b", "2"), Entry("c", "3")])
-    assert _altered(journal, "UPDATE entries SET value = '9' WHERE seq = 2") == ["entry 2 (b) was altered after it was written"]
+    assert _altered(journal, "UPDATE entries SET value = '9' WHERE seq = 2") == [
+        "entry 2 (b) was altered after it was written"
+    ]
 
 
 def test_a_deleted_entry_is_found(journal: Journal) -> None:
     journal.append([Entry("a", "1"), Entry("b", "2"), Entry("c", "3")])
-    assert any("entry 2 is missing" in fault for fault in _altered(journal, "DELETE FROM entries WHERE seq = 2"))
+    assert any(
+        "entry 2 is missing" in fault
+        for fault in _altered(journal, "DELETE FROM entries WHERE seq = 2")
+    )
 
 
 def test_a_recomputed_hash_breaks_the_next_link() -> None:
-    entries = journal_._chained([Entry("a", "1", at="t"), Entry("b", "2", at="t"), Entry("c", "3", at="t")], 0, GENESIS)
+    entries = journal_._chained(
+        [Entry("a", "1", at="t"), Entry("b", "2", at="t"), Entry("c", "3", at="t")], 0, GENESIS
+    )
     forged = replace(entries[1], value="9", digest="")
     forged = replace(forged, digest=journal_.digest(forged))
-    assert chain_faults([entries[0], forged, entries[2]]) == ["entry 3 (c) does not follow the entry before it"]
+    assert chain_faults([entries[0], forged, entries[2]]) == [
+        "entry 3 (c) does not follow the entry before it"
+    ]
 
 
 def test_the_hash_does_not_depend_on_how_a_name_is_written_in_the_file(journal: Journal) -> None:
@@ -118,7 +138,9 @@ def test_a_journal_of_a_newer_version_is_not_touched(journal: Journal) -> None:
         Journal.open(journal.path)
 
 
-def test_an_old_layout_is_brought_up_by_named_migrations(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_old_layout_is_brought_up_by_named_migrations(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     journal = Journal.create(tmp_path / "job.db")
     journal.append([Entry("a", "1")])
 
@@ -167,7 +189,15 @@ def test_a_value_that_is_no_text_any_more_is_read_and_told(tmp_path):
     assert journal.faults() == ["entry 1 (a) was altered after it was written"]
 
 
-@pytest.mark.parametrize(("at", "moment"), [("2026-11-25T14:30:00.000+01:00", "2026-11-25T13:30:00+00:00"), ("2026-11-25 14:30", "2026-11-25T14:30:00+00:00"), ("202v-11-25", None), ("", None)])
+@pytest.mark.parametrize(
+    ("at", "moment"),
+    [
+        ("2026-11-25T14:30:00.000+01:00", "2026-11-25T13:30:00+00:00"),
+        ("2026-11-25 14:30", "2026-11-25T14:30:00+00:00"),
+        ("202v-11-25", None),
+        ("", None),
+    ],
+)
 def test_the_moment_of_an_entry_is_known_or_it_is_none(at, moment):
     found = Entry("a", "1", at=at).moment
     assert (found.astimezone(UTC).isoformat() if found else None) == moment

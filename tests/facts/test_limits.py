@@ -1,4 +1,6 @@
-"""Limits: data with a source, in an order of authority; a faulty one is refused with file, line and remedy."""
+"""Limits: data with a source, in an order of authority; a faulty one is refused with file, line and
+remedy.
+"""
 
 from __future__ import annotations
 
@@ -26,7 +28,9 @@ def _limits(text=ONE):
 
 def _over(body, authority=limits_.SHEET, key="lube.zero"):
     text = f'[limits]\n"{key}" = {body}\n'
-    return _limits().overridden(toml_file.parse(text, "sheet.toml")["limits"], authority, "sheet.toml", text, ("limits",))
+    return _limits().overridden(
+        toml_file.parse(text, "sheet.toml")["limits"], authority, "sheet.toml", text, ("limits",)
+    )
 
 
 # --- the defaults ------------------------------------------------------------------------------
@@ -53,10 +57,16 @@ def test_a_limit_that_nobody_defined_is_named():
 # --- how well it is known, as it is printed ------------------------------------------------------
 
 
-@pytest.mark.parametrize(("standing", "printed"), [
-    ("published", "data sheet"), ("secondary", "data sheet (as restated in a secondary text)"), ("from memory", "data sheet, from memory: check against the standard"),
-    ("common practice", "common practice, no source: data sheet"), ("own default", "default of this workbook, no source: data sheet"),
-])
+@pytest.mark.parametrize(
+    ("standing", "printed"),
+    [
+        ("published", "data sheet"),
+        ("secondary", "data sheet (as restated in a secondary text)"),
+        ("from memory", "data sheet, from memory: check against the standard"),
+        ("common practice", "common practice, no source: data sheet"),
+        ("own default", "default of this workbook, no source: data sheet"),
+    ],
+)
 def test_the_standing_is_printed_with_the_source(standing, printed):
     assert _limits(ONE.replace('"published"', f'"{standing}"'))["lube.zero"].origin == printed
 
@@ -72,7 +82,11 @@ def test_a_sheets_limit_wins_and_is_printed_as_its_own():
 
 def test_the_sheet_wins_over_the_specification_which_wins_over_the_default(tmp_path, sheet):
     path = tmp_path / "specification.toml"
-    path.write_text('[limits]\n"vanes.closing_time" = { high = "5 %", source = "clause 4" }\n"vanes.opening_time" = { high = "6 %", source = "clause 5" }\n', encoding="utf-8")
+    path.write_text(
+        '[limits]\n"vanes.closing_time" = { high = "5 %", source = "clause 4"'
+        ' }\n"vanes.opening_time" = { high = "6 %", source = "clause 5" }\n',
+        encoding="utf-8",
+    )
     layered = load(sheet()).limits_over(limits_.specification(limits_.defaults(), path), "s")
     assert layered["vanes.closing_time"].high == Q(10, "percent")  # the sheet's
     assert layered["vanes.opening_time"].origin == "specification: clause 5"
@@ -82,28 +96,37 @@ def test_the_sheet_wins_over_the_specification_which_wins_over_the_default(tmp_p
 def test_a_figure_from_memory_that_somebody_confirmed_counts_as_published():
     limits = _limits(ONE.replace('"published"', '"from memory"'))
     text = '[limits]\n"lube.zero" = { confirmed = "B. Jansen, 2026-11-20" }\n'
-    limit = limits.overridden(toml_file.parse(text, "s")["limits"], limits_.SHEET, "s", text, ("limits",))["lube.zero"]
-    assert limit.origin == "data sheet; confirmed: B. Jansen, 2026-11-20" and limit.high == Q(15, "kPa")
+    limit = limits.overridden(
+        toml_file.parse(text, "s")["limits"], limits_.SHEET, "s", text, ("limits",)
+    )["lube.zero"]
+    assert limit.origin == "data sheet; confirmed: B. Jansen, 2026-11-20" and limit.high == Q(
+        15, "kPa"
+    )
 
 
 def test_the_layer_below_is_left_as_it_was():
     base = _limits()
-    base.overridden({"lube.zero": {"high": "5 kPa", "source": "x"}}, limits_.SHEET, "s", "", ("limits",))
+    base.overridden(
+        {"lube.zero": {"high": "5 kPa", "source": "x"}}, limits_.SHEET, "s", "", ("limits",)
+    )
     assert base["lube.zero"].high == Q(15, "kPa")
 
 
 # --- what is refused ---------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("body", "told"), [
-    ('{ high = 5, source = "x" }', "put number and unit in quotes"),
-    ('{ high = "5 °C", source = "x" }', "is not a unit of pressure difference"),
-    ('{ high = "5", source = "x" }', "has no unit"),
-    ('{ high = "five kPa", source = "x" }', "is not a number"),
-    ('{ high = "5 kPa" }', "needs its source"),
-    ('{ height = "5 kPa", source = "x" }', "'height' does not belong to a limit"),
-    ('"5 kPa"', "a limit is a table"),
-])
+@pytest.mark.parametrize(
+    ("body", "told"),
+    [
+        ('{ high = 5, source = "x" }', "put number and unit in quotes"),
+        ('{ high = "5 °C", source = "x" }', "is not a unit of pressure difference"),
+        ('{ high = "5", source = "x" }', "has no unit"),
+        ('{ high = "five kPa", source = "x" }', "is not a number"),
+        ('{ high = "5 kPa" }', "needs its source"),
+        ('{ height = "5 kPa", source = "x" }', "'height' does not belong to a limit"),
+        ('"5 kPa"', "a limit is a table"),
+    ],
+)
 def test_a_faulty_limit_is_refused_with_file_and_line(body, told):
     with pytest.raises(SheetError, match=told) as refused:
         _over(body)
@@ -116,10 +139,15 @@ def test_a_limit_of_another_name_is_refused():
         _over('{ high = "5 kPa", source = "x" }', key="lube.nil")
 
 
-@pytest.mark.parametrize(("change", "told"), [
-    (("title = \"Zero\"\n", ""), "lacks title"), (('kind = "pressure_difference"', 'kind = "push"'), "unknown kind"), (('"published"', '"hearsay"'), "unknown kind or standing"),
-    (('"15 kPa"', '"15 °C"'), "is not a unit"),
-])
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        (('title = "Zero"\n', ""), "lacks title"),
+        (('kind = "pressure_difference"', 'kind = "push"'), "unknown kind"),
+        (('"published"', '"hearsay"'), "unknown kind or standing"),
+        (('"15 kPa"', '"15 °C"'), "is not a unit"),
+    ],
+)
 def test_a_faulty_default_is_refused(change, told):
     with pytest.raises(SheetError, match=told):
         _limits(ONE.replace(*change))

@@ -20,7 +20,9 @@ def refused(path: Path) -> str:
 
 
 def line_of(path: Path, text: str) -> int:
-    return next(n for n, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1) if text in line)
+    return next(
+        n for n, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1) if text in line
+    )
 
 
 def test_numbers_carry_their_units(sheet: Callable[..., Path]) -> None:
@@ -29,51 +31,86 @@ def test_numbers_carry_their_units(sheet: Callable[..., Path]) -> None:
     assert read.motor.full_load_current.to("ampere").magnitude == 480
 
 
-def test_a_number_without_a_unit_names_file_line_field_and_remedy(sheet: Callable[..., Path]) -> None:
+def test_a_number_without_a_unit_names_file_line_field_and_remedy(
+    sheet: Callable[..., Path],
+) -> None:
     path = sheet('voltage = "400 V"', "voltage = 400")
-    assert refused(path) == f'sheet.toml, line {line_of(path, "voltage")}, motor.voltage: a number without its unit; write it in quotes with its unit, as in "400 V".'
+    assert (
+        refused(path)
+        == f"sheet.toml, line {line_of(path, 'voltage')}, motor.voltage: a number without its unit;"
+        ' write it in quotes with its unit, as in "400 V".'
+    )
 
 
 def test_a_wrong_unit_names_the_right_ones(sheet: Callable[..., Path]) -> None:
     path = sheet('design_flow = "75 L/s"', 'design_flow = "75 kPa"')
-    assert refused(path) == f"sheet.toml, line {line_of(path, '75 kPa')}, evaporator.design_flow: '75 kPa' is not a unit of flow; give L/s or gpm.".replace("'75 kPa'", "'kPa'")
+    assert (
+        refused(path)
+        == f"sheet.toml, line {line_of(path, '75 kPa')}, evaporator.design_flow: '75 kPa' is not a unit of flow; give L/s or gpm.".replace(
+            "'75 kPa'", "'kPa'"
+        )
+    )
 
 
 def test_a_missing_field_names_its_table(sheet: Callable[..., Path]) -> None:
     path = sheet('low_trip = "100 kPa"\n', "")
-    assert re.match(rf"sheet.toml, line {line_of(path, '[oil]')}, oil.low_trip: 'low_trip' is missing; add it; a blank sheet .*\.$", refused(path))
+    assert re.match(
+        rf"sheet.toml, line {line_of(path, '[oil]')}, oil.low_trip: 'low_trip' is missing; add it;"
+        r" a blank sheet .*\.$",
+        refused(path),
+    )
 
 
 def test_a_missing_table_is_named(sheet: Callable[..., Path]) -> None:
-    assert "'vanes' is missing" in refused(sheet('[vanes]\nactuator = "electric"\nopening_time = "42 s"\nclosing_time = "42 s"\n', ""))
+    assert "'vanes' is missing" in refused(
+        sheet('[vanes]\nactuator = "electric"\nopening_time = "42 s"\nclosing_time = "42 s"\n', "")
+    )
 
 
 def test_a_misspelt_key_is_answered_with_the_near_one(sheet: Callable[..., Path]) -> None:
-    path = sheet('full_load_current = "480 A"', 'full_load_curent = "480 A"\nfull_load_current = "480 A"')
-    assert refused(path) == f"sheet.toml, line {line_of(path, 'curent')}, motor.full_load_curent: 'full_load_curent' is not a key of a machine sheet; check the spelling: did you mean 'full_load_current'?."
+    path = sheet(
+        'full_load_current = "480 A"', 'full_load_curent = "480 A"\nfull_load_current = "480 A"'
+    )
+    assert (
+        refused(path)
+        == f"sheet.toml, line {line_of(path, 'curent')}, motor.full_load_curent: 'full_load_curent'"
+        " is not a key of a machine sheet; check the spelling: did you mean"
+        " 'full_load_current'?."
+    )
 
 
 def test_a_choice_outside_the_list_names_the_choices(sheet: Callable[..., Path]) -> None:
-    assert "'star-delta' is not a choice; use 'across the line', 'wye-delta'" in refused(sheet('starter = "wye-delta"', 'starter = "star-delta"'))
+    assert "'star-delta' is not a choice; use 'across the line', 'wye-delta'" in refused(
+        sheet('starter = "wye-delta"', 'starter = "star-delta"')
+    )
 
 
-def test_the_first_of_several_faults_is_told_and_the_others_counted(sheet: Callable[..., Path]) -> None:
+def test_the_first_of_several_faults_is_told_and_the_others_counted(
+    sheet: Callable[..., Path],
+) -> None:
     path = sheet('voltage = "400 V"\nfrequency = "50 Hz"', "voltage = 400\nfrequency = 50")
     said = refused(path)
     assert "motor.voltage" in said and "(1 more after this one)" in said
 
 
-def test_a_fault_in_the_third_point_names_its_line(sheet: Callable[..., Path], tmp_path: Path) -> None:
+def test_a_fault_in_the_third_point_names_its_line(
+    sheet: Callable[..., Path], tmp_path: Path
+) -> None:
     path = sheet()
     text = path.read_text(encoding="utf-8")
     point = text[text.index("[[selection.points]]") : text.index("[limits]")]
-    path.write_text(text.replace("[limits]", point + point.replace('"300 kW"', '"300 kg"') + "[limits]"), encoding="utf-8")
+    path.write_text(
+        text.replace("[limits]", point + point.replace('"300 kW"', '"300 kg"') + "[limits]"),
+        encoding="utf-8",
+    )
     assert f"line {line_of(path, '300 kg')}, selection.points.3.power" in refused(path)
 
 
 def test_text_that_is_not_toml_names_its_line(sheet: Callable[..., Path]) -> None:
     path = sheet('tag = "CH-9"', "tag = CH-9")
-    assert refused(path).startswith(f"sheet.toml, line {line_of(path, 'tag')}") or f"line {line_of(path, 'tag')}" in refused(path)
+    assert refused(path).startswith(
+        f"sheet.toml, line {line_of(path, 'tag')}"
+    ) or f"line {line_of(path, 'tag')}" in refused(path)
 
 
 def test_a_missing_file_is_one_sentence(tmp_path: Path) -> None:
@@ -99,9 +136,13 @@ def test_the_sheets_own_limit_overrides_the_default_and_says_so(sheet: Callable[
     assert limit.origin == "machine sheet: data sheet, page 3"
 
 
-def test_a_limit_in_the_wrong_unit_is_refused_when_the_sheet_is_read(sheet: Callable[..., Path]) -> None:
+def test_a_limit_in_the_wrong_unit_is_refused_when_the_sheet_is_read(
+    sheet: Callable[..., Path],
+) -> None:
     path = sheet('low = "-10 %", high = "10 %"', 'low = "-10 s", high = "10 %"')
-    assert f"line {line_of(path, '-10 s')}" in refused(path) and "not a unit of percent" in refused(path)
+    assert f"line {line_of(path, '-10 s')}" in refused(path) and "not a unit of percent" in refused(
+        path
+    )
 
 
 def test_a_limit_without_its_source_is_refused(sheet: Callable[..., Path]) -> None:
@@ -109,7 +150,9 @@ def test_a_limit_without_its_source_is_refused(sheet: Callable[..., Path]) -> No
 
 
 def test_an_unknown_limit_is_refused(sheet: Callable[..., Path]) -> None:
-    assert "'vanes.closing' is not the name of a limit" in refused(sheet('"vanes.closing_time"', '"vanes.closing"'))
+    assert "'vanes.closing' is not the name of a limit" in refused(
+        sheet('"vanes.closing_time"', '"vanes.closing"')
+    )
 
 
 def test_the_blank_sheet_has_every_key_and_is_valid_once_filled() -> None:
@@ -117,7 +160,9 @@ def test_the_blank_sheet_has_every_key_and_is_valid_once_filled() -> None:
     for name, section in machine.Machine.model_fields.items():
         if name != "limits":
             for key in section.annotation.model_fields:
-                assert re.search(rf"^(# )?{key} = |^\[\[selection\.{key}\]\]", text, re.MULTILINE), f"{name}.{key}"
+                assert re.search(
+                    rf"^(# )?{key} = |^\[\[selection\.{key}\]\]", text, re.MULTILINE
+                ), f"{name}.{key}"
 
 
 def test_the_blank_sheet_is_toml() -> None:
@@ -130,8 +175,18 @@ def test_the_examples_of_the_blank_sheet_are_accepted() -> None:
     import tomllib
 
     # Every line with an example, taken at its word.
-    text = re.sub(r'^(?:# )?(\w+) = ""  # such as (.*)$', r'\1 = "\2"', blank.blank_sheet(), flags=re.MULTILINE)
-    text = re.sub(r'^(tag|serial|refrigerant|plant|actuator|kind|document) = ""$', r'\1 = "x"', text, flags=re.MULTILINE)
+    text = re.sub(
+        r'^(?:# )?(\w+) = ""  # such as (.*)$',
+        r'\1 = "\2"',
+        blank.blank_sheet(),
+        flags=re.MULTILINE,
+    )
+    text = re.sub(
+        r'^(tag|serial|refrigerant|plant|actuator|kind|document) = ""$',
+        r'\1 = "x"',
+        text,
+        flags=re.MULTILINE,
+    )
     machine.from_table(tomllib.loads(text), "blank.toml", text)
 
 

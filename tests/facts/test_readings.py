@@ -23,12 +23,20 @@ def test_a_sign_that_ends_lines_elsewhere_stays_in_its_cell(tmp_path, sign):
 
 
 def test_a_cell_may_hold_more_than_one_line(tmp_path):
-    assert [e.note for e in load(tmp_path, 'item,value,note\na,1,"one\ntwo"\nb,2,three\n')] == ["one\ntwo", "three"]
+    assert [e.note for e in load(tmp_path, 'item,value,note\na,1,"one\ntwo"\nb,2,three\n')] == [
+        "one\ntwo",
+        "three",
+    ]
 
 
-@pytest.mark.parametrize(("typed", "kept"), [
-    ("2026-11-25T14:30:00+01:00", "2026-11-25T14:30:00.000+01:00"), ("2026-11-25 14:30-05:00", "2026-11-25T14:30:00.000-05:00"), ("2026-11-25T14:30Z", "2026-11-25T14:30:00.000+00:00"),
-])
+@pytest.mark.parametrize(
+    ("typed", "kept"),
+    [
+        ("2026-11-25T14:30:00+01:00", "2026-11-25T14:30:00.000+01:00"),
+        ("2026-11-25 14:30-05:00", "2026-11-25T14:30:00.000-05:00"),
+        ("2026-11-25T14:30Z", "2026-11-25T14:30:00.000+00:00"),
+    ],
+)
 def test_a_moment_is_kept_with_its_offset(tmp_path, typed, kept):
     assert load(tmp_path, f"item,value,at\na,1,{typed}\n")[0].at == kept
 
@@ -39,7 +47,10 @@ def test_a_moment_without_an_offset_is_one_of_this_place(tmp_path, monkeypatch):
     monkeypatch.setenv("TZ", "America/Denver")
     time.tzset()
     try:
-        assert [e.at for e in load(tmp_path, "item,value,at\na,1,2026-07-01 14:30\nb,2,2026-12-01 14:30\n")] == ["2026-07-01T14:30:00.000-06:00", "2026-12-01T14:30:00.000-07:00"]
+        assert [
+            e.at
+            for e in load(tmp_path, "item,value,at\na,1,2026-07-01 14:30\nb,2,2026-12-01 14:30\n")
+        ] == ["2026-07-01T14:30:00.000-06:00", "2026-12-01T14:30:00.000-07:00"]
     finally:
         monkeypatch.undo()
         time.tzset()

@@ -1,4 +1,6 @@
-"""From a file to a trend: marks that delete nothing, a map that a person confirms, a file that is kept as it was."""
+"""From a file to a trend: marks that delete nothing, a map that a person confirms, a file that is
+kept as it was.
+"""
 
 from __future__ import annotations
 
@@ -19,14 +21,29 @@ from startkit.facts.trend_quality import CLOCK, DUPLICATE, GAP, LACKING, RANGE, 
 BEGIN = datetime(2026, 4, 16, 8)
 
 
-def export(folder: Path, columns: dict[str, np.ndarray], seconds: np.ndarray | None = None, name: str = "panel.csv") -> Path:
+def export(
+    folder: Path,
+    columns: dict[str, np.ndarray],
+    seconds: np.ndarray | None = None,
+    name: str = "panel.csv",
+) -> Path:
     """A CSV file as a panel writes it."""
     count = len(next(iter(columns.values())))
     clock = np.arange(count) * 10.0 if seconds is None else seconds
     lines = [",".join(["Time", *columns])]
     for i in range(count):
         stamp = (BEGIN + timedelta(seconds=float(clock[i]))).strftime("%Y-%m-%d %H:%M:%S")
-        lines.append(",".join([stamp, *(f"{values[i]:.2f}" if np.isfinite(values[i]) else "" for values in columns.values())]))
+        lines.append(
+            ",".join(
+                [
+                    stamp,
+                    *(
+                        f"{values[i]:.2f}" if np.isfinite(values[i]) else ""
+                        for values in columns.values()
+                    ),
+                ]
+            )
+        )
     path = folder / name
     path.write_text("\n".join(lines) + "\n")
     return path
@@ -36,13 +53,21 @@ def plant(count: int = 400, seed: int = 1) -> dict[str, np.ndarray]:
     """A running machine's readings with their noise."""
     rng, share = np.random.default_rng(seed), 0.7 + 0.2 * np.sin(np.arange(count) / 80)
     return {
-        "CHWS Temp (°C)": 7 + rng.normal(0, 0.03, count), "CHWR Temp (°C)": 7 + 5.5 * share + rng.normal(0, 0.03, count), "CHW Flow (L/s)": 75 + rng.normal(0, 0.3, count),
-        "CDWS Temp (°C)": 24 + rng.normal(0, 0.03, count), "CDWR Temp (°C)": 24 + 5.3 * share + rng.normal(0, 0.03, count), "CDW Flow (L/s)": 90 + rng.normal(0, 0.3, count),
-        "Evap Press (kPa)": 254 + rng.normal(0, 0.5, count), "Cond Press (kPa)": 620 + 60 * share + rng.normal(0, 0.5, count), "Power kW": 300 * share + rng.normal(0, 1, count),
+        "CHWS Temp (°C)": 7 + rng.normal(0, 0.03, count),
+        "CHWR Temp (°C)": 7 + 5.5 * share + rng.normal(0, 0.03, count),
+        "CHW Flow (L/s)": 75 + rng.normal(0, 0.3, count),
+        "CDWS Temp (°C)": 24 + rng.normal(0, 0.03, count),
+        "CDWR Temp (°C)": 24 + 5.3 * share + rng.normal(0, 0.03, count),
+        "CDW Flow (L/s)": 90 + rng.normal(0, 0.3, count),
+        "Evap Press (kPa)": 254 + rng.normal(0, 0.5, count),
+        "Cond Press (kPa)": 620 + 60 * share + rng.normal(0, 0.5, count),
+        "Power kW": 300 * share + rng.normal(0, 1, count),
     }
 
 
-def built(folder: Path, columns: dict[str, np.ndarray], seconds: np.ndarray | None = None, machine=None) -> trend.Trend:
+def built(
+    folder: Path, columns: dict[str, np.ndarray], seconds: np.ndarray | None = None, machine=None
+) -> trend.Trend:
     path = export(folder, columns, seconds)
     return trend.build(path, trend.guess(path, machine))
 
@@ -52,7 +77,7 @@ def machine(sheet) -> machine_.Machine:
     return machine_.load(sheet())
 
 
-# --- marks --------------------------------------------------------------------------------------------
+# --- marks ----------------------------------------------------------------------------------------
 
 
 def test_nothing_is_deleted_and_every_fault_is_marked(tmp_path):
@@ -121,7 +146,7 @@ def test_a_spike_of_one_or_two_rows_is_marked_and_a_step_is_not(tmp_path, rows):
     assert not (found.quality["condenser_entering"] & SPIKE).any()
 
 
-# --- the clock ----------------------------------------------------------------------------------------
+# --- the clock ------------------------------------------------------------------------------------
 
 
 def test_stamps_that_stand_twice_are_marked_and_the_first_counts(tmp_path):
@@ -179,10 +204,12 @@ def test_whatever_the_clock_did_kept_rows_go_forward_and_no_row_is_lost_unmarked
     assert found.rows.size >= np.unique(np.maximum.accumulate(time)).size - 1
 
 
-# --- units and pressures --------------------------------------------------------------------------------
+# --- units and pressures --------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("unit", "value"), [("psig", 100.0), ("psi", 100.0), ("bar", 6.894757), ("kPa", 689.4757)])
+@pytest.mark.parametrize(
+    ("unit", "value"), [("psig", 100.0), ("psi", 100.0), ("bar", 6.894757), ("kPa", 689.4757)]
+)
 def test_gauge_pressure_stays_gauge_until_the_barometer_is_known(tmp_path, outside, unit, value):
     columns = plant()
     del columns["Cond Press (kPa)"]
@@ -191,14 +218,27 @@ def test_gauge_pressure_stays_gauge_until_the_barometer_is_known(tmp_path, outsi
     made = trend.guess(path)
     found = trend.build(path, made)
     assert found.gauge("condenser_pressure")
-    outside.check("trend.build", printed=689475.7, ours=float(found.values["condenser_pressure"][0]), source="NIST SP 811: 1 psi = 6894.757 Pa", standing="published", rel=2e-3)
+    outside.check(
+        "trend.build",
+        printed=689475.7,
+        ours=float(found.values["condenser_pressure"][0]),
+        source="NIST SP 811: 1 psi = 6894.757 Pa",
+        standing="published",
+        rel=2e-3,
+    )
 
 
 def test_gauge_or_absolute_is_told_by_the_water_beside_it(tmp_path, machine):
     columns = plant()
-    assert built(tmp_path, columns, machine=machine).columns["evaporator_pressure"].reference == "gauge"
+    assert (
+        built(tmp_path, columns, machine=machine).columns["evaporator_pressure"].reference
+        == "gauge"
+    )
     columns["Evap Press (kPa)"] += 101.3
-    assert built(tmp_path, columns, machine=machine).columns["evaporator_pressure"].reference == "absolute"
+    assert (
+        built(tmp_path, columns, machine=machine).columns["evaporator_pressure"].reference
+        == "absolute"
+    )
 
 
 def test_without_a_unit_the_range_tells_fahrenheit_from_celsius(tmp_path, machine):
@@ -210,27 +250,58 @@ def test_without_a_unit_the_range_tells_fahrenheit_from_celsius(tmp_path, machin
 
 def test_names_that_are_swapped_are_told(tmp_path):
     columns = plant()
-    columns["CHWS Temp (°C)"], columns["CHWR Temp (°C)"] = columns["CHWR Temp (°C)"], columns["CHWS Temp (°C)"]
-    assert any("wrong way round" in remark for remark in trend.guess(export(tmp_path, columns)).remarks)
+    columns["CHWS Temp (°C)"], columns["CHWR Temp (°C)"] = (
+        columns["CHWR Temp (°C)"],
+        columns["CHWS Temp (°C)"],
+    )
+    assert any(
+        "wrong way round" in remark for remark in trend.guess(export(tmp_path, columns)).remarks
+    )
 
 
-# --- names ----------------------------------------------------------------------------------------------
+# --- names ----------------------------------------------------------------------------------------
 
 
 NAMES = {
-    "chilled_leaving": ("CHWST", "CH1_CHWS_Temp", "Lvg Evap Water Temp", "Evaporator Leaving Water Temperature", "LCHWT", "Chilled Water Supply Temp"),
-    "chilled_entering": ("CHWRT", "Evap Ent Water Temp", "Chilled Water Return Temperature", "ECHWT"),
-    "condenser_entering": ("ECWT", "CDWS Temp", "Cond Entering Water Temp", "Condenser Water Supply Temp"),
+    "chilled_leaving": (
+        "CHWST",
+        "CH1_CHWS_Temp",
+        "Lvg Evap Water Temp",
+        "Evaporator Leaving Water Temperature",
+        "LCHWT",
+        "Chilled Water Supply Temp",
+    ),
+    "chilled_entering": (
+        "CHWRT",
+        "Evap Ent Water Temp",
+        "Chilled Water Return Temperature",
+        "ECHWT",
+    ),
+    "condenser_entering": (
+        "ECWT",
+        "CDWS Temp",
+        "Cond Entering Water Temp",
+        "Condenser Water Supply Temp",
+    ),
     "condenser_leaving": ("LCWT", "CDWR Temp", "Cond Lvg Water Temp"),
     "evaporator_pressure": ("Evap Press", "Evaporator Refrigerant Pressure", "Suction Pressure"),
     "condenser_pressure": ("Cond Press", "Condenser Refrig Pressure", "Discharge Pressure"),
-    "power": ("kW", "Chiller 1 Power", "Input Power"), "current": ("Motor Amps", "Avg Motor Current"), "current_share": ("Percent RLA", "Motor Current %FLA"),
-    "vane_position": ("IGV Pos", "Guide Vane Position"), "oil_differential": ("Oil Diff Press", "Oil dP"), "evaporator_flow": ("CHW Flow", "Evaporator Flow"),
-    "discharge_temperature": ("Comp Discharge Temp",), "liquid_temperature": ("Liquid Line Temp",), "evaporator_saturation": ("Evap Sat Temp",), "condenser_drop": ("Cond Water dP",),
+    "power": ("kW", "Chiller 1 Power", "Input Power"),
+    "current": ("Motor Amps", "Avg Motor Current"),
+    "current_share": ("Percent RLA", "Motor Current %FLA"),
+    "vane_position": ("IGV Pos", "Guide Vane Position"),
+    "oil_differential": ("Oil Diff Press", "Oil dP"),
+    "evaporator_flow": ("CHW Flow", "Evaporator Flow"),
+    "discharge_temperature": ("Comp Discharge Temp",),
+    "liquid_temperature": ("Liquid Line Temp",),
+    "evaporator_saturation": ("Evap Sat Temp",),
+    "condenser_drop": ("Cond Water dP",),
 }
 
 
-@pytest.mark.parametrize(("point", "name"), [(point, name) for point, names in NAMES.items() for name in names])
+@pytest.mark.parametrize(
+    ("point", "name"), [(point, name) for point, names in NAMES.items() for name in names]
+)
 def test_trade_words_and_their_abbreviations_name_the_point(point, name):
     rated = {each.name: trend_points.says(name, each) for each in trend_points.points().values()}
     assert max(rated, key=rated.get) == point
@@ -238,34 +309,63 @@ def test_trade_words_and_their_abbreviations_name_the_point(point, name):
 
 def test_the_names_of_the_open_standards_name_the_point():
     for point in trend_points.points().values():
-        for name in filter(None, (point.haystack, "" if point.name in ("vane_position", "speed") else point.brick)):
-            rated = {each.name: trend_points.says(name, each) for each in trend_points.points().values()}
+        for name in filter(
+            None, (point.haystack, "" if point.name in ("vane_position", "speed") else point.brick)
+        ):
+            rated = {
+                each.name: trend_points.says(name, each) for each in trend_points.points().values()
+            }
             assert max(rated, key=rated.get) == point.name, name
 
 
 def test_the_brick_names_are_classes_of_the_brick_schema(outside):
     # As the schema's sensor definitions list them (entering and leaving since 1.3).
     known = {
-        "Entering_Chilled_Water_Temperature_Sensor", "Leaving_Chilled_Water_Temperature_Sensor", "Leaving_Chilled_Water_Temperature_Setpoint", "Chilled_Water_Flow_Sensor",
-        "Chilled_Water_Differential_Pressure_Sensor", "Entering_Condenser_Water_Temperature_Sensor", "Leaving_Condenser_Water_Temperature_Sensor", "Condenser_Water_Flow_Sensor",
-        "Electric_Power_Sensor", "Motor_Current_Sensor", "Position_Sensor", "Frequency_Sensor", "Run_Status",
+        "Entering_Chilled_Water_Temperature_Sensor",
+        "Leaving_Chilled_Water_Temperature_Sensor",
+        "Leaving_Chilled_Water_Temperature_Setpoint",
+        "Chilled_Water_Flow_Sensor",
+        "Chilled_Water_Differential_Pressure_Sensor",
+        "Entering_Condenser_Water_Temperature_Sensor",
+        "Leaving_Condenser_Water_Temperature_Sensor",
+        "Condenser_Water_Flow_Sensor",
+        "Electric_Power_Sensor",
+        "Motor_Current_Sensor",
+        "Position_Sensor",
+        "Frequency_Sensor",
+        "Run_Status",
     }
     ours = {point.brick for point in trend_points.points().values() if point.brick}
-    outside.check("trend_points.points", printed=len(ours), ours=len(ours & known), source="Brick schema 1.3, class names (some from memory)", standing="secondary", abs=0.1)
+    outside.check(
+        "trend_points.points",
+        printed=len(ours),
+        ours=len(ours & known),
+        source="Brick schema 1.3, class names (some from memory)",
+        standing="secondary",
+        abs=0.1,
+    )
 
 
 def test_a_column_of_another_machine_comes_last(tmp_path, machine):
-    columns = {"CH-8 CHWS Temp (°C)": plant()["CHWS Temp (°C)"], **{f"CH-9 {name}": values for name, values in plant().items()}}
+    columns = {
+        "CH-8 CHWS Temp (°C)": plant()["CHWS Temp (°C)"],
+        **{f"CH-9 {name}": values for name, values in plant().items()},
+    }
     made = trend.guess(export(tmp_path, columns), machine)
-    assert next(column for column in made.used if column.point == "chilled_leaving").column == "CH-9 CHWS Temp (°C)"
+    assert (
+        next(column for column in made.used if column.point == "chilled_leaving").column
+        == "CH-9 CHWS Temp (°C)"
+    )
 
 
 def test_what_says_nothing_is_left_out_with_its_reason(tmp_path):
     made = trend.guess(export(tmp_path, {**plant(), "Zone 4 damper": np.ones(400)}))
-    assert next(column for column in made.columns if column.column == "Zone 4 damper") == trend_map.Mapped("Zone 4 damper", "", why="its name says no point that is used")
+    assert next(
+        column for column in made.columns if column.column == "Zone 4 damper"
+    ) == trend_map.Mapped("Zone 4 damper", "", why="its name says no point that is used")
 
 
-# --- the map --------------------------------------------------------------------------------------------
+# --- the map --------------------------------------------------------------------------------------
 
 
 def test_a_map_written_and_read_again_is_the_same(tmp_path):
@@ -274,15 +374,28 @@ def test_a_map_written_and_read_again_is_the_same(tmp_path):
     path.write_text(trend_map.text(made))
     again = trend_map.load(path)
     assert not again.confirmed
-    assert {(c.column, c.point, c.unit, c.reference) for c in again.columns} == {(c.column, c.point, c.unit, c.reference) for c in made.columns}
-    assert (again.layout, again.stamps, again.format, again.zone) == (made.layout, made.stamps, made.format, made.zone)
+    assert {(c.column, c.point, c.unit, c.reference) for c in again.columns} == {
+        (c.column, c.point, c.unit, c.reference) for c in made.columns
+    }
+    assert (again.layout, again.stamps, again.format, again.zone) == (
+        made.layout,
+        made.stamps,
+        made.format,
+        made.zone,
+    )
 
 
 FAULTS = [
-    ('point = "chilled_leaving"', 'point = "chilled_leavng"', "no point is called"), ('unit = "°C"', 'unit = "kPa"', "is not a unit of temperature"),
-    ("[time]", "[tyme]", "does not belong here"), ('format = "ISO 8601"', 'format = 3\nzones = "x"', "does not belong here"), ('columns = ["Time"]', "columns = []", "stamps' column"),
-    ('decimal = "."', 'decimal = "!"', "contradicts itself"), ('zone = ""', 'zone = "Nowhere/Land"', "no time zone"), ("first = 2", 'first = "two"', "not a line number"),
-    ('point = "chilled_entering"', 'point = "chilled_leaving"', "given to two columns"), ('reference = "gauge"', 'reference = "both"', "no reference"),
+    ('point = "chilled_leaving"', 'point = "chilled_leavng"', "no point is called"),
+    ('unit = "°C"', 'unit = "kPa"', "is not a unit of temperature"),
+    ("[time]", "[tyme]", "does not belong here"),
+    ('format = "ISO 8601"', 'format = 3\nzones = "x"', "does not belong here"),
+    ('columns = ["Time"]', "columns = []", "stamps' column"),
+    ('decimal = "."', 'decimal = "!"', "contradicts itself"),
+    ('zone = ""', 'zone = "Nowhere/Land"', "no time zone"),
+    ("first = 2", 'first = "two"', "not a line number"),
+    ('point = "chilled_entering"', 'point = "chilled_leaving"', "given to two columns"),
+    ('reference = "gauge"', 'reference = "both"', "no reference"),
     ('unit = "°C"', 'unit = "°C"\nscale = 0', "scale is not zero"),
 ]
 
@@ -301,18 +414,29 @@ def test_a_fault_in_the_map_is_named_in_one_sentence(tmp_path, right, wrong, sai
 def test_scale_and_offset_make_a_reading_of_a_raw_count(tmp_path):
     path = export(tmp_path, plant())
     made = trend.guess(path)
-    mapped = tuple(c if c.point != "power" else trend_map.Mapped(c.column, "power", "kW", scale=2.0, offset=-10.0) for c in made.columns)
+    mapped = tuple(
+        (
+            c
+            if c.point != "power"
+            else trend_map.Mapped(c.column, "power", "kW", scale=2.0, offset=-10.0)
+        )
+        for c in made.columns
+    )
     plain = trend.build(path, made).values["power"]
-    scaled = trend.build(path, trend_map.TrendMap(made.layout, made.stamps, made.format, made.zone, mapped)).values["power"]
+    scaled = trend.build(
+        path, trend_map.TrendMap(made.layout, made.stamps, made.format, made.zone, mapped)
+    ).values["power"]
     assert scaled == pytest.approx(2 * plain - 10e3)
 
 
-# --- in a job -------------------------------------------------------------------------------------------
+# --- in a job -------------------------------------------------------------------------------------
 
 
 def confirmed(folder: Path, path: Path) -> Path:
     target = folder / "map.toml"
-    target.write_text(trend_map.text(trend.guess(path)).replace("confirmed = false", "confirmed = true"))
+    target.write_text(
+        trend_map.text(trend.guess(path)).replace("confirmed = false", "confirmed = true")
+    )
     return target
 
 
@@ -326,7 +450,9 @@ def test_file_and_map_are_kept_with_their_hash_in_the_journal(tmp_path, job):
     assert (entry.value, entry.who) == ("panel.csv", "A. Tester")
     assert trend.digest_of(job.folder / "trends" / "panel.csv") in entry.note
     again = Job(job.folder, read_only=True).trends
-    assert list(again) == ["panel"] and len(again["panel"]) == 400 and again["panel"] is again["panel"]
+    assert (
+        list(again) == ["panel"] and len(again["panel"]) == 400 and again["panel"] is again["panel"]
+    )
 
 
 def test_a_map_nobody_confirmed_is_not_imported(tmp_path, job):
@@ -362,7 +488,10 @@ def test_another_file_of_the_same_name_is_refused(tmp_path, job):
 def test_moments_are_shown_and_read_on_the_trends_own_clock(tmp_path):
     path = export(tmp_path, plant())
     made = trend.guess(path)
-    here = trend.build(path, trend_map.TrendMap(made.layout, made.stamps, made.format, "America/New_York", made.columns))
+    here = trend.build(
+        path,
+        trend_map.TrendMap(made.layout, made.stamps, made.format, "America/New_York", made.columns),
+    )
     assert here.clock[0] == datetime.fromisoformat("2026-04-16T08:00:00-04:00").timestamp()
     assert here.moment(here.clock[3]) == "2026-04-16 08:00:30"
     assert here.seconds("2026-04-16 08:00:30") == here.clock[3]
@@ -373,7 +502,9 @@ def test_moments_are_shown_and_read_on_the_trends_own_clock(tmp_path):
 @pytest.mark.parametrize("encoding", ["CHW Flow", "rot13", "idna", "unicode_escape", "zip", ""])
 def test_an_encoding_that_is_none_is_refused_with_its_line(tmp_path, encoding):
     path = export(tmp_path, plant(30))
-    text = trend_map.text(trend.guess(path)).replace('encoding = "utf8"', f'encoding = "{encoding}"')
+    text = trend_map.text(trend.guess(path)).replace(
+        'encoding = "utf8"', f'encoding = "{encoding}"'
+    )
     (tmp_path / "map.toml").write_text(text, encoding="utf-8")
     with pytest.raises(SheetError, match=r"line \d+, file.encoding: no encoding"):
         trend_map.load(tmp_path / "map.toml")

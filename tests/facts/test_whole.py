@@ -33,21 +33,28 @@ def test_a_file_that_cannot_be_filled_leaves_the_old_one(tmp_path, monkeypatch):
 @pytest.mark.skipif(os.name == "nt", reason="Windows has no such rights")
 def test_rights_stand_from_the_first_moment(tmp_path, monkeypatch):
     seen = []
-    monkeypatch.setattr(os, "fsync", lambda handle: seen.append(stat.S_IMODE(os.fstat(handle).st_mode)))
+    monkeypatch.setattr(
+        os, "fsync", lambda handle: seen.append(stat.S_IMODE(os.fstat(handle).st_mode))
+    )
     assert stat.S_IMODE(whole.write(tmp_path / "key", b"x", 0o600).stat().st_mode) == 0o600
     assert seen[0] == 0o600
 
 
 def test_a_copy_is_the_same_to_the_byte(tmp_path):
     (tmp_path / "a").write_bytes(os.urandom(3_000_000))
-    assert whole.copy(tmp_path / "a", tmp_path / "b" / "c").read_bytes() == (tmp_path / "a").read_bytes()
+    assert (
+        whole.copy(tmp_path / "a", tmp_path / "b" / "c").read_bytes()
+        == (tmp_path / "a").read_bytes()
+    )
 
 
 def test_a_folder_is_there_only_when_it_is_filled(tmp_path):
     with whole.folder(tmp_path / "J") as made:
         (made / "a").write_text("x")
         assert not (tmp_path / "J").exists()
-    assert (tmp_path / "J" / "a").read_text() == "x" and [p.name for p in tmp_path.iterdir()] == ["J"]
+    assert (tmp_path / "J" / "a").read_text() == "x" and [p.name for p in tmp_path.iterdir()] == [
+        "J"
+    ]
 
 
 def test_a_folder_that_fails_leaves_nothing(tmp_path):
@@ -63,11 +70,17 @@ def test_an_empty_folder_may_be_filled_and_a_full_one_is_left(tmp_path):
         (made / "a").write_text("x")
     with pytest.raises(OSError), whole.folder(tmp_path / "J") as made:
         (made / "b").write_text("y")
-    assert [p.name for p in (tmp_path / "J").iterdir()] == ["a"] and [p.name for p in tmp_path.iterdir()] == ["J"]
+    assert [p.name for p in (tmp_path / "J").iterdir()] == ["a"] and [
+        p.name for p in tmp_path.iterdir()
+    ] == ["J"]
 
 
 def test_what_was_left_long_ago_is_taken_away_and_what_is_being_made_is_not(tmp_path):
-    old, new, other = tmp_path / ".a.txt.1.part", tmp_path / ".a.txt.2.part", tmp_path / ".b.txt.1.part"
+    old, new, other = (
+        tmp_path / ".a.txt.1.part",
+        tmp_path / ".a.txt.2.part",
+        tmp_path / ".b.txt.1.part",
+    )
     for path in (old, new, other):
         path.write_text("half")
     for path in (old, other):

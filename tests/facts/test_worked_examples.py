@@ -15,7 +15,14 @@ from tests.ledger import STANDINGS
 def test_an_example_meets_its_printed_figure(outside, example: Example) -> None:
     found = rework(example)
     assert found.problem == "" and found.agrees
-    outside.check(example.formula, printed=example.printed.magnitude, ours=found.ours.magnitude, source=example.source, standing=example.standing, abs=example.within.magnitude)
+    outside.check(
+        example.formula,
+        printed=example.printed.magnitude,
+        ours=found.ours.magnitude,
+        source=example.source,
+        standing=example.standing,
+        abs=example.within.magnitude,
+    )
 
 
 def test_the_tolerance_of_an_example_is_tight_enough_to_see_a_wrong_formula() -> None:
@@ -26,7 +33,20 @@ def test_the_tolerance_of_an_example_is_tight_enough_to_see_a_wrong_formula() ->
 
 def test_examples_reach_every_trade_noun_that_a_verdict_rests_on() -> None:
     nouns = {example.formula.split(".")[0] for example in examples()}
-    assert {"water", "air", "refrigerant", "performance", "supply", "motor", "insulation", "tightness", "closed_proof", "viscosity", "vibration", "ventilation"} <= nouns
+    assert {
+        "water",
+        "air",
+        "refrigerant",
+        "performance",
+        "supply",
+        "motor",
+        "insulation",
+        "tightness",
+        "closed_proof",
+        "viscosity",
+        "vibration",
+        "ventilation",
+    } <= nouns
 
 
 def test_a_figure_outside_its_tolerance_does_not_agree() -> None:

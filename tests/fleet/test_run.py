@@ -1,4 +1,6 @@
-"""The run: one bad job stops no other, only what changed is done, and a killed run is taken up again."""
+"""The run: one bad job stops no other, only what changed is done, and a killed run is taken up
+again.
+"""
 
 from __future__ import annotations
 
@@ -38,16 +40,22 @@ def spoil(job: Path) -> None:
     nbformat.write(notebook, path)
 
 
-def test_one_bad_job_stops_no_other_and_is_named_with_its_reason(make_fleet: Callable[..., Fleet]) -> None:
+def test_one_bad_job_stops_no_other_and_is_named_with_its_reason(
+    make_fleet: Callable[..., Fleet],
+) -> None:
     fleet = make_fleet(4)
     spoil(fleet.jobs()[1])
     fleet.jobs()[2].joinpath("machine.toml").write_text("[machine]\n", encoding="utf-8")
     run = Run(fleet)
     done = list(run.outcomes())
-    assert {d.job for d in done if not d.fault} == {"CH-10", "CH-13"} and all(record_of(fleet.jobs()[n]).is_file() for n in (0, 3))
+    assert {d.job for d in done if not d.fault} == {"CH-10", "CH-13"} and all(
+        record_of(fleet.jobs()[n]).is_file() for n in (0, 3)
+    )
     lines = summary(done, run.left)
     assert lines[0] == "2 of 4 jobs to records."
-    assert lines[1].startswith("  CH-11: cell ") and "ZeroDivisionError: division by zero" in lines[1]
+    assert (
+        lines[1].startswith("  CH-11: cell ") and "ZeroDivisionError: division by zero" in lines[1]
+    )
     assert lines[2].startswith("  CH-12: machine.toml, line 1, ")
 
 
@@ -57,7 +65,9 @@ def test_only_what_changed_is_done_again(make_fleet: Callable[..., Fleet]) -> No
     assert Run(fleet, changed=True).orders == () and len(Run(fleet).orders) == 3
     before = {job.name: record_of(job).stat().st_mtime_ns for job in fleet.jobs()}
     Job(fleet.jobs()[0]).record(Entry("setup.order_number", "A-7", who=WHO))
-    (fleet.jobs()[1] / "specification.toml").write_text('[limits]\n"lube.heater_time" = { low = "30 h", source = "letter" }\n', encoding="utf-8")
+    (fleet.jobs()[1] / "specification.toml").write_text(
+        '[limits]\n"lube.heater_time" = { low = "30 h", source = "letter" }\n', encoding="utf-8"
+    )
     run = Run(fleet, changed=True)
     assert [order.name for order in run.orders] == ["CH-10", "CH-11"] and run.left == ("CH-12",)
     assert not [done.fault for done in run.outcomes() if done.fault]
@@ -65,8 +75,13 @@ def test_only_what_changed_is_done_again(make_fleet: Callable[..., Fleet]) -> No
     assert [name for name in after if after[name] != before[name]] == ["CH-10", "CH-11"]
 
 
-@pytest.mark.parametrize("how", ["entry", "template", "sheet", "check list", "large file", "version", "layout", "record gone"])
-def test_whatever_may_change_the_record_makes_it_due(make_fleet: Callable[..., Fleet], monkeypatch: pytest.MonkeyPatch, how: str) -> None:
+@pytest.mark.parametrize(
+    "how",
+    ["entry", "template", "sheet", "check list", "large file", "version", "layout", "record gone"],
+)
+def test_whatever_may_change_the_record_makes_it_due(
+    make_fleet: Callable[..., Fleet], monkeypatch: pytest.MonkeyPatch, how: str
+) -> None:
     job = make_fleet(1).jobs()[0]
     (job / "trends").mkdir()
     (job / "trends" / "long.csv").write_bytes(b"0" * (made.LARGE + 1))
@@ -79,7 +94,9 @@ def test_whatever_may_change_the_record_makes_it_due(make_fleet: Callable[..., F
     elif how == "template":
         spoil(job)
     elif how == "sheet":
-        (job / "machine.toml").write_text((job / "machine.toml").read_text(encoding="utf-8") + "\n# looked at\n", encoding="utf-8")
+        (job / "machine.toml").write_text(
+            (job / "machine.toml").read_text(encoding="utf-8") + "\n# looked at\n", encoding="utf-8"
+        )
     elif how == "check list":
         (job / "checklists").mkdir()
         (job / "checklists" / "own.toml").write_text("", encoding="utf-8")
@@ -102,8 +119,19 @@ def test_a_stamp_that_cannot_be_read_makes_the_record_due(make_fleet: Callable[.
 
 def test_a_killed_run_is_taken_up_again_where_it_was(make_fleet: Callable[..., Fleet]) -> None:
     fleet = make_fleet(4)
-    command = [sys.executable, "-m", "startkit.cli", "fleet", "run", str(fleet.folder), "--workers", "1"]
-    going = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True)
+    command = [
+        sys.executable,
+        "-m",
+        "startkit.cli",
+        "fleet",
+        "run",
+        str(fleet.folder),
+        "--workers",
+        "1",
+    ]
+    going = subprocess.Popen(
+        command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True
+    )
     log = fleet.records / LOG
     try:
         while not log.is_file() or '"job"' not in log.read_text(encoding="utf-8"):
@@ -112,14 +140,27 @@ def test_a_killed_run_is_taken_up_again_where_it_was(make_fleet: Callable[..., F
     finally:
         os.killpg(going.pid, signal.SIGKILL)
         going.wait()
-    assert all(path.read_bytes().rstrip().endswith(b"%%EOF") for job in fleet.jobs() for path in (job / "records").glob("*.pdf"))
-    log.write_text(log.read_text(encoding="utf-8") + '{"job": "CH-1', encoding="utf-8")  # the line that it was at
-    finished = {job.name: record_of(job).stat().st_mtime_ns for job in fleet.jobs() if made.is_current(job, Run(fleet).orders[0].layout)}
+    assert all(
+        path.read_bytes().rstrip().endswith(b"%%EOF")
+        for job in fleet.jobs()
+        for path in (job / "records").glob("*.pdf")
+    )
+    log.write_text(
+        log.read_text(encoding="utf-8") + '{"job": "CH-1', encoding="utf-8"
+    )  # the line that it was at
+    finished = {
+        job.name: record_of(job).stat().st_mtime_ns
+        for job in fleet.jobs()
+        if made.is_current(job, Run(fleet).orders[0].layout)
+    }
     run = Run(fleet)
     assert run.taken_up and 1 <= len(run.left) < 4
     assert not [done.fault for done in run.outcomes() if done.fault]
     assert all(record_of(job).is_file() for job in fleet.jobs())
-    assert all(record_of(fleet.jobs_folder / name).stat().st_mtime_ns == finished[name] for name in run.left)
+    assert all(
+        record_of(fleet.jobs_folder / name).stat().st_mtime_ns == finished[name]
+        for name in run.left
+    )
     assert Run(fleet).taken_up == "" and len(Run(fleet).orders) == 4
 
 
@@ -127,11 +168,19 @@ def test_another_run_than_the_killed_one_starts_anew(make_fleet: Callable[..., F
     fleet = make_fleet(2)
     asked = Run(fleet)._asked
     fleet.records.mkdir(exist_ok=True)
-    (fleet.records / LOG).write_text(json.dumps({"began": "2026-03-02T08:00:00+01:00", "asked": asked}) + "\n", encoding="utf-8")
-    assert Run(fleet).taken_up and not Run(fleet, form="short").taken_up and not Run(fleet, names=("CH-10",)).taken_up
+    (fleet.records / LOG).write_text(
+        json.dumps({"began": "2026-03-02T08:00:00+01:00", "asked": asked}) + "\n", encoding="utf-8"
+    )
+    assert (
+        Run(fleet).taken_up
+        and not Run(fleet, form="short").taken_up
+        and not Run(fleet, names=("CH-10",)).taken_up
+    )
 
 
-def test_the_command_says_what_became_of_each_and_its_status_tells(make_fleet: Callable[..., Fleet]) -> None:
+def test_the_command_says_what_became_of_each_and_its_status_tells(
+    make_fleet: Callable[..., Fleet],
+) -> None:
     fleet = make_fleet(1)
     result = CliRunner().invoke(main, ["fleet", "run", str(fleet.folder)])
     assert result.exit_code == 0 and result.output.strip().endswith("1 of 1 job to records.")
@@ -140,7 +189,9 @@ def test_the_command_says_what_became_of_each_and_its_status_tells(make_fleet: C
     assert result.exit_code == 1 and "CH-10: cell " in result.output
 
 
-def test_an_unknown_job_and_an_empty_fleet_are_one_sentence(make_fleet: Callable[..., Fleet]) -> None:
+def test_an_unknown_job_and_an_empty_fleet_are_one_sentence(
+    make_fleet: Callable[..., Fleet],
+) -> None:
     with pytest.raises(JobError, match="there is no job 'CH-99' in this fleet; its jobs are CH-10"):
         Run(make_fleet(1), names=("CH-99",))
     with pytest.raises(JobError, match="there is no job in this fleet"):

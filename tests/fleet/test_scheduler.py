@@ -1,4 +1,6 @@
-"""More than one machine: a scheduler and two workers as processes of their own on loopback, one killed in mid-run."""
+"""More than one machine: a scheduler and two workers as processes of their own on loopback, one
+killed in mid-run.
+"""
 
 from __future__ import annotations
 
@@ -27,20 +29,54 @@ COUNT = 4
 def started(module: str, *arguments: str, folder: Path) -> subprocess.Popen[bytes]:
     command = [sys.executable, "-m", "dask", module, *arguments]
     surroundings = {**os.environ, "DASK_DISTRIBUTED__SCHEDULER__WORKER_TTL": "20s"}
-    return subprocess.Popen(command, cwd=folder, env=surroundings, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True)
+    return subprocess.Popen(
+        command,
+        cwd=folder,
+        env=surroundings,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        start_new_session=True,
+    )
 
 
 @pytest.fixture
 def cluster(tmp_path: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
     """Address of a scheduler, and its two workers."""
     file = tmp_path / "scheduler.json"
-    processes = [started("scheduler", "--host", "127.0.0.1", "--port", "0", "--no-dashboard", "--scheduler-file", str(file), folder=tmp_path)]
+    processes = [
+        started(
+            "scheduler",
+            "--host",
+            "127.0.0.1",
+            "--port",
+            "0",
+            "--no-dashboard",
+            "--scheduler-file",
+            str(file),
+            folder=tmp_path,
+        )
+    ]
     try:
         while not file.is_file() or not file.read_text():
             assert processes[0].poll() is None
             time.sleep(0.05)
         address = json.loads(file.read_text())["address"]
-        workers = [started("worker", address, "--host", "127.0.0.1", "--nthreads", "1", "--no-nanny", "--no-dashboard", "--name", name, folder=tmp_path) for name in "ab"]
+        workers = [
+            started(
+                "worker",
+                address,
+                "--host",
+                "127.0.0.1",
+                "--nthreads",
+                "1",
+                "--no-nanny",
+                "--no-dashboard",
+                "--name",
+                name,
+                folder=tmp_path,
+            )
+            for name in "ab"
+        ]
         processes += workers
         from distributed import Client
 
@@ -55,21 +91,33 @@ def cluster(tmp_path: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]
 
 
 @pytest.mark.timeout(240)
-def test_a_worker_killed_in_mid_run_loses_nothing_and_nothing_is_done_twice(make_fleet: Callable[..., Fleet], cluster) -> None:
+def test_a_worker_killed_in_mid_run_loses_nothing_and_nothing_is_done_twice(
+    make_fleet: Callable[..., Fleet], cluster
+) -> None:
     address, workers = cluster
     fleet = make_fleet(COUNT)
     run = Run(fleet, scheduler=address)
     done = []
     for outcome in run.outcomes():
         if not done:
-            workers[0].kill()  # the other one is at work as well: each has a parcel in hand and one that waits
+            workers[
+                0
+                # the other one is at work as well: each has a parcel in hand and one that waits
+            ].kill()
             workers[0].wait()
         done.append(outcome)
     assert sorted(outcome.job for outcome in done) == [job.name for job in fleet.jobs()]
     assert not [outcome.fault for outcome in done if outcome.fault]
-    assert all((job / "records" / outcome.record).read_bytes().startswith(b"%PDF") for job, outcome in zip(fleet.jobs(), sorted(done, key=lambda o: o.job), strict=True))
+    assert all(
+        (job / "records" / outcome.record).read_bytes().startswith(b"%PDF")
+        for job, outcome in zip(fleet.jobs(), sorted(done, key=lambda o: o.job), strict=True)
+    )
     logged = [json.loads(line) for line in (fleet.records / LOG).read_text().splitlines()]
-    assert sorted(line["job"] for line in logged if "job" in line) == [job.name for job in fleet.jobs()] and "ended" in logged[-1]
+    assert (
+        sorted(line["job"] for line in logged if "job" in line)
+        == [job.name for job in fleet.jobs()]
+        and "ended" in logged[-1]
+    )
     assert Run(fleet, changed=True).orders == ()
 
 
@@ -79,29 +127,45 @@ def test_a_scheduler_that_does_not_answer_is_one_sentence(monkeypatch: pytest.Mo
         list(scheduler.each("tcp://127.0.0.1:9", ()))
 
 
-# --- parcels, without a cluster ----------------------------------------------------------------------
+# --- parcels, without a cluster -------------------------------------------------------------------
 
 
-def test_a_job_travels_as_bytes_and_its_record_comes_back_as_bytes(make_fleet: Callable[..., Fleet], monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_a_job_travels_as_bytes_and_its_record_comes_back_as_bytes(
+    make_fleet: Callable[..., Fleet], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
     fleet = make_fleet(1)
     folder = fleet.jobs()[0]
     sent = parcel.packed(Order(folder))
     hidden = folder.rename(tmp_path / "unplugged")  # whoever works on it sees no disk of ours
     reply = parcel.worked(sent)
     hidden.rename(folder)
-    assert not reply.fault and sorted(reply.files) == [f"{folder.name}-commissioning-record.pdf", f"{folder.name}.ipynb"]
+    assert not reply.fault and sorted(reply.files) == [
+        f"{folder.name}-commissioning-record.pdf",
+        f"{folder.name}.ipynb",
+    ]
     parcel.unpacked(sent, reply)
-    assert (folder / "records" / f"{folder.name}-commissioning-record.pdf").read_bytes().startswith(b"%PDF")
+    assert (
+        (folder / "records" / f"{folder.name}-commissioning-record.pdf")
+        .read_bytes()
+        .startswith(b"%PDF")
+    )
 
 
-def test_a_worker_with_another_version_is_refused(make_fleet: Callable[..., Fleet], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_worker_with_another_version_is_refused(
+    make_fleet: Callable[..., Fleet], monkeypatch: pytest.MonkeyPatch
+) -> None:
     sent = parcel.packed(Order(make_fleet(1).jobs()[0]))
     monkeypatch.setattr(parcel, "__version__", "9.9")
-    assert parcel.worked(sent).fault == f"the worker has startkit 9.9, the fleet {sent.version}; install the same on both."
+    assert (
+        parcel.worked(sent).fault
+        == f"the worker has startkit 9.9, the fleet {sent.version}; install the same on both."
+    )
 
 
 @pytest.mark.parametrize("name", ["../../evil.pdf", "/etc/evil", ".made.json", "a/b.pdf"])
-def test_a_name_that_leads_elsewhere_is_refused(make_fleet: Callable[..., Fleet], name: str) -> None:
+def test_a_name_that_leads_elsewhere_is_refused(
+    make_fleet: Callable[..., Fleet], name: str
+) -> None:
     sent = parcel.packed(Order(make_fleet(1).jobs()[0]))
     with pytest.raises(JobError, match="is not the name of a record"):
         parcel.unpacked(sent, Reply({name: b"x"}))

@@ -17,7 +17,9 @@ GENERATED = int(os.environ.get("STARTKIT_FLEET_MACHINES", "3"))  # 30 in the nig
 
 
 @pytest.mark.timeout(900)
-def test_demonstration_and_generated_machines_of_two_sites_in_one_run(make_fleet: Callable[..., Fleet]) -> None:
+def test_demonstration_and_generated_machines_of_two_sites_in_one_run(
+    make_fleet: Callable[..., Fleet],
+) -> None:
     fleet = make_fleet(GENERATED)
     listed = fleet.folder / "own.csv"
     listed.write_text("tag\nCH-1\nCH-2\nCH-3\n", encoding="utf-8")

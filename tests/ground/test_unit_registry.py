@@ -1,4 +1,6 @@
-"""The registry's own short list of units is pint's, and everything else that pint knows is found behind it."""
+"""The registry's own short list of units is pint's, and everything else that pint knows is found
+behind it.
+"""
 
 from __future__ import annotations
 
@@ -15,9 +17,14 @@ from startkit import units
 from startkit.unit_registry import SHORT, TRADE, bare, base, registry
 
 PINTS = pint.UnitRegistry()
-# The list is that of pint 0.25: before, columns of water and mercury had other names, and inches of water none.
+# The list is that of pint 0.25: before, columns of water and mercury had other names, and inches of
+# water none.
 OLDER = "inH2O" not in PINTS._units
-OWN = [line.split(" = ")[0] for line in (resources.files("startkit") / TRADE).read_text(encoding="utf-8").splitlines() if " = " in line]
+OWN = [
+    line.split(" = ")[0]
+    for line in (resources.files("startkit") / TRADE).read_text(encoding="utf-8").splitlines()
+    if " = " in line
+]
 
 
 @pytest.fixture
@@ -32,15 +39,30 @@ def test_every_unit_of_the_list_has_pints_names_symbol_and_size(ours):
         if name not in PINTS._units and OLDER:
             continue
         here, there = ours._units[name], PINTS._units[name]
-        assert (here.name, here.symbol) == (there.name, there.symbol) and (here.aliases == there.aliases or OLDER)
-        (size, root), (pints_size, pints_root) = ours.get_root_units(name), PINTS.get_root_units(name)
+        assert (here.name, here.symbol) == (there.name, there.symbol) and (
+            here.aliases == there.aliases or OLDER
+        )
+        (size, root), (pints_size, pints_root) = (
+            ours.get_root_units(name),
+            PINTS.get_root_units(name),
+        )
         assert size == pytest.approx(pints_size, rel=1e-15) and str(root) == str(pints_root)
 
 
 def test_a_name_that_the_list_answers_means_the_same_in_pints_whole_file(ours):
     # Were it not for `knows`, milli-litre would answer where pint has a unit of angle called mil.
-    names = {*PINTS._units, *(prefix + name for prefix, name in product(PINTS._prefixes, PINTS._units))}
-    answered = [name for name in names if ours.knows(name) and name not in OWN and "%" not in name and not (OLDER and name in ours._units)]
+    names = {
+        *PINTS._units,
+        *(prefix + name for prefix, name in product(PINTS._prefixes, PINTS._units)),
+    }
+    answered = [
+        name
+        for name in names
+        if ours.knows(name)
+        and name not in OWN
+        and "%" not in name
+        and not (OLDER and name in ours._units)
+    ]
     assert len(answered) > 1000 and "mil" not in answered and "cd" not in answered
     for name in answered:
         try:
@@ -54,22 +76,33 @@ def test_a_name_that_the_list_answers_means_the_same_in_pints_whole_file(ours):
 
 def test_the_short_forms_are_pints(ours):
     for name in SHORT:
-        here, there = ours.Quantity(1, name).to_base_units(), PINTS.Quantity(1, name).to_base_units()
-        assert here.magnitude == pytest.approx(there.magnitude, rel=1e-15) and str(here.units) == str(there.units)
+        here, there = (
+            ours.Quantity(1, name).to_base_units(),
+            PINTS.Quantity(1, name).to_base_units(),
+        )
+        assert here.magnitude == pytest.approx(there.magnitude, rel=1e-15) and str(
+            here.units
+        ) == str(there.units)
     assert not ours._whole
 
 
 @pytest.mark.parametrize("name", ["furlong", "cd", "mil", "kilocalorie", "rod", "US_dry_pint"])
 def test_any_other_unit_of_pint_is_found_behind_the_list(ours, name: str):
     before = ours.Quantity(3, "kilowatt")
-    assert str(ours.Quantity(1, name).to_base_units()) == str(PINTS.Quantity(1, name).to_base_units())
-    assert ours._whole and before.to("Btu/hour").magnitude == pytest.approx(PINTS.Quantity(3, "kilowatt").to("Btu/hour").magnitude)
+    assert str(ours.Quantity(1, name).to_base_units()) == str(
+        PINTS.Quantity(1, name).to_base_units()
+    )
+    assert ours._whole and before.to("Btu/hour").magnitude == pytest.approx(
+        PINTS.Quantity(3, "kilowatt").to("Btu/hour").magnitude
+    )
 
 
 def test_units_of_the_trade_stay_ours_once_pints_are_there(ours):
     before = {name: ours.get_root_units(name)[0] for name in OWN}
     ours.Quantity(1, "furlong")
-    assert {name: ours.get_root_units(name)[0] for name in OWN} == before and "ton_cooling" in before
+    assert {
+        name: ours.get_root_units(name)[0] for name in OWN
+    } == before and "ton_cooling" in before
 
 
 def test_what_is_no_unit_is_still_none(ours):
@@ -85,15 +118,37 @@ def test_everything_that_can_be_typed_is_on_the_list():
     assert not fresh._whole
 
 
-@pytest.mark.parametrize(("magnitude", "unit", "wanted"), [
-    (44.0, "degF", "kelvin"), (44, "degF", "degC"), (3.0, "kilowatt", "ton_cooling"), (2.0, "delta_degF", "delta_degC"),
-    (np.array([1.0, 2.0]), "psi", "kilopascal"), (0.0, "inHg", "pascal"), (0.0, "psi", "pascal"), (-0.0, "psi", "pascal"), (math.inf, "bar", "pascal"),
-])
-def test_a_bare_magnitude_is_what_pint_gives_to_the_last_bit(magnitude: Any, unit: str, wanted: str):
+@pytest.mark.parametrize(
+    ("magnitude", "unit", "wanted"),
+    [
+        (44.0, "degF", "kelvin"),
+        (44, "degF", "degC"),
+        (3.0, "kilowatt", "ton_cooling"),
+        (2.0, "delta_degF", "delta_degC"),
+        (np.array([1.0, 2.0]), "psi", "kilopascal"),
+        (0.0, "inHg", "pascal"),
+        (0.0, "psi", "pascal"),
+        (-0.0, "psi", "pascal"),
+        (math.inf, "bar", "pascal"),
+    ],
+)
+def test_a_bare_magnitude_is_what_pint_gives_to_the_last_bit(
+    magnitude: Any, unit: str, wanted: str
+):
     for _ in range(2):  # the second time from memory
-        for quantity in (units.Q(magnitude, unit), PINTS.Quantity(magnitude, unit) if "ton" not in wanted else units.Q(magnitude, unit)):
-            for found, expected in ((bare(quantity, wanted), quantity.to(wanted).magnitude), (base(quantity), quantity.to_base_units().magnitude)):
-                assert type(found) is type(expected) and np.array_equal(found, expected) and np.array_equal(np.signbit(found), np.signbit(expected))
+        for quantity in (
+            units.Q(magnitude, unit),
+            PINTS.Quantity(magnitude, unit) if "ton" not in wanted else units.Q(magnitude, unit),
+        ):
+            for found, expected in (
+                (bare(quantity, wanted), quantity.to(wanted).magnitude),
+                (base(quantity), quantity.to_base_units().magnitude),
+            ):
+                assert (
+                    type(found) is type(expected)
+                    and np.array_equal(found, expected)
+                    and np.array_equal(np.signbit(found), np.signbit(expected))
+                )
 
 
 def test_a_magnitude_in_a_unit_of_another_dimension_is_refused():
@@ -102,4 +157,8 @@ def test_a_magnitude_in_a_unit_of_another_dimension_is_refused():
 
 
 def test_a_whole_number_and_a_fraction_of_the_same_size_stay_what_they_are():
-    assert [type(bare(units.Q(value, "pascal"), "pascal")) for value in (1.0, 1, 1.0)] == [float, int, float]
+    assert [type(bare(units.Q(value, "pascal"), "pascal")) for value in (1.0, 1, 1.0)] == [
+        float,
+        int,
+        float,
+    ]

@@ -13,18 +13,38 @@ from startkit.verdict import COVERAGE, Outcome, within, worst
 HIGH = Q(45, "second")
 
 
-@pytest.mark.parametrize(("seconds", "outcome"), [(44.999, Outcome.PASS), (45.0, Outcome.PASS), (45.001, Outcome.FAIL)])
+@pytest.mark.parametrize(
+    ("seconds", "outcome"), [(44.999, Outcome.PASS), (45.0, Outcome.PASS), (45.001, Outcome.FAIL)]
+)
 def test_at_under_and_over_a_limit_without_uncertainty(seconds: float, outcome: Outcome) -> None:
     assert within(Q(seconds, "second"), None, HIGH) is outcome
 
 
-@pytest.mark.parametrize(("seconds", "outcome"), [(42.9, Outcome.PASS), (43.1, Outcome.UNPROVEN), (45.0, Outcome.UNPROVEN), (46.9, Outcome.UNPROVEN), (47.1, Outcome.FAIL)])
-def test_within_twice_its_uncertainty_of_the_limit_is_unproven(seconds: float, outcome: Outcome) -> None:
+@pytest.mark.parametrize(
+    ("seconds", "outcome"),
+    [
+        (42.9, Outcome.PASS),
+        (43.1, Outcome.UNPROVEN),
+        (45.0, Outcome.UNPROVEN),
+        (46.9, Outcome.UNPROVEN),
+        (47.1, Outcome.FAIL),
+    ],
+)
+def test_within_twice_its_uncertainty_of_the_limit_is_unproven(
+    seconds: float, outcome: Outcome
+) -> None:
     assert within(Q(seconds, "second"), None, HIGH, Q(1, "second")) is outcome
 
 
 def test_the_guard_band_is_two_standard_uncertainties(outside) -> None:
-    outside.check("verdict.within", printed=2.0, ours=COVERAGE, abs=1e-12, standing="published", source="ILAC-G8:09/2019 p. 8: w = U with k = 2; JCGM 106:2012")
+    outside.check(
+        "verdict.within",
+        printed=2.0,
+        ours=COVERAGE,
+        abs=1e-12,
+        standing="published",
+        source="ILAC-G8:09/2019 p. 8: w = U with k = 2; JCGM 106:2012",
+    )
 
 
 def test_false_acceptance_stays_under_two_and_a_half_percent(outside) -> None:
@@ -32,7 +52,14 @@ def test_false_acceptance_stays_under_two_and_a_half_percent(outside) -> None:
 
     # A value exactly at its limit, measured with u = 1: how often does it pass?
     accepted = norm.cdf(-COVERAGE)
-    outside.check("verdict.within", printed=0.025, ours=accepted, abs=0.0025, standing="published", source="ILAC-G8:09/2019 p. 10: below 2.5 % with w = U")
+    outside.check(
+        "verdict.within",
+        printed=0.025,
+        ours=accepted,
+        abs=0.0025,
+        standing="published",
+        source="ILAC-G8:09/2019 p. 10: below 2.5 % with w = U",
+    )
 
 
 def test_a_missing_reading_is_open() -> None:
@@ -61,7 +88,10 @@ def test_temperatures_are_compared_across_units() -> None:
 
 @given(st.floats(-50, 50), st.floats(0, 5))
 def test_more_uncertainty_never_turns_a_fail_into_a_pass(value: float, u: float) -> None:
-    sharp, blunt = within(Q(value, "kPa"), Q(-10, "kPa"), Q(10, "kPa")), within(Q(value, "kPa"), Q(-10, "kPa"), Q(10, "kPa"), Q(u, "kPa"))
+    sharp, blunt = (
+        within(Q(value, "kPa"), Q(-10, "kPa"), Q(10, "kPa")),
+        within(Q(value, "kPa"), Q(-10, "kPa"), Q(10, "kPa"), Q(u, "kPa")),
+    )
     assert blunt in (sharp, Outcome.UNPROVEN)
 
 

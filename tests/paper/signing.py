@@ -19,13 +19,20 @@ from tests.paper.conftest import assessed, make_job, part_cell, put
 
 TECHNICIAN, WITNESS, ENGINEER = "R. Calder", "M. Osei", "T. Brandt"
 READINGS = [
-    Entry("setup.people.1.name", TECHNICIAN, who=TECHNICIAN), Entry("setup.people.1.role", "technician", who=TECHNICIAN),
+    Entry("setup.people.1.name", TECHNICIAN, who=TECHNICIAN),
+    Entry("setup.people.1.role", "technician", who=TECHNICIAN),
     Entry("setup.people.1.firm", "Northline Cooling Service", who=TECHNICIAN),
-    Entry("setup.people.2.name", WITNESS, who=TECHNICIAN), Entry("setup.people.2.role", "owner's witness", who=TECHNICIAN),
-    Entry("setup.people.3.name", ENGINEER, who=TECHNICIAN), Entry("setup.people.3.role", "commissioning engineer", who=TECHNICIAN),
+    Entry("setup.people.2.name", WITNESS, who=TECHNICIAN),
+    Entry("setup.people.2.role", "owner's witness", who=TECHNICIAN),
+    Entry("setup.people.3.name", ENGINEER, who=TECHNICIAN),
+    Entry("setup.people.3.role", "commissioning engineer", who=TECHNICIAN),
     Entry("setup.barometer", "101.3", "kPa abs", who=TECHNICIAN),
-    Entry("lube.sump_temperature", "51,5", "°C", who=TECHNICIAN), Entry("lube.sump_temperature", "52.5", "°C", who=TECHNICIAN, note="Read again after ten minutes"),
-    Entry("lube.filter_drop", "12", "kPa", who=TECHNICIAN), Entry("waiver.lube.complete", "Oil is read at the second visit", who=WITNESS),
+    Entry("lube.sump_temperature", "51,5", "°C", who=TECHNICIAN),
+    Entry(
+        "lube.sump_temperature", "52.5", "°C", who=TECHNICIAN, note="Read again after ten minutes"
+    ),
+    Entry("lube.filter_drop", "12", "kPa", who=TECHNICIAN),
+    Entry("waiver.lube.complete", "Oil is read at the second visit", who=WITNESS),
 ]
 
 
@@ -44,14 +51,21 @@ def notebook_of(job: Job) -> Any:
     """The executed notebook of a job, each part once."""
     stages = registry.for_job(job)
     seen = assessed(job, stages)
-    cells = [new_markdown_cell("# Start-up of a new machine", id="title"), part_cell(payload.front_part(seen), "book.front()")]
+    cells = [
+        new_markdown_cell("# Start-up of a new machine", id="title"),
+        part_cell(payload.front_part(seen), "book.front()"),
+    ]
     cells += [part_cell(payload.stage_part(seen, name), f'book.stage("{name}")') for name in stages]
-    cells += [part_cell(payload.hold_part(seen, hold.name), f'book.hold("{hold.name}")') for hold in HOLDS]
+    cells += [
+        part_cell(payload.hold_part(seen, hold.name), f'book.hold("{hold.name}")') for hold in HOLDS
+    ]
     cells.append(part_cell(payload.handover_part(seen), "book.handover()"))
     return new_notebook(cells=cells, metadata={"startkit": {"title": "Start-up of a new machine"}})
 
 
-def printed(job: Job, form: str = "full", change: Callable[[Any], None] = lambda notebook: None) -> Path:
+def printed(
+    job: Job, form: str = "full", change: Callable[[Any], None] = lambda notebook: None
+) -> Path:
     """The job's record, printed without a kernel, where a print would put it."""
     notebook = notebook_of(job)
     change(notebook)

@@ -11,7 +11,9 @@ from startkit.errors import PaperError
 from startkit.paper import collect, prose, svg
 from startkit.stages.payload import MIME
 
-PNG = base64.b64decode("iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAAAAAA6fptVAAAACklEQVR4nGNgAAAAAgABSK+kcQAAAABJRU5ErkJggg==")
+PNG = base64.b64decode(
+    "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAAAAAA6fptVAAAACklEQVR4nGNgAAAAAgABSK+kcQAAAABJRU5ErkJggg=="
+)
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="10" height="10">{}</svg>'
 
 
@@ -23,36 +25,58 @@ def only(data: dict) -> dict:
     return collect.collect(shown(data))[0]
 
 
-@pytest.mark.parametrize(("data", "block"), [
-    ({"text/plain": "42"}, "text"),
-    ({"text/plain": "<Figure>", "image/png": base64.b64encode(PNG).decode()}, "picture"),
-    ({"text/plain": "<SVG>", "image/svg+xml": SVG.format("")}, "drawing"),
-    ({"text/plain": "<Markdown>", "text/markdown": "*yes*"}, "prose"),
-    ({"text/plain": "<JSON>", "application/json": {"a": 1}}, "text"),
-    ({"text/html": "<p>x</p>", "text/plain": "x", MIME: {"part": "front"}}, "front"),
-])
+@pytest.mark.parametrize(
+    ("data", "block"),
+    [
+        ({"text/plain": "42"}, "text"),
+        ({"text/plain": "<Figure>", "image/png": base64.b64encode(PNG).decode()}, "picture"),
+        ({"text/plain": "<SVG>", "image/svg+xml": SVG.format("")}, "drawing"),
+        ({"text/plain": "<Markdown>", "text/markdown": "*yes*"}, "prose"),
+        ({"text/plain": "<JSON>", "application/json": {"a": 1}}, "text"),
+        ({"text/html": "<p>x</p>", "text/plain": "x", MIME: {"part": "front"}}, "front"),
+    ],
+)
 def test_what_can_be_printed_becomes_a_block(data: dict, block: str):
     found = only(data)
     assert (found["block"], found["cell"], found["output"]) == (block, 1, 1)
 
 
-@pytest.mark.parametrize("data", [
-    {"text/html": "<table>...</table>", "text/plain": "0 1\n...\n99 100"}, {"application/javascript": "alert(1)"}, {"text/html": "<p>"}, {},
-    {"application/vnd.example+json": {}}, {"image/gif": "R0lGODlh"},
-])
+@pytest.mark.parametrize(
+    "data",
+    [
+        {"text/html": "<table>...</table>", "text/plain": "0 1\n...\n99 100"},
+        {"application/javascript": "alert(1)"},
+        {"text/html": "<p>"},
+        {},
+        {"application/vnd.example+json": {}},
+        {"image/gif": "R0lGODlh"},
+    ],
+)
 def test_an_output_that_cannot_be_printed_names_its_cell(data: dict):
-    with pytest.raises(PaperError, match=r"^cell 1 \(frame\.head\(\)\): the output \(.*\) cannot be printed; show a text"):
+    with pytest.raises(
+        PaperError,
+        match=r"^cell 1 \(frame\.head\(\)\): the output \(.*\) cannot be printed; show a text",
+    ):
         collect.collect(shown(data, "frame.head()\n"))
 
 
 def test_a_form_mode_notebook_is_refused_even_with_its_part_beside_the_widget():
     data = {collect.WIDGET: {"model_id": "x"}, MIME: {"part": "front"}, "text/plain": "x"}
-    with pytest.raises(PaperError, match=r'was run in form mode; run it with mode = "record" before printing\.$'):
+    with pytest.raises(
+        PaperError, match=r'was run in form mode; run it with mode = "record" before printing\.$'
+    ):
         collect.collect(shown(data))
 
 
 def test_a_cell_that_failed_is_refused_and_named():
-    cell = new_code_cell("1/0", outputs=[new_output("error", ename="ZeroDivisionError", evalue="division by zero", traceback=["..."])])
+    cell = new_code_cell(
+        "1/0",
+        outputs=[
+            new_output(
+                "error", ename="ZeroDivisionError", evalue="division by zero", traceback=["..."]
+            )
+        ],
+    )
     with pytest.raises(PaperError, match=r"^cell 2 \(1/0\): the cell stopped with an error"):
         collect.collect(new_notebook(cells=[new_markdown_cell("x"), cell]))
 
@@ -68,20 +92,31 @@ def test_a_part_of_unknown_kind_is_refused():
 
 
 def test_streams_and_raw_cells_are_text_without_colour_codes():
-    cell = new_code_cell("x", outputs=[new_output("stream", name="stderr", text="\x1b[31mhot\x1b[0m\n")])
+    cell = new_code_cell(
+        "x", outputs=[new_output("stream", name="stderr", text="\x1b[31mhot\x1b[0m\n")]
+    )
     found = collect.collect(new_notebook(cells=[new_raw_cell("raw = *text*"), cell]))
     assert [b["text"] for b in found] == ["raw = *text*", "hot"]
 
 
 def test_every_output_is_counted():
-    outputs = [new_output("stream", name="stdout", text="a"), new_output("display_data", {"text/plain": "b"}), new_output("execute_result", {"text/plain": "c"}, execution_count=1)]
+    outputs = [
+        new_output("stream", name="stdout", text="a"),
+        new_output("display_data", {"text/plain": "b"}),
+        new_output("execute_result", {"text/plain": "c"}, execution_count=1),
+    ]
     notebook = new_notebook(cells=[new_code_cell("x"), new_code_cell("y", outputs=outputs)])
     assert collect.outputs(notebook) == {(2, 1), (2, 2), (2, 3)}
-    assert {(b["cell"], b["output"]) for b in collect.collect(notebook)} == collect.outputs(notebook)
+    assert {(b["cell"], b["output"]) for b in collect.collect(notebook)} == collect.outputs(
+        notebook
+    )
 
 
 def test_a_markdown_cell_about_the_screen_is_left_out():
-    cells = [new_markdown_cell("Press **Run**", metadata={"tags": ["screen-only"]}), new_markdown_cell("Stay")]
+    cells = [
+        new_markdown_cell("Press **Run**", metadata={"tags": ["screen-only"]}),
+        new_markdown_cell("Stay"),
+    ]
     assert [b["runs"][0]["text"] for b in collect.collect(new_notebook(cells=cells))] == ["Stay"]
 
 
@@ -90,10 +125,19 @@ def test_a_damaged_picture_is_refused():
         only({"image/png": base64.b64encode(b"GIF89a").decode()})
 
 
-@pytest.mark.parametrize("inside", [
-    '<image href="/etc/passwd"/>', '<image xmlns:xlink="http://www.w3.org/1999/xlink" xlink:href="http://example.org/x.png"/>', "<script>1</script>",
-    '<foreignObject/>', '<rect style="fill:url(http://example.org/x)"/>', '<rect fill="url(file:///x)"/>', "<style>@import 'x.css'</style>", '<use href="other.svg#a"/>',
-])
+@pytest.mark.parametrize(
+    "inside",
+    [
+        '<image href="/etc/passwd"/>',
+        '<image xmlns:xlink="http://www.w3.org/1999/xlink" xlink:href="http://example.org/x.png"/>',
+        "<script>1</script>",
+        "<foreignObject/>",
+        '<rect style="fill:url(http://example.org/x)"/>',
+        '<rect fill="url(file:///x)"/>',
+        "<style>@import 'x.css'</style>",
+        '<use href="other.svg#a"/>',
+    ],
+)
 def test_a_drawing_that_reaches_outside_itself_is_refused(inside: str):
     with pytest.raises(PaperError, match=r"^cell 7: the drawing asks for something outside itself"):
         svg.safe(SVG.format(inside), "cell 7")
@@ -107,7 +151,9 @@ def test_a_drawing_with_entities_or_broken_xml_is_refused():
 
 
 def test_a_drawing_whole_in_itself_is_taken_as_it_is():
-    text = SVG.format('<defs><clipPath id="a"/></defs><rect clip-path="url(#a)"/><text>Time [s]</text>')
+    text = SVG.format(
+        '<defs><clipPath id="a"/></defs><rect clip-path="url(#a)"/><text>Time [s]</text>'
+    )
     assert svg.safe(text, "cell 7") == text
 
 
@@ -120,10 +166,28 @@ def test_colours_become_greys_of_the_same_lightness():
 
 
 def test_markdown_becomes_data_and_pictures_and_html_stay_words():
-    found = prose.blocks('# Head\n\nA *b* **c** `d` [e](http://x/) ![f](file:///g.png) <b>h</b>\n\n1. one\n2. two\n\n> said\n\n```\nx = 1\n```\n\n---\n\n|a|b|\n|-|-|\n|1|2|\n')
-    assert [b["kind"] for b in found] == ["heading", "paragraph", "list", "quote", "code", "rule", "table"]
-    assert "".join(run["text"] for run in found[1]["runs"]) == "A b c d e (http://x/) [picture: f, file:///g.png] <b>h</b>"
-    assert [run["style"] for run in found[1]["runs"] if run["text"] in "bcd"] == ["emph", "strong", "code"]
+    found = prose.blocks(
+        "# Head\n\nA *b* **c** `d` [e](http://x/) ![f](file:///g.png) <b>h</b>\n\n1. one\n2."
+        " two\n\n> said\n\n```\nx = 1\n```\n\n---\n\n|a|b|\n|-|-|\n|1|2|\n"
+    )
+    assert [b["kind"] for b in found] == [
+        "heading",
+        "paragraph",
+        "list",
+        "quote",
+        "code",
+        "rule",
+        "table",
+    ]
+    assert (
+        "".join(run["text"] for run in found[1]["runs"])
+        == "A b c d e (http://x/) [picture: f, file:///g.png] <b>h</b>"
+    )
+    assert [run["style"] for run in found[1]["runs"] if run["text"] in "bcd"] == [
+        "emph",
+        "strong",
+        "code",
+    ]
     assert found[6]["rows"] == [[[{"text": "1", "style": ""}], [{"text": "2", "style": ""}]]]
 
 
@@ -133,4 +197,8 @@ def test_a_picture_attached_to_a_markdown_cell_is_printed_and_a_missing_one_refu
         collect.collect(new_notebook(cells=[cell]))
     cell["attachments"] = {"gauge.png": {"image/png": base64.b64encode(PNG).decode()}}
     found = collect.collect(new_notebook(cells=[cell]))
-    assert [b["block"] for b in found] == ["prose", "picture", "prose"] and found[1]["bytes"] == PNG and found[1]["alt"] == "the gauge"
+    assert (
+        [b["block"] for b in found] == ["prose", "picture", "prose"]
+        and found[1]["bytes"] == PNG
+        and found[1]["alt"] == "the gauge"
+    )

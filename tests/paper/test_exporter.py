@@ -25,7 +25,13 @@ from startkit.stages.stage import Findings, Heading, Table
 from startkit.units import Q
 from tests.paper.conftest import READINGS, SHEET, STAGES, book, make_job, part_cell, put
 
-HOSTILE = ('#eval("1+1") *bold* _x_ $a^2$ @ref <script>alert(1)</script> // gone? \\ `raw` = head', "name\x07\x1b[31m", "a\u202eb", "مرحبا שלום Жуков 冷 🧯", "- list\n+ enum\n/ term: x")
+HOSTILE = (
+    '#eval("1+1") *bold* _x_ $a^2$ @ref <script>alert(1)</script> // gone? \\ `raw` = head',
+    "name\x07\x1b[31m",
+    "a\u202eb",
+    "مرحبا שלום Жуков 冷 🧯",
+    "- list\n+ enum\n/ term: x",
+)
 
 
 def printed(path: Path, **options: str) -> bytes:
@@ -34,7 +40,9 @@ def printed(path: Path, **options: str) -> bytes:
 
 def text_of(content: bytes) -> str:
     pages = pypdf.PdfReader(io.BytesIO(content)).pages
-    return re.sub(r"\s+", " ", " ".join(page.extract_text() for page in pages).replace(glyphs.BREAK, ""))
+    return re.sub(
+        r"\s+", " ", " ".join(page.extract_text() for page in pages).replace(glyphs.BREAK, "")
+    )
 
 
 def opened(content: bytes) -> pikepdf.Pdf:
@@ -43,11 +51,17 @@ def opened(content: bytes) -> pikepdf.Pdf:
 
 
 def objects(pdf: pikepdf.Pdf, kind: type, key: str, value: str = "") -> list:
-    return [o for o in pdf.objects if isinstance(o, kind) and key in o and (not value or o.get(key) == value)]
+    return [
+        o
+        for o in pdf.objects
+        if isinstance(o, kind) and key in o and (not value or o.get(key) == value)
+    ]
 
 
 def attached(content: bytes) -> dict[str, bytes]:
-    return {name: files[0] for name, files in pypdf.PdfReader(io.BytesIO(content)).attachments.items()}
+    return {
+        name: files[0] for name, files in pypdf.PdfReader(io.BytesIO(content)).attachments.items()
+    }
 
 
 @pytest.fixture(scope="module")
@@ -64,7 +78,9 @@ def test_the_same_job_printed_twice_gives_the_same_bytes(made):
     assert printed(made[1]) == made[2]
 
 
-def test_the_time_of_the_file_is_that_of_the_last_entry_or_of_source_date_epoch(made, monkeypatch: pytest.MonkeyPatch):
+def test_the_time_of_the_file_is_that_of_the_last_entry_or_of_source_date_epoch(
+    made, monkeypatch: pytest.MonkeyPatch
+):
     pdf = opened(made[2])
     assert str(pdf.docinfo["/CreationDate"]).startswith("D:20261125071500Z")
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "1700000000")
@@ -84,7 +100,10 @@ def test_the_first_page_says_what_is_not_clear_and_why_in_its_largest_type(made)
 
     page = pypdf.PdfReader(io.BytesIO(made[2])).pages[0]
     text = re.sub(r"\s+", " ", page.extract_text(visitor_text=visit))
-    assert "✗ NOT CLEAR TO TURN THE SHAFT Lubrication: All that this stage asks for, Filter drop." in text
+    assert (
+        "✗ NOT CLEAR TO TURN THE SHAFT Lubrication: All that this stage asks for, Filter drop."
+        in text
+    )
     assert "✓ Clear to run the oil pump" in text and "EW-0042" in text and "Harbour Street" in text
     largest = max(sizes.values())
     assert [t for t, size in sizes.items() if size == largest and "TURN THE SHAFT" in t]
@@ -92,22 +111,50 @@ def test_the_first_page_says_what_is_not_clear_and_why_in_its_largest_type(made)
 
 def test_readings_limits_sources_corrections_and_people_are_printed(made):
     text = text_of(made[2])
-    for words in ("Oil differential at the pump 148.5 kPa corrected PG-2 R. Calder 2026-11-25 08:07", "≥ 140.0 kPa", "machine sheet: data sheet, page 3", "± 4.0 kPa",
-                  "118 kPa 148.5 kPa Filter changed, read again", "→ Take the reading.", "Oil foamed for twenty seconds", "M. Osei owner's witness", "The oil heater is hot",
-                  "5 of 5 outputs of the executed notebook are printed", "PDF/A-3b as written by Typst", "CoolProp 8", "R134a"):
+    for words in (
+        "Oil differential at the pump 148.5 kPa corrected PG-2 R. Calder 2026-11-25 08:07",
+        "≥ 140.0 kPa",
+        "machine sheet: data sheet, page 3",
+        "± 4.0 kPa",
+        "118 kPa 148.5 kPa Filter changed, read again",
+        "→ Take the reading.",
+        "Oil foamed for twenty seconds",
+        "M. Osei owner's witness",
+        "The oil heater is hot",
+        "5 of 5 outputs of the executed notebook are printed",
+        "PDF/A-3b as written by Typst",
+        "CoolProp 8",
+        "R134a",
+    ):
         assert words in text, words
 
 
 def test_the_notebook_the_journal_and_the_data_are_attached_with_types_and_digests(made):
     job, path, content = made
     files = attached(content)
-    assert set(files) == {"record.json", "CH-3.ipynb", "journal.json", "entries.csv", "machine.toml", "trends/run.csv"}
-    assert files["CH-3.ipynb"] == path.read_bytes() and files["machine.toml"] == (job.folder / "machine.toml").read_bytes()
+    assert set(files) == {
+        "record.json",
+        "CH-3.ipynb",
+        "journal.json",
+        "entries.csv",
+        "machine.toml",
+        "trends/run.csv",
+    }
+    assert (
+        files["CH-3.ipynb"] == path.read_bytes()
+        and files["machine.toml"] == (job.folder / "machine.toml").read_bytes()
+    )
     listed = {line["name"]: line for line in json.loads(files["record.json"])["attachments"]}
-    assert {name: hashlib.sha256(data).hexdigest() for name, data in files.items() if name != "record.json"} == {n: line["sha256"] for n, line in listed.items()}
+    assert {
+        name: hashlib.sha256(data).hexdigest()
+        for name, data in files.items()
+        if name != "record.json"
+    } == {n: line["sha256"] for n, line in listed.items()}
     pdf = opened(content)
     types = {str(f.filename): str(f.get_file().mime_type) for f in pdf.attachments.values()}
-    assert types["CH-3.ipynb"] == "application/x-ipynb+json" and types["trends/run.csv"] == "text/csv"
+    assert (
+        types["CH-3.ipynb"] == "application/x-ipynb+json" and types["trends/run.csv"] == "text/csv"
+    )
     relations = {str(spec["/UF"]): str(spec["/AFRelationship"]) for spec in pdf.Root["/AF"]}
     assert relations["CH-3.ipynb"] == "/Source" and relations["journal.json"] == "/Data"
 
@@ -139,17 +186,30 @@ def test_the_file_claims_pdf_a_3b_and_carries_title_language_tags_and_outline(ma
     with pdf.open_metadata() as xmp:
         assert (xmp["pdfaid:part"], xmp["pdfaid:conformance"]) == ("3", "B")
         assert xmp["dc:title"] == "Commissioning record CH-3"
-    assert str(pdf.Root["/Lang"]) == "en" and "/StructTreeRoot" in pdf.Root and bool(pdf.Root["/MarkInfo"]["/Marked"])
+    assert (
+        str(pdf.Root["/Lang"]) == "en"
+        and "/StructTreeRoot" in pdf.Root
+        and bool(pdf.Root["/MarkInfo"]["/Marked"])
+    )
     with pdf.open_outline() as outline:
         titles = [item.title for item in outline.root]
-    assert titles[0] == "Where the job stands" and titles[-1] == "Signatures" and any(t.startswith("Lubrication") for t in titles)
+    assert (
+        titles[0] == "Where the job stands"
+        and titles[-1] == "Signatures"
+        and any(t.startswith("Lubrication") for t in titles)
+    )
 
 
 def test_every_font_is_embedded(made):
     pdf = opened(made[2])
     fonts = objects(pdf, pikepdf.Dictionary, "/Type", "/FontDescriptor")
     assert fonts and all("/FontFile2" in f or "/FontFile3" in f for f in fonts)
-    assert {str(f["/FontName"]).split("+")[-1] for f in fonts} <= {"DejaVuSans", "DejaVuSans-Bold", "DejaVuSansMono", "DejaVuSans-Oblique"}
+    assert {str(f["/FontName"]).split("+")[-1] for f in fonts} <= {
+        "DejaVuSans",
+        "DejaVuSans-Bold",
+        "DejaVuSansMono",
+        "DejaVuSans-Oblique",
+    }
 
 
 def test_plots_carry_their_alternative_text(made):
@@ -160,7 +220,9 @@ def test_plots_carry_their_alternative_text(made):
 
 def test_a_plot_stays_a_drawing_of_lines(made):
     pdf = opened(made[2])
-    assert objects(pdf, pikepdf.Stream, "/Subtype", "/Image") == [] and "Time [s]" in text_of(made[2])
+    assert objects(pdf, pikepdf.Stream, "/Subtype", "/Image") == [] and "Time [s]" in text_of(
+        made[2]
+    )
 
 
 # --- what people type ----------------------------------------------------------------------------
@@ -168,11 +230,17 @@ def test_a_plot_stays_a_drawing_of_lines(made):
 
 @pytest.mark.parametrize("typed", HOSTILE)
 def test_what_a_person_types_is_printed_as_text(tmp_path: Path, typed: str):
-    readings = [*READINGS, Entry("setup.remark", typed, who="R. Calder"), Entry("setup.people.3.name", typed, who="R. Calder")]
+    readings = [
+        *READINGS,
+        Entry("setup.remark", typed, who="R. Calder"),
+        Entry("setup.people.3.name", typed, who="R. Calder"),
+    ]
     content = printed(put(job := make_job(tmp_path / "job", readings), book(job)))
     for line in typed.splitlines():
         words = re.sub(r"\s+", " ", glyphs.printable(line))
-        if not any("\u0590" <= ch <= "\u06ff" for ch in words):  # a reader puts right-to-left runs into its own order
+        if not any(
+            "\u0590" <= ch <= "\u06ff" for ch in words
+        ):  # a reader puts right-to-left runs into its own order
             assert words in text_of(content)
     assert json.loads(attached(content)["journal.json"])["entries"][-2]["value"] == typed
 
@@ -185,7 +253,9 @@ def test_a_missing_glyph_is_printed_as_its_code_point_and_attached_as_it_is(tmp_
 
 
 def test_scripts_that_the_fonts_have_are_printed_as_they_are(tmp_path: Path):
-    job = make_job(tmp_path / "job", [*READINGS, Entry("setup.remark", "Ωμέγα Жуков Ångström", who="x")])
+    job = make_job(
+        tmp_path / "job", [*READINGS, Entry("setup.remark", "Ωμέγα Жуков Ångström", who="x")]
+    )
     assert "Ωμέγα Жуков Ångström" in text_of(printed(put(job, book(job))))
 
 
@@ -203,7 +273,11 @@ def test_a_name_without_a_blank_breaks_instead_of_leaving_the_page(tmp_path: Pat
 def _furthest_right(content: bytes, page: int = 0) -> float:
     """Where the rightmost text of a page starts, from the left [points]."""
     found: list[float] = []
-    pypdf.PdfReader(io.BytesIO(content)).pages[page].extract_text(visitor_text=lambda text, cm, tm, font, size: found.append(tm[4] * cm[0] + cm[4]) if text.strip() else None)
+    pypdf.PdfReader(io.BytesIO(content)).pages[page].extract_text(
+        visitor_text=lambda text, cm, tm, font, size: (
+            found.append(tm[4] * cm[0] + cm[4]) if text.strip() else None
+        )
+    )
     return max(found)
 
 
@@ -211,8 +285,17 @@ def _furthest_right(content: bytes, page: int = 0) -> float:
 
 
 def long_table(job, rows: int):
-    table = Table("Many rows", (Heading("Time", "time", 0), Heading("State")), tuple((Q(float(n), "s"), f"row-{n}") for n in range(1, rows + 1)))
-    stages = {**STAGES, "oil": replace(STAGES["oil"], judge=lambda machine, limits, entries: Findings(tables=(table,)))}
+    table = Table(
+        "Many rows",
+        (Heading("Time", "time", 0), Heading("State")),
+        tuple((Q(float(n), "s"), f"row-{n}") for n in range(1, rows + 1)),
+    )
+    stages = {
+        **STAGES,
+        "oil": replace(
+            STAGES["oil"], judge=lambda machine, limits, entries: Findings(tables=(table,))
+        ),
+    }
     return book(job, stages)
 
 
@@ -220,8 +303,12 @@ def test_a_long_table_repeats_its_head_and_loses_no_row(job):
     content = printed(put(job, long_table(job, 150)))
     pages = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(content)).pages]
     with_rows = [page for page in pages if re.search(r"\brow-\d+\b", page)]
-    assert len(with_rows) >= 3 and all(re.search(r"Time\s+s?\s*State|State", page) for page in with_rows)
-    assert sorted(int(n) for page in pages for n in re.findall(r"row-(\d+)", page)) == list(range(1, 151))
+    assert len(with_rows) >= 3 and all(
+        re.search(r"Time\s+s?\s*State|State", page) for page in with_rows
+    )
+    assert sorted(int(n) for page in pages for n in re.findall(r"row-(\d+)", page)) == list(
+        range(1, 151)
+    )
 
 
 def test_every_page_says_which_machine_and_which_page_of_how_many(made):
@@ -234,9 +321,15 @@ def test_every_page_says_which_machine_and_which_page_of_how_many(made):
 def test_a_job_in_inch_pound_units_is_printed_on_letter(tmp_path: Path):
     job = make_job(tmp_path / "job", READINGS, system="I-P")
     path = put(job, book(job))
-    sizes = {tuple(round(float(v)) for v in page.mediabox[2:]) for page in pypdf.PdfReader(io.BytesIO(printed(path))).pages}
+    sizes = {
+        tuple(round(float(v)) for v in page.mediabox[2:])
+        for page in pypdf.PdfReader(io.BytesIO(printed(path))).pages
+    }
     assert sizes == {(612, 792)}
-    assert {tuple(round(float(v)) for v in page.mediabox[2:]) for page in pypdf.PdfReader(io.BytesIO(printed(path, paper="a4"))).pages} == {(595, 842)}
+    assert {
+        tuple(round(float(v)) for v in page.mediabox[2:])
+        for page in pypdf.PdfReader(io.BytesIO(printed(path, paper="a4"))).pages
+    } == {(595, 842)}
 
 
 def test_the_boxes_for_signatures_lie_where_they_are_reserved_on_the_last_page(made):
@@ -244,7 +337,9 @@ def test_the_boxes_for_signatures_lie_where_they_are_reserved_on_the_last_page(m
     drawn = _rectangles(pdf.pages[signature_page.PAGE])
     for signatory in signature_page.SIGNATORIES:
         wanted = signature_page.box(signatory.field, signature_page.A4)
-        assert any(all(abs(a - b) < 0.6 for a, b in zip(wanted, box, strict=True)) for box in drawn), signatory.field
+        assert any(
+            all(abs(a - b) < 0.6 for a, b in zip(wanted, box, strict=True)) for box in drawn
+        ), signatory.field
 
 
 def _rectangles(page: pikepdf.Page) -> list[tuple[float, float, float, float]]:
@@ -252,7 +347,11 @@ def _rectangles(page: pikepdf.Page) -> list[tuple[float, float, float, float]]:
     matrix, stack, points, found = pikepdf.Matrix(), [], [], []
     for operands, operator in pikepdf.parse_content_stream(page):
         name = str(operator)
-        numbers = [float(o) for o in operands if not isinstance(o, pikepdf.Object)] if name in ("cm", "m", "l", "re") else []
+        numbers = (
+            [float(o) for o in operands if not isinstance(o, pikepdf.Object)]
+            if name in ("cm", "m", "l", "re")
+            else []
+        )
         if name == "q":
             stack.append(matrix)
         elif name == "Q":
@@ -291,7 +390,9 @@ def test_the_short_form_leaves_out_entries_and_keeps_verdicts_and_signatures(mad
 def test_a_notebook_older_than_the_job_is_refused(job):
     path = put(job, book(job))
     job.record(Entry("oil.filter_drop", "12", "kPa", who="R. Calder"))
-    with pytest.raises(PaperError, match="the notebook was run at entry 20 of 21; run it again before printing"):
+    with pytest.raises(
+        PaperError, match="the notebook was run at entry 20 of 21; run it again before printing"
+    ):
         printed(path)
 
 
@@ -300,7 +401,9 @@ def test_a_notebook_without_front_page_or_with_two_that_differ_is_refused(job):
     front = notebook.cells.pop(1)
     with pytest.raises(PaperError, match="the notebook has no front page"):
         printed(put(job, notebook))
-    other = part_cell({**front.outputs[0].data["application/vnd.startkit.part+json"], "entries": 3}, "again()")
+    other = part_cell(
+        {**front.outputs[0].data["application/vnd.startkit.part+json"], "entries": 3}, "again()"
+    )
     notebook.cells += [front, other]
     with pytest.raises(PaperError, match="two front pages that differ"):
         printed(put(job, notebook))
@@ -308,7 +411,9 @@ def test_a_notebook_without_front_page_or_with_two_that_differ_is_refused(job):
 
 def test_an_output_of_ones_own_that_cannot_be_printed_stops_the_record(job):
     notebook = book(job)
-    notebook.cells.append(new_code_cell("frame", outputs=[new_output("display_data", {"text/html": "<table>"})]))
+    notebook.cells.append(
+        new_code_cell("frame", outputs=[new_output("display_data", {"text/html": "<table>"})])
+    )
     with pytest.raises(PaperError, match=r"^cell 7 \(frame\): the output"):
         printed(put(job, notebook))
 
@@ -333,18 +438,46 @@ def test_the_exporter_module_is_light():
     import subprocess
     import sys
 
-    code = "import sys, nbconvert.exporters; before = set(sys.modules); import startkit.paper.exporter; print(sorted({m.split('.')[0] for m in set(sys.modules) - before}))"
-    assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.strip() == "['startkit']"
+    code = (
+        "import sys, nbconvert.exporters; before = set(sys.modules); import"
+        " startkit.paper.exporter; print(sorted({m.split('.')[0] for m in set(sys.modules) -"
+        " before}))"
+    )
+    assert (
+        subprocess.run(
+            [sys.executable, "-c", code], capture_output=True, text=True, check=True
+        ).stdout.strip()
+        == "['startkit']"
+    )
 
 
 # --- portable data -------------------------------------------------------------------------------
 
 
 def test_cells_that_a_spreadsheet_would_run_get_an_apostrophe_in_the_csv_only():
-    entries = [Entry("a.b", value, seq=n) for n, value in enumerate(["=1+1", "+1", "-5", "@x", " =x", "5", "−5"], start=1)]
+    entries = [
+        Entry("a.b", value, seq=n)
+        for n, value in enumerate(["=1+1", "+1", "-5", "@x", " =x", "5", "−5"], start=1)
+    ]
     rows = journal.as_csv(entries).decode("utf-8-sig").splitlines()
-    assert [row.split(",")[3] for row in rows[1:]] == ["'=1+1", "'+1", "'-5", "'@x", "' =x", "5", "−5"]
-    assert [e.value for e in journal.from_json(journal.as_json(entries))] == ["=1+1", "+1", "-5", "@x", " =x", "5", "−5"]
+    assert [row.split(",")[3] for row in rows[1:]] == [
+        "'=1+1",
+        "'+1",
+        "'-5",
+        "'@x",
+        "' =x",
+        "5",
+        "−5",
+    ]
+    assert [e.value for e in journal.from_json(journal.as_json(entries))] == [
+        "=1+1",
+        "+1",
+        "-5",
+        "@x",
+        " =x",
+        "5",
+        "−5",
+    ]
 
 
 def test_a_photograph_is_printed_with_its_stage_and_a_missing_one_says_so(tmp_path: Path):
@@ -352,13 +485,32 @@ def test_a_photograph_is_printed_with_its_stage_and_a_missing_one_says_so(tmp_pa
     from tests.paper.test_collect import PNG
 
     photo = Field("photo", "Photograph of the gauge", "photo", required=False)
-    stages = {**STAGES, "oil": replace(STAGES["oil"], fields=(*STAGES["oil"].fields, photo, replace(photo, name="second", question="Second photograph")))}
+    stages = {
+        **STAGES,
+        "oil": replace(
+            STAGES["oil"],
+            fields=(
+                *STAGES["oil"].fields,
+                photo,
+                replace(photo, name="second", question="Second photograph"),
+            ),
+        ),
+    }
     outside = tmp_path / "outside.png"
     outside.write_bytes(PNG)
-    job = make_job(tmp_path / "job", [*READINGS, Entry("oil.photo", "gauge.png", who="x"), Entry("oil.second", "../outside.png", who="x")])
+    job = make_job(
+        tmp_path / "job",
+        [
+            *READINGS,
+            Entry("oil.photo", "gauge.png", who="x"),
+            Entry("oil.second", "../outside.png", who="x"),
+        ],
+    )
     (job.folder / "gauge.png").write_bytes(PNG)
     content = printed(put(job, book(job, stages)))
-    assert "Photograph of the gauge: gauge.png" in text_of(content) and "There is no such file in the job's folder." in text_of(content)
+    assert "Photograph of the gauge: gauge.png" in text_of(
+        content
+    ) and "There is no such file in the job's folder." in text_of(content)
     pdf = opened(content)
     assert len(objects(pdf, pikepdf.Stream, "/Subtype", "/Image")) == 1
 
@@ -380,9 +532,20 @@ def test_a_job_is_run_and_printed_in_one_call_with_the_installed_stages(tmp_path
     target = field_sheet(tmp_path / "sheet.toml", find("new-machine"), tmp_path / "blank.pdf")
     assert "Field sheet" in text_of(target.read_bytes())
     job = Job.create(tmp_path / "job", tmp_path / "sheet.toml", find("new-machine"))
-    job.record([Entry("setup.nameplate_serial", "EW-0042", who="R. Calder", at="2026-11-25T08:00:00.000+01:00")])
+    job.record(
+        [
+            Entry(
+                "setup.nameplate_serial",
+                "EW-0042",
+                who="R. Calder",
+                at="2026-11-25T08:00:00.000+01:00",
+            )
+        ]
+    )
     path = export(job.folder)
-    assert path.name == "CH-3-commissioning-record.pdf" and "EW-0042: as in the sheet." in text_of(path.read_bytes())
+    assert path.name == "CH-3-commissioning-record.pdf" and "EW-0042: as in the sheet." in text_of(
+        path.read_bytes()
+    )
 
 
 def test_the_file_is_sound_in_its_syntax(made):
@@ -393,27 +556,65 @@ def test_no_text_whatever_stops_the_record(tmp_path: Path):
     import random
 
     draw = random.Random(20261125)
-    planes = (range(0x01, 0x250), range(0x250, 0x3000), range(0x3000, 0xD800), range(0xE000, 0x10000), range(0x10000, 0x110000))
-    texts = ["".join(chr(draw.choice(draw.choice(planes))) for _ in range(draw.randint(1, 60))) for _ in range(150)]
-    table = Table("Texts", (Heading("Text"), Heading("Again", "time")), tuple((text, text) for text in texts))
+    planes = (
+        range(0x01, 0x250),
+        range(0x250, 0x3000),
+        range(0x3000, 0xD800),
+        range(0xE000, 0x10000),
+        range(0x10000, 0x110000),
+    )
+    texts = [
+        "".join(chr(draw.choice(draw.choice(planes))) for _ in range(draw.randint(1, 60)))
+        for _ in range(150)
+    ]
+    table = Table(
+        "Texts", (Heading("Text"), Heading("Again", "time")), tuple((text, text) for text in texts)
+    )
     job = make_job(tmp_path / "job")
-    stages = {**STAGES, "oil": replace(STAGES["oil"], judge=lambda machine, limits, entries: Findings(tables=(table,), remarks=tuple(texts)))}
+    stages = {
+        **STAGES,
+        "oil": replace(
+            STAGES["oil"],
+            judge=lambda machine, limits, entries: Findings(tables=(table,), remarks=tuple(texts)),
+        ),
+    }
     assert printed(put(job, book(job, stages))).startswith(b"%PDF")
 
 
 def test_a_table_too_wide_for_the_page_is_turned_and_loses_no_cell(job):
-    heads = (Heading("Load"), *(Heading(f"Reading {n}", "pressure_difference", 0) for n in range(1, 20)))
-    rows = tuple((f"point {p}", *(Q(1000.0 * p + n, "kPa") for n in range(1, 20))) for p in range(1, 9))
-    stages = {**STAGES, "oil": replace(STAGES["oil"], judge=lambda machine, limits, entries: Findings(tables=(Table("Wide", heads, rows),)))}
+    heads = (
+        Heading("Load"),
+        *(Heading(f"Reading {n}", "pressure_difference", 0) for n in range(1, 20)),
+    )
+    rows = tuple(
+        (f"point {p}", *(Q(1000.0 * p + n, "kPa") for n in range(1, 20))) for p in range(1, 9)
+    )
+    stages = {
+        **STAGES,
+        "oil": replace(
+            STAGES["oil"],
+            judge=lambda machine, limits, entries: Findings(tables=(Table("Wide", heads, rows),)),
+        ),
+    }
     content = printed(put(job, book(job, stages)))
     text = text_of(content)
     assert all(str(1000 * p + n) in text for p in range(1, 9) for n in range(1, 20))
-    assert all(_furthest_right(content, page) < 595.3 - 40 for page in range(len(pypdf.PdfReader(io.BytesIO(content)).pages)))
+    assert all(
+        _furthest_right(content, page) < 595.3 - 40
+        for page in range(len(pypdf.PdfReader(io.BytesIO(content)).pages))
+    )
 
 
 def test_a_corrected_block_is_printed_by_its_length_and_attached_whole(tmp_path: Path):
     block = "\n".join(f"{n}\t{n}" for n in range(400))
-    job = make_job(tmp_path / "job", [*READINGS, Entry("setup.remark", block, who="x"), Entry("setup.remark", block + "\n400\t400", who="x", note="one row more")])
+    job = make_job(
+        tmp_path / "job",
+        [
+            *READINGS,
+            Entry("setup.remark", block, who="x"),
+            Entry("setup.remark", block + "\n400\t400", who="x", note="one row more"),
+        ],
+    )
     content = printed(put(job, book(job)))
     assert "Remark a block of 400 rows a block of 401 rows one row more" in text_of(content)
     assert json.loads(attached(content)["journal.json"])["entries"][-2]["value"] == block
@@ -422,5 +623,8 @@ def test_a_corrected_block_is_printed_by_its_length_and_attached_whole(tmp_path:
 def test_a_stage_that_was_not_begun_takes_a_few_lines_only(tmp_path: Path):
     job = make_job(tmp_path / "job", READINGS[:6])
     text = text_of(printed(put(job, book(job))))
-    assert "○ Nothing was entered in this stage. To be settled: All that this stage asks for; Oil differential before start; Sump temperature; Filter drop." in text
+    assert (
+        "○ Nothing was entered in this stage. To be settled: All that this stage asks for; Oil"
+        " differential before start; Sump temperature; Filter drop." in text
+    )
     assert "Lubrication: not begun, 4 items to settle" in text

@@ -17,7 +17,9 @@ def test_the_fonts_lie_where_the_plotting_library_has_them():
 
 
 @pytest.mark.parametrize("origin", [None, "/nowhere/matplotlib/__init__.py"])
-def test_where_they_are_not_found_in_its_folder_the_library_is_asked(origin: str | None, monkeypatch: pytest.MonkeyPatch):
+def test_where_they_are_not_found_in_its_folder_the_library_is_asked(
+    origin: str | None, monkeypatch: pytest.MonkeyPatch
+):
     found = None if origin is None else type("Spec", (), {"origin": origin})
     monkeypatch.setattr(glyphs, "find_spec", lambda name: found)
     assert glyphs.folder() == THERE

@@ -1,4 +1,6 @@
-"""Importing: a job made from a record keeps every entry as it was, and nothing that is attached is ever executed."""
+"""Importing: a job made from a record keeps every entry as it was, and nothing that is attached is
+ever executed.
+"""
 
 from __future__ import annotations
 
@@ -42,13 +44,20 @@ def record(tmp_path_factory: pytest.TempPathFactory) -> Path:
 # --- for another office ---------------------------------------------------------------------------
 
 
-def test_every_entry_is_taken_over_with_its_hash_and_one_names_the_record(record: Path, tmp_path: Path):
+def test_every_entry_is_taken_over_with_its_hash_and_one_names_the_record(
+    record: Path, tmp_path: Path
+):
     job = import_job(record, tmp_path / "CH-3", "Ana")
     given = evidence.of_pdf(record.read_bytes()).entries
     entries = job.state().entries
     assert entries[:-1] == given and job.journal.faults() == []
     last = entries[-1]
-    assert (last.what, last.value, last.who, last.note) == ("job.imported", "from-the-site.pdf", "Ana", f"sha256 {evidence.digest(record.read_bytes())}")
+    assert (last.what, last.value, last.who, last.note) == (
+        "job.imported",
+        "from-the-site.pdf",
+        "Ana",
+        f"sha256 {evidence.digest(record.read_bytes())}",
+    )
 
 
 def test_the_job_goes_on_with_the_template_that_is_installed(record: Path, tmp_path: Path):
@@ -59,10 +68,16 @@ def test_the_job_goes_on_with_the_template_that_is_installed(record: Path, tmp_p
     job.record(Entry("lube.filter_drop", "13", "kPa", who="Ana", note="misread"))
     found = verification.verify(signed(printed(job, "short")), beside=False)
     assert found.valid and found.revision == "B"
-    assert "from-the-site" not in found.file and found.parts[-1].said[1] == "CH-3-commissioning-record-short.pdf lies beside it and is the one that it names."
+    assert (
+        "from-the-site" not in found.file
+        and found.parts[-1].said[1]
+        == "CH-3-commissioning-record-short.pdf lies beside it and is the one that it names."
+    )
 
 
-def test_the_record_is_kept_under_its_own_name_so_that_the_next_one_names_it(record: Path, tmp_path: Path):
+def test_the_record_is_kept_under_its_own_name_so_that_the_next_one_names_it(
+    record: Path, tmp_path: Path
+):
     job = import_job(record, tmp_path / "CH-3")
     kept = job.folder / "records" / "CH-3-commissioning-record-short.pdf"
     assert kept.read_bytes() == record.read_bytes()
@@ -75,24 +90,46 @@ def test_a_template_that_is_not_installed_is_asked_for_and_noted(tmp_path: Path)
         import_job(path, tmp_path / "CH-3")
     assert not (tmp_path / "CH-3").exists()
     job = import_job(path, tmp_path / "CH-3", template="new-machine")
-    assert [e.value for e in job.state().entries[-2:]] == [path.name, "new-machine.ipynb"] and job.template.is_file()
+    assert [e.value for e in job.state().entries[-2:]] == [
+        path.name,
+        "new-machine.ipynb",
+    ] and job.template.is_file()
 
 
 def test_the_attached_notebook_is_neither_run_nor_taken_as_the_job_s(tmp_path: Path):
     trap = tmp_path / "it-ran.txt"
     job = real_job(tmp_path / "CH-3 start-up")
-    path = printed(job, change=lambda notebook: notebook.cells.append(new_code_cell(f"open({str(trap)!r}, 'w').close()", id="trap")))
+    path = printed(
+        job,
+        change=lambda notebook: notebook.cells.append(
+            new_code_cell(f"open({str(trap)!r}, 'w').close()", id="trap")
+        ),
+    )
     made = import_job(path, tmp_path / "CH-3", template="new-machine")
-    assert not trap.exists() and [p.name for p in made.folder.glob("*.ipynb")] == ["new-machine.ipynb"]
+    assert not trap.exists() and [p.name for p in made.folder.glob("*.ipynb")] == [
+        "new-machine.ipynb"
+    ]
 
 
 def test_what_belongs_to_the_job_comes_with_it(tmp_path: Path):
     from tests.paper.test_collect import PNG
 
-    listed = 'name = "own"\ntitle = "Own list"\nbefore = "hand_over"\n[[items]]\nname = "photo"\nquestion = "Photograph of the plate"\nevidence = ["photograph"]\n'
-    job = real_job(tmp_path / "CH-3 start-up", [*signing.READINGS, Entry("own.photo_photo", "photos/plate.png", who=TECHNICIAN)])
-    files = {"checklists/own.toml": listed.encode(), "photos/plate.png": PNG, "trends/run.csv": b"t,x\n0,1\n",
-             "specification.toml": b'[limits."vanes.switch_distance"]\nhigh = "2 %"\nsource = "order 7"\n'}
+    listed = (
+        'name = "own"\ntitle = "Own list"\nbefore = "hand_over"\n[[items]]\nname ='
+        ' "photo"\nquestion = "Photograph of the plate"\nevidence = ["photograph"]\n'
+    )
+    job = real_job(
+        tmp_path / "CH-3 start-up",
+        [*signing.READINGS, Entry("own.photo_photo", "photos/plate.png", who=TECHNICIAN)],
+    )
+    files = {
+        "checklists/own.toml": listed.encode(),
+        "photos/plate.png": PNG,
+        "trends/run.csv": b"t,x\n0,1\n",
+        "specification.toml": (
+            b'[limits."vanes.switch_distance"]\nhigh = "2 %"\nsource = "order 7"\n'
+        ),
+    }
     for name, content in files.items():
         (job.folder / name).parent.mkdir(exist_ok=True)
         (job.folder / name).write_bytes(content)
@@ -100,25 +137,52 @@ def test_what_belongs_to_the_job_comes_with_it(tmp_path: Path):
     assert {name: (made.folder / name).read_bytes() for name in files} == files
 
 
-@pytest.mark.parametrize("name", [
-    "../evil.toml", "/etc/passwd", "trends/../../evil.csv", "trends\\..\\evil.csv", "C:evil.toml", "checklists/.hidden.toml", "checklists/deep/own.toml",
-    "numpy.py", "new-machine.ipynb", "job.db", "records/x.pdf", ".jupyter/config.py", "pictures/numpy.py", "pictures/../numpy.py", "pictures/plate.png", "pictures", "trends",
-])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "../evil.toml",
+        "/etc/passwd",
+        "trends/../../evil.csv",
+        "trends\\..\\evil.csv",
+        "C:evil.toml",
+        "checklists/.hidden.toml",
+        "checklists/deep/own.toml",
+        "numpy.py",
+        "new-machine.ipynb",
+        "job.db",
+        "records/x.pdf",
+        ".jupyter/config.py",
+        "pictures/numpy.py",
+        "pictures/../numpy.py",
+        "pictures/plate.png",
+        "pictures",
+        "trends",
+    ],
+)
 def test_an_attachment_with_no_place_in_a_job_is_left_where_it_is(name: str):
     assert imported._place(name, b"import os") is None
 
 
-@pytest.mark.parametrize(("name", "content"), [
-    ("machine.toml", b""), ("trends/2026/run.csv", b"t"), ("checklists/own.toml", b""), ("pictures/photos/plate.JPG", b"\xff\xd8\xff\xe0"),
-    ("pictures/plan.svg", b'<svg xmlns="http://www.w3.org/2000/svg"/>'),
-])
+@pytest.mark.parametrize(
+    ("name", "content"),
+    [
+        ("machine.toml", b""),
+        ("trends/2026/run.csv", b"t"),
+        ("checklists/own.toml", b""),
+        ("pictures/photos/plate.JPG", b"\xff\xd8\xff\xe0"),
+        ("pictures/plan.svg", b'<svg xmlns="http://www.w3.org/2000/svg"/>'),
+    ],
+)
 def test_an_attachment_of_a_job_has_its_place(name: str, content: bytes):
     assert str(imported._place(name, content)) == name.removeprefix("pictures/")
 
 
-def test_a_record_that_is_not_in_order_is_refused_and_no_folder_is_left(record: Path, tmp_path: Path):
+def test_a_record_that_is_not_in_order_is_refused_and_no_folder_is_left(
+    record: Path, tmp_path: Path
+):
     for name, content in (
-        ("swapped.pdf", added_to(record.read_bytes(), swap({"journal.json": journal.as_json([])}))), ("cut.pdf", record.read_bytes()[:9000]),
+        ("swapped.pdf", added_to(record.read_bytes(), swap({"journal.json": journal.as_json([])}))),
+        ("cut.pdf", record.read_bytes()[:9000]),
         ("empty.pdf", b""),
     ):
         (tmp_path / name).write_bytes(content)
@@ -129,7 +193,9 @@ def test_a_record_that_is_not_in_order_is_refused_and_no_folder_is_left(record: 
 
 def test_a_signed_record_that_was_changed_is_refused(record: Path, tmp_path: Path):
     (tmp_path / "rotated.pdf").write_bytes(added_to(record.read_bytes(), rotate))
-    with pytest.raises(PaperError, match="something was added to the file after the last signature"):
+    with pytest.raises(
+        PaperError, match="something was added to the file after the last signature"
+    ):
         import_job(tmp_path / "rotated.pdf", tmp_path / "CH-3")
 
 
@@ -160,7 +226,10 @@ def test_entries_are_taken_over_into_an_empty_journal_only(record: Path, tmp_pat
 
 def test_the_command_makes_a_job_that_has_a_state(record: Path, tmp_path: Path):
     result = run("import", record, tmp_path / "CH-3", "--who", "Ana")
-    assert result.exit_code == 0 and f"Open it with:  startkit open {tmp_path / 'CH-3'}" in result.output
+    assert (
+        result.exit_code == 0
+        and f"Open it with:  startkit open {tmp_path / 'CH-3'}" in result.output
+    )
     assert run("status", tmp_path / "CH-3").exit_code == 1
     again = run("import", record, tmp_path / "CH-3")
     assert again.exit_code == 2 and again.stderr.count("\n") == 1
@@ -175,11 +244,27 @@ def test_a_record_s_figures_become_the_baseline_of_a_job(tmp_path: Path):
     result = run("import", path, job.folder, "--baseline", "--who", "Ana")
     assert result.exit_code == 0, result.output
     found = Job(job.folder)
-    figures = [f["key"] for block in evidence.of_pdf(path.read_bytes()).record["body"] for f in block.get("figures", ()) if f["key"] and f["number"] is not None]
-    assert figures and set(found.baseline.figures) == set(figures) and found.baseline.title == "Commissioning record CH-3"
+    figures = [
+        f["key"]
+        for block in evidence.of_pdf(path.read_bytes()).record["body"]
+        for f in block.get("figures", ())
+        if f["key"] and f["number"] is not None
+    ]
+    assert (
+        figures
+        and set(found.baseline.figures) == set(figures)
+        and found.baseline.title == "Commissioning record CH-3"
+    )
     last = found.state().entries[-1]
-    assert (last.what, last.value, last.note) == ("job.baseline", path.name, f"sha256 {evidence.digest(path.read_bytes())}")
-    assert json.loads((job.folder / baseline.FILE).read_text(encoding="utf-8"))["schema"] == "startkit-record-1"
+    assert (last.what, last.value, last.note) == (
+        "job.baseline",
+        path.name,
+        f"sha256 {evidence.digest(path.read_bytes())}",
+    )
+    assert (
+        json.loads((job.folder / baseline.FILE).read_text(encoding="utf-8"))["schema"]
+        == "startkit-record-1"
+    )
 
 
 def test_a_baseline_is_never_written_over(tmp_path: Path):
@@ -193,7 +278,9 @@ def test_a_baseline_is_never_written_over(tmp_path: Path):
 def test_a_record_of_another_machine_is_no_baseline(tmp_path: Path):
     path = printed(real_job(tmp_path / "First visit"))
     job = make_job(tmp_path / "Second visit", [], SHEET.replace("EW-0042", "EW-0043"))
-    with pytest.raises(JobError, match="the record is of the machine CH-3 with serial number EW-0042"):
+    with pytest.raises(
+        JobError, match="the record is of the machine CH-3 with serial number EW-0042"
+    ):
         import_baseline(path, job.folder)
     assert not (job.folder / baseline.FILE).exists()
 
@@ -203,7 +290,10 @@ def test_a_job_with_a_baseline_prints_it_along_and_is_verified_with_it(tmp_path:
     job = real_job(tmp_path / "Second visit")
     import_baseline(first, job.folder)
     second = signed(printed(Job(job.folder)))
-    assert evidence.of_pdf(second.read_bytes()).files[baseline.FILE] == evidence.of_pdf(first.read_bytes()).files["record.json"]
+    assert (
+        evidence.of_pdf(second.read_bytes()).files[baseline.FILE]
+        == evidence.of_pdf(first.read_bytes()).files["record.json"]
+    )
     assert verification.verify(second, beside=False).valid
 
 
@@ -211,5 +301,14 @@ def test_import_brings_no_notebook_machinery_into_the_process(record: Path, tmp_
     """What could execute a notebook is not even loaded."""
     import subprocess
 
-    code = f"import sys; from pathlib import Path; from startkit.paper.imported import import_job; import_job(Path({str(record)!r}), Path({str(tmp_path / 'CH-3')!r})); print([m for m in ('papermill', 'nbclient', 'jupyter_client', 'ipykernel') if m in sys.modules])"
-    assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.strip() == "[]"
+    code = (
+        "import sys; from pathlib import Path; from startkit.paper.imported import import_job;"
+        f" import_job(Path({str(record)!r}), Path({str(tmp_path / 'CH-3')!r})); print([m for m in"
+        " ('papermill', 'nbclient', 'jupyter_client', 'ipykernel') if m in sys.modules])"
+    )
+    assert (
+        subprocess.run(
+            [sys.executable, "-c", code], capture_output=True, text=True, check=True
+        ).stdout.strip()
+        == "[]"
+    )

@@ -1,4 +1,6 @@
-"""Work with an event loop of its own is done with and without one running, and its errors come through."""
+"""Work with an event loop of its own is done with and without one running, and its errors come
+through.
+"""
 
 from __future__ import annotations
 
@@ -33,7 +35,9 @@ def test_work_is_done(place: Callable[[Callable[[], int]], int]) -> None:
 
 
 @pytest.mark.parametrize("place", [in_a_thread, where_a_loop_runs])
-def test_an_error_of_the_work_is_the_error_of_the_call(place: Callable[[Callable[[], int]], int]) -> None:
+def test_an_error_of_the_work_is_the_error_of_the_call(
+    place: Callable[[Callable[[], int]], int],
+) -> None:
     with pytest.raises(ValueError, match="no key"):
         place(lambda: with_own_loop(wrong))
 

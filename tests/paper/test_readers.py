@@ -1,4 +1,6 @@
-"""A signed record opens without complaint in readers of other makes, and the demonstration's in ours."""
+"""A signed record opens without complaint in readers of other makes, and the demonstration's in
+ours.
+"""
 
 from __future__ import annotations
 
@@ -43,11 +45,18 @@ def record(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.mark.skipif(shutil.which("pdftoppm") is None, reason="poppler is not here")
-@pytest.mark.parametrize("command", [("pdfinfo",), ("pdftotext", "-q0"), ("pdfdetach", "-list"), ("pdftoppm", "-r", "20", "-png")])
+@pytest.mark.parametrize(
+    "command",
+    [("pdfinfo",), ("pdftotext", "-q0"), ("pdfdetach", "-list"), ("pdftoppm", "-r", "20", "-png")],
+)
 def test_poppler_has_nothing_to_complain_of(record: Path, tmp_path: Path, command: tuple[str, ...]):
     tool, *options = [part for part in command if part != "-q0"]
-    target = {"pdftotext": [str(tmp_path / "text")], "pdftoppm": [str(tmp_path / "page")]}.get(tool, [])
-    done = subprocess.run([tool, *options, str(record), *target], capture_output=True, text=True, check=False)
+    target = {"pdftotext": [str(tmp_path / "text")], "pdftoppm": [str(tmp_path / "page")]}.get(
+        tool, []
+    )
+    done = subprocess.run(
+        [tool, *options, str(record), *target], capture_output=True, text=True, check=False
+    )
     assert (done.returncode, done.stderr) == (0, "")
 
 
@@ -57,7 +66,9 @@ def test_mupdf_has_nothing_to_complain_of(record: Path):
     with pymupdf.open(record) as pdf:
         for page in pdf:
             page.get_pixmap(dpi=30)
-        assert not pdf.is_repaired and set(pdf.embfile_names()) == set(evidence.of_pdf(record.read_bytes()).files)
+        assert not pdf.is_repaired and set(pdf.embfile_names()) == set(
+            evidence.of_pdf(record.read_bytes()).files
+        )
         assert [widget.field_name for widget in pdf[-1].widgets()] == list(FIELDS)
         assert pdf.get_toc() and "Digital signature" in pdf[-1].get_text()
     assert pymupdf.TOOLS.mupdf_warnings() == ""
@@ -65,17 +76,39 @@ def test_mupdf_has_nothing_to_complain_of(record: Path):
 
 def _pdf_js() -> str:
     """Where pdf.js is: the folder that STARTKIT_PDFJS names, as npm installs it; empty if nowhere."""
-    found = Path(os.environ.get("STARTKIT_PDFJS", "node_modules/pdfjs-dist")) / "legacy" / "build" / "pdf.mjs"
+    found = (
+        Path(os.environ.get("STARTKIT_PDFJS", "node_modules/pdfjs-dist"))
+        / "legacy"
+        / "build"
+        / "pdf.mjs"
+    )
     return found.resolve().as_uri() if found.is_file() and shutil.which("node") else ""
 
 
-@pytest.mark.skipif(not _pdf_js(), reason="pdf.js is not here: npm install pdfjs-dist, and name its folder in STARTKIT_PDFJS")
+@pytest.mark.skipif(
+    not _pdf_js(),
+    reason="pdf.js is not here: npm install pdfjs-dist, and name its folder in STARTKIT_PDFJS",
+)
 def test_pdf_js_has_nothing_to_complain_of(record: Path, tmp_path: Path):
     script = tmp_path / "read.mjs"
     script.write_text(PDF_JS, encoding="utf-8")
-    told = json.loads(subprocess.run(["node", str(script), _pdf_js(), str(record)], capture_output=True, text=True, check=True).stdout)
-    assert told["warnings"] == [] and told["fields"] == list(FIELDS) and told["titles"][-1] == "Signatures"
-    assert set(told["attached"]) == set(evidence.of_pdf(record.read_bytes()).files) and told["words"] > 500
+    told = json.loads(
+        subprocess.run(
+            ["node", str(script), _pdf_js(), str(record)],
+            capture_output=True,
+            text=True,
+            check=True,
+        ).stdout
+    )
+    assert (
+        told["warnings"] == []
+        and told["fields"] == list(FIELDS)
+        and told["titles"][-1] == "Signatures"
+    )
+    assert (
+        set(told["attached"]) == set(evidence.of_pdf(record.read_bytes()).files)
+        and told["words"] > 500
+    )
 
 
 def test_qpdf_finds_the_syntax_sound(record: Path):

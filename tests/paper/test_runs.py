@@ -14,7 +14,11 @@ from startkit.paper.files import file_safe, write_whole
 from tests.paper.conftest import make_job
 
 KERNEL = {"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}}
-PARAMETERS = new_code_cell('job = "."  # folder\nmode = "form"\npaper = "a4"\nlimit: float = 2.5\n', metadata={"tags": ["parameters"]}, id="parameters")
+PARAMETERS = new_code_cell(
+    'job = "."  # folder\nmode = "form"\npaper = "a4"\nlimit: float = 2.5\n',
+    metadata={"tags": ["parameters"]},
+    id="parameters",
+)
 
 
 def notebook(*sources: str):
@@ -35,7 +39,11 @@ def test_the_executed_notebook_lies_in_the_records_and_ran_in_the_jobs_folder(jo
 
 
 def test_the_same_job_run_twice_gives_the_same_bytes(job):
-    put(job, "import sys, time\nfor n in range(3):\n    print(n, flush=True)\n    time.sleep(0.05)\nprint('late', file=sys.stderr)\nlimit")
+    put(
+        job,
+        "import sys, time\nfor n in range(3):\n    print(n, flush=True)\n   "
+        " time.sleep(0.05)\nprint('late', file=sys.stderr)\nlimit",
+    )
     first = runs.run(job.folder).read_bytes()
     assert runs.run(job.folder).read_bytes() == first
 
@@ -45,7 +53,9 @@ def test_no_path_of_the_machine_and_no_time_of_the_run_stays_in_the_notebook(job
     path = runs.run(job.folder)
     text, node = path.read_text(encoding="utf-8"), nbformat.read(path, 4)
     assert str(tmp_path) not in text
-    assert "papermill" not in node.metadata and all("papermill" not in cell.metadata and "execution" not in cell.metadata for cell in node.cells)
+    assert "papermill" not in node.metadata and all(
+        "papermill" not in cell.metadata and "execution" not in cell.metadata for cell in node.cells
+    )
     assert node.cells[-1].execution_count == 3
 
 
@@ -53,13 +63,20 @@ def test_an_unknown_parameter_is_refused_in_one_sentence_that_names_the_known_on
     put(job, "job")
     with pytest.raises(PaperError) as caught:
         runs.run(job.folder, parameters={"papr": "a4"})
-    assert str(caught.value) == "template.ipynb: 'papr' is not a parameter of this notebook; its parameters cell has: job, mode, paper, limit."
+    assert (
+        str(caught.value)
+        == "template.ipynb: 'papr' is not a parameter of this notebook; its parameters cell has:"
+        " job, mode, paper, limit."
+    )
     assert not (job.folder / "records").exists()
 
 
 def test_a_known_parameter_reaches_the_notebook(job):
     put(job, "print(limit)")
-    assert nbformat.read(runs.run(job.folder, parameters={"limit": 4.5}), 4).cells[-1].outputs[0].text == "4.5\n"
+    assert (
+        nbformat.read(runs.run(job.folder, parameters={"limit": 4.5}), 4).cells[-1].outputs[0].text
+        == "4.5\n"
+    )
 
 
 def test_parameters_are_read_without_running_anything(tmp_path: Path):
@@ -72,11 +89,18 @@ def test_a_failing_cell_is_named_with_its_error_in_one_line_and_the_notebook_is_
     put(job, "1 + 1", "# the total\ntotal = 1 / 0")
     with pytest.raises(PaperError) as caught:
         runs.run(job.folder)
-    assert str(caught.value) == "cell 3 (# the total): ZeroDivisionError: division by zero; see CH-3-failed.ipynb in the job's records folder, put it right and run again."
+    assert (
+        str(caught.value)
+        == "cell 3 (# the total): ZeroDivisionError: division by zero; see CH-3-failed.ipynb in the"
+        " job's records folder, put it right and run again."
+    )
     assert [p.name for p in (job.folder / "records").iterdir()] == ["CH-3-failed.ipynb"]
 
 
-@pytest.mark.parametrize(("raised", "told"), [("KeyboardInterrupt", "it was stopped from the keyboard"), ("ValueError", "ValueError")])
+@pytest.mark.parametrize(
+    ("raised", "told"),
+    [("KeyboardInterrupt", "it was stopped from the keyboard"), ("ValueError", "ValueError")],
+)
 def test_an_error_without_words_of_its_own_is_a_sentence_all_the_same(job, raised: str, told: str):
     from startkit.fleet import engine
 
@@ -84,12 +108,26 @@ def test_an_error_without_words_of_its_own_is_a_sentence_all_the_same(job, raise
     put(job, f"raise {raised}")
     with pytest.raises(PaperError) as caught:
         runs.run(job.folder, engine=engine.HERE)
-    assert str(caught.value) == f"cell 2 (raise {raised}): {told}; see CH-3-failed.ipynb in the job's records folder, put it right and run again."
+    assert (
+        str(caught.value)
+        == f"cell 2 (raise {raised}): {told}; see CH-3-failed.ipynb in the job's records folder,"
+        " put it right and run again."
+    )
 
 
 def test_our_own_errors_are_passed_on_as_the_sentence_that_they_are(job):
-    put(job, "from startkit.errors import JobError\nraise JobError('the folder is gone', 'job', 'look for it')")
-    with pytest.raises(PaperError, match=r"^cell 2 \(from startkit.errors import JobError\): job: the folder is gone; look for it; see"):
+    put(
+        job,
+        "from startkit.errors import JobError\nraise JobError('the folder is gone', 'job', 'look"
+        " for it')",
+    )
+    with pytest.raises(
+        PaperError,
+        match=(
+            r"^cell 2 \(from startkit.errors import JobError\): job: the folder is gone; look for"
+            r" it; see"
+        ),
+    ):
         runs.run(job.folder)
 
 
@@ -131,17 +169,31 @@ def test_a_tag_that_is_no_file_name_is_made_one(tmp_path: Path):
     assert runs.run(job.folder) == job.folder / "records" / "CH-3.ipynb"
 
 
-@pytest.mark.parametrize(("tag", "safe"), [
-    ("CH-3", "CH-3"), ("CH 3", "CH-3"), ("../../etc/passwd", "etc-passwd"), ("con", "machine"), ("冷水機", "machine"), ("a\x00b", "a-b"), ("." * 300, "machine"), ("x" * 300, "x" * 80),
-])
+@pytest.mark.parametrize(
+    ("tag", "safe"),
+    [
+        ("CH-3", "CH-3"),
+        ("CH 3", "CH-3"),
+        ("../../etc/passwd", "etc-passwd"),
+        ("con", "machine"),
+        ("冷水機", "machine"),
+        ("a\x00b", "a-b"),
+        ("." * 300, "machine"),
+        ("x" * 300, "x" * 80),
+    ],
+)
 def test_tags_become_safe_file_names(tag: str, safe: str):
     assert file_safe(tag) == safe
 
 
-def test_a_file_that_cannot_be_written_leaves_the_old_one_and_nothing_beside(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+def test_a_file_that_cannot_be_written_leaves_the_old_one_and_nothing_beside(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
     target = tmp_path / "record.pdf"
     write_whole(target, b"old")
-    monkeypatch.setattr("os.fsync", lambda handle: (_ for _ in ()).throw(OSError(28, "No space left on device")))
+    monkeypatch.setattr(
+        "os.fsync", lambda handle: (_ for _ in ()).throw(OSError(28, "No space left on device"))
+    )
     with pytest.raises(PaperError, match="No space left on device"):
         write_whole(target, b"new")
     assert [(p.name, p.read_bytes()) for p in tmp_path.iterdir()] == [("record.pdf", b"old")]

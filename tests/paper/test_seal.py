@@ -1,4 +1,6 @@
-"""Signing: the technician certifies, others add their signatures, and a record whose job has moved on is refused."""
+"""Signing: the technician certifies, others add their signatures, and a record whose job has moved
+on is refused.
+"""
 
 from __future__ import annotations
 
@@ -24,7 +26,17 @@ from click.testing import CliRunner, Result
 from startkit.cli import main
 from startkit.errors import PaperError
 from startkit.facts.journal import Entry
-from startkit.paper import identity, keys, revisions, seal, signature_page, signatures, stamp, time_stamps, token
+from startkit.paper import (
+    identity,
+    keys,
+    revisions,
+    seal,
+    signature_page,
+    signatures,
+    stamp,
+    time_stamps,
+    token,
+)
 from startkit.paper.printing import _standing
 from startkit.paper.signature_page import FIELDS
 from tests.paper import signing
@@ -35,7 +47,9 @@ PASSPHRASE = "four words of oil"
 
 
 def run(*arguments: str | Path) -> Result:
-    return CliRunner().invoke(main, [str(a) for a in arguments], env={"STARTKIT_PASSPHRASE": PASSPHRASE})
+    return CliRunner().invoke(
+        main, [str(a) for a in arguments], env={"STARTKIT_PASSPHRASE": PASSPHRASE}
+    )
 
 
 @pytest.fixture(scope="module")
@@ -67,7 +81,10 @@ def whole(original: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[byt
 
 def test_the_technician_certifies_and_the_witness_adds_to_it(whole):
     found = signatures.read(whole[1], FIELDS)
-    assert [(s.field, s.signer, s.certifies, s.good) for s in found.made] == [("technician", TECHNICIAN, True, True), ("witness", WITNESS, False, True)]
+    assert [(s.field, s.signer, s.certifies, s.good) for s in found.made] == [
+        ("technician", TECHNICIAN, True, True),
+        ("witness", WITNESS, False, True),
+    ]
     assert found.good and found.empty == ("third", "fourth") and found.awaited == ()
 
 
@@ -84,7 +101,9 @@ def test_every_byte_that_was_printed_stays(whole):
 def test_another_program_finds_both_signatures_valid(whole, tmp_path: Path):
     path = tmp_path / "record.pdf"
     path.write_bytes(whole[1])
-    told = subprocess.run(["pdfsig", "-nocert", str(path)], capture_output=True, text=True, check=False).stdout
+    told = subprocess.run(
+        ["pdfsig", "-nocert", str(path)], capture_output=True, text=True, check=False
+    ).stdout
     assert told.count("Signature is Valid") == 2 and told.count("ETSI.CAdES.detached") == 2
     assert told.count("Total document signed") == 1 and TECHNICIAN in told
 
@@ -100,33 +119,60 @@ def test_the_signatures_stand_in_the_boxes_of_the_page(whole):
     pdf = pikepdf.open(io.BytesIO(whole[1]))
     fields = {str(f.T): f for f in pdf.Root.AcroForm.Fields}
     for name in FIELDS:
-        assert [float(v) for v in fields[name].Rect] == pytest.approx(signature_page.box(name, signature_page.A4), abs=0.01)
+        assert [float(v) for v in fields[name].Rect] == pytest.approx(
+            signature_page.box(name, signature_page.A4), abs=0.01
+        )
         assert fields[name].P.objgen == pdf.pages[-1].objgen
     assert fields["witness"].TU == "Signature: owner's witness"
-    assert len(fields["technician"].AP.N.Resources.XObject) == 1 and not fields["third"].AP.N.read_bytes().strip()
+    assert (
+        len(fields["technician"].AP.N.Resources.XObject) == 1
+        and not fields["third"].AP.N.read_bytes().strip()
+    )
 
 
 def test_the_stamp_names_who_when_by_whose_clock_and_which_certificate():
-    texts = stamp.Stamp("1", "R. Calder", "technician, Northline Cooling Service", "2026-11-25 16:00 +0100", "Time by the signer's own clock", person(TECHNICIAN).fingerprint)
+    texts = stamp.Stamp(
+        "1",
+        "R. Calder",
+        "technician, Northline Cooling Service",
+        "2026-11-25 16:00 +0100",
+        "Time by the signer's own clock",
+        person(TECHNICIAN).fingerprint,
+    )
     drawn = pypdf.PdfReader(io.BytesIO(stamp.pdf(texts, 221.1, 85.0)))
     text = " ".join(drawn.pages[0].extract_text().split())
-    assert len(drawn.pages) == 1 and [float(v) for v in drawn.pages[0].mediabox[2:]] == pytest.approx([221.1, 85.0], abs=0.1)
-    assert "Digital signature" in text and "R. Calder" in text and "by the signer's own clock" in text
+    assert len(drawn.pages) == 1 and [
+        float(v) for v in drawn.pages[0].mediabox[2:]
+    ] == pytest.approx([221.1, 85.0], abs=0.1)
+    assert (
+        "Digital signature" in text and "R. Calder" in text and "by the signer's own clock" in text
+    )
     assert person(TECHNICIAN).fingerprint.replace(" ", "") in text.replace(" ", "")
 
 
 def test_a_very_long_or_foreign_name_still_fits_its_box():
-    texts = stamp.Stamp("1", "冷 " + "Longname-" * 30, "x" * 300, "2026-11-25 16:00 +0100", "clock", person(TECHNICIAN).fingerprint)
+    texts = stamp.Stamp(
+        "1",
+        "冷 " + "Longname-" * 30,
+        "x" * 300,
+        "2026-11-25 16:00 +0100",
+        "clock",
+        person(TECHNICIAN).fingerprint,
+    )
     assert len(pypdf.PdfReader(io.BytesIO(stamp.pdf(texts, 221.1, 85.0))).pages) == 1
 
 
-def test_without_a_server_address_nothing_is_asked_of_any_network(record: Path, monkeypatch: pytest.MonkeyPatch):
+def test_without_a_server_address_nothing_is_asked_of_any_network(
+    record: Path, monkeypatch: pytest.MonkeyPatch
+):
     def refuse(*_: object, **__: object) -> None:
         raise AssertionError("a connection was tried")
 
     monkeypatch.setattr(socket.socket, "connect", refuse)
     monkeypatch.setattr(socket, "getaddrinfo", refuse)
-    assert signatures.read(signed(record).read_bytes(), FIELDS, [person(TECHNICIAN).der, person(WITNESS).der]).good
+    assert signatures.read(
+        signed(record).read_bytes(), FIELDS, [person(TECHNICIAN).der, person(WITNESS).der]
+    ).good
 
 
 # --- whose turn it is -----------------------------------------------------------------------------
@@ -209,8 +255,23 @@ def test_a_job_that_has_not_changed_is_compared(record: Path, tmp_path: Path):
 
 def test_a_record_whose_job_has_a_new_entry_is_refused_and_the_entry_named(record: Path):
     job = signing.Job(record.parent.parent)
-    job.record(Entry("lube.filter_drop", "13", "kPa", who=TECHNICIAN, note="misread", at="2026-11-25T12:00:00.000+01:00"))
-    with pytest.raises(PaperError, match=r"the job has changed since this record was printed: entry 17: lube\.filter_drop was 12 kPa and is 13 kPa \(R\. Calder, 2026-11-25 12:00\); print it again"):
+    job.record(
+        Entry(
+            "lube.filter_drop",
+            "13",
+            "kPa",
+            who=TECHNICIAN,
+            note="misread",
+            at="2026-11-25T12:00:00.000+01:00",
+        )
+    )
+    with pytest.raises(
+        PaperError,
+        match=(
+            r"the job has changed since this record was printed: entry 17: lube\.filter_drop was 12"
+            r" kPa and is 13 kPa \(R\. Calder, 2026-11-25 12:00\); print it again"
+        ),
+    ):
         seal.ready(record, "technician")
 
 
@@ -221,24 +282,41 @@ def test_many_new_entries_are_counted(record: Path):
         seal.ready(record, "technician")
 
 
-@pytest.mark.parametrize(("name", "said"), [
-    ("machine.toml", r"the file machine\.toml was changed"), ("specification.toml", r"the file specification\.toml was added"),
-    ("checklists/own.toml", r"the file checklists/own\.toml was added"), ("trends/run.csv", r"the file trends/run\.csv was added"),
-])
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("machine.toml", r"the file machine\.toml was changed"),
+        ("specification.toml", r"the file specification\.toml was added"),
+        ("checklists/own.toml", r"the file checklists/own\.toml was added"),
+        ("trends/run.csv", r"the file trends/run\.csv was added"),
+    ],
+)
 def test_a_changed_or_added_file_is_named(record: Path, name: str, said: str):
     path = record.parent.parent / name
     path.parent.mkdir(exist_ok=True)
-    path.write_text((path.read_text(encoding="utf-8") if path.exists() else "") + "\n# one more line\n", encoding="utf-8")
+    path.write_text(
+        (path.read_text(encoding="utf-8") if path.exists() else "") + "\n# one more line\n",
+        encoding="utf-8",
+    )
     with pytest.raises(PaperError, match=said):
         seal.ready(record, "technician")
 
 
 def test_a_record_of_another_job_is_refused(record: Path, tmp_path: Path):
-    other = real_job(tmp_path / "Another start-up", [replace(e, value="99" if e.what == "lube.filter_drop" else e.value) for e in signing.READINGS])
+    other = real_job(
+        tmp_path / "Another start-up",
+        [
+            replace(e, value="99" if e.what == "lube.filter_drop" else e.value)
+            for e in signing.READINGS
+        ],
+    )
     (other.folder / "records").mkdir()
     path = other.folder / "records" / record.name
     path.write_bytes(record.read_bytes())
-    with pytest.raises(PaperError, match=r"is not the one that was printed: job\.db is of another job or was altered"):
+    with pytest.raises(
+        PaperError,
+        match=r"is not the one that was printed: job\.db is of another job or was altered",
+    ):
         seal.ready(path, "technician")
 
 
@@ -252,7 +330,11 @@ def test_a_print_after_signing_is_revision_b_and_names_a(record: Path):
     second = printed(job)
     text = " ".join(pypdf.PdfReader(second).pages[0].extract_text().split())
     assert second.name == "CH-3-commissioning-record-B.pdf" and record.read_bytes() == before
-    assert "Commissioning record, revision B" in text and f"In place of revision A: CH-3-commissioning-record.pdf, SHA-256 {revisions.digest(before)}" in text
+    assert (
+        "Commissioning record, revision B" in text
+        and f"In place of revision A: CH-3-commissioning-record.pdf, SHA-256 {revisions.digest(before)}"
+        in text
+    )
     assert signed(second) == second and signatures.read(second.read_bytes(), FIELDS).good
 
 
@@ -275,8 +357,13 @@ def test_a_signed_record_stands_until_something_changes(record: Path):
     signed(record, ("technician", TECHNICIAN))
     standing = _standing(folder, record.parent, name, "", "")
     assert standing is not None and standing.path == record and not standing.clear
-    assert _standing(folder, record.parent, name, "us-letter", "") is None and _standing(folder, record.parent, name, "", "Northline") is None
-    signing.Job(folder).record(Entry("lube.filter_drop", "13", "kPa", who=TECHNICIAN, note="misread"))
+    assert (
+        _standing(folder, record.parent, name, "us-letter", "") is None
+        and _standing(folder, record.parent, name, "", "Northline") is None
+    )
+    signing.Job(folder).record(
+        Entry("lube.filter_drop", "13", "kPa", who=TECHNICIAN, note="misread")
+    )
     assert _standing(folder, record.parent, name, "", "") is None
 
 
@@ -284,15 +371,31 @@ def test_letters_go_on_after_z():
     letters = ["A"]
     for _ in range(53):
         letters.append(revisions.following(letters[-1]))
-    assert letters[:3] == ["A", "B", "C"] and letters[25:28] == ["Z", "AA", "AB"] and letters[52] == "BA"
+    assert (
+        letters[:3] == ["A", "B", "C"]
+        and letters[25:28] == ["Z", "AA", "AB"]
+        and letters[52] == "BA"
+    )
 
 
 def test_full_and_short_form_have_their_own_revisions(tmp_path: Path):
-    for name in ("X-commissioning-record.pdf", "X-commissioning-record-B.pdf", "X-commissioning-record-short.pdf", "X-commissioning-record-notes.pdf"):
+    for name in (
+        "X-commissioning-record.pdf",
+        "X-commissioning-record-B.pdf",
+        "X-commissioning-record-short.pdf",
+        "X-commissioning-record-notes.pdf",
+    ):
         (tmp_path / name).write_bytes(b"")
-    assert [letter for letter, _ in revisions.existing(tmp_path, "X-commissioning-record")] == ["A", "B"]
-    assert [letter for letter, _ in revisions.existing(tmp_path, "X-commissioning-record-short")] == ["A"]
-    assert revisions.later(tmp_path / "X-commissioning-record.pdf") == [tmp_path / "X-commissioning-record-B.pdf"]
+    assert [letter for letter, _ in revisions.existing(tmp_path, "X-commissioning-record")] == [
+        "A",
+        "B",
+    ]
+    assert [
+        letter for letter, _ in revisions.existing(tmp_path, "X-commissioning-record-short")
+    ] == ["A"]
+    assert revisions.later(tmp_path / "X-commissioning-record.pdf") == [
+        tmp_path / "X-commissioning-record-B.pdf"
+    ]
 
 
 # --- identities -----------------------------------------------------------------------------------
@@ -310,9 +413,30 @@ def test_a_new_identity_is_readable_by_its_owner_only_and_comes_back(tmp_path: P
 @pytest.mark.skipif(shutil.which("openssl") is None, reason="openssl is not here")
 def test_another_program_reads_the_key_file_and_the_certificate(tmp_path: Path):
     path = identity.save(person(TECHNICIAN), tmp_path / "calder.p12", PASSPHRASE)
-    subprocess.run(["openssl", "pkcs12", "-in", str(path), "-passin", f"pass:{PASSPHRASE}", "-noout"], check=True, capture_output=True)
-    told = subprocess.run(["openssl", "x509", "-in", str(path.with_suffix(".crt")), "-noout", "-fingerprint", "-sha256", "-subject"], check=True, capture_output=True, text=True).stdout
-    assert person(TECHNICIAN).fingerprint.replace(" ", "").upper() in told.replace(":", "") and TECHNICIAN in told
+    subprocess.run(
+        ["openssl", "pkcs12", "-in", str(path), "-passin", f"pass:{PASSPHRASE}", "-noout"],
+        check=True,
+        capture_output=True,
+    )
+    told = subprocess.run(
+        [
+            "openssl",
+            "x509",
+            "-in",
+            str(path.with_suffix(".crt")),
+            "-noout",
+            "-fingerprint",
+            "-sha256",
+            "-subject",
+        ],
+        check=True,
+        capture_output=True,
+        text=True,
+    ).stdout
+    assert (
+        person(TECHNICIAN).fingerprint.replace(" ", "").upper() in told.replace(":", "")
+        and TECHNICIAN in told
+    )
 
 
 def test_a_key_has_no_place_in_a_job(record: Path):
@@ -327,7 +451,10 @@ def test_a_key_has_no_place_in_a_job(record: Path):
 def test_refusals_of_a_key_file_are_one_sentence(tmp_path: Path):
     path = identity.save(person(TECHNICIAN), tmp_path / "calder.p12", PASSPHRASE)
     for attempt, said in (
-        (lambda: identity.save(person(TECHNICIAN), tmp_path / "short.p12", "seven 7"), "fewer than 8 characters"),
+        (
+            lambda: identity.save(person(TECHNICIAN), tmp_path / "short.p12", "seven 7"),
+            "fewer than 8 characters",
+        ),
         (lambda: identity.save(person(TECHNICIAN), path, PASSPHRASE), "the file is there already"),
         (lambda: identity.load(path, "wrong one"), "the passphrase is wrong"),
         (lambda: identity.load(tmp_path / "none.p12", PASSPHRASE), "cannot be read"),
@@ -340,14 +467,22 @@ def test_refusals_of_a_key_file_are_one_sentence(tmp_path: Path):
 
 
 def test_a_key_is_named_in_exactly_one_way(tmp_path: Path):
-    for choice in (keys.Choice(), keys.Choice(file=tmp_path / "a.p12", token=token.Token("m", "c"))):
-        with pytest.raises(PaperError, match="say with which key to sign"), keys.opened(choice, lambda *_: "", print):
+    for choice in (
+        keys.Choice(),
+        keys.Choice(file=tmp_path / "a.p12", token=token.Token("m", "c")),
+    ):
+        with (
+            pytest.raises(PaperError, match="say with which key to sign"),
+            keys.opened(choice, lambda *_: "", print),
+        ):
             pass
 
 
 def test_no_option_takes_a_passphrase():
     options = [option for parameter in main.commands["sign"].params for option in parameter.opts]
-    assert not [option for option in options if "pass" in option or "pin" in option.strip("-").split("-")]
+    assert not [
+        option for option in options if "pass" in option or "pin" in option.strip("-").split("-")
+    ]
 
 
 # --- tokens ---------------------------------------------------------------------------------------
@@ -355,12 +490,19 @@ def test_no_option_takes_a_passphrase():
 
 def test_a_token_without_its_support_says_what_to_install(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setitem(sys.modules, "pyhanko.sign.pkcs11", None)
-    with pytest.raises(PaperError, match=r"install the support with  pip install \"startkit\[token\]\""), token.signer(token.Token("lib.so", "cert"), "1234"):
+    with (
+        pytest.raises(
+            PaperError, match=r"install the support with  pip install \"startkit\[token\]\""
+        ),
+        token.signer(token.Token("lib.so", "cert"), "1234"),
+    ):
         pass
 
 
 def _fake_tokens(monkeypatch: pytest.MonkeyPatch, refuse: bool = False) -> list[tuple[object, str]]:
-    """pyHanko's context replaced by one that remembers what it was asked for and signs with a key of ours."""
+    """pyHanko's context replaced by one that remembers what it was asked for and signs with a key
+    of ours.
+    """
     asked: list[tuple[object, str]] = []
 
     class Context:
@@ -375,22 +517,50 @@ def _fake_tokens(monkeypatch: pytest.MonkeyPatch, refuse: bool = False) -> list[
         def __exit__(self, *_: object) -> None:
             pass
 
-    monkeypatch.setitem(sys.modules, "pyhanko.sign.pkcs11", types.SimpleNamespace(PKCS11SigningContext=Context))
+    monkeypatch.setitem(
+        sys.modules, "pyhanko.sign.pkcs11", types.SimpleNamespace(PKCS11SigningContext=Context)
+    )
     return asked
 
 
-def test_the_options_of_a_token_reach_pyhanko_and_its_key_signs(record: Path, monkeypatch: pytest.MonkeyPatch):
+def test_the_options_of_a_token_reach_pyhanko_and_its_key_signs(
+    record: Path, monkeypatch: pytest.MonkeyPatch
+):
     asked = _fake_tokens(monkeypatch)
-    result = run("sign", record, "--as", "technician", "--pkcs11", "lib.so", "--token", "card", "--slot", "2", "--certificate", "sign-cert", "--key", "sign-key")
+    result = run(
+        "sign",
+        record,
+        "--as",
+        "technician",
+        "--pkcs11",
+        "lib.so",
+        "--token",
+        "card",
+        "--slot",
+        "2",
+        "--certificate",
+        "sign-cert",
+        "--key",
+        "sign-key",
+    )
     assert result.exit_code == 0 and signatures.read(record.read_bytes(), FIELDS).good
     config, pin = asked[0]
-    assert (config.module_path, config.slot_no, config.cert_label, config.key_label, pin) == ("lib.so", 2, "sign-cert", "sign-key", PASSPHRASE)
+    assert (config.module_path, config.slot_no, config.cert_label, config.key_label, pin) == (
+        "lib.so",
+        2,
+        "sign-cert",
+        "sign-key",
+        PASSPHRASE,
+    )
     assert config.token_criteria.label == "card"
 
 
 def test_a_token_that_refuses_is_one_sentence(monkeypatch: pytest.MonkeyPatch):
     _fake_tokens(monkeypatch, refuse=True)
-    with pytest.raises(PaperError, match=r"the token cannot be used \(PIN incorrect\)"), token.signer(token.Token("lib.so", "cert"), "1234"):
+    with (
+        pytest.raises(PaperError, match=r"the token cannot be used \(PIN incorrect\)"),
+        token.signer(token.Token("lib.so", "cert"), "1234"),
+    ):
         pass
 
 
@@ -407,12 +577,17 @@ def time_server() -> Iterator[str]:
 
     stamper = person("Time server")
     dummy = DummyTimeStamper(
-        x509.Certificate.load(stamper.der), asn1_keys.PrivateKeyInfo.load(stamper.key.private_bytes(to.Encoding.DER, to.PrivateFormat.PKCS8, to.NoEncryption())),
+        x509.Certificate.load(stamper.der),
+        asn1_keys.PrivateKeyInfo.load(
+            stamper.key.private_bytes(to.Encoding.DER, to.PrivateFormat.PKCS8, to.NoEncryption())
+        ),
     )
 
     class Handler(BaseHTTPRequestHandler):
         def do_POST(self) -> None:
-            answer = dummy.request_tsa_response(tsp.TimeStampReq.load(self.rfile.read(int(self.headers["Content-Length"])))).dump()
+            answer = dummy.request_tsa_response(
+                tsp.TimeStampReq.load(self.rfile.read(int(self.headers["Content-Length"])))
+            ).dump()
             self.send_response(200)
             self.send_header("Content-Type", "application/timestamp-reply")
             self.send_header("Content-Length", str(len(answer)))
@@ -430,7 +605,11 @@ def time_server() -> Iterator[str]:
 
 
 def test_a_time_server_vouches_for_the_time(record: Path, time_server: str):
-    seal.sign(seal.ready(record, "technician"), person(TECHNICIAN).signer(), time_stamps.server(time_server))
+    seal.sign(
+        seal.ready(record, "technician"),
+        person(TECHNICIAN).signer(),
+        time_stamps.server(time_server),
+    )
     made = signatures.read(record.read_bytes(), FIELDS).made[0]
     assert made.good and made.clock == "time-stamp of Time server"
 
@@ -445,7 +624,11 @@ def test_a_server_that_does_not_answer_leaves_the_record_unsigned(record: Path):
         address = f"http://127.0.0.1:{taken.getsockname()[1]}/"
     before = record.read_bytes()
     with pytest.raises(PaperError, match="the record was not signed"):
-        seal.sign(seal.ready(record, "technician"), person(TECHNICIAN).signer(), time_stamps.server(address))
+        seal.sign(
+            seal.ready(record, "technician"),
+            person(TECHNICIAN).signer(),
+            time_stamps.server(address),
+        )
     assert record.read_bytes() == before
 
 
@@ -462,14 +645,25 @@ def test_a_new_identity_signs_and_is_used_again(record: Path, tmp_path: Path):
     key = tmp_path / "keys" / "calder.p12"
     result = run("sign", record.parent.parent, "--as", "technician", "--new-identity", "--p12", key)
     assert result.exit_code == 0, result.output
-    assert f"New identity of {TECHNICIAN}: {key}" in result.output and "The job is as printed." in result.output
+    assert (
+        f"New identity of {TECHNICIAN}: {key}" in result.output
+        and "The job is as printed." in result.output
+    )
     again = run("sign", record, "--as", WITNESS, "--p12", key)
     assert again.exit_code == 0 and "Signed as owner's witness" in again.output
     assert signatures.read(record.read_bytes(), FIELDS).good
 
 
 def test_a_refusal_comes_before_the_passphrase_and_is_one_line(record: Path, tmp_path: Path):
-    signing.Job(record.parent.parent).record(Entry("lube.filter_drop", "13", "kPa", who=TECHNICIAN, note="misread"))
-    result = run("sign", record, "--as", "technician", "--new-identity", "--p12", tmp_path / "a.p12")
-    assert result.exit_code == 2 and result.stderr.count("\n") == 1 and "has changed since" in result.stderr
+    signing.Job(record.parent.parent).record(
+        Entry("lube.filter_drop", "13", "kPa", who=TECHNICIAN, note="misread")
+    )
+    result = run(
+        "sign", record, "--as", "technician", "--new-identity", "--p12", tmp_path / "a.p12"
+    )
+    assert (
+        result.exit_code == 2
+        and result.stderr.count("\n") == 1
+        and "has changed since" in result.stderr
+    )
     assert not (tmp_path / "a.p12").exists()

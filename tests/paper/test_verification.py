@@ -1,4 +1,6 @@
-"""Verifying: a record is checked without its job, every way of tampering is caught, every verdict is derived again."""
+"""Verifying: a record is checked without its job, every way of tampering is caught, every verdict
+is derived again.
+"""
 
 from __future__ import annotations
 
@@ -24,7 +26,16 @@ from startkit import __version__, beside
 from startkit.cli import main
 from startkit.errors import PaperError
 from startkit.facts.journal import Entry
-from startkit.paper import evidence, identity, journal, rederived, reprinted, seal, signatures, verification
+from startkit.paper import (
+    evidence,
+    identity,
+    journal,
+    rederived,
+    reprinted,
+    seal,
+    signatures,
+    verification,
+)
 from tests.paper import signing
 from tests.paper.signing import ENGINEER, TECHNICIAN, WITNESS, person, printed, real_job, signed
 
@@ -35,12 +46,16 @@ def run(*arguments: str | Path) -> Result:
 
 @pytest.fixture(scope="module")
 def there(tmp_path_factory: pytest.TempPathFactory) -> tampering.Scene:
-    """The job, its record as printed and as signed by three; the short form, which is as good here and quicker."""
+    """The job, its record as printed and as signed by three; the short form, which is as good here
+    and quicker.
+    """
     return tampering.scene(tmp_path_factory.mktemp("scene"), "short")
 
 
 @pytest.fixture(scope="module")
-def found(there: tampering.Scene, tmp_path_factory: pytest.TempPathFactory) -> verification.Verification:
+def found(
+    there: tampering.Scene, tmp_path_factory: pytest.TempPathFactory
+) -> verification.Verification:
     """What verify says to the signed record, far from its job."""
     path = tmp_path_factory.mktemp("elsewhere") / "record.pdf"
     path.write_bytes(there.signed)
@@ -63,22 +78,38 @@ def part(found: verification.Verification, name: str) -> verification.Part:
 def test_a_signed_record_is_valid_on_a_machine_that_has_never_seen_the_job(found):
     assert found.valid, found.lines()
     assert [each.mark for each in found.parts] == ["✓"] * len(found.parts)
-    assert [(s.signer, s.trusted) for s in found.signatures] == [(TECHNICIAN, True), (WITNESS, True), (ENGINEER, True)]
+    assert [(s.signer, s.trusted) for s in found.signatures] == [
+        (TECHNICIAN, True),
+        (WITNESS, True),
+        (ENGINEER, True),
+    ]
 
 
 def test_a_person_reads_who_signed_what_was_checked_and_a_bottom_line(found):
     lines = found.lines()
     assert lines[0] == "record.pdf: Commissioning record CH-3, revision A" and lines[-1] == "VALID"
-    assert any("technician: R. Calder, " in line and "by the signer's own clock; certifies the record" in line for line in lines)
+    assert any(
+        "technician: R. Calder, " in line
+        and "by the signer's own clock; certifies the record" in line
+        for line in lines
+    )
     assert any(f"derived again with startkit {__version__}: as printed" in line for line in lines)
-    assert any("Set again from the attached data: as signed, byte for byte." in line for line in lines)
+    assert any(
+        "Set again from the attached data: as signed, byte for byte." in line for line in lines
+    )
 
 
 def test_a_machine_reads_the_same(found):
     data = json.loads(json.dumps(found.as_json()))
-    assert data["valid"] is True and data["schema"] == "startkit-verification-1" and data["revision"] == "A"
+    assert (
+        data["valid"] is True
+        and data["schema"] == "startkit-verification-1"
+        and data["revision"] == "A"
+    )
     assert {p["part"]: p["outcome"] for p in data["parts"]}["verdicts"] == "good"
-    assert [s["fingerprint"] for s in data["signatures"]] == [person(name).fingerprint for name in (TECHNICIAN, WITNESS, ENGINEER)]
+    assert [s["fingerprint"] for s in data["signatures"]] == [
+        person(name).fingerprint for name in (TECHNICIAN, WITNESS, ENGINEER)
+    ]
 
 
 def test_the_command_tells_by_its_exit_status(alone: Path, there: tampering.Scene, tmp_path: Path):
@@ -90,7 +121,9 @@ def test_the_command_tells_by_its_exit_status(alone: Path, there: tampering.Scen
     assert run("verify", alone, "--signed-by", "the owner's aunt").exit_code == 2
 
 
-def test_nothing_is_asked_of_any_network(alone: Path, there: tampering.Scene, monkeypatch: pytest.MonkeyPatch):
+def test_nothing_is_asked_of_any_network(
+    alone: Path, there: tampering.Scene, monkeypatch: pytest.MonkeyPatch
+):
     def refuse(*_: object, **__: object) -> None:
         raise AssertionError("a connection was tried")
 
@@ -100,10 +133,14 @@ def test_nothing_is_asked_of_any_network(alone: Path, there: tampering.Scene, mo
 
 
 @pytest.mark.parametrize("asked", [0, 1], ids=["at once", "once it has read the file"])
-def test_a_process_beside_that_dies_is_done_without(alone: Path, there: tampering.Scene, asked: int, monkeypatch: pytest.MonkeyPatch):
+def test_a_process_beside_that_dies_is_done_without(
+    alone: Path, there: tampering.Scene, asked: int, monkeypatch: pytest.MonkeyPatch
+):
     answer = beside.Beside._asked
 
-    def dies(self: beside.Beside, work: Callable[..., Any], args: tuple[Any, ...]) -> tuple[bool, Any]:
+    def dies(
+        self: beside.Beside, work: Callable[..., Any], args: tuple[Any, ...]
+    ) -> tuple[bool, Any]:
         if work is (evidence.of_pdf, signatures.read_apart)[asked]:
             self._process.kill()
         return answer(self, work, args)
@@ -114,13 +151,22 @@ def test_a_process_beside_that_dies_is_done_without(alone: Path, there: tamperin
 
 
 def test_without_a_process_beside_it_finds_the_same(alone: Path, there: tampering.Scene):
-    assert verification.verify(alone, there.trust, beside=False) == verification.verify(alone, there.trust)
+    assert verification.verify(alone, there.trust, beside=False) == verification.verify(
+        alone, there.trust
+    )
 
 
 def test_the_attached_notebook_is_never_run(tmp_path: Path):
     trap = tmp_path / "it-ran.txt"
     job = real_job(tmp_path / "CH-3 start-up")
-    path = signed(printed(job, change=lambda notebook: notebook.cells.append(new_code_cell(f"open({str(trap)!r}, 'w').close()", id="trap"))))
+    path = signed(
+        printed(
+            job,
+            change=lambda notebook: notebook.cells.append(
+                new_code_cell(f"open({str(trap)!r}, 'w').close()", id="trap")
+            ),
+        )
+    )
     assert verification.verify(path, beside=False).valid and not trap.exists()
 
 
@@ -130,7 +176,9 @@ def test_the_attached_notebook_is_never_run(tmp_path: Path):
 def test_without_certificates_the_reader_is_told_to_compare_them(alone: Path):
     found = verification.verify(alone, beside=False)
     assert found.valid and [s.trusted for s in found.signatures] == [None] * 3
-    assert found.lines()[-1].startswith("Who the signers are rests on their certificates: compare the SHA-256")
+    assert found.lines()[-1].startswith(
+        "Who the signers are rests on their certificates: compare the SHA-256"
+    )
 
 
 def test_a_certificate_that_does_not_vouch_for_everybody_is_not_enough(alone: Path):
@@ -145,9 +193,18 @@ def test_an_authority_vouches_for_those_whose_certificates_it_signed(tmp_path: P
     authority, leaf = _authority("Northline signing authority"), person(TECHNICIAN)
     now = datetime.now(UTC)
     issued = (
-        x509.CertificateBuilder().subject_name(leaf.certificate.subject).issuer_name(authority.certificate.subject).public_key(leaf.key.public_key())
-        .serial_number(7).not_valid_before(now - timedelta(days=1)).not_valid_after(now + timedelta(days=30))
-        .add_extension(x509.KeyUsage(True, False, False, False, False, False, False, False, False), critical=True).sign(authority.key, hashes.SHA256())
+        x509.CertificateBuilder()
+        .subject_name(leaf.certificate.subject)
+        .issuer_name(authority.certificate.subject)
+        .public_key(leaf.key.public_key())
+        .serial_number(7)
+        .not_valid_before(now - timedelta(days=1))
+        .not_valid_after(now + timedelta(days=30))
+        .add_extension(
+            x509.KeyUsage(True, False, False, False, False, False, False, False, False),
+            critical=True,
+        )
+        .sign(authority.key, hashes.SHA256())
     )
     path = printed(real_job(tmp_path / "CH-3 start-up", signing.READINGS[:3]))
     seal.sign(seal.ready(path, "technician"), identity.Identity(leaf.key, issued, ()).signer())
@@ -160,16 +217,31 @@ def _authority(name: str) -> identity.Identity:
     from cryptography.hazmat.primitives import hashes
 
     key = person(ENGINEER).key
-    subject, now = x509.Name([x509.NameAttribute(x509.NameOID.COMMON_NAME, name)]), datetime.now(UTC)
+    subject, now = (
+        x509.Name([x509.NameAttribute(x509.NameOID.COMMON_NAME, name)]),
+        datetime.now(UTC),
+    )
     certificate = (
-        x509.CertificateBuilder().subject_name(subject).issuer_name(subject).public_key(key.public_key()).serial_number(3)
-        .not_valid_before(now - timedelta(days=1)).not_valid_after(now + timedelta(days=90)).add_extension(x509.BasicConstraints(True, 0), critical=True)
-        .add_extension(x509.KeyUsage(False, False, False, False, False, True, True, False, False), critical=True).sign(key, hashes.SHA256())
+        x509.CertificateBuilder()
+        .subject_name(subject)
+        .issuer_name(subject)
+        .public_key(key.public_key())
+        .serial_number(3)
+        .not_valid_before(now - timedelta(days=1))
+        .not_valid_after(now + timedelta(days=90))
+        .add_extension(x509.BasicConstraints(True, 0), critical=True)
+        .add_extension(
+            x509.KeyUsage(False, False, False, False, False, True, True, False, False),
+            critical=True,
+        )
+        .sign(key, hashes.SHA256())
     )
     return identity.Identity(key, certificate)
 
 
-def test_a_certificate_that_ran_out_is_told_and_does_not_undo_the_signature(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+def test_a_certificate_that_ran_out_is_told_and_does_not_undo_the_signature(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
     path = printed(real_job(tmp_path / "CH-3 start-up", signing.READINGS[:3]))
     signer = identity.new(TECHNICIAN)
     seal.sign(seal.ready(path, "technician"), signer.signer())
@@ -185,14 +257,22 @@ def test_a_certificate_that_ran_out_is_told_and_does_not_undo_the_signature(tmp_
 
 
 def test_a_signer_of_another_name_than_the_record_names_is_pointed_out(tmp_path: Path):
-    path = signed(printed(real_job(tmp_path / "CH-3 start-up", signing.READINGS[:3])), ("technician", ENGINEER))
+    path = signed(
+        printed(real_job(tmp_path / "CH-3 start-up", signing.READINGS[:3])),
+        ("technician", ENGINEER),
+    )
     found = verification.verify(path, beside=False)
-    assert found.valid and f"Note: the record names {TECHNICIAN} here." in part(found, "signature").said
+    assert (
+        found.valid
+        and f"Note: the record names {TECHNICIAN} here." in part(found, "signature").said
+    )
 
 
 def test_a_record_that_nobody_has_signed_is_not_valid(there, tmp_path: Path):
     found = tampering.said(there, there.printed)
-    assert not found.valid and part(found, "signatures").said == ("Nobody has signed, or the signatures were taken away.",)
+    assert not found.valid and part(found, "signatures").said == (
+        "Nobody has signed, or the signatures were taken away.",
+    )
     assert part(found, "verdicts").mark == "✓"
 
 
@@ -200,7 +280,12 @@ def test_one_who_was_not_awaited_can_be_asked_for(tmp_path: Path):
     path = signed(printed(real_job(tmp_path / "CH-3 start-up")))
     assert verification.verify(path, beside=False).valid
     found = verification.verify(path, signed_by=["commissioning engineer"], beside=False)
-    assert part(found, "signatures").said == (f"Commissioning engineer ({ENGINEER}) is to sign and has not, or the signature was taken away.",)
+    assert part(found, "signatures").said == (
+        (
+            f"Commissioning engineer ({ENGINEER}) is to sign and has not, or the signature was"
+            " taken away."
+        ),
+    )
 
 
 # --- tampering ------------------------------------------------------------------------------------
@@ -226,7 +311,9 @@ def _looks_good(content: bytes) -> bool:
 
 
 def test_a_bit_flipped_in_the_last_signature_itself_is_caught(there: tampering.Scene):
-    """These bytes alone are covered by no signature: digits, their case, the encoding, and the filling behind it."""
+    """These bytes alone are covered by no signature: digits, their case, the encoding, and the
+    filling behind it.
+    """
     from asn1crypto import cms
     from pyhanko.pdf_utils.reader import PdfFileReader
 
@@ -235,7 +322,11 @@ def test_a_bit_flipped_in_the_last_signature_itself_is_caught(there: tampering.S
     filling = start + 1 + 2 * len(cms.ContentInfo.load(last.pkcs7_content).dump())
     draw = random.Random(tampering.SEED)
     # The first hundred digits hold versions and algorithms, which nothing else protects.
-    for place in (*draw.sample(range(start, start + 100), 20), *draw.sample(range(start + 100, filling), 30), *draw.sample(range(filling, end), 10)):
+    for place in (
+        *draw.sample(range(start, start + 100), 20),
+        *draw.sample(range(start + 100, filling), 30),
+        *draw.sample(range(filling, end), 10),
+    ):
         bit = draw.randrange(8)
         assert not _looks_good(tampering.flipped(there.signed, place, bit)), (place - start, bit)
 
@@ -262,8 +353,14 @@ def test_a_replaced_record_says_so_and_its_follower_knows_it(tmp_path: Path):
     job.record(Entry("lube.filter_drop", "13", "kPa", who=TECHNICIAN, note="misread"))
     second = signed(printed(job))
     old, new = (verification.verify(path, beside=False) for path in (first, second))
-    assert old.valid and part(old, "revision").mark == "○" and "this record has been replaced" in part(old, "revision").said[1]
-    assert new.valid and "lies beside it and is the one that it names" in part(new, "revision").said[1]
+    assert (
+        old.valid
+        and part(old, "revision").mark == "○"
+        and "this record has been replaced" in part(old, "revision").said[1]
+    )
+    assert (
+        new.valid and "lies beside it and is the one that it names" in part(new, "revision").said[1]
+    )
     first.write_bytes(first.read_bytes() + b"\n")
     assert part(verification.verify(second, beside=False), "revision").mark == "✗"
 
@@ -282,14 +379,26 @@ def test_a_revision_far_from_the_one_before_is_valid_and_names_it(tmp_path: Path
 # --- what is printed follows from what is attached ------------------------------------------------
 
 
-def derived(there: tampering.Scene, change: Callable[[dict[str, Any]], None] = lambda data: None, **files: bytes) -> tuple[rederived.Difference, ...]:
+def derived(
+    there: tampering.Scene,
+    change: Callable[[dict[str, Any]], None] = lambda data: None,
+    **files: bytes,
+) -> tuple[rederived.Difference, ...]:
     """Differences between a changed record and what its attachments give."""
     carried = evidence.of_pdf(there.printed)
     data = copy.deepcopy(carried.record)
     change(data)
-    changed = evidence.Evidence({**carried.files, "record.json": journal.to_json(data), **{name.replace("_", "."): content for name, content in files.items()}})
+    changed = evidence.Evidence(
+        {
+            **carried.files,
+            "record.json": journal.to_json(data),
+            **{name.replace("_", "."): content for name, content in files.items()},
+        }
+    )
     with tempfile.TemporaryDirectory() as scratch:
-        return rederived.held_against(changed, rederived.restored(changed, Path(scratch))).differences
+        return rederived.held_against(
+            changed, rederived.restored(changed, Path(scratch))
+        ).differences
 
 
 def stage(data: dict[str, Any], name: str) -> dict[str, Any]:
@@ -306,19 +415,41 @@ def test_a_verdict_printed_otherwise_is_named_with_both(there):
 
     title = stage(evidence.of_pdf(there.printed).record, "lube")["verdicts"][0]["title"]
     (difference,) = derived(there, change)
-    assert str(difference) == f"{title}: outcome is printed as “pass”, the attached data give “waived”" and difference.weighty
+    assert (
+        str(difference) == f"{title}: outcome is printed as “pass”, the attached data give “waived”"
+        and difference.weighty
+    )
 
 
-@pytest.mark.parametrize(("change", "what", "weighty"), [
-    (lambda data: stage(data, "lube")["verdicts"].pop(), "verdict", True),
-    (lambda data: stage(data, "lube")["verdicts"].append({**stage(data, "lube")["verdicts"][0], "key": "lube.invented", "title": "Invented"}), "verdict", True),
-    (lambda data: stage(data, "lube")["verdicts"][0].update(sentence="All is well."), "sentence", False),
-    (lambda data: stage(data, "lube")["entered"][0].update(value="99"), "value", True),
-    (lambda data: data["front"]["holds"][0].update(clear=True), "clear", True),
-    (lambda data: data["front"].update(corrections=7), "corrections", False),
-    (lambda data: data["front"].update(waivers=[]), "verdict", True),
-    (lambda data: next(b for b in data["body"] if b["block"] == "handover").update(corrections=[]), "corrections", True),
-])
+@pytest.mark.parametrize(
+    ("change", "what", "weighty"),
+    [
+        (lambda data: stage(data, "lube")["verdicts"].pop(), "verdict", True),
+        (
+            lambda data: stage(data, "lube")["verdicts"].append(
+                {**stage(data, "lube")["verdicts"][0], "key": "lube.invented", "title": "Invented"}
+            ),
+            "verdict",
+            True,
+        ),
+        (
+            lambda data: stage(data, "lube")["verdicts"][0].update(sentence="All is well."),
+            "sentence",
+            False,
+        ),
+        (lambda data: stage(data, "lube")["entered"][0].update(value="99"), "value", True),
+        (lambda data: data["front"]["holds"][0].update(clear=True), "clear", True),
+        (lambda data: data["front"].update(corrections=7), "corrections", False),
+        (lambda data: data["front"].update(waivers=[]), "verdict", True),
+        (
+            lambda data: next(b for b in data["body"] if b["block"] == "handover").update(
+                corrections=[]
+            ),
+            "corrections",
+            True,
+        ),
+    ],
+)
 def test_whatever_is_printed_otherwise_is_found(there, change, what: str, weighty: bool):
     found = derived(there, change)
     assert (what, weighty) in {(d.what, d.weighty) for d in found}
@@ -328,11 +459,18 @@ def test_a_stage_that_is_not_installed_here_is_named(there):
     def change(data: dict[str, Any]) -> None:
         stage(data, "lube").update(stage="brewing", title="Brewing")
 
-    assert "Brewing: stage is printed as “a stage”, the attached data give “no such stage is installed here”" in map(str, derived(there, change))
+    assert (
+        "Brewing: stage is printed as “a stage”, the attached data give “no such stage is installed"
+        " here”" in map(str, derived(there, change))
+    )
 
 
 def test_another_sheet_gives_other_verdicts(there):
-    sheet = evidence.of_pdf(there.printed).files["machine.toml"].replace(b'low_trip = "100 kPa"', b'low_trip = "90 kPa"')
+    sheet = (
+        evidence.of_pdf(there.printed)
+        .files["machine.toml"]
+        .replace(b'low_trip = "100 kPa"', b'low_trip = "90 kPa"')
+    )
     assert any("90" in d.derived for d in derived(there, machine_toml=sheet))
 
 
@@ -340,28 +478,67 @@ def test_wording_of_another_version_is_told_and_is_not_wrong(there):
     carried = evidence.of_pdf(there.printed)
     data = copy.deepcopy(carried.record)
     stage(data, "lube")["verdicts"][0]["sentence"] = "As an older version put it."
-    data["versions"] = [{**line, "version": "0.0.9"} if line["name"] == "startkit" else line for line in data["versions"]]
+    data["versions"] = [
+        {**line, "version": "0.0.9"} if line["name"] == "startkit" else line
+        for line in data["versions"]
+    ]
     changed = evidence.Evidence({**carried.files, "record.json": journal.to_json(data)})
     with tempfile.TemporaryDirectory() as scratch:
         told = verification._verdicts(changed, rederived.restored(changed, Path(scratch)))
-    assert told.mark == "✓" and "printed by 0.0.9: as printed" in told.said[0] and told.said[1] == "1 texts are worded otherwise."
+    assert (
+        told.mark == "✓"
+        and "printed by 0.0.9: as printed" in told.said[0]
+        and told.said[1] == "1 texts are worded otherwise."
+    )
     assert reprinted.other_versions(changed) == [f"startkit 0.0.9, here {__version__}"]
 
 
-@pytest.mark.parametrize("change", [
-    lambda notebook: b"not a notebook", lambda notebook: b"{}",
-    lambda notebook: json.dumps({**notebook, "cells": [{key: value for key, value in cell.items() if key != "outputs"} for cell in notebook["cells"]]}).encode(),
-    lambda notebook: json.dumps({**notebook, "cells": [{**cell, "metadata": 3} for cell in notebook["cells"]]}).encode(),
-    lambda notebook: json.dumps({**notebook, "cells": [{**cell, "source": None} for cell in notebook["cells"]]}).encode(),
-    lambda notebook: json.dumps({**notebook, "metadata": []}).encode(),
-], ids=["text", "empty", "no outputs", "metadata of another kind", "no source", "metadata of the whole"])
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda notebook: b"not a notebook",
+        lambda notebook: b"{}",
+        lambda notebook: json.dumps(
+            {
+                **notebook,
+                "cells": [
+                    {key: value for key, value in cell.items() if key != "outputs"}
+                    for cell in notebook["cells"]
+                ],
+            }
+        ).encode(),
+        lambda notebook: json.dumps(
+            {**notebook, "cells": [{**cell, "metadata": 3} for cell in notebook["cells"]]}
+        ).encode(),
+        lambda notebook: json.dumps(
+            {**notebook, "cells": [{**cell, "source": None} for cell in notebook["cells"]]}
+        ).encode(),
+        lambda notebook: json.dumps({**notebook, "metadata": []}).encode(),
+    ],
+    ids=[
+        "text",
+        "empty",
+        "no outputs",
+        "metadata of another kind",
+        "no source",
+        "metadata of the whole",
+    ],
+)
 def test_a_damaged_notebook_is_told_in_a_sentence(there, change: Callable[[Any], bytes]):
     carried = evidence.of_pdf(there.printed)
     name = next(name for name in carried.files if name.endswith(".ipynb"))
-    changed = evidence.Evidence({**carried.files, name: change(json.loads(carried.files[name]))}, set_at=carried.set_at)
+    changed = evidence.Evidence(
+        {**carried.files, name: change(json.loads(carried.files[name]))}, set_at=carried.set_at
+    )
     with tempfile.TemporaryDirectory() as scratch:
-        told = verification._pages(changed, rederived.restored(carried, Path(scratch)).folder, there.printed)
-    assert told.mark == "✗" and "the attached notebook is damaged; take an undamaged copy of the record." in told.said[0]
+        told = verification._pages(
+            changed, rederived.restored(carried, Path(scratch)).folder, there.printed
+        )
+    assert (
+        told.mark == "✗"
+        and "the attached notebook is damaged; take an undamaged copy of the record."
+        in told.said[0]
+    )
 
 
 def test_pages_of_a_file_that_does_not_say_when_it_was_set_are_not_those_of_a_record(there):
@@ -369,31 +546,59 @@ def test_pages_of_a_file_that_does_not_say_when_it_was_set_are_not_those_of_a_re
     with tempfile.TemporaryDirectory() as scratch:
         folder = rederived.restored(carried, Path(scratch)).folder
         assert verification._pages(carried, folder, there.printed).mark == "✓"
-        assert verification._pages(evidence.Evidence(carried.files), folder, there.printed).mark == "✗"
+        assert (
+            verification._pages(evidence.Evidence(carried.files), folder, there.printed).mark == "✗"
+        )
 
 
 def test_pages_set_with_other_versions_are_not_compared(there):
     carried = evidence.of_pdf(there.printed)
-    data = {**carried.record, "versions": [{"name": "startkit", "version": __version__}, {"name": "typst", "version": "0.1"}]}
+    data = {
+        **carried.record,
+        "versions": [
+            {"name": "startkit", "version": __version__},
+            {"name": "typst", "version": "0.1"},
+        ],
+    }
     changed = evidence.Evidence({**carried.files, "record.json": journal.to_json(data)})
     with tempfile.TemporaryDirectory() as scratch:
-        told = verification._pages(changed, rederived.restored(changed, Path(scratch)).folder, there.printed)
+        told = verification._pages(
+            changed, rederived.restored(changed, Path(scratch)).folder, there.printed
+        )
     assert told.mark == "○" and "typst 0.1" in told.said[1]
 
 
 def test_a_record_with_pictures_trends_lists_and_limits_of_its_own_carries_them_all(tmp_path: Path):
     from tests.paper.test_collect import PNG
 
-    listed = 'name = "own"\ntitle = "Own list"\nbefore = "hand_over"\n[[items]]\nname = "photo"\nquestion = "Photograph of the plate"\nevidence = ["photograph"]\n'
-    job = real_job(tmp_path / "CH-3 start-up", [*signing.READINGS, Entry("own.photo_photo", "photos/plate.png", who=TECHNICIAN)])
-    for name, content in (("checklists/own.toml", listed.encode()), ("photos/plate.png", PNG), ("trends/run.csv", b"t,x\n0,1\n"),
-                          ("specification.toml", b'[limits."vanes.switch_distance"]\nhigh = "2 %"\nsource = "order 7"\n')):
+    listed = (
+        'name = "own"\ntitle = "Own list"\nbefore = "hand_over"\n[[items]]\nname ='
+        ' "photo"\nquestion = "Photograph of the plate"\nevidence = ["photograph"]\n'
+    )
+    job = real_job(
+        tmp_path / "CH-3 start-up",
+        [*signing.READINGS, Entry("own.photo_photo", "photos/plate.png", who=TECHNICIAN)],
+    )
+    for name, content in (
+        ("checklists/own.toml", listed.encode()),
+        ("photos/plate.png", PNG),
+        ("trends/run.csv", b"t,x\n0,1\n"),
+        (
+            "specification.toml",
+            b'[limits."vanes.switch_distance"]\nhigh = "2 %"\nsource = "order 7"\n',
+        ),
+    ):
         (job.folder / name).parent.mkdir(exist_ok=True)
         (job.folder / name).write_bytes(content)
     path = signed(printed(signing.Job(job.folder)))
     found = verification.verify(path, beside=False)
     assert found.valid, found.lines()
-    assert {"checklists/own.toml", "pictures/photos/plate.png", "trends/run.csv", "specification.toml"} <= set(evidence.of_pdf(path.read_bytes()).files)
+    assert {
+        "checklists/own.toml",
+        "pictures/photos/plate.png",
+        "trends/run.csv",
+        "specification.toml",
+    } <= set(evidence.of_pdf(path.read_bytes()).files)
 
 
 # --- portable data --------------------------------------------------------------------------------
@@ -406,12 +611,18 @@ def test_the_attached_data_follow_their_published_schemas(there, tmp_path: Path)
     for content in (there.signed, printed(job).read_bytes()):
         files = evidence.of_pdf(content).files
         for name in ("record", "journal"):
-            jsonschema.Draft202012Validator(journal.schema(name)).validate(json.loads(files[f"{name}.json"]))
+            jsonschema.Draft202012Validator(journal.schema(name)).validate(
+                json.loads(files[f"{name}.json"])
+            )
 
 
 def test_a_schema_refuses_what_does_not_follow_it(there):
     data = json.loads(evidence.of_pdf(there.printed).files["record.json"])
-    for change in (lambda d: d.pop("revision"), lambda d: d["attachments"][0].update(sha256="x"), lambda d: d.update(more=1)):
+    for change in (
+        lambda d: d.pop("revision"),
+        lambda d: d["attachments"][0].update(sha256="x"),
+        lambda d: d.update(more=1),
+    ):
         other = copy.deepcopy(data)
         change(other)
         with pytest.raises(jsonschema.ValidationError):

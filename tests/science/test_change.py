@@ -15,18 +15,38 @@ DATAPLOT = "NIST Dataplot reference manual, ISO 13528 EN SCORE (results as print
 
 
 def test_the_uncertainty_of_a_difference_is_that_of_the_guide(outside) -> None:
-    # u(d) = sqrt(0.3^2 + 0.4^2) = 0.5, U = 1.0: the guide's law of propagation for a difference of independent readings.
+    # u(d) = sqrt(0.3^2 + 0.4^2) = 0.5, U = 1.0: the guide's law of propagation for a difference of
+    # independent readings.
     found = change(10.0, 10.2, 0.3, 0.4)
-    outside.check("change.change", printed=1.0, ours=found.expanded, source="JCGM 100:2008, 5.1.2, with k = 2", standing="closed form", rel=1e-12)
+    outside.check(
+        "change.change",
+        printed=1.0,
+        ours=found.expanded,
+        source="JCGM 100:2008, 5.1.2, with k = 2",
+        standing="closed form",
+        rel=1e-12,
+    )
 
 
-@pytest.mark.parametrize(("reading", "printed"), [(1.006, 0.393), (0.996, -0.262), (0.998, -0.131), (1.000, 0.0)])
-def test_readings_of_a_printed_table_of_en_numbers_are_not_called_moved(outside, reading: float, printed: float) -> None:
-    # The table's rows share U_lab = 0.009 and U_ref; its first row gives sqrt(U_lab^2 + U_ref^2) = 0.006 / 0.393.
+@pytest.mark.parametrize(
+    ("reading", "printed"), [(1.006, 0.393), (0.996, -0.262), (0.998, -0.131), (1.000, 0.0)]
+)
+def test_readings_of_a_printed_table_of_en_numbers_are_not_called_moved(
+    outside, reading: float, printed: float
+) -> None:
+    # The table's rows share U_lab = 0.009 and U_ref; its first row gives sqrt(U_lab^2 + U_ref^2) =
+    # 0.006 / 0.393.
     both = 0.006 / 0.393
     u_ref = math.sqrt(both**2 - 0.009**2)
     found = change(1.0, reading, u_ref / 2, 0.009 / 2)
-    outside.check("change.change", printed=printed, ours=found.difference / found.expanded, source=DATAPLOT, standing="published", abs=0.001)
+    outside.check(
+        "change.change",
+        printed=printed,
+        ours=found.difference / found.expanded,
+        source=DATAPLOT,
+        standing="published",
+        abs=0.001,
+    )
     assert found.said == CANNOT_TELL
 
 
@@ -58,14 +78,19 @@ def test_two_figures_known_without_doubt_differ_or_do_not() -> None:
 
 
 @given(*(st.floats(-1e3, 1e3) for _ in range(2)), *(st.floats(1e-3, 50) for _ in range(3)))
-def test_forth_and_back_say_the_same_and_never_both(before: float, now: float, u1: float, u2: float, matters: float) -> None:
+def test_forth_and_back_say_the_same_and_never_both(
+    before: float, now: float, u1: float, u2: float, matters: float
+) -> None:
     forth, back = change(before, now, u1, u2, matters), change(now, before, u2, u1, matters)
     assert forth.said == back.said and forth.difference == -back.difference
     if forth.said == NOT_MOVED:
         assert abs(forth.difference) + forth.expanded <= matters * (1 + 1e-6)
 
 
-@pytest.mark.parametrize("given_", [(math.nan, 1.0, 0.1, 0.1, 1.0), (1.0, math.inf, 0.1, 0.1, 1.0), (1.0, 1.0, 0.1, 0.1, 0.0)])
+@pytest.mark.parametrize(
+    "given_",
+    [(math.nan, 1.0, 0.1, 0.1, 1.0), (1.0, math.inf, 0.1, 0.1, 1.0), (1.0, 1.0, 0.1, 0.1, 0.0)],
+)
 def test_what_is_no_figure_is_refused(given_: tuple[float, ...]) -> None:
     with pytest.raises(ScienceError):
         change(*given_)

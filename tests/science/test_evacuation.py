@@ -15,7 +15,9 @@ TIMES = np.arange(0, 3601, 300.0)
 
 def judged(curve, noise=1.0, seed=1, known=True, times=TIMES):
     pressure = curve(times) + np.random.default_rng(seed).normal(0, noise, times.size)
-    return evacuation.rise(Q(times, "s"), Q(pressure, "Pa"), Q(WATER, "Pa"), Q(noise, "Pa") if known else None)
+    return evacuation.rise(
+        Q(times, "s"), Q(pressure, "Pa"), Q(WATER, "Pa"), Q(noise, "Pa") if known else None
+    )
 
 
 def tight(t):
@@ -40,7 +42,14 @@ def both(t):
 
 @pytest.mark.parametrize("known", [True, False])
 @pytest.mark.parametrize(
-    ("curve", "kind"), [(tight, "tight"), (leaking, "leak"), (wet, "moisture"), (damp, "moisture"), (both, "leak and moisture")]
+    ("curve", "kind"),
+    [
+        (tight, "tight"),
+        (leaking, "leak"),
+        (wet, "moisture"),
+        (damp, "moisture"),
+        (both, "leak and moisture"),
+    ],
 )
 def test_each_shape_is_found_again_in_at_least_nine_of_ten_tests(curve, kind, known):
     found = [judged(curve, seed=seed, known=known).kind for seed in range(40)]
@@ -49,14 +58,35 @@ def test_each_shape_is_found_again_in_at_least_nine_of_ten_tests(curve, kind, kn
 
 def test_a_noiseless_straight_line_gives_its_rate_back(outside):
     found = evacuation.rise(Q(TIMES, "s"), Q(leaking(TIMES), "Pa"), Q(WATER, "Pa"))
-    outside.check("evacuation.rise", printed=0.1, ours=found.rate.magnitude, source="straight line p = 40 Pa + 0.1 Pa/s t", standing="closed form", rel=1e-6)
+    outside.check(
+        "evacuation.rise",
+        printed=0.1,
+        ours=found.rate.magnitude,
+        source="straight line p = 40 Pa + 0.1 Pa/s t",
+        standing="closed form",
+        rel=1e-6,
+    )
     assert found.kind == "leak"
 
 
 def test_a_noiseless_levelling_curve_gives_its_time_and_plateau_back(outside):
     found = evacuation.rise(Q(TIMES, "s"), Q(damp(TIMES), "Pa"), Q(WATER, "Pa"))
-    outside.check("evacuation.rise", printed=900, ours=found.tau.magnitude, source="p = 40 + 60 (1 - exp(-t/900 s)) Pa", standing="closed form", rel=1e-3)
-    outside.check("evacuation.rise", printed=100, ours=found.plateau.magnitude, source="p = 40 + 60 (1 - exp(-t/900 s)) Pa", standing="closed form", rel=1e-3)
+    outside.check(
+        "evacuation.rise",
+        printed=900,
+        ours=found.tau.magnitude,
+        source="p = 40 + 60 (1 - exp(-t/900 s)) Pa",
+        standing="closed form",
+        rel=1e-3,
+    )
+    outside.check(
+        "evacuation.rise",
+        printed=100,
+        ours=found.plateau.magnitude,
+        source="p = 40 + 60 (1 - exp(-t/900 s)) Pa",
+        standing="closed form",
+        rel=1e-3,
+    )
 
 
 def test_the_rate_agrees_with_an_independent_least_squares_line(outside):
@@ -65,13 +95,30 @@ def test_the_rate_agrees_with_an_independent_least_squares_line(outside):
     pressure = leaking(TIMES) + np.random.default_rng(3).normal(0, 1, TIMES.size)
     ours = evacuation.rise(Q(TIMES, "s"), Q(pressure, "Pa"), Q(WATER, "Pa"))
     theirs = linregress(TIMES, pressure)
-    outside.check("evacuation.rise", printed=theirs.slope, ours=ours.rate.magnitude, source="scipy.stats.linregress, slope", standing="library", rel=1e-6)
-    outside.check("evacuation.rise", printed=theirs.stderr, ours=ours.u_rate.magnitude, source="scipy.stats.linregress, stderr", standing="library", rel=1e-6)
+    outside.check(
+        "evacuation.rise",
+        printed=theirs.slope,
+        ours=ours.rate.magnitude,
+        source="scipy.stats.linregress, slope",
+        standing="library",
+        rel=1e-6,
+    )
+    outside.check(
+        "evacuation.rise",
+        printed=theirs.stderr,
+        ours=ours.u_rate.magnitude,
+        source="scipy.stats.linregress, stderr",
+        standing="library",
+        rel=1e-6,
+    )
 
 
 def test_a_slow_rise_could_be_either_and_says_so():
     slow_leak = [judged(lambda t: 40 + 0.01 * t, seed=seed).kind for seed in range(20)]
-    slow_moisture = [judged(lambda t: 40 + (WATER - 40) * (1 - np.exp(-t / 200_000)), seed=seed).kind for seed in range(20)]
+    slow_moisture = [
+        judged(lambda t: 40 + (WATER - 40) * (1 - np.exp(-t / 200_000)), seed=seed).kind
+        for seed in range(20)
+    ]
     assert slow_leak.count("cannot tell") >= 18
     assert slow_moisture.count("cannot tell") >= 18
 
@@ -79,12 +126,17 @@ def test_a_slow_rise_could_be_either_and_says_so():
 def test_a_longer_hold_tells_what_a_short_one_could_not():
     long = np.arange(0, 24 * 3600 + 1, 1800.0)
     assert judged(lambda t: 40 + 0.01 * t, times=long).kind == "leak"
-    assert judged(lambda t: 40 + (WATER - 40) * (1 - np.exp(-t / 200_000)), times=long).kind == "moisture"
+    assert (
+        judged(lambda t: 40 + (WATER - 40) * (1 - np.exp(-t / 200_000)), times=long).kind
+        == "moisture"
+    )
 
 
 def test_two_standard_uncertainties_of_the_rate_cover_it_as_often_as_they_should():
     found = [judged(both, seed=seed) for seed in range(200)]
-    covered = np.mean([abs(rise.rate.magnitude - 0.02) <= 1.96 * rise.u_rate.magnitude for rise in found])
+    covered = np.mean(
+        [abs(rise.rate.magnitude - 0.02) <= 1.96 * rise.u_rate.magnitude for rise in found]
+    )
     assert 0.90 <= covered <= 0.985
 
 
@@ -110,7 +162,12 @@ def test_weights_of_all_shapes_add_up_to_one():
 
 
 @pytest.mark.parametrize(
-    ("times", "pressures"), [([0, 1, 2, 3, 4], [1, 1, 1, 1, 1]), ([0, 1, 2, 3, 4, 5], [1, 1, 1, 1, 1, float("nan")]), ([0, 1, 2, 2, 4, 5], [1] * 6)]
+    ("times", "pressures"),
+    [
+        ([0, 1, 2, 3, 4], [1, 1, 1, 1, 1]),
+        ([0, 1, 2, 3, 4, 5], [1, 1, 1, 1, 1, float("nan")]),
+        ([0, 1, 2, 2, 4, 5], [1] * 6),
+    ],
 )
 def test_too_few_missing_or_unordered_readings_are_refused(times, pressures):
     with pytest.raises(ScienceError, match="rise test"):
@@ -124,27 +181,58 @@ def test_pressures_need_a_unit():
 
 def test_microns_and_minutes_give_the_same_finding():
     si = evacuation.rise(Q(TIMES, "s"), Q(leaking(TIMES), "Pa"), Q(WATER, "Pa"))
-    shop = evacuation.rise(Q(TIMES / 60, "min"), Q(leaking(TIMES), "Pa").to("micron_mercury"), Q(17.54, "mmHg"))
+    shop = evacuation.rise(
+        Q(TIMES / 60, "min"), Q(leaking(TIMES), "Pa").to("micron_mercury"), Q(17.54, "mmHg")
+    )
     assert shop.kind == si.kind
-    assert shop.rate.to("micron_mercury/hour").magnitude == pytest.approx(0.1 * 3600 / 0.133322, rel=1e-4)
+    assert shop.rate.to("micron_mercury/hour").magnitude == pytest.approx(
+        0.1 * 3600 / 0.133322, rel=1e-4
+    )
 
 
-@pytest.mark.parametrize(("microns", "frozen"), [(5000, False), (4589, False), (4587, True), (500, True)])
+@pytest.mark.parametrize(
+    ("microns", "frozen"), [(5000, False), (4589, False), (4587, True), (500, True)]
+)
 def test_below_the_triple_point_only_ice_is_left(outside, microns, frozen):
     ours = evacuation.only_ice(Q(microns, "micron_mercury"))
-    outside.check("evacuation.only_ice", printed=frozen, ours=ours, source="IAPWS triple point, 4588 microns", standing="published", abs=1e-9)
+    outside.check(
+        "evacuation.only_ice",
+        printed=frozen,
+        ours=ours,
+        source="IAPWS triple point, 4588 microns",
+        standing="published",
+        abs=1e-9,
+    )
 
 
 def test_the_triple_point_in_microns(outside):
     ours = Q(evacuation.TRIPLE_POINT, "Pa").to("micron_mercury").magnitude
-    outside.check("evacuation.TRIPLE_POINT", printed=4588, ours=ours, source="IAPWS triple point 611.66 Pa, in microns", standing="published", abs=0.5)
+    outside.check(
+        "evacuation.TRIPLE_POINT",
+        printed=4588,
+        ours=ours,
+        source="IAPWS triple point 611.66 Pa, in microns",
+        standing="published",
+        abs=0.5,
+    )
 
 
 def test_the_specified_evacuation(outside):
     source = "UFGS 15652A 3.2.1.2 (ufgscriteriadocreport.tpub.com)"
     for name, printed, ours in (
-        ("SPECIFIED_START", 300, Q(evacuation.SPECIFIED_START, "Pa").to("micron_mercury").magnitude),
+        (
+            "SPECIFIED_START",
+            300,
+            Q(evacuation.SPECIFIED_START, "Pa").to("micron_mercury").magnitude,
+        ),
         ("SPECIFIED_END", 500, Q(evacuation.SPECIFIED_END, "Pa").to("micron_mercury").magnitude),
         ("SPECIFIED_HOLD", 1, evacuation.SPECIFIED_HOLD / 3600),
     ):
-        outside.check(f"evacuation.{name}", printed=printed, ours=ours, source=source, standing="published", rel=1e-9)
+        outside.check(
+            f"evacuation.{name}",
+            printed=printed,
+            ours=ours,
+            source=source,
+            standing="published",
+            rel=1e-9,
+        )

@@ -12,15 +12,50 @@ from startkit.units import Q
 CODE = "International Mechanical Code, Table 1103.1"
 
 
-@pytest.mark.parametrize(("name", "pounds", "ppm", "grams", "oel"), [
-    ("R-11", 0.39, 1100, 6.2, 1000), ("R-12", 5.6, 18000, 90, 1000), ("R-22", 13, 59000, 210, 1000), ("R-123", 3.5, 9100, 57, 50), ("R-134a", 13, 50000, 210, 1000),
-])
+@pytest.mark.parametrize(
+    ("name", "pounds", "ppm", "grams", "oel"),
+    [
+        ("R-11", 0.39, 1100, 6.2, 1000),
+        ("R-12", 5.6, 18000, 90, 1000),
+        ("R-22", 13, 59000, 210, 1000),
+        ("R-123", 3.5, 9100, 57, 50),
+        ("R-134a", 13, 50000, 210, 1000),
+    ],
+)
 def test_limits_as_the_code_prints_them(outside, name, pounds, ppm, grams, oel):
     ours = exposure(name)
-    outside.check("exposure.exposure", printed=oel, ours=ours.oel.to("ppm").magnitude, source=f"{CODE}, {name}, OEL", standing="secondary", rel=1e-9)
-    outside.check("exposure.exposure", printed=ppm, ours=ours.rcl.to("ppm").magnitude, source=f"{CODE}, {name}, ppm", standing="secondary", rel=1e-9)
-    outside.check("exposure.exposure", printed=grams, ours=ours.rcl_mass.to("g/m**3").magnitude, source=f"{CODE}, {name}, g/m3", standing="secondary", rel=1e-9)
-    outside.check("exposure.exposure", printed=pounds, ours=1000 * ours.rcl_mass.to("lb/ft**3").magnitude, source=f"{CODE}, {name}, lb per 1000 ft3", standing="secondary", rel=0.02)
+    outside.check(
+        "exposure.exposure",
+        printed=oel,
+        ours=ours.oel.to("ppm").magnitude,
+        source=f"{CODE}, {name}, OEL",
+        standing="secondary",
+        rel=1e-9,
+    )
+    outside.check(
+        "exposure.exposure",
+        printed=ppm,
+        ours=ours.rcl.to("ppm").magnitude,
+        source=f"{CODE}, {name}, ppm",
+        standing="secondary",
+        rel=1e-9,
+    )
+    outside.check(
+        "exposure.exposure",
+        printed=grams,
+        ours=ours.rcl_mass.to("g/m**3").magnitude,
+        source=f"{CODE}, {name}, g/m3",
+        standing="secondary",
+        rel=1e-9,
+    )
+    outside.check(
+        "exposure.exposure",
+        printed=pounds,
+        ours=1000 * ours.rcl_mass.to("lb/ft**3").magnitude,
+        source=f"{CODE}, {name}, lb per 1000 ft3",
+        standing="secondary",
+        rel=0.02,
+    )
     assert ours.standing == "secondary"
 
 
@@ -32,7 +67,14 @@ def test_both_columns_of_the_concentration_limit_agree_by_molar_mass(outside, na
     limits = exposure.si(name)
     by_gas_law = 1e-6 * limits.rcl * 101325 / (8.314462618 * 298.15) * molar
     # Both columns are printed with two figures.
-    outside.check("exposure.exposure", printed=by_gas_law, ours=limits.rcl_mass, source="gas law at 25 °C, 101.325 kPa, molar mass of CoolProp", standing="library", rel=0.06)
+    outside.check(
+        "exposure.exposure",
+        printed=by_gas_law,
+        ours=limits.rcl_mass,
+        source="gas law at 25 °C, 101.325 kPa, molar mass of CoolProp",
+        standing="library",
+        rel=0.06,
+    )
 
 
 def test_every_refrigerant_known_here_has_its_limits():
@@ -42,18 +84,36 @@ def test_every_refrigerant_known_here_has_its_limits():
 def test_the_class_of_toxicity_follows_from_the_exposure_limit(outside):
     for refrigerant in TABLE:
         letter = "A" if LIMITS[refrigerant.name][0] >= 400 else "B"
-        outside.check("exposure.meaning", printed=ord(refrigerant.safety_group[0]), ours=ord(letter), source="ASHRAE 34 6.1.2: class B below 400 ppm", standing="from memory", abs=1e-9)
+        outside.check(
+            "exposure.meaning",
+            printed=ord(refrigerant.safety_group[0]),
+            ours=ord(letter),
+            source="ASHRAE 34 6.1.2: class B below 400 ppm",
+            standing="from memory",
+            abs=1e-9,
+        )
 
 
 def test_a_whole_charge_in_a_small_room_is_above_the_limit(outside):
     # 210 g/m3 over 100 m3 is 21 kg
     ours = share_of_limit(Q(21, "kg"), Q(100, "m**3"), "R-134a").magnitude
-    outside.check("exposure.share_of_limit", printed=1.0, ours=ours, source="definition: 21 kg in 100 m3 at 210 g/m3", standing="closed form", rel=1e-9)
+    outside.check(
+        "exposure.share_of_limit",
+        printed=1.0,
+        ours=ours,
+        source="definition: 21 kg in 100 m3 at 210 g/m3",
+        standing="closed form",
+        rel=1e-9,
+    )
     assert share_of_limit(Q(610, "kg"), Q(568, "m**3"), "R-134a").magnitude > 5
 
 
 def test_a_safety_group_is_told_in_words():
-    assert meaning("A2L") == "lower toxicity (exposure limit of 400 ppm or more), flammable, burns slowly (10 cm/s or less)"
+    assert (
+        meaning("A2L")
+        == "lower toxicity (exposure limit of 400 ppm or more), flammable, burns slowly (10 cm/s or"
+        " less)"
+    )
     with pytest.raises(ScienceError, match="'C1' is not a safety group"):
         meaning("C1")
 

@@ -11,7 +11,10 @@ from startkit.errors import ScienceError, UnitError
 from startkit.science import performance, refrigerant, water
 from startkit.units import Q
 
-VECTOR = "capacity vector computed with the package iapws 1.5.5 (IF97), density at the entering temperature, cp at the mean"
+VECTOR = (
+    "capacity vector computed with the package iapws 1.5.5 (IF97), density at the entering"
+    " temperature, cp at the mean"
+)
 CENGEL = "Cengel & Boles, Thermodynamics, example 11-1, from memory"
 
 
@@ -33,45 +36,113 @@ POWER = Q(230, "kilowatt")
 
 
 def test_capacity_and_heat_rejected_reproduce_the_worked_vector(outside):
-    outside.check("performance.cooling_capacity", printed=1470.04, ours=EVAPORATOR.to("kilowatt").magnitude, source=VECTOR, standing="library", abs=0.01)
-    outside.check("performance.cooling_capacity", printed=418.00, ours=EVAPORATOR.to("ton_cooling").magnitude, source=VECTOR + ", tons", standing="library", abs=0.01)
-    outside.check("performance.heat_rejected", printed=1628.01, ours=CONDENSER.to("kilowatt").magnitude, source=VECTOR, standing="library", abs=0.01)
+    outside.check(
+        "performance.cooling_capacity",
+        printed=1470.04,
+        ours=EVAPORATOR.to("kilowatt").magnitude,
+        source=VECTOR,
+        standing="library",
+        abs=0.01,
+    )
+    outside.check(
+        "performance.cooling_capacity",
+        printed=418.00,
+        ours=EVAPORATOR.to("ton_cooling").magnitude,
+        source=VECTOR + ", tons",
+        standing="library",
+        abs=0.01,
+    )
+    outside.check(
+        "performance.heat_rejected",
+        printed=1628.01,
+        ours=CONDENSER.to("kilowatt").magnitude,
+        source=VECTOR,
+        standing="library",
+        abs=0.01,
+    )
 
 
 def test_the_rule_of_500_is_met_within_half_a_percent(outside):
-    outside.check("performance.cooling_capacity", printed=416.67, ours=EVAPORATOR.to("ton_cooling").magnitude,
-                  source="rule of thumb: 500 Btu/h per gpm and °F", standing="common practice", rel=5e-3)
+    outside.check(
+        "performance.cooling_capacity",
+        printed=416.67,
+        ours=EVAPORATOR.to("ton_cooling").magnitude,
+        source="rule of thumb: 500 Btu/h per gpm and °F",
+        standing="common practice",
+        rel=5e-3,
+    )
 
 
 def test_heat_balance_is_given_on_both_bases(outside):
     balance = performance.heat_balance(EVAPORATOR, CONDENSER, POWER)
-    outside.check("performance.heat_balance", printed=4.42, ours=balance.condenser_basis.to("percent").magnitude, source=VECTOR, standing="library", abs=0.005)
-    outside.check("performance.heat_balance", printed=4.33, ours=balance.mean_basis.to("percent").magnitude, source=VECTOR, standing="library", abs=0.005)
-    assert balance.residual.to("kilowatt").magnitude == pytest.approx(1470.04 + 230 - 1628.01, abs=0.02)
+    outside.check(
+        "performance.heat_balance",
+        printed=4.42,
+        ours=balance.condenser_basis.to("percent").magnitude,
+        source=VECTOR,
+        standing="library",
+        abs=0.005,
+    )
+    outside.check(
+        "performance.heat_balance",
+        printed=4.33,
+        ours=balance.mean_basis.to("percent").magnitude,
+        source=VECTOR,
+        standing="library",
+        abs=0.005,
+    )
+    assert balance.residual.to("kilowatt").magnitude == pytest.approx(
+        1470.04 + 230 - 1628.01, abs=0.02
+    )
 
 
 def test_specific_power_and_cop_reproduce_the_worked_vector(outside):
     ours = performance.specific_power(POWER, EVAPORATOR).to("kilowatt/ton_cooling").magnitude
-    outside.check("performance.specific_power", printed=0.5502, ours=ours, source=VECTOR, standing="library", abs=5e-5)
-    outside.check("performance.cop", printed=6.391, ours=performance.cop(POWER, EVAPORATOR).magnitude, source=VECTOR, standing="library", abs=1e-3)
+    outside.check(
+        "performance.specific_power",
+        printed=0.5502,
+        ours=ours,
+        source=VECTOR,
+        standing="library",
+        abs=5e-5,
+    )
+    outside.check(
+        "performance.cop",
+        printed=6.391,
+        ours=performance.cop(POWER, EVAPORATOR).magnitude,
+        source=VECTOR,
+        standing="library",
+        abs=1e-3,
+    )
 
 
 def test_an_open_drive_counts_only_the_shaft(outside):
     ours = performance.shaft_power(Q(100, "kilowatt"), 0.90).to("kilowatt").magnitude
-    outside.check("performance.shaft_power", printed=90.0, ours=ours, source="Singapore heat-balance method, worked example for open drive", standing="secondary", abs=1e-9)
+    outside.check(
+        "performance.shaft_power",
+        printed=90.0,
+        ours=ours,
+        source="Singapore heat-balance method, worked example for open drive",
+        standing="secondary",
+        abs=1e-9,
+    )
     with pytest.raises(ScienceError, match=r"an efficiency of 1\.2 cannot be"):
         performance.shaft_power(Q(100, "kilowatt"), 1.2)
 
 
 def test_density_is_taken_at_the_meter():
     at_entering = performance.cooling_capacity(gpm(1000), fahrenheit(54), fahrenheit(44))
-    at_leaving = performance.cooling_capacity(gpm(1000), fahrenheit(54), fahrenheit(44), fahrenheit(44))
+    at_leaving = performance.cooling_capacity(
+        gpm(1000), fahrenheit(54), fahrenheit(44), fahrenheit(44)
+    )
     rho = water.density(fahrenheit(44)) / water.density(fahrenheit(54))
     assert (at_leaving / at_entering).magnitude == pytest.approx(rho.magnitude, rel=1e-9)
 
 
 def test_glycol_carries_less_heat_than_water_at_the_same_flow():
-    glycol = performance.cooling_capacity(gpm(1000), fahrenheit(54), fahrenheit(44), of=water.liquid("ethylene glycol 30 % by volume"))
+    glycol = performance.cooling_capacity(
+        gpm(1000), fahrenheit(54), fahrenheit(44), of=water.liquid("ethylene glycol 30 % by volume")
+    )
     assert 0.88 < (glycol / EVAPORATOR).magnitude < 0.96
 
 
@@ -90,27 +161,88 @@ def test_a_bare_number_is_refused():
 
 
 def test_percent_load_against_the_selection(outside):
-    ours = performance.percent_load(Q(418.0, "ton_cooling"), Q(500, "ton_cooling")).to("percent").magnitude
-    outside.check("performance.percent_load", printed=83.6, ours=ours, source="418 / 500", standing="closed form", abs=1e-9)
+    ours = (
+        performance.percent_load(Q(418.0, "ton_cooling"), Q(500, "ton_cooling"))
+        .to("percent")
+        .magnitude
+    )
+    outside.check(
+        "performance.percent_load",
+        printed=83.6,
+        ours=ours,
+        source="418 / 500",
+        standing="closed form",
+        abs=1e-9,
+    )
 
 
 def test_approaches_and_lift_follow_the_printed_saturation_chart(outside):
     # R-134a chart: 35.0 psig is 40 °F, 124.2 psig is 100 °F.
-    low, high, chart = Q(35.0 + 14.696, "psi"), Q(124.2 + 14.696, "psi"), "pressure-temperature chart computed with NIST REFPROP, calcspec.com"
-    evaporator = performance.approach_evaporator("R-134a", low, fahrenheit(44)).to("delta_degF").magnitude
-    condenser = performance.approach_condenser("R-134a", high, fahrenheit(95)).to("delta_degF").magnitude
-    outside.check("performance.approach_evaporator", printed=4.0, ours=evaporator, source=chart, standing="secondary", abs=0.1)
-    outside.check("performance.approach_condenser", printed=5.0, ours=condenser, source=chart, standing="secondary", abs=0.1)
-    outside.check("performance.lift", printed=60.0, ours=performance.lift("R-134a", low, high).to("delta_degF").magnitude, source=chart, standing="secondary", abs=0.1)
-    outside.check("performance.pressure_ratio", printed=(124.2 + 14.696) / (35.0 + 14.696), ours=performance.pressure_ratio(low, high).magnitude, source=chart, standing="secondary", rel=1e-9)
+    low, high, chart = (
+        Q(35.0 + 14.696, "psi"),
+        Q(124.2 + 14.696, "psi"),
+        "pressure-temperature chart computed with NIST REFPROP, calcspec.com",
+    )
+    evaporator = (
+        performance.approach_evaporator("R-134a", low, fahrenheit(44)).to("delta_degF").magnitude
+    )
+    condenser = (
+        performance.approach_condenser("R-134a", high, fahrenheit(95)).to("delta_degF").magnitude
+    )
+    outside.check(
+        "performance.approach_evaporator",
+        printed=4.0,
+        ours=evaporator,
+        source=chart,
+        standing="secondary",
+        abs=0.1,
+    )
+    outside.check(
+        "performance.approach_condenser",
+        printed=5.0,
+        ours=condenser,
+        source=chart,
+        standing="secondary",
+        abs=0.1,
+    )
+    outside.check(
+        "performance.lift",
+        printed=60.0,
+        ours=performance.lift("R-134a", low, high).to("delta_degF").magnitude,
+        source=chart,
+        standing="secondary",
+        abs=0.1,
+    )
+    outside.check(
+        "performance.pressure_ratio",
+        printed=(124.2 + 14.696) / (35.0 + 14.696),
+        ours=performance.pressure_ratio(low, high).magnitude,
+        source=chart,
+        standing="secondary",
+        rel=1e-9,
+    )
 
 
 def test_lmtd_and_ua_reproduce_the_standards_fouling_example(outside):
     source = "ARI 550/590-2003 Appendix C fouling example (inputs from memory)"
     mean = performance.lmtd(fahrenheit(85), fahrenheit(95), fahrenheit(101))
-    outside.check("performance.lmtd", printed=10.1955, ours=mean.to("delta_degF").magnitude, source=source, standing="from memory", abs=1e-4)
+    outside.check(
+        "performance.lmtd",
+        printed=10.1955,
+        ours=mean.to("delta_degF").magnitude,
+        source=source,
+        standing="from memory",
+        abs=1e-4,
+    )
     ours = performance.ua(Q(2_880_000, "Btu/hour"), mean).to("Btu/hour/delta_degF").magnitude
-    outside.check("performance.ua", printed=2_880_000 / 10.1955, ours=ours, source=source, standing="from memory", rel=1e-5)
+    outside.check(
+        "performance.ua",
+        printed=2_880_000 / 10.1955,
+        ours=ours,
+        source=source,
+        standing="from memory",
+        rel=1e-5,
+    )
 
 
 def test_lmtd_of_equal_ends_is_the_common_difference():
@@ -127,36 +259,86 @@ def test_lmtd_lies_between_geometric_and_arithmetic_mean(first, second):
 def test_a_saturation_temperature_between_the_water_temperatures_is_refused():
     with pytest.raises(ScienceError, match="check the refrigerant pressure, the barometer"):
         performance.lmtd(celsius(12), celsius(7), celsius(8))
-    assert np.isnan(performance.lmtd.si(np.array([285.0]), np.array([280.0]), np.array([281.0]))).all()
+    assert np.isnan(
+        performance.lmtd.si(np.array([285.0]), np.array([280.0]), np.array([281.0]))
+    ).all()
 
 
 def test_an_approach_is_carried_to_full_load_only_where_that_means_something(outside):
     ours = performance.approach_at_full_load(Q(1.0, "delta_degC"), 0.5).to("delta_degC").magnitude
-    outside.check("performance.approach_at_full_load", printed=2.0, ours=ours, source="proportional to heat flux, 1 K at half load", standing="common practice", abs=1e-12)
+    outside.check(
+        "performance.approach_at_full_load",
+        printed=2.0,
+        ours=ours,
+        source="proportional to heat flux, 1 K at half load",
+        standing="common practice",
+        abs=1e-12,
+    )
     with pytest.raises(ScienceError, match="between 40 and 120 % load"):
         performance.approach_at_full_load(Q(1.0, "delta_degC"), Q(20, "percent"))
-    assert np.isnan(performance.approach_at_full_load.si(np.array([1.0, 1.0]), np.array([0.2, 0.8]))).tolist() == [True, False]
+    assert np.isnan(
+        performance.approach_at_full_load.si(np.array([1.0, 1.0]), np.array([0.2, 0.8]))
+    ).tolist() == [True, False]
 
 
 def test_air_in_the_condenser_shows_as_pressure_beyond_the_refrigerants_own(outside):
     # Dalton: 5.12 kPa of air over R-1233zd(E) at 28 °C.
     own = refrigerant.saturation_pressure("R-1233zd(E)", celsius(28))
     found = performance.non_condensables("R-1233zd(E)", own + Q(5.12, "kilopascal"), celsius(28))
-    outside.check("performance.non_condensables", printed=5.12, ours=found.excess_pressure.to("kilopascal").magnitude, source="Dalton's law", standing="closed form", abs=1e-6)
+    outside.check(
+        "performance.non_condensables",
+        printed=5.12,
+        ours=found.excess_pressure.to("kilopascal").magnitude,
+        source="Dalton's law",
+        standing="closed form",
+        abs=1e-6,
+    )
     # Clausius-Clapeyron: dT = dp / (dp/dT), dp/dT = latent heat / (T dv).
-    slope = refrigerant.latent_heat("R-1233zd(E)", own) * refrigerant.density("R-1233zd(E)", own, celsius(28)) / Q(301.15, "kelvin")
+    slope = (
+        refrigerant.latent_heat("R-1233zd(E)", own)
+        * refrigerant.density("R-1233zd(E)", own, celsius(28))
+        / Q(301.15, "kelvin")
+    )
     expected = (Q(5.12, "kilopascal") / slope).to("kelvin").magnitude
-    outside.check("performance.non_condensables", printed=expected, ours=found.equivalent.to("delta_degC").magnitude, source="Clausius-Clapeyron, liquid volume neglected", standing="closed form", rel=0.03)
+    outside.check(
+        "performance.non_condensables",
+        printed=expected,
+        ours=found.equivalent.to("delta_degC").magnitude,
+        source="Clausius-Clapeyron, liquid volume neglected",
+        standing="closed form",
+        rel=0.03,
+    )
 
 
 def test_the_textbook_cycle_gives_its_mass_flow_and_its_share_of_carnot(outside):
     low, high = Q(0.14, "megapascal"), Q(0.8, "megapascal")
-    dew, bubble = refrigerant.dew_temperature("R-134a", low), refrigerant.bubble_temperature("R-134a", high)
-    flow = performance.refrigerant_flow("R-134a", Q(7.18, "kilowatt"), low, dew, high, bubble).to("kg/s").magnitude
-    outside.check("performance.refrigerant_flow", printed=0.05, ours=flow, source=CENGEL, standing="from memory", rel=2e-3)
+    dew, bubble = (
+        refrigerant.dew_temperature("R-134a", low),
+        refrigerant.bubble_temperature("R-134a", high),
+    )
+    flow = (
+        performance.refrigerant_flow("R-134a", Q(7.18, "kilowatt"), low, dew, high, bubble)
+        .to("kg/s")
+        .magnitude
+    )
+    outside.check(
+        "performance.refrigerant_flow",
+        printed=0.05,
+        ours=flow,
+        source=CENGEL,
+        standing="from memory",
+        rel=2e-3,
+    )
     # Saturation at 0.14 and 0.8 MPa: -18.77 and 31.31 °C in the book's tables.
     share = performance.carnot_fraction(3.97, dew, bubble).magnitude
-    outside.check("performance.carnot_fraction", printed=3.97 / ((273.15 - 18.77) / (31.31 + 18.77)), ours=share, source=CENGEL + ", table A-12", standing="from memory", rel=2e-3)
+    outside.check(
+        "performance.carnot_fraction",
+        printed=3.97 / ((273.15 - 18.77) / (31.31 + 18.77)),
+        ours=share,
+        source=CENGEL + ", table A-12",
+        standing="from memory",
+        rel=2e-3,
+    )
 
 
 def test_whole_trends_pass_and_stopped_hours_are_not_a_number():

@@ -21,7 +21,9 @@ SET_POINT = Q(170, "kPa")
 
 def _pre_lube(dp, t=None, **more):
     t = np.arange(len(dp), dtype=float) if t is None else t
-    return analyse_pre_lube(Q(t, "s"), Q(dp, "kPa"), more.pop("pump_start", Q(0, "s")), SET_POINT, **more)
+    return analyse_pre_lube(
+        Q(t, "s"), Q(dp, "kPa"), more.pop("pump_start", Q(0, "s")), SET_POINT, **more
+    )
 
 
 def _rise(t, tau=5.0):
@@ -32,8 +34,12 @@ def test_time_to_set_point_is_that_of_a_first_order_rise(outside):
     t = np.arange(0.0, 120.0, 0.5)
     found = _pre_lube(_rise(t), t)
     outside.check(
-        "pre_lube.analyse_pre_lube", printed=5 * np.log(172 / 2), ours=found.time_to_set_point.to("s").magnitude,
-        source="first-order rise, t = tau ln(a/(a - set point))", standing="closed form", abs=0.05,
+        "pre_lube.analyse_pre_lube",
+        printed=5 * np.log(172 / 2),
+        ours=found.time_to_set_point.to("s").magnitude,
+        source="first-order rise, t = tau ln(a/(a - set point))",
+        standing="closed form",
+        abs=0.05,
     )
     assert found.overshoot.to("kPa").magnitude == pytest.approx(2, abs=0.01) and found.settled
 
@@ -42,14 +48,23 @@ def test_settling_is_the_last_entry_into_the_band(outside):
     t = np.arange(0.0, 120.0, 0.5)
     found = _pre_lube(_rise(t), t, band=0.05)
     outside.check(
-        "pre_lube.analyse_pre_lube", printed=5 * np.log(172 / (172 - 0.95 * 170)), ours=found.settling_time.to("s").magnitude,
-        source="first-order rise to 95 % of the set point", standing="closed form", abs=0.5,
+        "pre_lube.analyse_pre_lube",
+        printed=5 * np.log(172 / (172 - 0.95 * 170)),
+        ours=found.settling_time.to("s").magnitude,
+        source="first-order rise to 95 % of the set point",
+        standing="closed form",
+        abs=0.5,
     )
 
 
 def test_a_differential_that_never_reaches_the_set_point_says_so():
     found = _pre_lube(_rise(np.arange(60.0)) * 0.8)
-    assert found.time_to_set_point is None and found.settling_time is None and not found.settled and found.overshoot.magnitude == 0
+    assert (
+        found.time_to_set_point is None
+        and found.settling_time is None
+        and not found.settled
+        and found.overshoot.magnitude == 0
+    )
 
 
 def test_clock_before_pump_start_does_not_count():
@@ -69,20 +84,34 @@ def test_margin_to_the_trip_is_counted_in_standard_deviations():
     rng = np.random.default_rng(1)
     dp = 170 + rng.normal(0, 2, 400)
     found = _pre_lube(dp, trip=Q(110, "kPa"))
-    assert found.margin.to("kPa").magnitude == pytest.approx(60, abs=0.5) and found.margin_in_sd == pytest.approx(30, rel=0.15)
-    assert found.time_below_trip.magnitude == 0 and found.minimum.to("kPa").magnitude == pytest.approx(dp.min())
+    assert found.margin.to("kPa").magnitude == pytest.approx(
+        60, abs=0.5
+    ) and found.margin_in_sd == pytest.approx(30, rel=0.15)
+    assert found.time_below_trip.magnitude == 0 and found.minimum.to(
+        "kPa"
+    ).magnitude == pytest.approx(dp.min())
 
 
 def test_a_dip_below_the_trip_is_timed_even_if_it_recovers():
     t = np.arange(0.0, 60.0)
     dp = np.where((t > 30) & (t < 35), 90.0, 171.0)
     found = _pre_lube(dp, t, trip=Q(110, "kPa"))
-    assert found.time_below_trip.to("s").magnitude == pytest.approx(3 + 2 * 20 / 81) and found.minimum_at.to("s").magnitude == 31
+    assert (
+        found.time_below_trip.to("s").magnitude == pytest.approx(3 + 2 * 20 / 81)
+        and found.minimum_at.to("s").magnitude == 31
+    )
 
 
 def test_time_below_interpolates_between_samples(outside):
     found = time_below(np.array([0.0, 10.0, 20.0]), np.array([2.0, -2.0, 2.0]), 0.0)
-    outside.check("pre_lube.time_below", printed=10.0, ours=found, source="two triangles by hand", standing="closed form", abs=1e-12)
+    outside.check(
+        "pre_lube.time_below",
+        printed=10.0,
+        ours=found,
+        source="two triangles by hand",
+        standing="closed form",
+        abs=1e-12,
+    )
 
 
 def test_the_uncertainty_of_the_mean_grows_with_correlation(outside):
@@ -94,8 +123,12 @@ def test_the_uncertainty_of_the_mean_grows_with_correlation(outside):
             x[i] = r * x[i - 1] + e
         ratios.append((x[100:].mean(), mean_uncertainty(x[100:])[1]))
     outside.check(
-        "pre_lube.mean_uncertainty", printed=np.std([m for m, _ in ratios]), ours=np.mean([u for _, u in ratios]),
-        source="spread of the means of 300 simulated autoregressive series", standing="closed form", rel=0.12,
+        "pre_lube.mean_uncertainty",
+        printed=np.std([m for m, _ in ratios]),
+        ours=np.mean([u for _, u in ratios]),
+        source="spread of the means of 300 simulated autoregressive series",
+        standing="closed form",
+        rel=0.12,
     )
 
 
@@ -104,7 +137,14 @@ def test_lag_one_finds_the_correlation_of_a_known_series(outside):
     x = np.zeros(20_000)
     for i, e in enumerate(rng.normal(size=x.size)):
         x[i] = 0.7 * x[i - 1] + e
-    outside.check("pre_lube.lag_one", printed=0.7, ours=lag_one(x), source="autoregressive series of known coefficient", standing="closed form", abs=0.02)
+    outside.check(
+        "pre_lube.lag_one",
+        printed=0.7,
+        ours=lag_one(x),
+        source="autoregressive series of known coefficient",
+        standing="closed form",
+        abs=0.02,
+    )
     assert lag_one(np.ones(10)) == 0 and lag_one(np.array([1.0, 2.0])) == 0
 
 
@@ -114,15 +154,21 @@ def test_the_period_of_hunting_is_found_in_noise(outside, period):
     dp = 170 + 4 * np.sin(2 * np.pi * t / period) + np.random.default_rng(2).normal(0, 1.0, t.size)
     found = _pre_lube(dp, t)
     outside.check(
-        "pre_lube.analyse_pre_lube", printed=period, ours=found.hunting_period.to("s").magnitude, source="sine of known period in noise",
-        standing="closed form", rel=0.04,
+        "pre_lube.analyse_pre_lube",
+        printed=period,
+        ours=found.hunting_period.to("s").magnitude,
+        source="sine of known period in noise",
+        standing="closed form",
+        rel=0.04,
     )
     assert found.hunting_amplitude.to("kPa").magnitude == pytest.approx(4, rel=0.15)
 
 
 def test_steady_noise_is_no_hunting_and_a_slow_wander_seldom():
     rng = np.random.default_rng(5)
-    white = sum(_pre_lube(170 + rng.normal(size=120)).hunting_period is not None for _ in range(150))
+    white = sum(
+        _pre_lube(170 + rng.normal(size=120)).hunting_period is not None for _ in range(150)
+    )
     wander = 0
     for _ in range(150):
         x = np.zeros(120)
@@ -138,8 +184,13 @@ def test_a_constant_differential_does_not_hunt():
 
 @pytest.mark.parametrize(
     ("t", "dp", "says"),
-    [([0, 2, 1], [1, 2, 3], "time does not rise at row 3"), ([0, 1], [1, 2, 3], "different lengths"), ([0], [1], "fewer than two rows"),
-     ([0, 1, 2], [1, np.nan, 3], "no number"), ([-3, -2, -1], [1, 2, 3], "after pump start")],
+    [
+        ([0, 2, 1], [1, 2, 3], "time does not rise at row 3"),
+        ([0, 1], [1, 2, 3], "different lengths"),
+        ([0], [1], "fewer than two rows"),
+        ([0, 1, 2], [1, np.nan, 3], "no number"),
+        ([-3, -2, -1], [1, 2, 3], "after pump start"),
+    ],
 )
 def test_bad_columns_are_refused_in_one_sentence(t, dp, says):
     with pytest.raises(ReadingError, match=says):
@@ -153,13 +204,31 @@ def test_a_set_point_of_nil_is_refused():
 
 def test_two_readings_are_little_but_no_error():
     found = _pre_lube(np.array([0.0, 171.0]))
-    assert found.time_to_set_point.to("s").magnitude == pytest.approx(170 / 171) and found.hunting_period is None and not found.settled
+    assert (
+        found.time_to_set_point.to("s").magnitude == pytest.approx(170 / 171)
+        and found.hunting_period is None
+        and not found.settled
+    )
 
 
 def test_the_value_at_the_trip_is_read_between_samples(outside):
     value, u = value_at_trip(Q([0, 10, 20], "s"), Q([170, 120, 70], "kPa"), Q(12, "s"))
-    outside.check("pre_lube.value_at_trip", printed=110, ours=value.to("kPa").magnitude, source="straight line by hand", standing="closed form", abs=1e-9)
-    outside.check("pre_lube.value_at_trip", printed=50 / np.sqrt(12), ours=u.to("kPa").magnitude, source="rectangular distribution, JCGM 100:2008, 4.3.7", standing="published", rel=1e-9)
+    outside.check(
+        "pre_lube.value_at_trip",
+        printed=110,
+        ours=value.to("kPa").magnitude,
+        source="straight line by hand",
+        standing="closed form",
+        abs=1e-9,
+    )
+    outside.check(
+        "pre_lube.value_at_trip",
+        printed=50 / np.sqrt(12),
+        ours=u.to("kPa").magnitude,
+        source="rectangular distribution, JCGM 100:2008, 4.3.7",
+        standing="published",
+        rel=1e-9,
+    )
     with pytest.raises(ReadingError, match="outside the record"):
         value_at_trip(Q([0, 10], "s"), Q([1, 2], "kPa"), Q(11, "s"))
 
@@ -175,9 +244,23 @@ def _coast(least=LEAST, dp=None, t=None):
 
 def test_oil_that_stands_through_the_coast_down_is_told_with_its_lowest_value(outside):
     found = _coast()
-    outside.check("pre_lube.analyse_coast_down", printed=140, ours=found.minimum.to("kPa").magnitude, source="straight lines by hand", standing="closed form", abs=1e-9)
-    assert found.stood and found.coast_down_time.to("s").magnitude == 80 and found.minimum_at.to("s").magnitude == 80
-    assert found.post_lube_time.to("s").magnitude == pytest.approx(50 + 10 * 30 / 140, abs=0.05) and found.post_lube_ended
+    outside.check(
+        "pre_lube.analyse_coast_down",
+        printed=140,
+        ours=found.minimum.to("kPa").magnitude,
+        source="straight lines by hand",
+        standing="closed form",
+        abs=1e-9,
+    )
+    assert (
+        found.stood
+        and found.coast_down_time.to("s").magnitude == 80
+        and found.minimum_at.to("s").magnitude == 80
+    )
+    assert (
+        found.post_lube_time.to("s").magnitude == pytest.approx(50 + 10 * 30 / 140, abs=0.05)
+        and found.post_lube_ended
+    )
 
 
 def test_oil_that_fails_before_the_shaft_stands_is_timed():

@@ -19,15 +19,31 @@ def recorded(time=T, run_up=20.0, peak=1000.0, settled=200.0, oil=None):
     """Constant torque up to speed, the current falling as it is reached."""
     speed = np.clip(time / run_up, 0, 1) * 310.0
     current = np.where(time < 0, 0.0, np.where(time < run_up, peak, settled))
-    return {"time": Q(time, "second"), "currents": Q(np.array([current, 0.98 * current, 1.01 * current]), "ampere"), "speed": Q(speed, "radian/second"), "oil": None if oil is None else Q(oil, "pascal")}
+    return {
+        "time": Q(time, "second"),
+        "currents": Q(np.array([current, 0.98 * current, 1.01 * current]), "ampere"),
+        "speed": Q(speed, "radian/second"),
+        "oil": None if oil is None else Q(oil, "pascal"),
+    }
 
 
 def test_time_to_speed_of_a_constant_torque_run_up(outside):
     inertia, speed, torque = Q(12, "kg*m**2"), Q(310.0, "radian/second"), Q(186.0, "N*m")
     whole = acceleration_time(inertia, speed, torque).to("second").magnitude
     found = analyse_run_up(**recorded(run_up=whole))
-    outside.check("run_up.analyse_run_up", printed=0.95 * whole, ours=found.time.magnitude, source="Newton's second law at constant torque: 95 % of speed at 95 % of J w / T", standing="closed form", rel=1e-6)
-    assert found.found_by == "speed" and found.peak[2].magnitude == pytest.approx(1010) and found.settled[1].magnitude == pytest.approx(196)
+    outside.check(
+        "run_up.analyse_run_up",
+        printed=0.95 * whole,
+        ours=found.time.magnitude,
+        source="Newton's second law at constant torque: 95 % of speed at 95 % of J w / T",
+        standing="closed form",
+        rel=1e-6,
+    )
+    assert (
+        found.found_by == "speed"
+        and found.peak[2].magnitude == pytest.approx(1010)
+        and found.settled[1].magnitude == pytest.approx(196)
+    )
 
 
 def test_without_speed_the_fall_of_the_current_tells_the_time():
@@ -45,7 +61,9 @@ def test_the_oils_worst_moment_is_found_after_the_start_only():
     oil = np.full(T.size, 150e3)
     oil[0], oil[20] = 10e3, 121e3
     found = analyse_run_up(**recorded(oil=oil), start=Q(0, "second"))
-    assert found.oil_lowest.magnitude == 121e3 and found.oil_lowest_at.magnitude == pytest.approx(T[20])
+    assert found.oil_lowest.magnitude == 121e3 and found.oil_lowest_at.magnitude == pytest.approx(
+        T[20]
+    )
 
 
 def test_a_phase_that_was_not_read_stays_unknown():

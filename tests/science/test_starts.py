@@ -20,19 +20,48 @@ def allowed(horsepower, poles, wk2):
 def test_the_worked_example_of_the_table(outside):
     ours = allowed(25, 4, 50)
     source = "EASA handbook quoting NEMA MG 10 Table 2-3: 25 hp, 4 poles, Wk2 50 (joliettech.com)"
-    outside.check("starts.allowable_starts", printed=2.44, ours=ours.per_hour.magnitude, source=source, standing="secondary", abs=0.005)
-    outside.check("starts.allowable_starts", printed=58, ours=ours.rest.magnitude, source=source, standing="secondary", abs=1e-9)
+    outside.check(
+        "starts.allowable_starts",
+        printed=2.44,
+        ours=ours.per_hour.magnitude,
+        source=source,
+        standing="secondary",
+        abs=0.005,
+    )
+    outside.check(
+        "starts.allowable_starts",
+        printed=58,
+        ours=ours.rest.magnitude,
+        source=source,
+        standing="secondary",
+        abs=1e-9,
+    )
 
 
 @pytest.mark.parametrize(
     ("horsepower", "poles", "a", "b", "c"),
-    [(100, 2, 2.6, 92, 220), (100, 4, 5.2, 441, 110), (200, 2, 2.0, 172, 600), (200, 4, 4.0, 831, 300), (250, 2, 1.8, 210, 1000), (250, 4, 3.7, 1017, 500), (1, 6, 34, 15, 33), (250, 6, 4.2, 2744, 440)],
+    [
+        (100, 2, 2.6, 92, 220),
+        (100, 4, 5.2, 441, 110),
+        (200, 2, 2.0, 172, 600),
+        (200, 4, 4.0, 831, 300),
+        (250, 2, 1.8, 210, 1000),
+        (250, 4, 3.7, 1017, 500),
+        (1, 6, 34, 15, 33),
+        (250, 6, 4.2, 2744, 440),
+    ],
 )
 def test_rows_of_the_table(outside, horsepower, poles, a, b, c):
     source = "NEMA MG 10 Table 2-3 (joliettech.com; scribd 450805826)"
     light, heavy = allowed(horsepower, poles, 0.01), allowed(horsepower, poles, b)
-    for printed, ours in ((a, light.per_hour.magnitude), (1.0, heavy.per_hour.magnitude), (c, light.rest.magnitude)):
-        outside.check("starts.MG10", printed=printed, ours=ours, source=source, standing="secondary", rel=1e-6)
+    for printed, ours in (
+        (a, light.per_hour.magnitude),
+        (1.0, heavy.per_hour.magnitude),
+        (c, light.rest.magnitude),
+    ):
+        outside.check(
+            "starts.MG10", printed=printed, ours=ours, source=source, standing="secondary", rel=1e-6
+        )
     assert not light.outside_conditions
 
 
@@ -55,30 +84,50 @@ def test_outside_the_table_the_makers_timers_count(horsepower, poles):
 
 
 def test_a_nameplate_in_kilowatts_meets_its_row():
-    assert starts.allowable_starts(Q(74.6, "kW"), 2, Q(1, "pound*foot**2")).per_hour.magnitude == pytest.approx(2.6)
+    assert starts.allowable_starts(
+        Q(74.6, "kW"), 2, Q(1, "pound*foot**2")
+    ).per_hour.magnitude == pytest.approx(2.6)
 
 
 def test_the_table_is_monotonic_in_power():
     for column in range(3):
         rows = [starts.MG10[size][column] for size in sorted(starts.MG10)]
-        assert all(first[0] > second[0] and first[1] < second[1] and first[2] <= second[2] for first, second in pairwise(rows))
+        assert all(
+            first[0] > second[0] and first[1] < second[1] and first[2] <= second[2]
+            for first, second in pairwise(rows)
+        )
 
 
 def test_the_later_of_both_timers_decides(outside):
-    found = starts.earliest_next_start([0.0], [600.0], start_to_start=Q(20, "min"), stop_to_start=Q(3, "min"))
-    outside.check("starts.earliest_next_start", printed=1200, ours=found.at.magnitude, source="start at 0, 20 min start to start", standing="closed form", abs=1e-9)
+    found = starts.earliest_next_start(
+        [0.0], [600.0], start_to_start=Q(20, "min"), stop_to_start=Q(3, "min")
+    )
+    outside.check(
+        "starts.earliest_next_start",
+        printed=1200,
+        ours=found.at.magnitude,
+        source="start at 0, 20 min start to start",
+        standing="closed form",
+        abs=1e-9,
+    )
     assert found.rule == "start-to-start timer"
-    late = starts.earliest_next_start([0.0], [1150.0], start_to_start=Q(20, "min"), stop_to_start=Q(3, "min"))
+    late = starts.earliest_next_start(
+        [0.0], [1150.0], start_to_start=Q(20, "min"), stop_to_start=Q(3, "min")
+    )
     assert (late.at.magnitude, late.rule) == (1330.0, "stop-to-start timer")
 
 
 def test_the_hourly_rule_waits_for_the_oldest_start_to_leave_the_hour():
-    found = starts.earliest_next_start([0, 900, 2000], [300, 1200, 2300], starts_per_hour=Q(2.44, "dimensionless"))
+    found = starts.earliest_next_start(
+        [0, 900, 2000], [300, 1200, 2300], starts_per_hour=Q(2.44, "dimensionless")
+    )
     assert (found.at.magnitude, found.rule) == (900 + 3600, "starts per hour")
 
 
 def test_less_than_one_start_an_hour_stretches_the_wait():
-    assert starts.earliest_next_start([0], [60], starts_per_hour=0.5).at.magnitude == pytest.approx(7200)
+    assert starts.earliest_next_start([0], [60], starts_per_hour=0.5).at.magnitude == pytest.approx(
+        7200
+    )
 
 
 def test_a_machine_that_never_started_may_start_at_once():
@@ -87,7 +136,9 @@ def test_a_machine_that_never_started_may_start_at_once():
     assert found.by_rule == {}
 
 
-@pytest.mark.parametrize(("began", "ended"), [([0, 100], [50]), ([0], []), ([100], [50]), ([0, 10], [60, 70])])
+@pytest.mark.parametrize(
+    ("began", "ended"), [([0, 100], [50]), ([0], []), ([100], [50]), ([0, 10], [60, 70])]
+)
 def test_starts_and_stops_that_do_not_pair_are_refused(began, ended):
     with pytest.raises(ScienceError, match="do not pair up"):
         starts.earliest_next_start(began, ended)

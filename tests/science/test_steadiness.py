@@ -32,9 +32,23 @@ def test_mean_deviation_and_slope_are_those_of_ordinary_regression(outside):
     for end in (600, 1234, 1999):
         rows = slice(found.first[end], end + 1)
         line = linregress(stamps[rows], series[rows])
-        outside.check("steadiness.moving", printed=line.slope, ours=found.slope[end], source="scipy.stats.linregress, slope", standing="library", rel=1e-7)
+        outside.check(
+            "steadiness.moving",
+            printed=line.slope,
+            ours=found.slope[end],
+            source="scipy.stats.linregress, slope",
+            standing="library",
+            rel=1e-7,
+        )
         plain_u = found.slope_u[end] / np.sqrt((1 + found.lag_one[end]) / (1 - found.lag_one[end]))
-        outside.check("steadiness.moving", printed=line.stderr, ours=plain_u, source="scipy.stats.linregress, standard error", standing="library", rel=1e-7)
+        outside.check(
+            "steadiness.moving",
+            printed=line.stderr,
+            ours=plain_u,
+            source="scipy.stats.linregress, standard error",
+            standing="library",
+            rel=1e-7,
+        )
         assert found.sd[end] == pytest.approx(np.std(series[rows], ddof=1), rel=1e-9)
         assert found.mean[end] == pytest.approx(np.mean(series[rows]), rel=1e-12)
 
@@ -42,10 +56,24 @@ def test_mean_deviation_and_slope_are_those_of_ordinary_regression(outside):
 def test_the_slopes_uncertainty_is_that_of_the_closed_form_for_even_readings(outside):
     series = noise(901, 0.1, seed=5)
     found = steadiness.moving(seconds(901), series, 900.0)
-    n, s = 901, np.sqrt((1 - np.corrcoef(seconds(901), series)[0, 1] ** 2) * np.sum((series - series.mean()) ** 2) / 899)
+    n, s = (
+        901,
+        np.sqrt(
+            (1 - np.corrcoef(seconds(901), series)[0, 1] ** 2)
+            * np.sum((series - series.mean()) ** 2)
+            / 899
+        ),
+    )
     expected = s * np.sqrt(12 / (n * (n**2 - 1)))
     ours = found.slope_u[-1] / np.sqrt((1 + found.lag_one[-1]) / (1 - found.lag_one[-1]))
-    outside.check("steadiness.moving", printed=expected, ours=ours, source="u(b) = s sqrt(12/(n(n^2-1)))/dt", standing="closed form", rel=1e-6)
+    outside.check(
+        "steadiness.moving",
+        printed=expected,
+        ours=ours,
+        source="u(b) = s sqrt(12/(n(n^2-1)))/dt",
+        standing="closed form",
+        rel=1e-6,
+    )
 
 
 def test_neighbours_that_lean_on_each_other_widen_the_slopes_uncertainty(outside):
@@ -54,8 +82,16 @@ def test_neighbours_that_lean_on_each_other_widen_the_slopes_uncertainty(outside
     for i in range(1, 4000):
         red[i] = 0.8 * red[i - 1] + white[i]
     found = steadiness.moving(seconds(4000), red, 3900.0)
-    outside.check("steadiness.moving", printed=0.8, ours=found.lag_one[-1], source="lag-one correlation of an AR(1) series with r = 0.8", standing="closed form", abs=0.03)
-    # 500 such series: the slope's true scatter is what the widened uncertainty says, three times the plain one.
+    outside.check(
+        "steadiness.moving",
+        printed=0.8,
+        ours=found.lag_one[-1],
+        source="lag-one correlation of an AR(1) series with r = 0.8",
+        standing="closed form",
+        abs=0.03,
+    )
+    # 500 such series: the slope's true scatter is what the widened uncertainty says, three times
+    # the plain one.
     generator, slopes, said = np.random.default_rng(3), [], []
     for _ in range(300):
         steps = generator.standard_normal(400)
@@ -83,7 +119,9 @@ def test_a_window_is_not_judged_before_it_is_filled():
     found = steadiness.moving(seconds(1000), np.ones(1000), 600.0)
     assert np.isnan(found.sd[:600]).all()
     assert found.sd[600] == 0.0
-    assert np.isnan(steadiness.moving(seconds(20, 60.0), np.ones(20), 900.0).sd).all()  # 16 readings only
+    assert np.isnan(
+        steadiness.moving(seconds(20, 60.0), np.ones(20), 900.0).sd
+    ).all()  # 16 readings only
     assert np.isfinite(steadiness.moving(seconds(20, 60.0), np.ones(20), 900.0, least=15).sd[-1])
 
 
@@ -102,7 +140,11 @@ LIMITS = {
 
 def run(count=7200):
     stamps = seconds(count)
-    return stamps, {"leaving": Q(280 + noise(count, 0.03), "kelvin"), "flow": Q(0.063 * (1 + noise(count, 0.003, 2)), "meter**3/second"), "power": noise(count, 5e4, 3)}
+    return stamps, {
+        "leaving": Q(280 + noise(count, 0.03), "kelvin"),
+        "flow": Q(0.063 * (1 + noise(count, 0.003, 2)), "meter**3/second"),
+        "power": noise(count, 5e4, 3),
+    }
 
 
 def test_a_quiet_machine_is_steady_throughout():
@@ -115,7 +157,9 @@ def test_a_quiet_machine_is_steady_throughout():
 
 def test_a_ramp_hides_in_the_deviation_and_is_caught_by_the_slope():
     stamps, series = run()
-    ramp = np.clip(stamps - 2000, 0, 1200) * (1.0 / 3600)  # 1 K/h for 20 minutes: its deviation in a quarter hour is 0.07 K
+    ramp = np.clip(stamps - 2000, 0, 1200) * (
+        1.0 / 3600
+    )  # 1 K/h for 20 minutes: its deviation in a quarter hour is 0.07 K
     series["leaving"] = Q(280 + noise(7200, 0.03) + ramp, "kelvin")
     found = steadiness.steady(stamps, series, LIMITS, 900.0)
     assert len(found.windows) == 2
@@ -134,13 +178,25 @@ def test_hunting_hides_in_the_slope_and_is_caught_by_the_deviation():
     found = steadiness.steady(stamps, series, LIMITS, 900.0)
     assert found.windows == ()
     assert found.spoiled["leaving"] == 1.0
-    assert np.nanmax(np.abs(found.moving["leaving"].slope)) * 3600 < 0.5  # K/h: the slope alone would have passed
+    assert (
+        np.nanmax(np.abs(found.moving["leaving"].slope)) * 3600 < 0.5
+    )  # K/h: the slope alone would have passed
 
 
 def test_a_mean_off_its_target_is_not_the_point_that_was_asked_for():
     stamps, series = run()
-    at = steadiness.steady(stamps, series, {"leaving": Tolerance(target=Q(280.2, "kelvin"), band=Q(0.28, "delta_degC"))}, 900.0)
-    off = steadiness.steady(stamps, series, {"leaving": Tolerance(target=Q(281, "kelvin"), band=Q(0.28, "delta_degC"))}, 900.0)
+    at = steadiness.steady(
+        stamps,
+        series,
+        {"leaving": Tolerance(target=Q(280.2, "kelvin"), band=Q(0.28, "delta_degC"))},
+        900.0,
+    )
+    off = steadiness.steady(
+        stamps,
+        series,
+        {"leaving": Tolerance(target=Q(281, "kelvin"), band=Q(0.28, "delta_degC"))},
+        900.0,
+    )
     assert len(at.windows) == 1
     assert off.windows == ()
 
@@ -163,13 +219,31 @@ def test_a_tolerance_without_its_series_is_refused():
         steadiness.steady(stamps, series, {}, 900.0)
 
 
-@pytest.mark.parametrize(("period", "amplitude", "sd"), [(120.0, 0.4, 0.0), (95.0, 0.3, 0.1), (240.0, 1.5, 0.3)])
+@pytest.mark.parametrize(
+    ("period", "amplitude", "sd"), [(120.0, 0.4, 0.0), (95.0, 0.3, 0.1), (240.0, 1.5, 0.3)]
+)
 def test_hunting_is_found_with_its_period_and_amplitude(outside, period, amplitude, sd):
     stamps = seconds(3600)
-    series = 280 + 2e-5 * stamps + amplitude * np.sin(2 * np.pi * stamps / period + 1) + noise(3600, sd)
+    series = (
+        280 + 2e-5 * stamps + amplitude * np.sin(2 * np.pi * stamps / period + 1) + noise(3600, sd)
+    )
     found = steadiness.hunting(Q(stamps, "second"), series)
-    outside.check("steadiness.hunting", printed=period, ours=found.period, source="sine of known period in noise", standing="closed form", rel=0.02)
-    outside.check("steadiness.hunting", printed=amplitude, ours=found.amplitude, source="sine of known amplitude in noise", standing="closed form", rel=0.06)
+    outside.check(
+        "steadiness.hunting",
+        printed=period,
+        ours=found.period,
+        source="sine of known period in noise",
+        standing="closed form",
+        rel=0.02,
+    )
+    outside.check(
+        "steadiness.hunting",
+        printed=amplitude,
+        ours=found.amplitude,
+        source="sine of known amplitude in noise",
+        standing="closed form",
+        rel=0.06,
+    )
     assert steadiness.long_enough(2.1 * period, found)
     assert not steadiness.long_enough(1.9 * period, found)
 
@@ -180,14 +254,25 @@ def test_a_square_swing_of_a_stepping_valve_is_hunting_too():
     assert found.period == pytest.approx(180, rel=0.02)
 
 
-@pytest.mark.parametrize("series", [noise(3600, 1.0), np.full(3600, 7.0), np.cumsum(noise(3600, 0.01)), seconds(3600) * 0.01, np.full(3600, np.nan)])
+@pytest.mark.parametrize(
+    "series",
+    [
+        noise(3600, 1.0),
+        np.full(3600, 7.0),
+        np.cumsum(noise(3600, 0.01)),
+        seconds(3600) * 0.01,
+        np.full(3600, np.nan),
+    ],
+)
 def test_noise_a_constant_a_drift_or_nothing_is_not_called_hunting(series):
     assert steadiness.hunting(seconds(3600), series, least=0.6) is None
     assert steadiness.long_enough(1.0, None)
 
 
 def test_white_noise_is_not_called_hunting_by_default():
-    assert [steadiness.hunting(seconds(900), noise(900, 1.0, seed)) for seed in range(20)] == [None] * 20
+    assert [steadiness.hunting(seconds(900), noise(900, 1.0, seed)) for seed in range(20)] == [
+        None
+    ] * 20
 
 
 @settings(max_examples=25, deadline=None)
@@ -202,7 +287,9 @@ def test_a_day_of_seconds_in_ten_columns_is_quick():
     stamps = seconds(86_400)
     series = {f"column {i}": 280 + noise(86_400, 0.05, i) for i in range(10)}
     begun = time.process_time()
-    found = steadiness.steady(stamps, series, dict.fromkeys(series, Tolerance(sd=0.1, slope=1e-4)), 900.0)
+    found = steadiness.steady(
+        stamps, series, dict.fromkeys(series, Tolerance(sd=0.1, slope=1e-4)), 900.0
+    )
     assert time.process_time() - begun < 1.0  # about 0.25 s of an idle processor
     assert len(found.windows) == 1
 
@@ -212,8 +299,19 @@ def test_steady_rows_are_those_that_a_plain_regression_of_each_window_finds(outs
 
     stamps, generator = seconds(1200), np.random.default_rng(12)
     # Still, then a ramp, then still with twice the noise.
-    series = np.concatenate([noise(400, 0.04, 6), np.linspace(0, 0.4, 400) + noise(400, 0.04, 7), 0.4 + noise(400, 0.08, 8)]) + 280
-    found = steadiness.steady(stamps, {"leaving": series}, {"leaving": Tolerance(sd=0.06, slope=3e-4)}, 200.0)
+    series = (
+        np.concatenate(
+            [
+                noise(400, 0.04, 6),
+                np.linspace(0, 0.4, 400) + noise(400, 0.04, 7),
+                0.4 + noise(400, 0.08, 8),
+            ]
+        )
+        + 280
+    )
+    found = steadiness.steady(
+        stamps, {"leaving": series}, {"leaving": Tolerance(sd=0.06, slope=3e-4)}, 200.0
+    )
     rows = generator.choice(np.arange(201, 1200), 150, replace=False)
 
     def plain(end):
@@ -225,4 +323,11 @@ def test_steady_rows_are_those_that_a_plain_regression_of_each_window_finds(outs
 
     printed, ours = sum(plain(end) for end in rows), sum(found.steady[rows])
     assert 20 < printed < 130
-    outside.check("steadiness.steady", printed=printed, ours=ours, source="scipy.stats.linregress and numpy.std of 150 windows", standing="library", abs=1e-9)
+    outside.check(
+        "steadiness.steady",
+        printed=printed,
+        ours=ours,
+        source="scipy.stats.linregress and numpy.std of 150 windows",
+        standing="library",
+        abs=1e-9,
+    )

@@ -8,7 +8,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from startkit.errors import ReadingError, UnitError
-from startkit.science.strokes import CLOSING, OPENING, command_form, holds, read_switch, scale_feedback, stroke
+from startkit.science.strokes import (
+    CLOSING,
+    OPENING,
+    command_form,
+    holds,
+    read_switch,
+    scale_feedback,
+    stroke,
+)
 from startkit.units import Q
 
 
@@ -26,12 +34,21 @@ def test_an_open_contact_is_a_switch_not_made(text):
 def test_any_other_word_for_the_switch_is_refused_in_one_sentence_that_names_the_row(text):
     with pytest.raises(ReadingError) as caught:
         read_switch(text, "stroke 2, row 5")
-    assert str(caught.value).startswith("stroke 2, row 5: ") and str(caught.value).endswith("type made or open.")
+    assert str(caught.value).startswith("stroke 2, row 5: ") and str(caught.value).endswith(
+        "type made or open."
+    )
 
 
 def test_volts_become_a_fraction_of_travel_by_two_points(outside):
     scaled = scale_feedback(Q([0.5, 2.5, 4.5], "volt"), Q(500, "millivolt"), Q(4.5, "volt"))
-    outside.check("strokes.scale_feedback", printed=0.5, ours=scaled.fraction[1], source="middle of a straight line", standing="closed form", abs=1e-12)
+    outside.check(
+        "strokes.scale_feedback",
+        printed=0.5,
+        ours=scaled.fraction[1],
+        source="middle of a straight line",
+        standing="closed form",
+        abs=1e-12,
+    )
     assert scaled.fraction == pytest.approx([0, 0.5, 1]) and not scaled.is_reversed
 
 
@@ -45,7 +62,9 @@ def test_scaling_undoes_any_straight_line_sensor(low, high, position):
     if abs(high - low) < 1e-3:
         return
     raw = low + (high - low) * position
-    assert scale_feedback(Q([raw], "volt"), Q(low, "volt"), Q(high, "volt")).fraction[0] == pytest.approx(position, abs=1e-9)
+    assert scale_feedback(Q([raw], "volt"), Q(low, "volt"), Q(high, "volt")).fraction[
+        0
+    ] == pytest.approx(position, abs=1e-9)
 
 
 def test_volts_and_ohms_do_not_mix_and_bare_numbers_are_refused():
@@ -61,9 +80,17 @@ def test_a_sensor_that_reads_the_same_at_both_ends_is_refused():
 
 
 def test_a_stroke_takes_percent_and_minutes():
-    record = stroke(OPENING, Q([0, 0.5, 1], "minute"), Q([0, 100, 100], "percent"), Q([0, 50, 99], "percent"), seen_position=Q(98, "percent"))
+    record = stroke(
+        OPENING,
+        Q([0, 0.5, 1], "minute"),
+        Q([0, 100, 100], "percent"),
+        Q([0, 50, 99], "percent"),
+        seen_position=Q(98, "percent"),
+    )
     assert record.time == pytest.approx([0, 30, 60])
-    assert record.feedback == pytest.approx([0, 0.5, 0.99]) and record.seen_position == pytest.approx(0.98)
+    assert record.feedback == pytest.approx(
+        [0, 0.5, 0.99]
+    ) and record.seen_position == pytest.approx(0.98)
 
 
 @pytest.mark.parametrize(
@@ -81,7 +108,13 @@ def test_a_stroke_takes_percent_and_minutes():
     ],
 )
 def test_a_column_that_cannot_be_used_is_named_in_one_sentence(columns, says):
-    good = {"direction": OPENING, "time": Q([0, 1, 2], "s"), "command": [0, 1, 1], "feedback": [0.0, 0.5, 1.0], "number": 4}
+    good = {
+        "direction": OPENING,
+        "time": Q([0, 1, 2], "s"),
+        "command": [0, 1, 1],
+        "feedback": [0.0, 0.5, 1.0],
+        "number": 4,
+    }
     with pytest.raises(ReadingError, match=says) as caught:
         stroke(**{**good, **columns})
     assert str(caught.value).startswith("stroke 4: ") and str(caught.value).count(". ") == 0

@@ -22,32 +22,61 @@ VOLTS = st.floats(1, 15000)
         ((480, 476, 472), 0.84, 0.005, "industrialmonitordirect.com worked example"),
     ],
 )
-def test_voltage_unbalance_is_the_largest_deviation_from_the_mean(outside, volts, printed, tolerance, source):
+def test_voltage_unbalance_is_the_largest_deviation_from_the_mean(
+    outside, volts, printed, tolerance, source
+):
     ours = supply.voltage_unbalance(*[Q(v, "volt") for v in volts]).to("percent").magnitude
-    outside.check("supply.voltage_unbalance", printed=printed, ours=ours, source=source, standing="secondary", abs=tolerance)
+    outside.check(
+        "supply.voltage_unbalance",
+        printed=printed,
+        ours=ours,
+        source=source,
+        standing="secondary",
+        abs=tolerance,
+    )
 
 
 def test_the_spread_between_phases_is_not_the_unbalance():
-    assert supply.voltage_unbalance(Q(480, "V"), Q(476, "V"), Q(472, "V")).to("percent").magnitude < 0.9
+    assert (
+        supply.voltage_unbalance(Q(480, "V"), Q(476, "V"), Q(472, "V")).to("percent").magnitude
+        < 0.9
+    )
 
 
 def test_current_unbalance_of_a_field_case(outside):
     # 18.2 A mean, lowest phase 17.943 A; the third phase is what the mean leaves over.
     third = 3 * 18.2 - 17.943 - 18.3
-    ours = supply.current_unbalance(Q(17.943, "A"), Q(18.3, "A"), Q(third, "A")).to("percent").magnitude
-    outside.check("supply.current_unbalance", printed=1.4, ours=ours, source="eng-tips 481112, worked reply", standing="secondary", abs=0.05)
+    ours = (
+        supply.current_unbalance(Q(17.943, "A"), Q(18.3, "A"), Q(third, "A"))
+        .to("percent")
+        .magnitude
+    )
+    outside.check(
+        "supply.current_unbalance",
+        printed=1.4,
+        ours=ours,
+        source="eng-tips 481112, worked reply",
+        standing="secondary",
+        abs=0.05,
+    )
 
 
 @given(VOLTS, VOLTS, VOLTS, st.floats(0.1, 10))
 def test_unbalance_does_not_depend_on_the_order_of_phases_nor_on_the_scale(a, b, c, scale):
     value = supply.voltage_unbalance.si(a, b, c)
     assert supply.voltage_unbalance.si(c, a, b) == pytest.approx(value, abs=1e-12)
-    assert supply.voltage_unbalance.si(scale * a, scale * b, scale * c) == pytest.approx(value, abs=1e-9)
+    assert supply.voltage_unbalance.si(scale * a, scale * b, scale * c) == pytest.approx(
+        value, abs=1e-9
+    )
     assert 0 <= value <= 2
 
 
 def test_a_trend_of_voltages_gives_a_trend_of_unbalance():
-    values = supply.voltage_unbalance(Q(np.array([460.0, 462.0]), "V"), Q(np.array([460.0, 463.0]), "V"), Q(np.array([460.0, 455.0]), "V"))
+    values = supply.voltage_unbalance(
+        Q(np.array([460.0, 462.0]), "V"),
+        Q(np.array([460.0, 463.0]), "V"),
+        Q(np.array([460.0, 455.0]), "V"),
+    )
     assert values.to("percent").magnitude == pytest.approx([0, 1.08696], abs=1e-4)
 
 
@@ -59,7 +88,9 @@ def test_a_dead_or_negative_phase_reading_is_refused():
 
 
 def test_a_lost_phase_is_an_unbalance_not_an_error():
-    assert supply.current_unbalance(Q(100, "A"), Q(0, "A"), Q(100, "A")).to("percent").magnitude == pytest.approx(100)
+    assert supply.current_unbalance(Q(100, "A"), Q(0, "A"), Q(100, "A")).to(
+        "percent"
+    ).magnitude == pytest.approx(100)
 
 
 def test_volts_are_asked_for():
@@ -69,21 +100,44 @@ def test_volts_are_asked_for():
         supply.voltage_unbalance(Q(460, "A"), Q(460, "A"), Q(460, "A"))
 
 
-@pytest.mark.parametrize(("percent", "printed"), [(1, 0.98), (2, 0.95), (3, 0.88), (4, 0.82), (5, 0.75)])
+@pytest.mark.parametrize(
+    ("percent", "printed"), [(1, 0.98), (2, 0.95), (3, 0.88), (4, 0.82), (5, 0.75)]
+)
 def test_derating_meets_the_printed_points(outside, percent, printed):
     ours = supply.derating(Q(percent, "percent")).magnitude
-    outside.check("supply.derating", printed=printed, ours=ours, source=supply.DERATING_SOURCE, standing="secondary", abs=1e-9)
+    outside.check(
+        "supply.derating",
+        printed=printed,
+        ours=ours,
+        source=supply.DERATING_SOURCE,
+        standing="secondary",
+        abs=1e-9,
+    )
 
 
 def test_derating_of_the_worked_example(outside):
     unbalance = supply.voltage_unbalance(Q(460, "V"), Q(467, "V"), Q(450, "V"))
     ours = supply.derating(unbalance).magnitude
-    outside.check("supply.derating", printed=0.95, ours=ours, source="tools.gera.services: 1.96 % gives near 0.95", standing="secondary", abs=0.005)
+    outside.check(
+        "supply.derating",
+        printed=0.95,
+        ours=ours,
+        source="tools.gera.services: 1.96 % gives near 0.95",
+        standing="secondary",
+        abs=0.005,
+    )
 
 
 def test_another_reading_of_the_curve_lies_within_the_stated_doubt(outside):
     ours = supply.derating(Q(3, "percent")).magnitude
-    outside.check("supply.derating", printed=0.90, ours=ours, source="public restatement of NEMA MG 1: 90 % at 3 %", standing="secondary", abs=0.021)
+    outside.check(
+        "supply.derating",
+        printed=0.90,
+        ours=ours,
+        source="public restatement of NEMA MG 1: 90 % at 3 %",
+        standing="secondary",
+        abs=0.021,
+    )
 
 
 def test_above_five_percent_the_motor_is_not_operated():
@@ -102,17 +156,41 @@ def test_derating_never_rises_with_unbalance():
 def test_a_field_case_of_current_unbalance_is_explained_by_its_voltage(outside):
     low, high = supply.explained_current_unbalance(Q(1.7, "percent"))
     assert low.magnitude < 0.17
-    outside.check("supply.explained_current_unbalance", printed=17, ours=high.to("percent").magnitude, source="eng-tips 41982, chiller motor: 1.7 % V, 17 % A", standing="secondary", abs=0.1)
+    outside.check(
+        "supply.explained_current_unbalance",
+        printed=17,
+        ours=high.to("percent").magnitude,
+        source="eng-tips 41982, chiller motor: 1.7 % V, 17 % A",
+        standing="secondary",
+        abs=0.1,
+    )
 
 
 def test_temperature_rise_grows_with_the_square_of_unbalance(outside):
     ours = supply.temperature_rise_increase(Q(3.5, "percent")).to("percent").magnitude
-    outside.check("supply.temperature_rise_increase", printed=25, ours=ours, source="NEMA MG 1 14.36 as taught: 3.5 % raises the rise by about 25 %", standing="from memory", abs=1)
+    outside.check(
+        "supply.temperature_rise_increase",
+        printed=25,
+        ours=ours,
+        source="NEMA MG 1 14.36 as taught: 3.5 % raises the rise by about 25 %",
+        standing="from memory",
+        abs=1,
+    )
 
 
 @pytest.mark.parametrize(
     ("volts", "hertz", "inside"),
-    [(414, 60, True), (413.9, 60, False), (506, 60, True), (506.1, 60, False), (460, 63, True), (460, 63.1, False), (483, 63, True), (484, 63, False), (414, 59, False)],
+    [
+        (414, 60, True),
+        (413.9, 60, False),
+        (506, 60, True),
+        (506.1, 60, False),
+        (460, 63, True),
+        (460, 63.1, False),
+        (483, 63, True),
+        (484, 63, False),
+        (414, 59, False),
+    ],
 )
 def test_a_motor_must_run_inside_the_band_and_on_its_edge(volts, hertz, inside):
     found = supply.deviation(Q(volts, "V"), Q(460, "V"), Q(hertz, "Hz"), Q(60, "Hz"))
@@ -120,10 +198,28 @@ def test_a_motor_must_run_inside_the_band_and_on_its_edge(volts, hertz, inside):
 
 
 def test_the_band_is_that_of_the_standard(outside):
-    for name, ours, printed in (("VOLTAGE_BAND", supply.VOLTAGE_BAND, 0.10), ("FREQUENCY_BAND", supply.FREQUENCY_BAND, 0.05), ("COMBINED_BAND", supply.COMBINED_BAND, 0.10)):
-        outside.check(f"supply.{name}", printed=printed, ours=ours, source="condensed NEMA MG 1-2011 p. 13, 9.9.1", standing="published", abs=1e-12)
+    for name, ours, printed in (
+        ("VOLTAGE_BAND", supply.VOLTAGE_BAND, 0.10),
+        ("FREQUENCY_BAND", supply.FREQUENCY_BAND, 0.05),
+        ("COMBINED_BAND", supply.COMBINED_BAND, 0.10),
+    ):
+        outside.check(
+            f"supply.{name}",
+            printed=printed,
+            ours=ours,
+            source="condensed NEMA MG 1-2011 p. 13, 9.9.1",
+            standing="published",
+            abs=1e-12,
+        )
     found = supply.deviation(Q(437, "V"), Q(460, "V"))
-    outside.check("supply.deviation", printed=-5.0, ours=found.voltage.to("percent").magnitude, source="437 of 460 V", standing="closed form", abs=1e-9)
+    outside.check(
+        "supply.deviation",
+        printed=-5.0,
+        ours=found.voltage.to("percent").magnitude,
+        source="437 of 460 V",
+        standing="closed form",
+        abs=1e-9,
+    )
 
 
 def test_no_rated_voltage_is_said_in_words():
@@ -133,6 +229,22 @@ def test_no_rated_voltage_is_said_in_words():
 
 def test_starting_torque_falls_with_the_square_of_voltage(outside):
     ours = supply.starting_torque_ratio(Q(0.9 * 460, "V"), Q(460, "V")).magnitude
-    outside.check("supply.starting_torque_ratio", printed=0.81, ours=ours, source="condensed NEMA MG 1-2011, 9.9.2: as the square of voltage", standing="published", abs=1e-9)
-    ours = supply.starting_torque_ratio(Q(460, "V"), Q(460, "V"), Q(57, "Hz"), Q(60, "Hz")).magnitude
-    outside.check("supply.starting_torque_ratio", printed=1 / 0.95**2, ours=ours, source="condensed NEMA MG 1-2011, 9.9.2: inversely as the square of frequency", standing="published", abs=1e-9)
+    outside.check(
+        "supply.starting_torque_ratio",
+        printed=0.81,
+        ours=ours,
+        source="condensed NEMA MG 1-2011, 9.9.2: as the square of voltage",
+        standing="published",
+        abs=1e-9,
+    )
+    ours = supply.starting_torque_ratio(
+        Q(460, "V"), Q(460, "V"), Q(57, "Hz"), Q(60, "Hz")
+    ).magnitude
+    outside.check(
+        "supply.starting_torque_ratio",
+        printed=1 / 0.95**2,
+        ours=ours,
+        source="condensed NEMA MG 1-2011, 9.9.2: inversely as the square of frequency",
+        standing="published",
+        abs=1e-9,
+    )

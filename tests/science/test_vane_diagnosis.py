@@ -20,7 +20,9 @@ import vane_diagnosis as table
 
 
 def _said(drive, seed=1, **procedure):
-    return diagnose(analyse_strokes.si(simulate_strokes(drive, np.random.default_rng(seed), **procedure)))
+    return diagnose(
+        analyse_strokes.si(simulate_strokes(drive, np.random.default_rng(seed), **procedure))
+    )
 
 
 def test_at_nominal_noise_fewer_than_two_percent_are_wrong_and_most_are_right(outside):
@@ -28,8 +30,12 @@ def test_at_nominal_noise_fewer_than_two_percent_are_wrong_and_most_are_right(ou
     assert table.wrong(counted) < 0.02
     assert table.share(counted, lambda fault, answer: fault == answer) > 0.8
     outside.check(
-        "vane_diagnosis.diagnose", printed=0.0, ours=table.wrong(counted), source="faults put into simulated strokes: share named wrongly",
-        standing="common practice", abs=0.0199,
+        "vane_diagnosis.diagnose",
+        printed=0.0,
+        ours=table.wrong(counted),
+        source="faults put into simulated strokes: share named wrongly",
+        standing="common practice",
+        abs=0.0199,
     )
 
 
@@ -49,7 +55,10 @@ def test_a_named_fault_comes_with_strokes_figures_and_a_next_step(fault):
     said = diagnose(analyse_strokes.si(simulate_strokes(inject(fault, rng, ordinary(rng)), rng)))
     best = said.candidates[0]
     assert said.outcome in (fault, UNDECIDED) and fault in [c.name for c in said.candidates]
-    assert all("%" in text or "stroke" in text or "times" in text for text in best.evidence) and best.evidence
+    assert (
+        all("%" in text or "stroke" in text or "times" in text for text in best.evidence)
+        and best.evidence
+    )
     assert best.next_step and any("stroke" in text for text in best.evidence)
 
 
@@ -72,7 +81,10 @@ def test_vanes_seen_off_where_feedback_says_closed_are_a_slip():
 def test_a_switch_that_never_made_may_be_out_of_adjustment_or_dead_and_it_says_so():
     said = _said(VaneDrive(make=-0.02))
     assert said.outcome == UNDECIDED
-    assert {said.candidates[0].name, said.candidates[1].name} == {"switch misadjusted", "switch failing"}
+    assert {said.candidates[0].name, said.candidates[1].name} == {
+        "switch misadjusted",
+        "switch failing",
+    }
     assert "equally" in said.sentence
 
 
@@ -115,7 +127,10 @@ def test_feedback_recorded_in_whole_percent_is_no_fault():
 
 
 def test_two_typed_points_give_a_diagnosis_that_lists_what_it_could_not_see():
-    records = [stroke(OPENING, None, [0, 1], [0.0, 1.0]), stroke(CLOSING, None, [1, 0], [1.0, 0.0], number=2)]
+    records = [
+        stroke(OPENING, None, [0, 1], [0.0, 1.0]),
+        stroke(CLOSING, None, [1, 0], [1.0, 0.0], number=2),
+    ]
     said = diagnose(analyse_strokes.si(records))
     assert said.outcome == UNDECIDED and len(said.not_examined) >= 4
 
@@ -130,4 +145,7 @@ def test_a_drive_stalling_in_mid_travel_is_undecided_between_drive_and_linkage()
     moved = np.clip(np.where(t < 25, (t - 5) / 40, np.where(t < 37, 0.5, (t - 17) / 40)), 0, 1)
     records = [stroke(OPENING, Q(t, "s"), (t >= 5).astype(float), moved, number=n) for n in (1, 2)]
     said = diagnose(analyse_strokes.si(records))
-    assert said.outcome == UNDECIDED and {c.name for c in said.candidates[:2]} == {"actuator short of torque", "linkage slip"}
+    assert said.outcome == UNDECIDED and {c.name for c in said.candidates[:2]} == {
+        "actuator short of torque",
+        "linkage slip",
+    }

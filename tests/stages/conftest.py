@@ -1,4 +1,6 @@
-"""A job in memory for the tests of stages: an invented machine, entries put one by one, judged without a disk."""
+"""A job in memory for the tests of stages: an invented machine, entries put one by one, judged
+without a disk.
+"""
 
 from __future__ import annotations
 
@@ -110,7 +112,9 @@ class JobInMemory:
 
 
 def _changed(table: dict[str, Any], changes: dict[str, Any]) -> dict[str, Any]:
-    """The sheet with ``"motor.starter": "soft start"`` written over it; None takes a key out; ``"limits"`` is laid in whole."""
+    """The sheet with ``"motor.starter": "soft start"`` written over it; None takes a key out;
+    ``"limits"`` is laid in whole.
+    """
     for dotted, value in changes.items():
         if dotted == "limits":
             table["limits"] = value
@@ -127,22 +131,55 @@ def _changed(table: dict[str, Any], changes: dict[str, Any]) -> dict[str, Any]:
 def make_job() -> Callable[..., JobInMemory]:
     """``make_job({"motor.starter": "soft start"}, system="I-P", stages={...})``."""
 
-    def make(sheet_changes: dict[str, Any] | None = None, system: str = SI, stages: dict[str, Stage] | None = None) -> JobInMemory:
-        machine = machine_.from_table(_changed(tomllib.loads(SHEET), sheet_changes or {}), "sheet.toml", SHEET)
+    def make(
+        sheet_changes: dict[str, Any] | None = None,
+        system: str = SI,
+        stages: dict[str, Stage] | None = None,
+    ) -> JobInMemory:
+        machine = machine_.from_table(
+            _changed(tomllib.loads(SHEET), sheet_changes or {}), "sheet.toml", SHEET
+        )
         limits = machine.limits_over(limits_.defaults(), "sheet.toml")
         every = registered() if stages is None else stages
-        return JobInMemory(machine, limits, {name: stage for name, stage in every.items() if stage.applies(machine)}, system)
+        return JobInMemory(
+            machine,
+            limits,
+            {name: stage for name, stage in every.items() if stage.applies(machine)},
+            system,
+        )
 
     return make
 
 
 @pytest.fixture
 def put() -> Callable[..., None]:
-    """``put(job, "stage.field", value, unit, who=, instrument=, note=, at=)``; dotted rows as in the journal: ``stage.table.1.column``."""
+    """``put(job, "stage.field", value, unit, who=, instrument=, note=, at=)``; dotted rows as in
+    the journal: ``stage.table.1.column``.
+    """
 
-    def write(job: JobInMemory, what: str, value: Any, unit: str = "", who: str = "A. Tester", instrument: str = "", note: str = "", at: str = "") -> None:
+    def write(
+        job: JobInMemory,
+        what: str,
+        value: Any,
+        unit: str = "",
+        who: str = "A. Tester",
+        instrument: str = "",
+        note: str = "",
+        at: str = "",
+    ) -> None:
         seq = len(job.entries) + 1
-        job.entries.append(Entry(what, str(value), unit, who, instrument, note, at or f"2026-11-25T{8 + seq // 3600:02d}:{seq // 60 % 60:02d}:{seq % 60:02d}+00:00", seq))
+        job.entries.append(
+            Entry(
+                what,
+                str(value),
+                unit,
+                who,
+                instrument,
+                note,
+                at or f"2026-11-25T{8 + seq // 3600:02d}:{seq // 60 % 60:02d}:{seq % 60:02d}+00:00",
+                seq,
+            )
+        )
 
     return write
 
@@ -150,7 +187,9 @@ def put() -> Callable[..., None]:
 @pytest.fixture
 def assess() -> Callable[[JobInMemory], Assessment]:
     """The whole job judged as it stands."""
-    return lambda job: Assessment(job.machine, job.limits, job.stages, State(tuple(job.entries)), job.system)
+    return lambda job: Assessment(
+        job.machine, job.limits, job.stages, State(tuple(job.entries)), job.system
+    )
 
 
 @pytest.fixture

@@ -11,38 +11,96 @@ from startkit.units import Q
 FLUID = "R-134a"
 BAROMETER = 101.325  # kPa, sea level
 TAGS = {
-    "chilled_entering": "T1", "chilled_leaving": "T2", "condenser_entering": "T3", "condenser_leaving": "T4", "evaporator_flow": "F1", "condenser_flow": "F2",
-    "evaporator_pressure": "P1", "condenser_pressure": "P2", "suction_temperature": "T5", "discharge_temperature": "T6", "liquid_temperature": "T7", "power": "W1", "current": "A1",
-    "evaporator_drop": "D1", "condenser_drop": "D2",
+    "chilled_entering": "T1",
+    "chilled_leaving": "T2",
+    "condenser_entering": "T3",
+    "condenser_leaving": "T4",
+    "evaporator_flow": "F1",
+    "condenser_flow": "F2",
+    "evaporator_pressure": "P1",
+    "condenser_pressure": "P2",
+    "suction_temperature": "T5",
+    "discharge_temperature": "T6",
+    "liquid_temperature": "T7",
+    "power": "W1",
+    "current": "A1",
+    "evaporator_drop": "D1",
+    "condenser_drop": "D2",
 }
-ACCURACY = {"T": ("temperature", "0.05 K"), "F": ("flow", "1 % of reading"), "P": ("gauge pressure", "2 kPa"), "W": ("power", "0.5 % of reading"), "A": ("current", "1 A"), "D": ("pressure drop", "0.5 kPa")}
+ACCURACY = {
+    "T": ("temperature", "0.05 K"),
+    "F": ("flow", "1 % of reading"),
+    "P": ("gauge pressure", "2 kPa"),
+    "W": ("power", "0.5 % of reading"),
+    "A": ("current", "1 A"),
+    "D": ("pressure drop", "0.5 kPa"),
+}
 
 
 def readings(
-    share: float = 1.0, power: float = 295.0, balance: float = 0.0, evaporator_approach: float = 1.0, condenser_approach: float = 1.0, subcooling: float = 3.0, superheat: float = 1.0,
-    current: float = 480.0, chilled: float = 7.0, warm: float = 30.0, design_range: float = 5.5,
+    share: float = 1.0,
+    power: float = 295.0,
+    balance: float = 0.0,
+    evaporator_approach: float = 1.0,
+    condenser_approach: float = 1.0,
+    subcooling: float = 3.0,
+    superheat: float = 1.0,
+    current: float = 480.0,
+    chilled: float = 7.0,
+    warm: float = 30.0,
+    design_range: float = 5.5,
 ) -> dict[str, tuple[str, str]]:
-    """Value and unit by column: capacity `share` of 1760 kW, heat balance on the mean basis, approaches [K], waters [°C], power [kW], current [A]."""
+    """Value and unit by column: capacity `share` of 1760 kW, heat balance on the mean basis,
+    approaches [K], waters [°C], power [kW], current [A].
+    """
     capacity = share * 1760e3
     spread = design_range * share
-    flow = capacity / performance.cooling_capacity.si(1.0, 273.15 + chilled + spread, 273.15 + chilled)
+    flow = capacity / performance.cooling_capacity.si(
+        1.0, 273.15 + chilled + spread, 273.15 + chilled
+    )
     heat_in = capacity + power * 1e3
     # balance = (in - out) / ((in + out) / 2)
     rejected = heat_in * (1 - balance / 2) / (1 + balance / 2)
     water_rise = 5.2 * share
-    condenser_flow = rejected / performance.heat_rejected.si(1.0, 273.15 + warm, 273.15 + warm + water_rise)
+    condenser_flow = rejected / performance.heat_rejected.si(
+        1.0, 273.15 + warm, 273.15 + warm + water_rise
+    )
     evaporating, condensing = chilled - evaporator_approach, warm + water_rise + condenser_approach
-    low, high = (float(refrigerant.saturation_pressure(FLUID, Q(273.15 + t, "kelvin")).to("kilopascal").magnitude) for t in (evaporating, condensing))
+    low, high = (
+        float(
+            refrigerant.saturation_pressure(FLUID, Q(273.15 + t, "kelvin"))
+            .to("kilopascal")
+            .magnitude
+        )
+        for t in (evaporating, condensing)
+    )
     return {
-        "chilled_entering": (f"{chilled + spread:.10f}", "°C"), "chilled_leaving": (f"{chilled:.10f}", "°C"), "evaporator_flow": (f"{1e3 * flow:.10f}", "L/s"),
-        "condenser_entering": (f"{warm:.10f}", "°C"), "condenser_leaving": (f"{warm + water_rise:.10f}", "°C"), "condenser_flow": (f"{1e3 * condenser_flow:.10f}", "L/s"),
-        "evaporator_pressure": (f"{low - BAROMETER:.10f}", "kPa gauge"), "condenser_pressure": (f"{high - BAROMETER:.10f}", "kPa gauge"),
-        "suction_temperature": (f"{evaporating + superheat:.10f}", "°C"), "discharge_temperature": (f"{condensing + 9:.10f}", "°C"), "liquid_temperature": (f"{condensing - subcooling:.10f}", "°C"),
-        "power": (f"{power:.10f}", "kW"), "current": (f"{current:.10f}", "A"),
+        "chilled_entering": (f"{chilled + spread:.10f}", "°C"),
+        "chilled_leaving": (f"{chilled:.10f}", "°C"),
+        "evaporator_flow": (f"{1e3 * flow:.10f}", "L/s"),
+        "condenser_entering": (f"{warm:.10f}", "°C"),
+        "condenser_leaving": (f"{warm + water_rise:.10f}", "°C"),
+        "condenser_flow": (f"{1e3 * condenser_flow:.10f}", "L/s"),
+        "evaporator_pressure": (f"{low - BAROMETER:.10f}", "kPa gauge"),
+        "condenser_pressure": (f"{high - BAROMETER:.10f}", "kPa gauge"),
+        "suction_temperature": (f"{evaporating + superheat:.10f}", "°C"),
+        "discharge_temperature": (f"{condensing + 9:.10f}", "°C"),
+        "liquid_temperature": (f"{condensing - subcooling:.10f}", "°C"),
+        "power": (f"{power:.10f}", "kW"),
+        "current": (f"{current:.10f}", "A"),
     }
 
 
-def put_load(put: Callable[..., None], job: Any, index: int = 1, label: str = "", steady: bool = True, named: bool = False, changed: Mapping[str, tuple[str, str]] | None = None, **asked: float) -> None:
+def put_load(
+    put: Callable[..., None],
+    job: Any,
+    index: int = 1,
+    label: str = "",
+    steady: bool = True,
+    named: bool = False,
+    changed: Mapping[str, tuple[str, str]] | None = None,
+    **asked: float,
+) -> None:
     """One column of the stage's table, with instruments if `named`."""
     prefix = f"load_up.points.{index}."
     put(job, prefix + "label", label or f"{100 * asked.get('share', 1.0):.0f} %")
@@ -53,9 +111,18 @@ def put_load(put: Callable[..., None], job: Any, index: int = 1, label: str = ""
 
 
 def put_instruments(put: Callable[..., None], job: Any, **accuracies: str) -> None:
-    """The instruments of the stage Setup, and a barometer that was read; an accuracy can be set by tag."""
+    """The instruments of the stage Setup, and a barometer that was read; an accuracy can be set by
+    tag.
+    """
     put(job, "setup.barometer", str(BAROMETER), "kPa")
     for n, tag in enumerate(dict.fromkeys(TAGS.values()), 1):
         kind, accuracy = ACCURACY[tag[0]]
-        for column, value in (("tag", tag), ("name", tag), ("kind", kind), ("accuracy", accuracies.get(tag, accuracy)), ("serial", tag), ("due", "2030-01-01")):
+        for column, value in (
+            ("tag", tag),
+            ("name", tag),
+            ("kind", kind),
+            ("accuracy", accuracies.get(tag, accuracy)),
+            ("serial", tag),
+            ("due", "2030-01-01"),
+        ):
             put(job, f"setup.instruments.{n}.{column}", value)

@@ -11,18 +11,29 @@ from startkit.science.stroke_model import VaneDrive, inject, simulate_strokes
 from startkit.science.strokes import Stroke
 
 
-def made(fault: str | None = None, pairs: int = 12, seed: int = 3, drive: VaneDrive | None = None) -> list[Stroke]:
+def made(
+    fault: str | None = None, pairs: int = 12, seed: int = 3, drive: VaneDrive | None = None
+) -> list[Stroke]:
     """Strokes of a drive, sound or with one fault."""
     rng = np.random.default_rng(seed)
     return simulate_strokes(inject(fault, rng) if fault else drive or VaneDrive(), rng, pairs=pairs)
 
 
-def block(strokes: list[Stroke], first: int = 1, scale: Callable[[float], float] = lambda part: 100 * part, unit: str = "%") -> str:
+def block(
+    strokes: list[Stroke],
+    first: int = 1,
+    scale: Callable[[float], float] = lambda part: 100 * part,
+    unit: str = "%",
+) -> str:
     """The pasted text of traces."""
     rows = [f"stroke\ttime (s)\tcommand (%)\tfeedback ({unit})\tswitch"]
     for number, stroke in enumerate(strokes, first):
-        for t, c, f, s in zip(stroke.time, stroke.command, stroke.feedback, stroke.switch, strict=True):
-            rows.append(f"{number}\t{t:.2f}\t{100 * c:.2f}\t{scale(f):.3f}\t{'made' if s else 'open'}")
+        for t, c, f, s in zip(
+            stroke.time, stroke.command, stroke.feedback, stroke.switch, strict=True
+        ):
+            rows.append(
+                f"{number}\t{t:.2f}\t{100 * c:.2f}\t{scale(f):.3f}\t{'made' if s else 'open'}"
+            )
     return "\n".join(rows)
 
 
@@ -36,4 +47,9 @@ def enter(job: Any, put: Callable[..., None], strokes: list[Stroke], first: int 
             began = stroke.time[np.flatnonzero(np.abs(np.diff(stroke.command)) > 1e-3)[0] + 1]
             put(job, f"{row}.finished", f"{stroke.drive_finished - began:.2f}", "s")
         if stroke.seen_position is not None:
-            put(job, f"{row}.seen_position", f"{100 * min(max(stroke.seen_position, 0), 1):.1f}", "%")
+            put(
+                job,
+                f"{row}.seen_position",
+                f"{100 * min(max(stroke.seen_position, 0), 1):.1f}",
+                "%",
+            )

@@ -1,4 +1,6 @@
-"""Cautions stand before every stage that needs them, and none takes the place of code, maker or licensed people."""
+"""Cautions stand before every stage that needs them, and none takes the place of code, maker or
+licensed people.
+"""
 
 from __future__ import annotations
 
@@ -8,10 +10,26 @@ from startkit.stages import cautions
 from startkit.stages.registry import stages
 
 NEEDED = {
-    "safety": ("STORED_ENERGY", "LIVE_PANELS", "ROTATING", "REFRIGERANT", "PRESSURE_TEST", "LIFTING"), "overhaul": ("STORED_ENERGY", "LIFTING", "ROTATING", "REFRIGERANT"),
-    "tightness": ("PRESSURE_TEST", "REFRIGERANT", "STORED_ENERGY"), "electrical": ("LIVE_PANELS", "HIGH_VOLTAGE_TEST", "STORED_ENERGY"), "controls": ("SAFETIES", "LIVE_PANELS"),
-    "water": ("WATER_CIRCUITS", "ROTATING"), "setup": ("LIVE_PANELS",), "vanes": ("STORED_ENERGY",), "lube": ("STORED_ENERGY",), "first_start": ("ROTATING", "LIVE_PANELS"),
-    "pull_down": ("ROTATING",), "shut_down": ("ROTATING",), "trips": ("SAFETIES", "LIVE_PANELS"),
+    "safety": (
+        "STORED_ENERGY",
+        "LIVE_PANELS",
+        "ROTATING",
+        "REFRIGERANT",
+        "PRESSURE_TEST",
+        "LIFTING",
+    ),
+    "overhaul": ("STORED_ENERGY", "LIFTING", "ROTATING", "REFRIGERANT"),
+    "tightness": ("PRESSURE_TEST", "REFRIGERANT", "STORED_ENERGY"),
+    "electrical": ("LIVE_PANELS", "HIGH_VOLTAGE_TEST", "STORED_ENERGY"),
+    "controls": ("SAFETIES", "LIVE_PANELS"),
+    "water": ("WATER_CIRCUITS", "ROTATING"),
+    "setup": ("LIVE_PANELS",),
+    "vanes": ("STORED_ENERGY",),
+    "lube": ("STORED_ENERGY",),
+    "first_start": ("ROTATING", "LIVE_PANELS"),
+    "pull_down": ("ROTATING",),
+    "shut_down": ("ROTATING",),
+    "trips": ("SAFETIES", "LIVE_PANELS"),
 }
 
 

@@ -1,4 +1,6 @@
-"""Stage Controls: sensors as found and as left, safeties proven by their trips; at, under and over each limit."""
+"""Stage Controls: sensors as found and as left, safeties proven by their trips; at, under and over
+each limit.
+"""
 
 from __future__ import annotations
 
@@ -16,27 +18,93 @@ ALL = (THERMOMETER, GAUGE)
 
 
 def _safety(table, n, safety, setting, direction, seen, method="condition brought about"):
-    cells = {"safety": (safety, ""), "setting": setting, "direction": (direction, ""), "seen": seen, "method": (method, ""), "reset": ("by hand", ""), "who": ("R. Ortega", "")}
+    cells = {
+        "safety": (safety, ""),
+        "setting": setting,
+        "direction": (direction, ""),
+        "seen": seen,
+        "method": (method, ""),
+        "reset": ("by hand", ""),
+        "who": ("R. Ortega", ""),
+    }
     return {f"{table}.{n}.{name}": value for name, value in cells.items()}
 
 
 def _interlock(n, name):
-    return {f"interlocks.{n}.safety": (name, ""), f"interlocks.{n}.seen": ("yes", ""), f"interlocks.{n}.method": ("condition brought about", ""),
-            f"interlocks.{n}.reset": ("by itself", ""), f"interlocks.{n}.who": ("R. Ortega", "")}
+    return {
+        f"interlocks.{n}.safety": (name, ""),
+        f"interlocks.{n}.seen": ("yes", ""),
+        f"interlocks.{n}.method": ("condition brought about", ""),
+        f"interlocks.{n}.reset": ("by itself", ""),
+        f"interlocks.{n}.who": ("R. Ortega", ""),
+    }
 
 
 GOOD = {
-    "temperature_sensors.1.sensor": ("leaving chilled water", ""), "temperature_sensors.1.panel": ("10.1", "°C"), "temperature_sensors.1.reference": ("10.0", "°C", "T1"),
+    "temperature_sensors.1.sensor": ("leaving chilled water", ""),
+    "temperature_sensors.1.panel": ("10.1", "°C"),
+    "temperature_sensors.1.reference": ("10.0", "°C", "T1"),
     "temperature_sensors.1.accuracy": ("0.4", "K"),
-    "pressure_sensors.1.sensor": ("condenser", ""), "pressure_sensors.1.panel": ("501", "kPa gauge"), "pressure_sensors.1.reference": ("500", "kPa gauge", "P1"), "pressure_sensors.1.accuracy": ("4", "kPa"),
-    **_safety("pressure_safeties", 1, "high condenser pressure", ("1100", "kPa gauge"), "rising", ("1102", "kPa gauge")),
-    **_safety("pressure_safeties", 2, "low evaporator pressure", ("180", "kPa gauge"), "falling", ("178", "kPa gauge")),
-    **_safety("temperature_safeties", 1, "low leaving chilled water", ("4", "°C"), "falling", ("3.8", "°C")),
-    **_safety("temperature_safeties", 2, "high motor winding temperature", ("110", "°C"), "rising", ("110.5", "°C"), "simulated at the sensor"),
-    **_safety("temperature_safeties", 3, "high discharge temperature", ("95", "°C"), "rising", ("95.2", "°C")),
-    **_safety("temperature_safeties", 4, "high bearing temperature", ("85", "°C"), "rising", ("85", "°C")),
-    **_safety("current_safeties", 1, "motor overcurrent", ("108", "%"), "rising", ("108.5", "%"), "simulated at the sensor"),
-    **_interlock(1, "evaporator water flow"), **_interlock(2, "condenser water flow"), **_interlock(3, "emergency stop"),
+    "pressure_sensors.1.sensor": ("condenser", ""),
+    "pressure_sensors.1.panel": ("501", "kPa gauge"),
+    "pressure_sensors.1.reference": ("500", "kPa gauge", "P1"),
+    "pressure_sensors.1.accuracy": ("4", "kPa"),
+    **_safety(
+        "pressure_safeties",
+        1,
+        "high condenser pressure",
+        ("1100", "kPa gauge"),
+        "rising",
+        ("1102", "kPa gauge"),
+    ),
+    **_safety(
+        "pressure_safeties",
+        2,
+        "low evaporator pressure",
+        ("180", "kPa gauge"),
+        "falling",
+        ("178", "kPa gauge"),
+    ),
+    **_safety(
+        "temperature_safeties",
+        1,
+        "low leaving chilled water",
+        ("4", "°C"),
+        "falling",
+        ("3.8", "°C"),
+    ),
+    **_safety(
+        "temperature_safeties",
+        2,
+        "high motor winding temperature",
+        ("110", "°C"),
+        "rising",
+        ("110.5", "°C"),
+        "simulated at the sensor",
+    ),
+    **_safety(
+        "temperature_safeties",
+        3,
+        "high discharge temperature",
+        ("95", "°C"),
+        "rising",
+        ("95.2", "°C"),
+    ),
+    **_safety(
+        "temperature_safeties", 4, "high bearing temperature", ("85", "°C"), "rising", ("85", "°C")
+    ),
+    **_safety(
+        "current_safeties",
+        1,
+        "motor overcurrent",
+        ("108", "%"),
+        "rising",
+        ("108.5", "%"),
+        "simulated at the sensor",
+    ),
+    **_interlock(1, "evaporator water flow"),
+    **_interlock(2, "condenser water flow"),
+    **_interlock(3, "emergency stop"),
 }
 
 
@@ -52,7 +120,13 @@ def job(make_job, put):
                 put(made, f"setup.instruments.{n}.{name}", value)
         for what, entry in {**GOOD, **(changes or {})}.items():
             if entry is not None:
-                put(made, f"controls.{what}", entry[0], entry[1], instrument=entry[2] if len(entry) > 2 else "")
+                put(
+                    made,
+                    f"controls.{what}",
+                    entry[0],
+                    entry[1],
+                    instrument=entry[2] if len(entry) > 2 else "",
+                )
         return made
 
     return make
@@ -73,29 +147,57 @@ def test_an_empty_stage_is_open_everywhere(make_job, assess):
 SENSOR = "controls.temperature_sensors.1"
 
 
-@pytest.mark.parametrize(("panel", "outcome"), [("9.49", Outcome.FAIL), ("9.5", Outcome.PASS), ("9.51", Outcome.PASS), ("10.49", Outcome.PASS), ("10.5", Outcome.PASS), ("10.51", Outcome.FAIL)])
+@pytest.mark.parametrize(
+    ("panel", "outcome"),
+    [
+        ("9.49", Outcome.FAIL),
+        ("9.5", Outcome.PASS),
+        ("9.51", Outcome.PASS),
+        ("10.49", Outcome.PASS),
+        ("10.5", Outcome.PASS),
+        ("10.51", Outcome.FAIL),
+    ],
+)
 def test_the_tolerance_is_both_accuracies_combined(job, verdict_of, panel, outcome):
     # 0.4 K and 0.3 K: 0.5 K
-    assert verdict_of(job({"temperature_sensors.1.panel": (panel, "°C")}), SENSOR).outcome is outcome
+    assert (
+        verdict_of(job({"temperature_sensors.1.panel": (panel, "°C")}), SENSOR).outcome is outcome
+    )
 
 
-@pytest.mark.parametrize(("panel", "outcome"), [("494.9", Outcome.FAIL), ("495", Outcome.PASS), ("505", Outcome.PASS), ("505.1", Outcome.FAIL)])
+@pytest.mark.parametrize(
+    ("panel", "outcome"),
+    [
+        ("494.9", Outcome.FAIL),
+        ("495", Outcome.PASS),
+        ("505", Outcome.PASS),
+        ("505.1", Outcome.FAIL),
+    ],
+)
 def test_a_pressure_sensor_likewise(job, verdict_of, panel, outcome):
     # 4 kPa and 3 kPa: 5 kPa
-    assert verdict_of(job({"pressure_sensors.1.panel": (panel, "kPa gauge")}), "controls.pressure_sensors.1").outcome is outcome
+    assert (
+        verdict_of(
+            job({"pressure_sensors.1.panel": (panel, "kPa gauge")}), "controls.pressure_sensors.1"
+        ).outcome
+        is outcome
+    )
 
 
 def test_the_tolerance_agrees_with_monte_carlo(job, verdict_of):
     generator, n = np.random.default_rng(11), 400_000
     draws = generator.uniform(-0.4, 0.4, n) - generator.uniform(-0.3, 0.3, n)
     found = verdict_of(job(), SENSOR)
-    # half-widths of rectangular errors: the standard deviation is the combined half-width over the root of three
+    # half-widths of rectangular errors: the standard deviation is the combined half-width over the
+    # root of three
     assert found.high.to("delta_degC").magnitude / 3**0.5 == pytest.approx(draws.std(), rel=0.01)
 
 
 @pytest.mark.parametrize("missing", ["panel", "reference", "accuracy"])
 def test_a_sensor_that_lacks_a_reading_or_has_a_wrong_unit_is_open(job, verdict_of, missing):
-    assert verdict_of(job({f"temperature_sensors.1.{missing}": None}), SENSOR).outcome is Outcome.OPEN
+    assert (
+        verdict_of(job({f"temperature_sensors.1.{missing}": None}), SENSOR).outcome is Outcome.OPEN
+    )
     found = verdict_of(job({f"temperature_sensors.1.{missing}": ("5", "kPa")}), SENSOR)
     assert found.outcome is Outcome.OPEN and "is not a unit" in found.sentence
 
@@ -106,7 +208,10 @@ def test_without_a_reference_instrument_nothing_is_proven(job, verdict_of):
 
 
 def test_a_reference_out_of_calibration_leaves_the_sensor_unproven(job, verdict_of):
-    assert verdict_of(job(instruments=({**THERMOMETER, "due": "2026-01-01"}, GAUGE)), SENSOR).outcome is Outcome.UNPROVEN
+    assert (
+        verdict_of(job(instruments=({**THERMOMETER, "due": "2026-01-01"}, GAUGE)), SENSOR).outcome
+        is Outcome.UNPROVEN
+    )
 
 
 def test_a_reference_hardly_better_than_the_sensor_is_said(job, verdict_of):
@@ -126,10 +231,16 @@ def test_an_offset_without_a_reading_as_left_is_open(job, verdict_of):
     assert found.outcome is Outcome.OPEN and "nothing was read afterwards" in found.sentence
 
 
-LEFT = {**OFF, "temperature_sensors.1.offset": ("-1.2", "K"), "temperature_sensors.1.left_reference": ("12.0", "°C", "T1")}
+LEFT = {
+    **OFF,
+    "temperature_sensors.1.offset": ("-1.2", "K"),
+    "temperature_sensors.1.left_reference": ("12.0", "°C", "T1"),
+}
 
 
-@pytest.mark.parametrize(("left", "outcome"), [("12.5", Outcome.PASS), ("12.51", Outcome.FAIL), ("11.49", Outcome.FAIL)])
+@pytest.mark.parametrize(
+    ("left", "outcome"), [("12.5", Outcome.PASS), ("12.51", Outcome.FAIL), ("11.49", Outcome.FAIL)]
+)
 def test_after_an_offset_the_reading_as_left_decides(job, verdict_of, left, outcome):
     found = verdict_of(job({**LEFT, "temperature_sensors.1.left_panel": (left, "°C")}), SENSOR)
     assert found.outcome is outcome and "As found 1.20 K, offset −1.20 K" in found.sentence
@@ -140,66 +251,175 @@ def test_half_a_reading_as_left_is_open(job, verdict_of):
 
 
 def test_an_offset_of_the_wrong_sign_is_noticed(job, verdict_of):
-    found = verdict_of(job({**LEFT, "temperature_sensors.1.offset": ("1.2", "K"), "temperature_sensors.1.left_panel": ("12.1", "°C")}), SENSOR)
+    found = verdict_of(
+        job(
+            {
+                **LEFT,
+                "temperature_sensors.1.offset": ("1.2", "K"),
+                "temperature_sensors.1.left_panel": ("12.1", "°C"),
+            }
+        ),
+        SENSOR,
+    )
     assert "check its sign" in found.sentence
 
 
 def test_a_large_offset_is_remarked(job, verdict_of):
-    large = {**LEFT, "temperature_sensors.1.panel": ("11.3", "°C"), "temperature_sensors.1.offset": ("-1.3", "K"), "temperature_sensors.1.left_panel": ("12.0", "°C")}
+    large = {
+        **LEFT,
+        "temperature_sensors.1.panel": ("11.3", "°C"),
+        "temperature_sensors.1.offset": ("-1.3", "K"),
+        "temperature_sensors.1.left_panel": ("12.0", "°C"),
+    }
     assert "more than three times" in verdict_of(job(large), SENSOR).sentence
-    assert "more than three times" not in verdict_of(job({**LEFT, "temperature_sensors.1.left_panel": ("12.0", "°C")}), SENSOR).sentence
+    assert (
+        "more than three times"
+        not in verdict_of(
+            job({**LEFT, "temperature_sensors.1.left_panel": ("12.0", "°C")}), SENSOR
+        ).sentence
+    )
 
 
 def test_every_sensor_is_a_line_of_the_table(job, assess):
-    table = next(t for t in payload.stage_part(assess(job({**LEFT, "temperature_sensors.1.left_panel": ("12.1", "°C")})), "controls")["tables"] if t["title"].startswith("Temperature"))
-    assert table["rows"] == [["leaving chilled water", "1.20", "0.50", "2.40", "−1.20", "0.10", "0.20"]]
+    table = next(
+        t
+        for t in payload.stage_part(
+            assess(job({**LEFT, "temperature_sensors.1.left_panel": ("12.1", "°C")})), "controls"
+        )["tables"]
+        if t["title"].startswith("Temperature")
+    )
+    assert table["rows"] == [
+        ["leaving chilled water", "1.20", "0.50", "2.40", "−1.20", "0.10", "0.20"]
+    ]
 
 
 def test_flow_and_current_sensors_are_judged_where_there_are_some(job, assess, verdict_of):
-    assert not any(v.key.startswith("controls.flow") for v in assess(job()).findings("controls").verdicts)
-    row = {"flow_sensors.1.sensor": ("chilled water", ""), "flow_sensors.1.panel": ("74", "L/s"), "flow_sensors.1.reference": ("75", "L/s"), "flow_sensors.1.accuracy": ("1.5", "L/s")}
-    assert verdict_of(job(row), "controls.flow_sensors.1").outcome is Outcome.UNPROVEN  # no reference instrument
+    assert not any(
+        v.key.startswith("controls.flow") for v in assess(job()).findings("controls").verdicts
+    )
+    row = {
+        "flow_sensors.1.sensor": ("chilled water", ""),
+        "flow_sensors.1.panel": ("74", "L/s"),
+        "flow_sensors.1.reference": ("75", "L/s"),
+        "flow_sensors.1.accuracy": ("1.5", "L/s"),
+    }
+    assert (
+        verdict_of(job(row), "controls.flow_sensors.1").outcome is Outcome.UNPROVEN
+    )  # no reference instrument
 
 
 # --- safeties ----------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("direction", "seen", "outcome"), [
-    ("falling", "2.49", Outcome.FAIL), ("falling", "2.5", Outcome.PASS), ("falling", "5.5", Outcome.PASS), ("falling", "5.51", Outcome.FAIL),
-    ("rising", "5.51", Outcome.FAIL), ("rising", "5.5", Outcome.PASS), ("rising", "2.5", Outcome.PASS), ("rising", "2.49", Outcome.FAIL),
-])
-def test_a_temperature_trip_at_under_and_over_its_tolerance(job, verdict_of, direction, seen, outcome):
-    made = job({"temperature_safeties.1.direction": (direction, ""), "temperature_safeties.1.seen": (seen, "°C")})
+@pytest.mark.parametrize(
+    ("direction", "seen", "outcome"),
+    [
+        ("falling", "2.49", Outcome.FAIL),
+        ("falling", "2.5", Outcome.PASS),
+        ("falling", "5.5", Outcome.PASS),
+        ("falling", "5.51", Outcome.FAIL),
+        ("rising", "5.51", Outcome.FAIL),
+        ("rising", "5.5", Outcome.PASS),
+        ("rising", "2.5", Outcome.PASS),
+        ("rising", "2.49", Outcome.FAIL),
+    ],
+)
+def test_a_temperature_trip_at_under_and_over_its_tolerance(
+    job, verdict_of, direction, seen, outcome
+):
+    made = job(
+        {
+            "temperature_safeties.1.direction": (direction, ""),
+            "temperature_safeties.1.seen": (seen, "°C"),
+        }
+    )
     assert verdict_of(made, "controls.temperature_safeties.1").outcome is outcome
 
 
 def test_a_trip_that_comes_late_counts_in_the_direction_of_the_trip(job, verdict_of):
-    late = verdict_of(job({"temperature_safeties.1.seen": ("2", "°C")}), "controls.temperature_safeties.1")
-    assert late.reading.to("delta_degC").magnitude == pytest.approx(2.0) and late.sentence.startswith("2.00 K: above 1.50 K")
+    late = verdict_of(
+        job({"temperature_safeties.1.seen": ("2", "°C")}), "controls.temperature_safeties.1"
+    )
+    assert late.reading.to("delta_degC").magnitude == pytest.approx(
+        2.0
+    ) and late.sentence.startswith("2.00 K: above 1.50 K")
 
 
-@pytest.mark.parametrize(("seen", "outcome"), [("1163.9", Outcome.FAIL), ("1164", Outcome.PASS), ("1236", Outcome.PASS), ("1236.1", Outcome.FAIL)])
-def test_a_pressure_trip_at_under_and_over_three_percent_of_the_absolute_setting(job, verdict_of, seen, outcome):
-    made = job({"pressure_safeties.1.setting": ("1200", "kPa abs"), "pressure_safeties.1.seen": (seen, "kPa abs")})
+@pytest.mark.parametrize(
+    ("seen", "outcome"),
+    [
+        ("1163.9", Outcome.FAIL),
+        ("1164", Outcome.PASS),
+        ("1236", Outcome.PASS),
+        ("1236.1", Outcome.FAIL),
+    ],
+)
+def test_a_pressure_trip_at_under_and_over_three_percent_of_the_absolute_setting(
+    job, verdict_of, seen, outcome
+):
+    made = job(
+        {
+            "pressure_safeties.1.setting": ("1200", "kPa abs"),
+            "pressure_safeties.1.seen": (seen, "kPa abs"),
+        }
+    )
     assert verdict_of(made, "controls.pressure_safeties.1").outcome is outcome
 
 
-@pytest.mark.parametrize(("seen", "outcome"), [("104.9", Outcome.FAIL), ("105", Outcome.PASS), ("111", Outcome.PASS), ("111.1", Outcome.FAIL)])
+@pytest.mark.parametrize(
+    ("seen", "outcome"),
+    [
+        ("104.9", Outcome.FAIL),
+        ("105", Outcome.PASS),
+        ("111", Outcome.PASS),
+        ("111.1", Outcome.FAIL),
+    ],
+)
 def test_a_current_trip_at_under_and_over_three_percent(job, verdict_of, seen, outcome):
-    assert verdict_of(job({"current_safeties.1.seen": (seen, "%")}), "controls.current_safeties.1").outcome is outcome
+    assert (
+        verdict_of(
+            job({"current_safeties.1.seen": (seen, "%")}), "controls.current_safeties.1"
+        ).outcome
+        is outcome
+    )
 
 
-@pytest.mark.parametrize(("setting", "outcome"), [("106.9", Outcome.FAIL), ("107", Outcome.PASS), ("109", Outcome.PASS), ("109.1", Outcome.FAIL), (None, Outcome.OPEN)])
+@pytest.mark.parametrize(
+    ("setting", "outcome"),
+    [
+        ("106.9", Outcome.FAIL),
+        ("107", Outcome.PASS),
+        ("109", Outcome.PASS),
+        ("109.1", Outcome.FAIL),
+        (None, Outcome.OPEN),
+    ],
+)
 def test_the_overcurrent_setting_is_that_of_the_sheet(job, verdict_of, setting, outcome):
-    assert verdict_of(job({"current_safeties.1.setting": (setting, "%") if setting else None}), "controls.overcurrent_setting").outcome is outcome
+    assert (
+        verdict_of(
+            job({"current_safeties.1.setting": (setting, "%") if setting else None}),
+            "controls.overcurrent_setting",
+        ).outcome
+        is outcome
+    )
 
 
 def test_an_overcurrent_setting_in_a_wrong_unit_is_open(job, verdict_of):
-    assert verdict_of(job({"current_safeties.1.setting": ("500", "A")}), "controls.overcurrent_setting").outcome is Outcome.OPEN
+    assert (
+        verdict_of(
+            job({"current_safeties.1.setting": ("500", "A")}), "controls.overcurrent_setting"
+        ).outcome
+        is Outcome.OPEN
+    )
 
 
 def test_a_trip_in_a_wrong_unit_is_open(job, verdict_of):
-    assert verdict_of(job({"pressure_safeties.1.seen": ("1102", "°C")}), "controls.pressure_safeties.1").outcome is Outcome.OPEN
+    assert (
+        verdict_of(
+            job({"pressure_safeties.1.seen": ("1102", "°C")}), "controls.pressure_safeties.1"
+        ).outcome
+        is Outcome.OPEN
+    )
 
 
 UNSEEN = {"pressure_safeties.1.seen": None, "pressure_safeties.1.who": None}
@@ -211,45 +431,94 @@ def test_none_counts_as_proven_without_its_trip_seen(job, verdict_of):
 
 
 def test_a_reason_needs_a_name(job, verdict_of):
-    reason = {**UNSEEN, "pressure_safeties.1.reason": ("relief set too close, tested at the maker's bench", "")}
+    reason = {
+        **UNSEEN,
+        "pressure_safeties.1.reason": ("relief set too close, tested at the maker's bench", ""),
+    }
     assert verdict_of(job(reason), "controls.pressure_safeties.1").outcome is Outcome.OPEN
-    found = verdict_of(job({**reason, "pressure_safeties.1.who": ("R. Ortega", "")}), "controls.pressure_safeties.1")
-    assert found.outcome is Outcome.WAIVED and "by R. Ortega" in found.sentence and "bench" in found.sentence
+    found = verdict_of(
+        job({**reason, "pressure_safeties.1.who": ("R. Ortega", "")}),
+        "controls.pressure_safeties.1",
+    )
+    assert (
+        found.outcome is Outcome.WAIVED
+        and "by R. Ortega" in found.sentence
+        and "bench" in found.sentence
+    )
 
 
-@pytest.mark.parametrize(("column", "told"), [("setting", "the setting"), ("direction", "rising or falling"), ("method", "how it was proven"), ("reset", "how it resets"), ("who", "by whom")])
+@pytest.mark.parametrize(
+    ("column", "told"),
+    [
+        ("setting", "the setting"),
+        ("direction", "rising or falling"),
+        ("method", "how it was proven"),
+        ("reset", "how it resets"),
+        ("who", "by whom"),
+    ],
+)
 def test_a_trip_whose_circumstances_are_not_told_is_open(job, verdict_of, column, told):
     found = verdict_of(job({f"pressure_safeties.1.{column}": None}), "controls.pressure_safeties.1")
     assert found.outcome is Outcome.OPEN and told in found.sentence
 
 
 def test_what_was_only_forced_is_unproven(job, verdict_of):
-    found = verdict_of(job({"pressure_safeties.1.method": ("forced in the controls", "")}), "controls.pressure_safeties.1")
-    assert found.outcome is Outcome.UNPROVEN and "sensor and wiring were not proven" in found.sentence
+    found = verdict_of(
+        job({"pressure_safeties.1.method": ("forced in the controls", "")}),
+        "controls.pressure_safeties.1",
+    )
+    assert (
+        found.outcome is Outcome.UNPROVEN and "sensor and wiring were not proven" in found.sentence
+    )
 
 
 def test_a_forced_trip_that_is_off_fails_all_the_same(job, verdict_of):
-    made = job({"pressure_safeties.1.method": ("forced in the controls", ""), "pressure_safeties.1.seen": ("1500", "kPa gauge")})
+    made = job(
+        {
+            "pressure_safeties.1.method": ("forced in the controls", ""),
+            "pressure_safeties.1.seen": ("1500", "kPa gauge"),
+        }
+    )
     assert verdict_of(made, "controls.pressure_safeties.1").outcome is Outcome.FAIL
 
 
 def test_a_trip_read_with_a_poor_gauge_near_its_tolerance_is_unproven(job, verdict_of):
-    made = job({"pressure_safeties.1.setting": ("1200", "kPa abs"), "pressure_safeties.1.seen": ("1235", "kPa abs", "P1")})
+    made = job(
+        {
+            "pressure_safeties.1.setting": ("1200", "kPa abs"),
+            "pressure_safeties.1.seen": ("1235", "kPa abs", "P1"),
+        }
+    )
     assert verdict_of(made, "controls.pressure_safeties.1").outcome is Outcome.UNPROVEN
 
 
 def test_the_uncertainty_of_a_trip_agrees_with_monte_carlo(job, verdict_of):
-    found = verdict_of(job({"pressure_safeties.1.setting": ("1200", "kPa abs"), "pressure_safeties.1.seen": ("1210", "kPa abs", "P1")}), "controls.pressure_safeties.1")
+    found = verdict_of(
+        job(
+            {
+                "pressure_safeties.1.setting": ("1200", "kPa abs"),
+                "pressure_safeties.1.seen": ("1210", "kPa abs", "P1"),
+            }
+        ),
+        "controls.pressure_safeties.1",
+    )
     draws = (1210 + np.random.default_rng(12).uniform(-3, 3, 400_000)) / 1200 * 100
     assert found.uncertainty.to("percent").magnitude == pytest.approx(draws.std(), rel=0.01)
 
 
-# --- interlocks and completeness -------------------------------------------------------------------
+# --- interlocks and completeness ------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("seen", "outcome"), [("yes", Outcome.PASS), ("no", Outcome.FAIL), (None, Outcome.OPEN)])
+@pytest.mark.parametrize(
+    ("seen", "outcome"), [("yes", Outcome.PASS), ("no", Outcome.FAIL), (None, Outcome.OPEN)]
+)
 def test_an_interlock_is_seen_to_act(job, verdict_of, seen, outcome):
-    assert verdict_of(job({"interlocks.3.seen": (seen, "") if seen else None}), "controls.interlocks.3").outcome is outcome
+    assert (
+        verdict_of(
+            job({"interlocks.3.seen": (seen, "") if seen else None}), "controls.interlocks.3"
+        ).outcome
+        is outcome
+    )
 
 
 def test_an_interlock_that_was_not_tried_needs_name_and_reason(job, verdict_of):
@@ -258,7 +527,12 @@ def test_an_interlock_that_was_not_tried_needs_name_and_reason(job, verdict_of):
 
 
 def test_a_forced_interlock_is_unproven(job, verdict_of):
-    assert verdict_of(job({"interlocks.1.method": ("forced in the controls", "")}), "controls.interlocks.1").outcome is Outcome.UNPROVEN
+    assert (
+        verdict_of(
+            job({"interlocks.1.method": ("forced in the controls", "")}), "controls.interlocks.1"
+        ).outcome
+        is Outcome.UNPROVEN
+    )
 
 
 def test_a_safety_that_every_machine_has_is_missed(job, verdict_of):
@@ -268,13 +542,38 @@ def test_a_safety_that_every_machine_has_is_missed(job, verdict_of):
 
 
 def test_one_of_two_forms_of_a_safety_is_enough(job, verdict_of):
-    other = {"pressure_safeties.2.safety": ("other", ""), "pressure_safeties.2.which": ("economiser pressure", "")}
-    assert "low evaporator pressure or low evaporator refrigerant temperature" in verdict_of(job(other), "controls.listed").sentence
-    assert verdict_of(job({**other, "temperature_safeties.4.safety": ("low evaporator refrigerant temperature", "")}), "controls.listed").sentence == "Not listed: high oil temperature or high bearing temperature."
+    other = {
+        "pressure_safeties.2.safety": ("other", ""),
+        "pressure_safeties.2.which": ("economiser pressure", ""),
+    }
+    assert (
+        "low evaporator pressure or low evaporator refrigerant temperature"
+        in verdict_of(job(other), "controls.listed").sentence
+    )
+    assert (
+        verdict_of(
+            job(
+                {
+                    **other,
+                    "temperature_safeties.4.safety": ("low evaporator refrigerant temperature", ""),
+                }
+            ),
+            "controls.listed",
+        ).sentence
+        == "Not listed: high oil temperature or high bearing temperature."
+    )
 
 
 def test_another_safety_is_called_by_its_own_name(job, verdict_of):
-    found = verdict_of(job({"pressure_safeties.2.safety": ("other", ""), "pressure_safeties.2.which": ("economiser pressure", "")}), "controls.pressure_safeties.2")
+    found = verdict_of(
+        job(
+            {
+                "pressure_safeties.2.safety": ("other", ""),
+                "pressure_safeties.2.which": ("economiser pressure", ""),
+            }
+        ),
+        "controls.pressure_safeties.2",
+    )
     assert found.title == "Trip: economiser pressure"
 
 

@@ -1,4 +1,6 @@
-"""The order of stages, softly: an entry made before its hold point is clear is kept, and marked early."""
+"""The order of stages, softly: an entry made before its hold point is clear is kept, and marked
+early.
+"""
 
 from __future__ import annotations
 
@@ -20,16 +22,45 @@ PLANT = Path(__file__).parents[2] / "workbook" / "plant" / "machines"
 
 def _stage(name, before, order, fields=(), after=None):
     def judge(machine, limits, entries):
-        return Findings(verdicts=(confirm(entries, "done", f"{name}.done", f"{name} done", good="Done.", bad="Not done.", next_step="Do it."),))
+        return Findings(
+            verdicts=(
+                confirm(
+                    entries,
+                    "done",
+                    f"{name}.done",
+                    f"{name} done",
+                    good="Done.",
+                    bad="Not done.",
+                    next_step="Do it.",
+                ),
+            )
+        )
 
-    return Stage(name, name.capitalize(), "One question.", (Field("done", "Done", "yes_no"), *fields), judge, before=before, order=order, after=after)
+    return Stage(
+        name,
+        name.capitalize(),
+        "One question.",
+        (Field("done", "Done", "yes_no"), *fields),
+        judge,
+        before=before,
+        order=order,
+        after=after,
+    )
 
 
 MORE = (
-    Field("rows", "Rows", "table", columns=(Column("place", "Place"),), required=False), Field("trend", "Trend", "series", columns=(Column("t", "T", "time"),), required=False),
+    Field("rows", "Rows", "table", columns=(Column("place", "Place"),), required=False),
+    Field("trend", "Trend", "series", columns=(Column("t", "T", "time"),), required=False),
     Field("cold", "Taken with the pump off", "temperature", required=False, after=""),
 )
-STAGES = {s.name: s for s in (_stage("wire", "oil_pump", 1), _stage("oil", "turn_shaft", 2, MORE), _stage("run", "load", 3))}
+STAGES = {
+    s.name: s
+    for s in (
+        _stage("wire", "oil_pump", 1),
+        _stage("oil", "turn_shaft", 2, MORE),
+        _stage("run", "load", 3),
+    )
+}
 
 
 @pytest.fixture
@@ -64,16 +95,35 @@ def test_the_mark_stays_when_the_hold_point_is_clear_later(part):
 
 
 def test_entered_again_after_the_hold_point_it_is_no_longer_early(part):
-    assert _field(part(("oil.done", "yes"), ("wire.done", "yes"), ("oil.done", "no", "looked again")), "done")["early"] == ""
+    assert (
+        _field(
+            part(("oil.done", "yes"), ("wire.done", "yes"), ("oil.done", "no", "looked again")),
+            "done",
+        )["early"]
+        == ""
+    )
 
 
 def test_what_was_entered_while_a_hold_point_was_open_again_is_marked(part):
-    found = part(("wire.done", "yes"), ("wire.done", "no", "found loose"), ("oil.done", "yes"), ("wire.done", "yes", "tightened"))
+    found = part(
+        ("wire.done", "yes"),
+        ("wire.done", "no", "found loose"),
+        ("oil.done", "yes"),
+        ("wire.done", "yes", "tightened"),
+    )
     assert _field(found, "done")["early"] != ""
 
 
 def test_a_waiver_clears_the_hold_point_for_later_entries(part):
-    assert _field(part(("wire.done", "no"), ("waiver.wire.done", "temporary supply"), ("oil.done", "yes")), "done")["early"] == ""
+    assert (
+        _field(
+            part(
+                ("wire.done", "no"), ("waiver.wire.done", "temporary supply"), ("oil.done", "yes")
+            ),
+            "done",
+        )["early"]
+        == ""
+    )
 
 
 def test_the_first_stages_are_never_early(part):
@@ -81,8 +131,16 @@ def test_the_first_stages_are_never_early(part):
 
 
 def test_a_stage_two_hold_points_on_waits_for_the_nearer_one_with_all_before_it(part):
-    assert _field(part(("wire.done", "yes"), ("run.done", "yes"), name="run"), "done")["early"] == "entered before it was clear to turn the shaft"
-    assert _field(part(("wire.done", "yes"), ("oil.done", "yes"), ("run.done", "yes"), name="run"), "done")["early"] == ""
+    assert (
+        _field(part(("wire.done", "yes"), ("run.done", "yes"), name="run"), "done")["early"]
+        == "entered before it was clear to turn the shaft"
+    )
+    assert (
+        _field(
+            part(("wire.done", "yes"), ("oil.done", "yes"), ("run.done", "yes"), name="run"), "done"
+        )["early"]
+        == ""
+    )
 
 
 def test_a_stage_that_may_be_worked_at_any_time_is_not_marked(part):
@@ -95,21 +153,35 @@ def test_a_field_taken_before_the_step_is_not_marked(part):
 
 
 def test_rows_and_pasted_blocks_are_marked(part):
-    tables = {t["name"]: t for t in part(("oil.rows.1.place", "a"), ("oil.trend", "1 s"), ("wire.done", "yes"), ("oil.rows.2.place", "b"))["entered_tables"]}
+    tables = {
+        t["name"]: t
+        for t in part(
+            ("oil.rows.1.place", "a"),
+            ("oil.trend", "1 s"),
+            ("wire.done", "yes"),
+            ("oil.rows.2.place", "b"),
+        )["entered_tables"]
+    }
     assert tables["rows"]["early"] == ["row 1: entered before it was clear to run the oil pump"]
     assert tables["trend"]["early"] == ["entered before it was clear to run the oil pump"]
 
 
 def test_the_stage_says_how_many_entries_were_early(part):
     said = part(("oil.done", "yes"), ("oil.rows.1.place", "a"))["remarks"]
-    assert said == ["2 entries stand that were entered before it was clear to run the oil pump: kept, and marked early."]
+    assert said == [
+        "2 entries stand that were entered before it was clear to run the oil pump: kept, and"
+        " marked early."
+    ]
     assert part(("wire.done", "yes"), ("oil.done", "yes"))["remarks"] == []
 
 
 def test_the_overview_counts_them_for_each_stage(make_job, put, assess):
     job = make_job(stages=STAGES)
     put(job, "oil.done", "yes")
-    assert {line["stage"]: line["early"] for line in (payload.stage_line(assess(job), name) for name in STAGES)} == {"wire": 0, "oil": 1, "run": 0}
+    assert {
+        line["stage"]: line["early"]
+        for line in (payload.stage_line(assess(job), name) for name in STAGES)
+    } == {"wire": 0, "oil": 1, "run": 0}
 
 
 def test_a_hold_point_without_stages_is_not_waited_for(part):
@@ -124,7 +196,9 @@ def test_an_early_entry_counts_for_its_verdict_all_the_same(make_job, put, verdi
 
 def test_a_long_stage_asks_for_the_past_once(make_job, put, assess, monkeypatch):
     looked = []
-    monkeypatch.setattr(Assessment, "_was_clear", lambda self, hold, seq: looked.append((hold.name, seq)) or False)
+    monkeypatch.setattr(
+        Assessment, "_was_clear", lambda self, hold, seq: looked.append((hold.name, seq)) or False
+    )
     job = make_job(stages=STAGES)
     for n in range(1, 50):
         put(job, f"oil.rows.{n}.place", "a")
@@ -134,20 +208,41 @@ def test_a_long_stage_asks_for_the_past_once(make_job, put, assess, monkeypatch)
 def test_what_was_worked_out_of_the_past_is_not_worked_out_again(tmp_path, make_job, monkeypatch):
     made = make_job(stages=STAGES)
     monkeypatch.setattr(assess_, "_REMEMBERED", {})
-    entries = [Entry("oil.done", "yes", who="A", seq=1, digest="d1"), Entry("run.done", "yes", who="A", seq=2, digest="d2")]
+    entries = [
+        Entry("oil.done", "yes", who="A", seq=1, digest="d1"),
+        Entry("run.done", "yes", who="A", seq=2, digest="d2"),
+    ]
     judged = []
-    counting = {name: replace(stage, judge=lambda *a, j=stage.judge, n=name: judged.append(n) or j(*a)) for name, stage in STAGES.items()}
+    counting = {
+        name: replace(stage, judge=lambda *a, j=stage.judge, n=name: judged.append(n) or j(*a))
+        for name, stage in STAGES.items()
+    }
     for upto in (1, 2):
-        Assessment(made.machine, made.limits, counting, assess_.State(tuple(entries[:upto]))).early  # noqa: B018
+        Assessment(made.machine, made.limits, counting, assess_.State(tuple(entries[:upto]))).early
     first = len(judged)
-    Assessment(made.machine, made.limits, counting, assess_.State(tuple(entries))).early  # noqa: B018
+    Assessment(made.machine, made.limits, counting, assess_.State(tuple(entries))).early
     assert len(judged) - first == len(STAGES)  # the present only
 
 
 def test_other_limits_are_judged_anew(make_job, monkeypatch):
     monkeypatch.setattr(assess_, "_REMEMBERED", {})
-    entries = (Entry("wire.done", "yes", who="A", seq=1, digest="d1"), Entry("oil.done", "yes", who="A", seq=2, digest="d2"))
-    strict = {**STAGES, "wire": replace(STAGES["wire"], judge=lambda machine, limits, found: Findings(verdicts=(confirm(found, "done", "wire.done", "x", good="", bad="", next_step="", wanted=False),)))}
+    entries = (
+        Entry("wire.done", "yes", who="A", seq=1, digest="d1"),
+        Entry("oil.done", "yes", who="A", seq=2, digest="d2"),
+    )
+    strict = {
+        **STAGES,
+        "wire": replace(
+            STAGES["wire"],
+            judge=lambda machine, limits, found: Findings(
+                verdicts=(
+                    confirm(
+                        found, "done", "wire.done", "x", good="", bad="", next_step="", wanted=False
+                    ),
+                )
+            ),
+        ),
+    }
     made = make_job(stages=STAGES)
     assert Assessment(made.machine, made.limits, STAGES, assess_.State(entries)).early == {}
     assert set(Assessment(made.machine, made.limits, strict, assess_.State(entries)).early) == {2}
@@ -155,7 +250,9 @@ def test_other_limits_are_judged_anew(make_job, monkeypatch):
 
 def test_jobs_on_disk_are_marked_alike(tmp_path):
     (tmp_path / "book.ipynb").write_text("{}", encoding="utf-8")
-    job = Job.create(tmp_path / "job", PLANT / "CH-1.toml", tmp_path / "book.ipynb", who="A. Tester")
+    job = Job.create(
+        tmp_path / "job", PLANT / "CH-1.toml", tmp_path / "book.ipynb", who="A. Tester"
+    )
     job.record(Entry("oil.done", "yes", who="A. Tester"))
     job.record(Entry("wire.done", "yes", who="A. Tester"))
     job.record(Entry("oil.cold", "20", "°C", who="A. Tester"))

@@ -1,4 +1,6 @@
-"""Entries: the journal's texts as readings, rows and pasted blocks; what cannot be read is said, never dropped."""
+"""Entries: the journal's texts as readings, rows and pasted blocks; what cannot be read is said,
+never dropped.
+"""
 
 from __future__ import annotations
 
@@ -11,31 +13,67 @@ from startkit.stages.setup import STAGE as SETUP
 from startkit.stages.stage import Column, Field, Findings, Stage
 from startkit.units import Q
 
-ROWS = (Column("place", "Place"), Column("drop", "Drop", "pressure_drop", plausible=("0 kPa", "100 kPa")), Column("made", "Made", "yes_no"))
-TREND = Field("trend", "Trend", "series", columns=(
-    Column("time", "Time", "time"), Column("temperature", "Temperature", "temperature"), Column("sump", "Sump", "gauge_pressure"), Column("state", "State", "text"),
-))
-BENCH = Stage("bench", "Bench", "Something to try entries on.", (
-    Field("warm", "Warm side", "temperature", plausible=("0 °C", "60 °C")),
-    Field("gauge", "Gauge", "gauge_pressure", required=False),
-    Field("answer", "Answer", "yes_no", required=False),
-    Field("day", "Day", "date", required=False), Field("moment", "Moment", "moment", required=False),
-    Field("way", "Way", "choice", choices=("up", "down"), required=False),
-    Field("variable", "Only variable speed", "text", applies=lambda machine: machine.variable_speed),
-    Field("rows", "Rows", "table", columns=ROWS), TREND,
-), lambda machine, limits, entries: Findings(), before="oil_pump", order=1)
+ROWS = (
+    Column("place", "Place"),
+    Column("drop", "Drop", "pressure_drop", plausible=("0 kPa", "100 kPa")),
+    Column("made", "Made", "yes_no"),
+)
+TREND = Field(
+    "trend",
+    "Trend",
+    "series",
+    columns=(
+        Column("time", "Time", "time"),
+        Column("temperature", "Temperature", "temperature"),
+        Column("sump", "Sump", "gauge_pressure"),
+        Column("state", "State", "text"),
+    ),
+)
+BENCH = Stage(
+    "bench",
+    "Bench",
+    "Something to try entries on.",
+    (
+        Field("warm", "Warm side", "temperature", plausible=("0 °C", "60 °C")),
+        Field("gauge", "Gauge", "gauge_pressure", required=False),
+        Field("answer", "Answer", "yes_no", required=False),
+        Field("day", "Day", "date", required=False),
+        Field("moment", "Moment", "moment", required=False),
+        Field("way", "Way", "choice", choices=("up", "down"), required=False),
+        Field(
+            "variable",
+            "Only variable speed",
+            "text",
+            applies=lambda machine: machine.variable_speed,
+        ),
+        Field("rows", "Rows", "table", columns=ROWS),
+        TREND,
+    ),
+    lambda machine, limits, entries: Findings(),
+    before="oil_pump",
+    order=1,
+)
 STAGES = {"setup": SETUP, "bench": BENCH}
 
 
 @pytest.fixture
 def bench(make_job, put, assess):
-    """The bench's entries from ``{"field": (value, unit)}`` or ``{"field": (value, unit, instrument)}``."""
+    """The bench's entries from ``{"field": (value, unit)}`` or ``{"field": (value, unit,
+    instrument)}``.
+    """
 
     def make(entered, system="SI", setup=None):
         job = make_job(system=system, stages=STAGES)
         for stage, fields in (("setup", setup or {}), ("bench", entered)):
             for what, (value, unit, *more) in fields.items():
-                put(job, f"{stage}.{what}", value, unit, instrument=more[0] if more else "", at=more[1] if len(more) > 1 else "")
+                put(
+                    job,
+                    f"{stage}.{what}",
+                    value,
+                    unit,
+                    instrument=more[0] if more else "",
+                    at=more[1] if len(more) > 1 else "",
+                )
         return assess(job).stage_entries("bench")
 
     return make
@@ -45,17 +83,23 @@ def bench(make_job, put, assess):
 
 
 def test_a_reading_is_read_in_the_unit_that_was_typed(bench):
-    assert bench({"warm": ("50", "°F")}).quantity("warm").to("degC").magnitude == pytest.approx(10.0)
+    assert bench({"warm": ("50", "°F")}).quantity("warm").to("degC").magnitude == pytest.approx(
+        10.0
+    )
 
 
 def test_a_decimal_comma_is_understood(bench):
-    assert bench({"warm": ("12,5", "°C")}).quantity("warm").to("degC").magnitude == pytest.approx(12.5)
+    assert bench({"warm": ("12,5", "°C")}).quantity("warm").to("degC").magnitude == pytest.approx(
+        12.5
+    )
 
 
 def test_a_text_that_is_no_number_is_kept_and_its_fault_is_one_sentence(bench):
     reading = bench({"warm": ("about ten", "°C")}).reading("warm")
     assert reading.taken and reading.quantity is None and reading.text == "about ten"
-    assert reading.problem.startswith("Warm side: 'about ten' is not a number") and reading.problem.endswith(".")
+    assert reading.problem.startswith(
+        "Warm side: 'about ten' is not a number"
+    ) and reading.problem.endswith(".")
 
 
 def test_a_number_that_can_be_read_in_two_ways_is_refused(bench):
@@ -99,7 +143,9 @@ def test_a_gauge_reading_rises_by_the_measured_barometer(bench):
 
 
 def test_without_a_barometer_the_standard_atmosphere_stands_in(bench):
-    assert bench({"gauge": ("100", "kPa gauge")}).quantity("gauge").to("kPa").magnitude == pytest.approx(201.325)
+    assert bench({"gauge": ("100", "kPa gauge")}).quantity("gauge").to(
+        "kPa"
+    ).magnitude == pytest.approx(201.325)
 
 
 def test_a_vacuum_reading_falls_from_the_barometer(bench):
@@ -107,14 +153,32 @@ def test_a_vacuum_reading_falls_from_the_barometer(bench):
     assert entries.quantity("gauge").to("kPa").magnitude == pytest.approx(100 - 33.86389, abs=1e-3)
 
 
-@pytest.mark.parametrize(("field", "text", "told"), [
-    ("answer", "perhaps", "neither yes nor no"), ("day", "25.11.2026", "is not a date"), ("moment", "soon", "2026-11-25 14:30"), ("way", "sideways", "use up, down"),
-])
+@pytest.mark.parametrize(
+    ("field", "text", "told"),
+    [
+        ("answer", "perhaps", "neither yes nor no"),
+        ("day", "25.11.2026", "is not a date"),
+        ("moment", "soon", "2026-11-25 14:30"),
+        ("way", "sideways", "use up, down"),
+    ],
+)
 def test_a_text_that_does_not_fit_its_field_is_a_problem(bench, field, text, told):
     assert told in bench({field: (text, "")}).reading(field).problem
 
 
-@pytest.mark.parametrize(("text", "answer"), [("yes", True), ("Y", True), (" true ", True), ("no", False), ("N", False), ("false", False), ("", None), ("maybe", None)])
+@pytest.mark.parametrize(
+    ("text", "answer"),
+    [
+        ("yes", True),
+        ("Y", True),
+        (" true ", True),
+        ("no", False),
+        ("N", False),
+        ("false", False),
+        ("", None),
+        ("maybe", None),
+    ],
+)
 def test_yes_and_no_are_understood_in_their_usual_spellings(text, answer):
     assert yes_or_no(text) is answer
 
@@ -134,12 +198,19 @@ def test_a_reading_carries_the_uncertainty_of_its_instrument(bench):
 
 
 def test_an_instrument_out_of_calibration_leaves_the_reading_untrusted(bench):
-    reading = bench({"warm": ("20", "°C", "T1", "2027-02-01T10:00:00+00:00")}, setup=_thermometer()).reading("warm")
+    reading = bench(
+        {"warm": ("20", "°C", "T1", "2027-02-01T10:00:00+00:00")}, setup=_thermometer()
+    ).reading("warm")
     assert "out of calibration" in reading.untrusted
 
 
 def test_on_its_due_day_an_instrument_is_still_in_calibration(bench):
-    assert bench({"warm": ("20", "°C", "T1", "2027-01-31T23:00:00+00:00")}, setup=_thermometer()).reading("warm").untrusted == ""
+    assert (
+        bench({"warm": ("20", "°C", "T1", "2027-01-31T23:00:00+00:00")}, setup=_thermometer())
+        .reading("warm")
+        .untrusted
+        == ""
+    )
 
 
 def test_an_instrument_of_another_kind_is_named_as_such(bench):
@@ -152,14 +223,19 @@ def test_a_tag_that_no_instrument_bears_gives_no_uncertainty(bench):
 
 
 def test_an_instrument_whose_accuracy_cannot_be_read_gives_no_uncertainty(bench):
-    assert bench({"warm": ("20", "°C", "T1")}, setup=_thermometer("quite good")).reading("warm").u is None
+    assert (
+        bench({"warm": ("20", "°C", "T1")}, setup=_thermometer("quite good")).reading("warm").u
+        is None
+    )
 
 
 # --- tables ------------------------------------------------------------------------------------
 
 
 def test_rows_come_in_order_of_their_numbers_whatever_the_order_of_entry(bench):
-    entries = bench({"rows.10.place": ("c", ""), "rows.2.place": ("b", ""), "rows.1.place": ("a", "")})
+    entries = bench(
+        {"rows.10.place": ("c", ""), "rows.2.place": ("b", ""), "rows.1.place": ("a", "")}
+    )
     assert [row.text("place") for row in entries.rows("rows")] == ["a", "b", "c"]
     assert [row.index for row in entries.rows("rows")] == [1, 2, 10]
 
@@ -186,7 +262,10 @@ def test_a_cell_that_cannot_be_read_names_table_row_and_column(bench):
 
 
 def test_an_implausible_cell_is_flagged(bench):
-    assert "outside the usual" in bench({"rows.1.drop": ("120", "kPa")}).rows("rows")[0].reading("drop").flag
+    assert (
+        "outside the usual"
+        in bench({"rows.1.drop": ("120", "kPa")}).rows("rows")[0].reading("drop").flag
+    )
 
 
 def test_a_cell_answers_yes_or_no(bench):
@@ -204,12 +283,19 @@ def test_a_column_that_is_not_there_reads_as_not_taken(bench):
 def test_a_pasted_block_is_read_in_the_jobs_units():
     block = read_block("0\t50\t10\trun\n1\t59\t20\trun", TREND, "I-P", Q(101.325, "kPa"))
     assert block.columns["temperature"] == pytest.approx([283.15, 288.15])
-    assert block.columns["sump"] == pytest.approx([101325 + 10 * 6894.757, 101325 + 20 * 6894.757], rel=1e-6)
+    assert block.columns["sump"] == pytest.approx(
+        [101325 + 10 * 6894.757, 101325 + 20 * 6894.757], rel=1e-6
+    )
     assert block.texts["state"] == ("run", "run") and block.problems == ()
 
 
 def test_units_in_the_head_of_a_block_win_over_those_of_the_job():
-    block = read_block("Time (min)\tTemperature [°F]\tSump (psig)\tState\n1\t50\t10\trun", TREND, "SI", Q(100, "kPa"))
+    block = read_block(
+        "Time (min)\tTemperature [°F]\tSump (psig)\tState\n1\t50\t10\trun",
+        TREND,
+        "SI",
+        Q(100, "kPa"),
+    )
     assert block.columns["time"] == pytest.approx([60.0])
     assert block.columns["temperature"] == pytest.approx([283.15])
     assert block.columns["sump"] == pytest.approx([100000 + 68947.57], rel=1e-6)
@@ -234,11 +320,19 @@ def test_an_empty_cell_is_not_a_number_and_no_problem():
 def test_a_cell_that_cannot_be_read_is_listed_and_the_row_stays():
     block = read_block("0\t12\t\t\n1\twarm\t\t\n2\t14\t\t", TREND)
     assert len(block) == 3 and np.isnan(block.columns["temperature"][1])
-    assert block.problems == ("Trend, row 2, Temperature: 'warm' is not a number; type digits with a comma or a point as decimal mark.",)
+    assert block.problems == (
+        (
+            "Trend, row 2, Temperature: 'warm' is not a number; type digits with a comma or a point"
+            " as decimal mark."
+        ),
+    )
 
 
 def test_a_wrong_unit_in_the_head_is_told():
-    assert any("is not a unit of temperature" in problem for problem in read_block("Time (s)\tTemperature (kPa)\n0\t12", TREND).problems)
+    assert any(
+        "is not a unit of temperature" in problem
+        for problem in read_block("Time (s)\tTemperature (kPa)\n0\t12", TREND).problems
+    )
 
 
 def test_many_bad_cells_are_counted_not_listed_one_by_one():
@@ -269,7 +363,9 @@ def test_every_problem_of_a_stage_is_listed(bench):
 
 def test_missing_names_the_required_fields_that_are_empty(bench):
     assert [f.name for f in bench({}).missing()] == ["warm", "rows", "trend"]
-    assert [f.name for f in bench({"warm": ("20", "°C"), "rows.1.place": ("a", "")}).missing()] == ["trend"]
+    assert [f.name for f in bench({"warm": ("20", "°C"), "rows.1.place": ("a", "")}).missing()] == [
+        "trend"
+    ]
 
 
 def test_an_empty_stage_of_another_name_can_be_asked(bench):

@@ -1,4 +1,6 @@
-"""From readings to verdicts: the guard band, missing and unreadable readings, questions, completeness, waivers."""
+"""From readings to verdicts: the guard band, missing and unreadable readings, questions,
+completeness, waivers.
+"""
 
 from __future__ import annotations
 
@@ -12,10 +14,30 @@ from startkit.stages.stage import Field, Findings, Stage
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict
 
-BENCH = Stage("bench", "Bench", "Something to judge.", (
-    Field("drop", "Drop over the strainer", "pressure_drop"), Field("bled", "Air bled", "yes_no"), Field("note", "Note", required=False),
-), lambda machine, limits, entries: Findings(verdicts=(check(entries, WINDOW, entries.reading("drop"), next_step="Clean it."),)), before="oil_pump", order=1)
-WINDOW = Limit("bench.drop", "Strainer drop", "pressure_drop", Q(10, "kPa"), Q(20, "kPa"), "data sheet, page 3", "published")
+BENCH = Stage(
+    "bench",
+    "Bench",
+    "Something to judge.",
+    (
+        Field("drop", "Drop over the strainer", "pressure_drop"),
+        Field("bled", "Air bled", "yes_no"),
+        Field("note", "Note", required=False),
+    ),
+    lambda machine, limits, entries: Findings(
+        verdicts=(check(entries, WINDOW, entries.reading("drop"), next_step="Clean it."),)
+    ),
+    before="oil_pump",
+    order=1,
+)
+WINDOW = Limit(
+    "bench.drop",
+    "Strainer drop",
+    "pressure_drop",
+    Q(10, "kPa"),
+    Q(20, "kPa"),
+    "data sheet, page 3",
+    "published",
+)
 STAGES = {"setup": SETUP, "bench": BENCH}
 
 
@@ -30,18 +52,38 @@ def entries(make_job, put, assess):
     return make
 
 
-@pytest.mark.parametrize(("kilopascal", "outcome"), [
-    (9.999, Outcome.FAIL), (10, Outcome.PASS), (10.001, Outcome.PASS), (19.999, Outcome.PASS), (20, Outcome.PASS), (20.001, Outcome.FAIL),
-])
+@pytest.mark.parametrize(
+    ("kilopascal", "outcome"),
+    [
+        (9.999, Outcome.FAIL),
+        (10, Outcome.PASS),
+        (10.001, Outcome.PASS),
+        (19.999, Outcome.PASS),
+        (20, Outcome.PASS),
+        (20.001, Outcome.FAIL),
+    ],
+)
 def test_without_uncertainty_the_limit_itself_passes(entries, kilopascal, outcome):
     assert check(entries(), WINDOW, Q(kilopascal, "kPa"), next_step="").outcome is outcome
 
 
-@pytest.mark.parametrize(("kilopascal", "outcome"), [
-    (7.99, Outcome.FAIL), (8.01, Outcome.UNPROVEN), (11.99, Outcome.UNPROVEN), (12, Outcome.PASS), (18, Outcome.PASS), (18.01, Outcome.UNPROVEN), (22.01, Outcome.FAIL),
-])
+@pytest.mark.parametrize(
+    ("kilopascal", "outcome"),
+    [
+        (7.99, Outcome.FAIL),
+        (8.01, Outcome.UNPROVEN),
+        (11.99, Outcome.UNPROVEN),
+        (12, Outcome.PASS),
+        (18, Outcome.PASS),
+        (18.01, Outcome.UNPROVEN),
+        (22.01, Outcome.FAIL),
+    ],
+)
 def test_twice_the_standard_uncertainty_is_kept_from_either_limit(entries, kilopascal, outcome):
-    assert check(entries(), WINDOW, Q(kilopascal, "kPa"), u=Q(1, "kPa"), next_step="").outcome is outcome
+    assert (
+        check(entries(), WINDOW, Q(kilopascal, "kPa"), u=Q(1, "kPa"), next_step="").outcome
+        is outcome
+    )
 
 
 def test_a_reading_in_another_unit_is_judged_alike(entries):
@@ -51,12 +93,25 @@ def test_a_reading_in_another_unit_is_judged_alike(entries):
 
 def test_a_missing_reading_is_open_and_never_a_pass(entries):
     found = check(entries(), WINDOW, None, next_step="Clean it.")
-    assert (found.outcome, found.sentence, found.next_step) == (Outcome.OPEN, "Not taken.", "Take the reading.")
+    assert (found.outcome, found.sentence, found.next_step) == (
+        Outcome.OPEN,
+        "Not taken.",
+        "Take the reading.",
+    )
 
 
 def test_a_text_that_cannot_be_read_is_open_and_says_why(entries):
-    found = check(entries({"drop": ("much", "kPa")}), WINDOW, entries({"drop": ("much", "kPa")}).reading("drop"), next_step="Clean it.")
-    assert found.outcome is Outcome.OPEN and "'much' is not a number" in found.sentence and found.next_step == "Correct the entry."
+    found = check(
+        entries({"drop": ("much", "kPa")}),
+        WINDOW,
+        entries({"drop": ("much", "kPa")}).reading("drop"),
+        next_step="Clean it.",
+    )
+    assert (
+        found.outcome is Outcome.OPEN
+        and "'much' is not a number" in found.sentence
+        and found.next_step == "Correct the entry."
+    )
 
 
 def test_a_reading_in_a_wrong_unit_is_open(entries):
@@ -65,8 +120,15 @@ def test_a_reading_in_a_wrong_unit_is_open(entries):
 
 
 @pytest.mark.parametrize("kilopascal", [5, 15])
-def test_what_an_instrument_out_of_calibration_shows_is_unproven_on_either_side(entries, kilopascal):
-    reading = Reading("bench.drop", "x", Q(kilopascal, "kPa"), untrusted="instrument P1 was out of calibration since 2026-01-01")
+def test_what_an_instrument_out_of_calibration_shows_is_unproven_on_either_side(
+    entries, kilopascal
+):
+    reading = Reading(
+        "bench.drop",
+        "x",
+        Q(kilopascal, "kPa"),
+        untrusted="instrument P1 was out of calibration since 2026-01-01",
+    )
     found = check(entries(), WINDOW, reading, next_step="Clean it.")
     assert found.outcome is Outcome.UNPROVEN and "out of calibration" in found.sentence
     assert "in calibration" in found.next_step
@@ -78,13 +140,26 @@ def test_an_unsteady_machine_is_not_judged(entries):
 
 
 def test_the_sentence_says_reading_side_and_limit(entries):
-    assert check(entries(), WINDOW, Q(25, "kPa"), next_step="Clean it.").sentence == "25.0 kPa: above 20.0 kPa."
-    assert check(entries(), WINDOW, Q(5, "kPa"), next_step="Clean it.").sentence == "5.0 kPa: below 10.0 kPa."
-    assert check(entries(), WINDOW, Q(15, "kPa"), next_step="Clean it.", note="Both strainers.").sentence == "15.0 kPa: within 10.0 kPa to 20.0 kPa. Both strainers."
+    assert (
+        check(entries(), WINDOW, Q(25, "kPa"), next_step="Clean it.").sentence
+        == "25.0 kPa: above 20.0 kPa."
+    )
+    assert (
+        check(entries(), WINDOW, Q(5, "kPa"), next_step="Clean it.").sentence
+        == "5.0 kPa: below 10.0 kPa."
+    )
+    assert (
+        check(
+            entries(), WINDOW, Q(15, "kPa"), next_step="Clean it.", note="Both strainers."
+        ).sentence
+        == "15.0 kPa: within 10.0 kPa to 20.0 kPa. Both strainers."
+    )
 
 
 def test_an_unproven_sentence_gives_the_uncertainty(entries):
-    assert "± 2.0 kPa" in check(entries(), WINDOW, Q(10, "kPa"), u=Q(1, "kPa"), next_step="").sentence
+    assert (
+        "± 2.0 kPa" in check(entries(), WINDOW, Q(10, "kPa"), u=Q(1, "kPa"), next_step="").sentence
+    )
 
 
 def test_sentences_follow_the_jobs_units(entries):
@@ -98,32 +173,72 @@ def test_only_what_is_not_a_pass_has_a_next_step(entries):
 
 def test_a_verdict_prints_where_its_limit_comes_from(entries):
     found = check(entries(), WINDOW, Q(15, "kPa"), next_step="")
-    assert (found.source, found.low, found.high, found.kind) == ("data sheet, page 3", Q(10, "kPa"), Q(20, "kPa"), "pressure_drop")
+    assert (found.source, found.low, found.high, found.kind) == (
+        "data sheet, page 3",
+        Q(10, "kPa"),
+        Q(20, "kPa"),
+        "pressure_drop",
+    )
 
 
 def test_key_and_title_of_the_limit_can_be_replaced(entries):
-    found = check(entries(), WINDOW, Q(15, "kPa"), next_step="", key="bench.drop.2", title="Second strainer")
+    found = check(
+        entries(), WINDOW, Q(15, "kPa"), next_step="", key="bench.drop.2", title="Second strainer"
+    )
     assert (found.key, found.title) == ("bench.drop.2", "Second strainer")
 
 
 def test_bounds_are_words(entries):
-    low, high = Limit("a", "A", "pressure_drop", low=Q(10, "kPa")), Limit("a", "A", "pressure_drop", high=Q(20, "kPa"))
-    assert (bounds(entries(), low), bounds(entries(), high)) == ("at least 10.0 kPa", "at most 20.0 kPa")
+    low, high = (
+        Limit("a", "A", "pressure_drop", low=Q(10, "kPa")),
+        Limit("a", "A", "pressure_drop", high=Q(20, "kPa")),
+    )
+    assert (bounds(entries(), low), bounds(entries(), high)) == (
+        "at least 10.0 kPa",
+        "at most 20.0 kPa",
+    )
 
 
 # --- questions ---------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("answer", "wanted", "outcome"), [
-    ("yes", True, Outcome.PASS), ("no", True, Outcome.FAIL), ("no", False, Outcome.PASS), ("yes", False, Outcome.FAIL), ("perhaps", True, Outcome.OPEN),
-])
+@pytest.mark.parametrize(
+    ("answer", "wanted", "outcome"),
+    [
+        ("yes", True, Outcome.PASS),
+        ("no", True, Outcome.FAIL),
+        ("no", False, Outcome.PASS),
+        ("yes", False, Outcome.FAIL),
+        ("perhaps", True, Outcome.OPEN),
+    ],
+)
 def test_a_question_passes_with_the_wanted_answer_only(entries, answer, wanted, outcome):
     made = entries({"bled": (answer, "")})
-    assert confirm(made, "bled", "bench.bled", "Air bled", good="Bled.", bad="Air left.", next_step="Bleed.", wanted=wanted).outcome is outcome
+    assert (
+        confirm(
+            made,
+            "bled",
+            "bench.bled",
+            "Air bled",
+            good="Bled.",
+            bad="Air left.",
+            next_step="Bleed.",
+            wanted=wanted,
+        ).outcome
+        is outcome
+    )
 
 
 def test_a_question_without_answer_is_open(entries):
-    found = confirm(entries(), "bled", "bench.bled", "Air bled", good="Bled.", bad="Air left.", next_step="Bleed.")
+    found = confirm(
+        entries(),
+        "bled",
+        "bench.bled",
+        "Air bled",
+        good="Bled.",
+        bad="Air left.",
+        next_step="Bleed.",
+    )
     assert found.outcome is Outcome.OPEN and found.next_step == "Answer the question."
 
 
@@ -136,7 +251,9 @@ def test_a_stage_is_complete_once_every_required_field_can_be_read(entries):
 
 def test_completeness_names_what_is_empty(entries):
     found = filled(entries({"bled": ("yes", "")}))
-    assert found.outcome is Outcome.OPEN and found.sentence == "Still empty: Drop over the strainer."
+    assert (
+        found.outcome is Outcome.OPEN and found.sentence == "Still empty: Drop over the strainer."
+    )
 
 
 def test_an_unreadable_optional_text_keeps_a_stage_open_too(entries):
@@ -146,19 +263,27 @@ def test_an_unreadable_optional_text_keeps_a_stage_open_too(entries):
 
 # --- waivers -----------------------------------------------------------------------------------
 
-FAILED = Verdict("bench.drop", "Strainer drop", Outcome.FAIL, "25.0 kPa: above 20.0 kPa.", "Clean it.")
+FAILED = Verdict(
+    "bench.drop", "Strainer drop", Outcome.FAIL, "25.0 kPa: above 20.0 kPa.", "Clean it."
+)
 WHO_AND_WHY = {"bench.drop": ("B. Jansen", "strainer is due next week")}
 
 
 def test_a_waiver_names_who_and_why_and_keeps_what_was_found():
     found = settle(FAILED, WHO_AND_WHY, {})
     assert found.outcome is Outcome.WAIVED and found.next_step == ""
-    assert found.sentence == "Waived by B. Jansen: strainer is due next week. Found: 25.0 kPa: above 20.0 kPa."
+    assert (
+        found.sentence
+        == "Waived by B. Jansen: strainer is due next week. Found: 25.0 kPa: above 20.0 kPa."
+    )
 
 
 def test_what_does_not_apply_is_settled_with_its_reason():
     found = settle(FAILED, {}, WHO_AND_WHY)
-    assert found.outcome is Outcome.NA and found.sentence == "Not applicable by B. Jansen: strainer is due next week."
+    assert (
+        found.outcome is Outcome.NA
+        and found.sentence == "Not applicable by B. Jansen: strainer is due next week."
+    )
 
 
 def test_a_pass_stays_a_pass_under_a_waiver():
@@ -170,10 +295,17 @@ def test_a_waiver_of_another_item_changes_nothing():
     assert settle(FAILED, {"bench.other": ("B. Jansen", "x")}, {}) is FAILED
 
 
-@pytest.mark.parametrize(("who", "reason", "outcome"), [
-    ("B. Jansen", "strainer is due", Outcome.WAIVED), ("", "strainer is due", Outcome.FAIL), ("B. Jansen", "", Outcome.FAIL),
-])
-def test_a_waiver_counts_only_with_a_name_and_a_reason(make_job, put, verdict_of, who, reason, outcome):
+@pytest.mark.parametrize(
+    ("who", "reason", "outcome"),
+    [
+        ("B. Jansen", "strainer is due", Outcome.WAIVED),
+        ("", "strainer is due", Outcome.FAIL),
+        ("B. Jansen", "", Outcome.FAIL),
+    ],
+)
+def test_a_waiver_counts_only_with_a_name_and_a_reason(
+    make_job, put, verdict_of, who, reason, outcome
+):
     job = make_job(stages=STAGES)
     put(job, "bench.drop", "25", "kPa")
     put(job, "waiver.bench.drop", reason, who=who)

@@ -1,4 +1,6 @@
-"""Stage Lubrication: at, just under, just over, missing and wrong unit for each limit; what is taken off, and what is said."""
+"""Stage Lubrication: at, just under, just over, missing and wrong unit for each limit; what is
+taken off, and what is said.
+"""
 
 from __future__ import annotations
 
@@ -16,18 +18,42 @@ def pre_lube(mean=150.0, sd=0.8, rise=6.0, seconds=120, seed=2, wave=0.0, offset
     """A pasted record: differential over time [kPa] that rises to its mean and stays."""
     rng = np.random.default_rng(seed)
     time = np.arange(0.0, seconds, 1.0)
-    level = mean * np.minimum(1.0, time / rise) + np.where(time > rise, rng.normal(0, sd, time.size) + wave * np.sin(2 * np.pi * time / 12), 0.0) + offset
-    return "time (s)\tsupply (kPa abs)\tsump (kPa abs)\tdifferential (kPa)\tspeed (Hz)\n" + "\n".join(f"{t:.0f}\t\t\t{v:.2f}\t" for t, v in zip(time, level, strict=True))
+    level = (
+        mean * np.minimum(1.0, time / rise)
+        + np.where(
+            time > rise, rng.normal(0, sd, time.size) + wave * np.sin(2 * np.pi * time / 12), 0.0
+        )
+        + offset
+    )
+    return (
+        "time (s)\tsupply (kPa abs)\tsump (kPa abs)\tdifferential (kPa)\tspeed (Hz)\n"
+        + "\n".join(f"{t:.0f}\t\t\t{v:.2f}\t" for t, v in zip(time, level, strict=True))
+    )
 
 
 GOOD = {
-    "oil_kind": ("polyol ester VG 68", ""), "sight_glass": ("clear, level in the glass", ""), "heater_on_since": ("2026-11-24 08:00", ""),
-    "sump_temperature": ("50", "°C"), "sump_pressure": (str(SATURATION), "kPa abs"), "differential_off": ("0", "kPa"), "pre_lube": (pre_lube(), ""),
+    "oil_kind": ("polyol ester VG 68", ""),
+    "sight_glass": ("clear, level in the glass", ""),
+    "heater_on_since": ("2026-11-24 08:00", ""),
+    "sump_temperature": ("50", "°C"),
+    "sump_pressure": (str(SATURATION), "kPa abs"),
+    "differential_off": ("0", "kPa"),
+    "pre_lube": (pre_lube(), ""),
     "pressure_to_come": ("250", "kPa abs"),
-    "supply_temperature": ("48", "°C"), "filter_drop": ("20", "kPa"), "set_point_found": ("140", "kPa"), "set_point_left": ("150", "kPa"),
-    "trip_setting": ("100", "kPa"), "trip_seen": ("101", "kPa"), "trip_method": ("pressure lowered with the pump running", ""),
-    "coast_down": ("time (s)\tsupply\tsump\tdifferential (kPa)\tspeed\n" + "\n".join(f"{t}\t\t\t{150 if t < 200 else 20}\t" for t in range(0, 240, 2)), ""),
-    "stopped": ("10", "s"), "at_rest": ("95", "s"),
+    "supply_temperature": ("48", "°C"),
+    "filter_drop": ("20", "kPa"),
+    "set_point_found": ("140", "kPa"),
+    "set_point_left": ("150", "kPa"),
+    "trip_setting": ("100", "kPa"),
+    "trip_seen": ("101", "kPa"),
+    "trip_method": ("pressure lowered with the pump running", ""),
+    "coast_down": (
+        "time (s)\tsupply\tsump\tdifferential (kPa)\tspeed\n"
+        + "\n".join(f"{t}\t\t\t{150 if t < 200 else 20}\t" for t in range(0, 240, 2)),
+        "",
+    ),
+    "stopped": ("10", "s"),
+    "at_rest": ("95", "s"),
 }
 
 
@@ -48,11 +74,17 @@ def by_key(assess, made):
 
 
 def test_a_sound_oil_circuit_passes_every_verdict(job, assess):
-    assert {k: (v.outcome, v.sentence) for k, v in by_key(assess, job()).items() if v.outcome is not Outcome.PASS} == {}
+    assert {
+        k: (v.outcome, v.sentence)
+        for k, v in by_key(assess, job()).items()
+        if v.outcome is not Outcome.PASS
+    } == {}
 
 
 def test_an_empty_stage_is_open_everywhere(make_job, assess):
-    assert {v.outcome for v in assess(make_job(stages={"lube": STAGE})).findings("lube").verdicts} == {Outcome.OPEN}
+    assert {
+        v.outcome for v in assess(make_job(stages={"lube": STAGE})).findings("lube").verdicts
+    } == {Outcome.OPEN}
 
 
 # One row a limit: field, values that pass, meet the limit, and fail; the verdict's key.
@@ -69,8 +101,11 @@ LIMITS = [
 
 @pytest.mark.parametrize(("field", "unit", "inside", "at", "outside_", "key"), LIMITS)
 def test_under_at_and_over_each_limit(job, assess, field, unit, inside, at, outside_, key):
-    found = [by_key(assess, job({field: (value, unit)}))[key].outcome for value in (inside, at, outside_)]
-    # At the limit itself saturation by an equation of state leaves a thousandth of a kelvin, so that one reading may fall either way.
+    found = [
+        by_key(assess, job({field: (value, unit)}))[key].outcome for value in (inside, at, outside_)
+    ]
+    # At the limit itself saturation by an equation of state leaves a thousandth of a kelvin, so
+    # that one reading may fall either way.
     assert found[0] is Outcome.PASS and found[2] is Outcome.FAIL
     assert found[1] is Outcome.PASS or key == "lube.oil_superheat"
 
@@ -81,30 +116,49 @@ def test_a_missing_reading_is_open(job, assess, field, key):
     assert found.outcome is Outcome.OPEN and found.next_step
 
 
-@pytest.mark.parametrize(("field", "key"), sorted({(row[0], row[5]) for row in LIMITS} - {("differential_off", "lube.zero"), ("set_point_left", "lube.set_point")}))
+@pytest.mark.parametrize(
+    ("field", "key"),
+    sorted(
+        {(row[0], row[5]) for row in LIMITS}
+        - {("differential_off", "lube.zero"), ("set_point_left", "lube.set_point")}
+    ),
+)
 def test_a_wrong_unit_is_open_and_says_which_is_right(job, assess, field, key):
     found = by_key(assess, job({field: ("12", "L/s")}))
     assert found[key].outcome is Outcome.OPEN
-    assert "is not a unit of" in found[key].sentence and "is not a unit of" in found["lube.complete"].sentence
+    assert (
+        "is not a unit of" in found[key].sentence
+        and "is not a unit of" in found["lube.complete"].sentence
+    )
 
 
 def test_gauge_pressure_is_read_with_the_site_barometer(job, assess, put):
     high = job({"sump_pressure": ("191.478", "kPa gauge")}, {"site.elevation": "0 m"})
     low = job({"sump_pressure": ("191.478", "kPa gauge")}, {"site.elevation": "1600 m"})
-    warm, cold = (by_key(assess, made)["lube.oil_superheat"].reading.to("delta_degC").magnitude for made in (high, low))
+    warm, cold = (
+        by_key(assess, made)["lube.oil_superheat"].reading.to("delta_degC").magnitude
+        for made in (high, low)
+    )
     assert warm == pytest.approx(50.0, abs=0.01)
-    assert cold == pytest.approx(50.0 + 1.72, abs=0.1), "17.7 kPa less barometer is 1.7 K of saturation here"
+    assert cold == pytest.approx(50.0 + 1.72, abs=0.1), (
+        "17.7 kPa less barometer is 1.7 K of saturation here"
+    )
 
 
 def test_the_zero_of_the_transducers_is_taken_off_every_differential(job, assess):
-    found = by_key(assess, job({"differential_off": ("8", "kPa"), "pre_lube": (pre_lube(offset=8.0), "")}))
+    found = by_key(
+        assess, job({"differential_off": ("8", "kPa"), "pre_lube": (pre_lube(offset=8.0), "")})
+    )
     assert "Mean 150." in found["lube.differential"].sentence
     assert "It is subtracted from every differential" in found["lube.zero"].sentence
 
 
 def test_two_transducers_that_were_never_compared_prove_nothing(job, assess):
     found = by_key(assess, job({"differential_off": None}))["lube.zero"]
-    assert found.outcome is Outcome.OPEN and "never what two unproven transducers say" in found.sentence
+    assert (
+        found.outcome is Outcome.OPEN
+        and "never what two unproven transducers say" in found.sentence
+    )
 
 
 def test_a_zero_from_both_transducers_is_their_mean_difference(job, assess, put):
@@ -119,25 +173,48 @@ def test_a_zero_from_both_transducers_is_their_mean_difference(job, assess, put)
 
 def test_a_set_point_that_is_never_reached_fails(job, assess):
     found = by_key(assess, job({"pre_lube": (pre_lube(mean=120.0), "")}))
-    assert found["lube.time_to_set_point"].outcome is Outcome.FAIL and "never reached" in found["lube.time_to_set_point"].sentence
+    assert (
+        found["lube.time_to_set_point"].outcome is Outcome.FAIL
+        and "never reached" in found["lube.time_to_set_point"].sentence
+    )
 
 
 @pytest.mark.parametrize(("rise", "outcome"), [(29, Outcome.PASS), (31, Outcome.FAIL)])
 def test_time_to_the_set_point(job, assess, rise, outcome):
-    assert by_key(assess, job({"pre_lube": (pre_lube(mean=150.5, sd=0.05, rise=float(rise)), "")}))["lube.time_to_set_point"].outcome is outcome
+    assert (
+        by_key(assess, job({"pre_lube": (pre_lube(mean=150.5, sd=0.05, rise=float(rise)), "")}))[
+            "lube.time_to_set_point"
+        ].outcome
+        is outcome
+    )
 
 
 def test_hunting_is_found_with_its_period(job, assess):
-    found = by_key(assess, job({"pre_lube": (pre_lube(wave=5.0, seconds=240), "")}))["lube.steadiness"]
-    assert "It hunts with a period of 12." in found.sentence or "It hunts with a period of 11.9" in found.sentence
+    found = by_key(assess, job({"pre_lube": (pre_lube(wave=5.0, seconds=240), "")}))[
+        "lube.steadiness"
+    ]
+    assert (
+        "It hunts with a period of 12." in found.sentence
+        or "It hunts with a period of 11.9" in found.sentence
+    )
 
 
 def test_unsteady_pressure_is_not_judged_against_its_set_point(job, assess):
-    assert by_key(assess, job({"pre_lube": (pre_lube(sd=9.0), "")}))["lube.differential"].outcome is Outcome.UNPROVEN
+    assert (
+        by_key(assess, job({"pre_lube": (pre_lube(sd=9.0), "")}))["lube.differential"].outcome
+        is Outcome.UNPROVEN
+    )
 
 
-def test_a_pressure_that_stands_still_off_its_set_point_fails_and_is_not_called_unsteady(job, assess):
-    assert by_key(assess, job({"pre_lube": (pre_lube(mean=128.0, sd=0.5), "")}))["lube.differential"].outcome is Outcome.FAIL
+def test_a_pressure_that_stands_still_off_its_set_point_fails_and_is_not_called_unsteady(
+    job, assess
+):
+    assert (
+        by_key(assess, job({"pre_lube": (pre_lube(mean=128.0, sd=0.5), "")}))[
+            "lube.differential"
+        ].outcome
+        is Outcome.FAIL
+    )
 
 
 def test_a_margin_of_few_standard_deviations_fails(job, assess):
@@ -146,11 +223,18 @@ def test_a_margin_of_few_standard_deviations_fails(job, assess):
 
 
 def test_a_display_that_never_moves_is_not_a_margin(job, assess):
-    assert by_key(assess, job({"pre_lube": (pre_lube(sd=0.0), "")}))["lube.margin"].outcome is Outcome.UNPROVEN
+    assert (
+        by_key(assess, job({"pre_lube": (pre_lube(sd=0.0), "")}))["lube.margin"].outcome
+        is Outcome.UNPROVEN
+    )
 
 
 def test_a_dip_to_the_trip_fails(job, assess):
-    dipped = pre_lube().replace("\n60\t\t\t", "\n60\t\t\t95\t#", 1).split("#")[0] + "\n" + "\n".join(pre_lube().splitlines()[62:])
+    dipped = (
+        pre_lube().replace("\n60\t\t\t", "\n60\t\t\t95\t#", 1).split("#")[0]
+        + "\n"
+        + "\n".join(pre_lube().splitlines()[62:])
+    )
     assert by_key(assess, job({"pre_lube": (dipped, "")}))["lube.stood"].outcome is Outcome.FAIL
 
 
@@ -160,42 +244,66 @@ def test_a_simulated_trip_is_unproven(job, assess):
 
 
 def test_a_trip_that_was_not_seen_is_open(job, assess):
-    assert by_key(assess, job({"trip_method": ("not proven", "")}))["lube.trip"].outcome is Outcome.OPEN
+    assert (
+        by_key(assess, job({"trip_method": ("not proven", "")}))["lube.trip"].outcome
+        is Outcome.OPEN
+    )
 
 
 def test_a_trip_read_on_an_independent_gauge_keeps_its_value(job, assess):
     shifted = {"differential_off": ("8", "kPa"), "trip_seen": ("105", "kPa")}
     own = by_key(assess, job(shifted))["lube.trip"].reading.to("percent").magnitude
-    independent = by_key(assess, job({**shifted, "trip_read_on": ("an independent gauge", "")}))["lube.trip"].reading.to("percent").magnitude
+    independent = (
+        by_key(assess, job({**shifted, "trip_read_on": ("an independent gauge", "")}))["lube.trip"]
+        .reading.to("percent")
+        .magnitude
+    )
     assert (own, independent) == (pytest.approx(-3.0), pytest.approx(5.0))
 
 
 def test_oil_of_another_kind_fails(job, assess):
-    assert by_key(assess, job({"oil_kind": ("mineral oil VG 68", "")}))["lube.oil_kind"].outcome is Outcome.FAIL
+    assert (
+        by_key(assess, job({"oil_kind": ("mineral oil VG 68", "")}))["lube.oil_kind"].outcome
+        is Outcome.FAIL
+    )
 
 
-@pytest.mark.parametrize(("seen", "outcome"), [("foaming", Outcome.FAIL), ("level low", Outcome.FAIL), ("cannot be seen", Outcome.UNPROVEN)])
+@pytest.mark.parametrize(
+    ("seen", "outcome"),
+    [("foaming", Outcome.FAIL), ("level low", Outcome.FAIL), ("cannot be seen", Outcome.UNPROVEN)],
+)
 def test_the_sight_glass(job, assess, seen, outcome):
     assert by_key(assess, job({"sight_glass": (seen, "")}))["lube.level"].outcome is outcome
 
 
 def test_liquid_refrigerant_in_the_sump_will_boil_at_start(job, assess):
     # Colder than saturation now, warmer than saturation at the pressure to come.
-    found = by_key(assess, job({"sump_temperature": ("-0.5", "°C"), "pressure_to_come": ("200", "kPa abs")}))["lube.foaming"]
+    found = by_key(
+        assess, job({"sump_temperature": ("-0.5", "°C"), "pressure_to_come": ("200", "kPa abs")})
+    )["lube.foaming"]
     assert found.outcome is Outcome.FAIL and "will boil at start" in found.sentence
 
 
 def test_heater_time_counts_from_switching_on_to_reading_the_sump(job, assess):
     found = by_key(assess, job({"heater_on_since": ("2026-11-25 06:00", "")}))["lube.heater_time"]
-    assert found.outcome is Outcome.FAIL and found.reading.to("hour").magnitude == pytest.approx(2.0, abs=0.01)
+    assert found.outcome is Outcome.FAIL and found.reading.to("hour").magnitude == pytest.approx(
+        2.0, abs=0.01
+    )
 
 
 def test_a_heater_switched_on_after_the_reading_is_questioned(job, assess):
-    assert by_key(assess, job({"heater_on_since": ("2026-11-26 06:00", "")}))["lube.heater_time"].outcome is Outcome.OPEN
+    assert (
+        by_key(assess, job({"heater_on_since": ("2026-11-26 06:00", "")}))[
+            "lube.heater_time"
+        ].outcome
+        is Outcome.OPEN
+    )
 
 
 def test_bearings_that_ran_down_without_oil_fail(job, assess):
-    lost = "time (s)\tsupply\tsump\tdifferential (kPa)\tspeed\n" + "\n".join(f"{t}\t\t\t{150 if t < 40 else 20}\t" for t in range(0, 240, 2))
+    lost = "time (s)\tsupply\tsump\tdifferential (kPa)\tspeed\n" + "\n".join(
+        f"{t}\t\t\t{150 if t < 40 else 20}\t" for t in range(0, 240, 2)
+    )
     found = by_key(assess, job({"coast_down": (lost, "")}))["lube.coast_down"]
     assert found.outcome is Outcome.FAIL and "ran without oil" in found.next_step
 
@@ -220,23 +328,48 @@ def test_rows_without_a_reading_are_counted_not_filled_in(job, assess):
 
 def test_the_pump_is_compared_with_the_last_visit_at_equal_viscosity(make_job, put, assess):
     made = make_job({"oil.pump": "variable speed"}, stages={"lube": STAGE})
-    changes = {"pump_speed": ("40", "Hz"), "baseline_speed": ("30", "Hz"), "baseline_temperature": ("48", "°C")}
+    changes = {
+        "pump_speed": ("40", "Hz"),
+        "baseline_speed": ("30", "Hz"),
+        "baseline_temperature": ("48", "°C"),
+    }
     for what, value in {**GOOD, **changes}.items():
         put(made, f"lube.{what}", *value)
-    table = next(t for t in payload.stage_part(assess(made), "lube")["tables"] if t["title"].startswith("Pump speed"))
+    table = next(
+        t
+        for t in payload.stage_part(assess(made), "lube")["tables"]
+        if t["title"].startswith("Pump speed")
+    )
     assert "moved" in table["note"] and "wear" in table["note"]
 
 
 def test_viscosity_at_the_bearings_follows_astm_d341(job, assess, outside):
-    figure = next(f for f in assess(job({"supply_temperature": ("40", "°C")})).findings("lube").figures if f.key == "lube.viscosity")
-    outside.check("stages.lube", printed=68.0, ours=figure.value.to("mm**2/s").magnitude, rel=1e-6, standing="published",
-                  source="ISO 3448:1992, midpoint of ISO VG 68 at 40 °C: the sheet's own point must come back through ASTM D341")
+    figure = next(
+        f
+        for f in assess(job({"supply_temperature": ("40", "°C")})).findings("lube").figures
+        if f.key == "lube.viscosity"
+    )
+    outside.check(
+        "stages.lube",
+        printed=68.0,
+        ours=figure.value.to("mm**2/s").magnitude,
+        rel=1e-6,
+        standing="published",
+        source=(
+            "ISO 3448:1992, midpoint of ISO VG 68 at 40 °C: the sheet's own point must come back"
+            " through ASTM D341"
+        ),
+    )
 
 
 @pytest.mark.parametrize("system", ["SI", "I-P"])
 def test_every_sentence_follows_the_units_of_the_job(job, assess, system):
     text = " ".join(v.sentence for v in assess(job(system=system)).findings("lube").verdicts)
-    assert (" psi" in text and "kPa" not in text) if system == "I-P" else (" kPa" in text and "psi" not in text)
+    assert (
+        (" psi" in text and "kPa" not in text)
+        if system == "I-P"
+        else (" kPa" in text and "psi" not in text)
+    )
 
 
 def test_uncertainty_of_the_oil_superheat_agrees_with_monte_carlo(make_job, put, assess):
@@ -244,8 +377,20 @@ def test_uncertainty_of_the_oil_superheat_agrees_with_monte_carlo(make_job, put,
     from startkit.stages.setup import STAGE as SETUP
 
     made = make_job(stages={"setup": SETUP, "lube": STAGE})
-    for row, (tag, kind, accuracy) in enumerate((("T-1", "temperature", "0.5 K"), ("P-1", "gauge pressure", "5 kPa"), ("B-1", "barometer", "0.1 kPa")), 1):
-        for name, value in (("tag", tag), ("kind", kind), ("accuracy", accuracy), ("due", "2030-01-01")):
+    for row, (tag, kind, accuracy) in enumerate(
+        (
+            ("T-1", "temperature", "0.5 K"),
+            ("P-1", "gauge pressure", "5 kPa"),
+            ("B-1", "barometer", "0.1 kPa"),
+        ),
+        1,
+    ):
+        for name, value in (
+            ("tag", tag),
+            ("kind", kind),
+            ("accuracy", accuracy),
+            ("due", "2030-01-01"),
+        ):
             put(made, f"setup.instruments.{row}.{name}", value)
     put(made, "setup.barometer", "101.3", "kPa", instrument="B-1")
     put(made, "lube.sump_temperature", "50", "°C", instrument="T-1")
@@ -255,10 +400,14 @@ def test_uncertainty_of_the_oil_superheat_agrees_with_monte_carlo(make_job, put,
     half = {"t": 0.5, "p": 5000.0, "b": 100.0}
     t, p, b = (rng.uniform(-w, w, 20_000) for w in half.values())
     saturation = dew_temperature.si("R-134a", 292_800.0 + p + b)
-    assert found.uncertainty.to("delta_degC").magnitude == pytest.approx(float(np.std(t - saturation)), rel=0.03)
+    assert found.uncertainty.to("delta_degC").magnitude == pytest.approx(
+        float(np.std(t - saturation)), rel=0.03
+    )
 
 
 def test_the_oil_itself_is_due_before_the_pump_runs(job, assess):
     cold = assess(job({"sump_temperature": ("5", "°C")}))
     assert [v.key for v in cold.hold("oil_pump").in_the_way] == ["lube.oil_superheat"]
-    assert assess(job({"trip_seen": ("80", "kPa")})).hold("oil_pump").is_clear, "the trip is proven with the pump running"
+    assert assess(job({"trip_seen": ("80", "kPa")})).hold("oil_pump").is_clear, (
+        "the trip is proven with the pump running"
+    )

@@ -30,7 +30,10 @@ class Bench:
 
     def __init__(self, made):
         self.made, self.judged = made, []
-        self.stages = {"setup": SETUP, **{name: self._stage(name, look) for name, look in LOOKS.items()}}
+        self.stages = {
+            "setup": SETUP,
+            **{name: self._stage(name, look) for name, look in LOOKS.items()},
+        }
         self.entries: list[Entry] = []
 
     def _stage(self, name, look):
@@ -38,17 +41,40 @@ class Bench:
             self.judged.append(name)
             length = float(len(str(look(entries))))
             said = Verdict(f"{name}.said", "Said", Outcome.PASS, str(length))
-            return Findings(entries.if_shown(lambda: (Figure("seen", Q(length, "dimensionless"), key=f"{name}.seen"),)), (said,))
+            return Findings(
+                entries.if_shown(
+                    lambda: (Figure("seen", Q(length, "dimensionless"), key=f"{name}.seen"),)
+                ),
+                (said,),
+            )
 
         return Stage(name, name, "x", (Field("a", "A"),), judge, order=len(name))
 
     def put(self, what, value):
         seq = len(self.entries) + 1
-        self.entries.append(Entry(what, value, who="A", seq=seq, at="2026-11-25T08:00:00+00:00", digest=f"digest {seq}"))
+        self.entries.append(
+            Entry(
+                what,
+                value,
+                who="A",
+                seq=seq,
+                at="2026-11-25T08:00:00+00:00",
+                digest=f"digest {seq}",
+            )
+        )
 
     def assess(self, upto=None, **changes):
-        things = {"limits": self.made.limits, "system": SI, "baseline": Baseline(), "stages": self.stages, "trends": TRENDS, **changes}
-        return Assessment(machine=self.made.machine, state=State(tuple(self.entries[:upto])), **things)
+        things = {
+            "limits": self.made.limits,
+            "system": SI,
+            "baseline": Baseline(),
+            "stages": self.stages,
+            "trends": TRENDS,
+            **changes,
+        }
+        return Assessment(
+            machine=self.made.machine, state=State(tuple(self.entries[:upto])), **things
+        )
 
     def again(self, **changes):
         """The stages that are judged anew now."""
@@ -122,7 +148,9 @@ def test_other_limits_stages_or_units_start_afresh(bench):
 def test_another_baseline_concerns_only_what_compares(bench):
     from startkit.facts.baseline import BaselineFigure
 
-    other = Baseline({"a.b": BaselineFigure("a.b", "x", Q(1, "kPa"), None, "pressure_difference", "1 kPa")})
+    other = Baseline(
+        {"a.b": BaselineFigure("a.b", "x", Q(1, "kPa"), None, "pressure_difference", "1 kPa")}
+    )
     assert bench.again(baseline=other) == {"comparing"}
 
 
@@ -153,7 +181,10 @@ def test_only_the_newest_few_judgements_are_kept(bench):
 def test_where_only_verdicts_are_asked_for_nothing_else_is_made(bench):
     bench.put("alone.a", "22")
     found = bench.assess(shown=False).findings("alone")
-    assert (found.figures, [v.sentence for v in found.verdicts if v.key == "alone.said"]) == ((), ["2.0"])
+    assert (found.figures, [v.sentence for v in found.verdicts if v.key == "alone.said"]) == (
+        (),
+        ["2.0"],
+    )
     assert bench.assess().findings("alone").figures[0].value.magnitude == 2
 
 
@@ -174,7 +205,11 @@ def test_verdicts_alone_are_remembered_too(bench):
 def test_a_stage_that_looks_at_another_sees_the_whole_of_it(bench):
     bench.put("alone.a", "333")
     seen = bench.assess(shown=False).findings("comparing")
-    assert [v.sentence for v in seen.verdicts if v.key == "comparing.said"] == [v.sentence for v in bench.assess().findings("comparing").verdicts if v.key == "comparing.said"]
+    assert [v.sentence for v in seen.verdicts if v.key == "comparing.said"] == [
+        v.sentence
+        for v in bench.assess().findings("comparing").verdicts
+        if v.key == "comparing.said"
+    ]
 
 
 def test_entries_without_digests_are_never_recalled(make_job):

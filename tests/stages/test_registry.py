@@ -1,4 +1,6 @@
-"""Which stages a job has: built-in, added by other packages, and only those that its machine calls for."""
+"""Which stages a job has: built-in, added by other packages, and only those that its machine calls
+for.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +14,9 @@ from startkit.stages.holds import NAMES
 from startkit.stages.stage import PLAIN_KINDS, SERIES, TABLE, Findings, Stage
 from startkit.units import KINDS
 
-PLAIN = Stage("roof", "Roof", "One.", (), lambda machine, limits, entries: Findings(), before="load", order=5)
+PLAIN = Stage(
+    "roof", "Roof", "One.", (), lambda machine, limits, entries: Findings(), before="load", order=5
+)
 
 
 class _Point:
@@ -51,7 +55,9 @@ def test_every_plausible_range_of_a_built_in_stage_can_be_read(stage):
     from startkit.units import Q, parse
 
     for declared in (d for field in stage.fields for d in (field, *field.columns) if d.plausible):
-        low, high = (parse(text, declared.kind, barometer=Q(101.325, "kPa")) for text in declared.plausible)
+        low, high = (
+            parse(text, declared.kind, barometer=Q(101.325, "kPa")) for text in declared.plausible
+        )
         assert low < high, declared.name
 
 
@@ -60,7 +66,10 @@ def test_another_package_adds_a_stage(monkeypatch):
     assert next(iter(registry.stages())) == "roof"
 
 
-@pytest.mark.parametrize(("loaded", "told"), [(ImportError("nothing there"), "cannot be loaded"), (print, "is not a stage")])
+@pytest.mark.parametrize(
+    ("loaded", "told"),
+    [(ImportError("nothing there"), "cannot be loaded"), (print, "is not a stage")],
+)
 def test_an_added_stage_that_is_none_is_one_sentence(monkeypatch, loaded, told):
     monkeypatch.setattr(registry, "entry_points", lambda group: [_Point(loaded)])
     with pytest.raises(StartkitError, match=told):

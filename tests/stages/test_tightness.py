@@ -11,7 +11,9 @@ from startkit.stages.tightness import CHARGED, OPENED, STAGE
 from startkit.units import Q
 from startkit.verdict import Outcome
 
-TIGHT_RISE = "Minutes (min)\tPressure (Pa)\n" + "\n".join(f"{m}\t{30 + 0.05 * ((m * 7) % 3 - 1):.2f}" for m in range(0, 75, 5))
+TIGHT_RISE = "Minutes (min)\tPressure (Pa)\n" + "\n".join(
+    f"{m}\t{30 + 0.05 * ((m * 7) % 3 - 1):.2f}" for m in range(0, 75, 5)
+)
 GAUGE = {"tag": "P1", "kind": "gauge pressure", "accuracy": "1 kPa", "due": "2027-06-30"}
 THERMOMETER = {"tag": "T1", "kind": "temperature", "accuracy": "0.2 K", "due": "2027-06-30"}
 BAROMETER = {"tag": "B1", "kind": "barometer", "accuracy": "0.05 kPa", "due": "2027-06-30"}
@@ -19,15 +21,34 @@ SCALE = {"tag": "S1", "kind": "mass", "accuracy": "0.5 kg", "due": "2027-06-30"}
 VACUUM = {"tag": "V1", "kind": "vacuum", "accuracy": "10 % of reading", "due": "2027-06-30"}
 ALL = (GAUGE, THERMOMETER, BAROMETER, SCALE, VACUUM)
 
-# p1 = 1201.3 + 100 = 1301.3 kPa abs at 293.15 K; tight at 288.15 K: 1279.105 kPa abs = 1179.105 kPa gauge at 100 kPa
+# p1 = 1201.3 + 100 = 1301.3 kPa abs at 293.15 K; tight at 288.15 K: 1279.105 kPa abs = 1179.105 kPa
+# gauge at 100 kPa
 GOOD = {
-    "scope": (OPENED, ""), "test_gas": ("dry nitrogen", ""), "test_regulator": ("yes", ""), "joints": ("yes", ""),
-    "start_at": ("2026-11-20 08:00", ""), "start_pressure": ("1201.3", "kPa gauge", "P1"), "start_temperature": ("20", "°C", "T1"), "start_barometer": ("100", "kPa", "B1"),
-    "end_at": ("2026-11-21 20:00", ""), "end_pressure": ("1179.1", "kPa gauge", "P1"), "end_temperature": ("15", "°C", "T1"), "end_barometer": ("100", "kPa", "B1"),
-    "temperature_spread": ("0.4", "K"), "test_volume": ("3000", "L"),
-    "shut_off": ("30", "Pa", "V1"), "coldest": ("12", "°C"), "rise": (TIGHT_RISE, "", "V1"),
-    "cylinders.1.number": ("C-7", ""), "cylinders.1.label": ("R134a", ""), "cylinders.1.before": ("560", "kg", "S1"), "cylinders.1.after": ("310", "kg", "S1"),
-    "cylinders.2.number": ("C-8", ""), "cylinders.2.label": ("R-134a", ""), "cylinders.2.before": ("561", "kg", "S1"), "cylinders.2.after": ("311", "kg", "S1"),
+    "scope": (OPENED, ""),
+    "test_gas": ("dry nitrogen", ""),
+    "test_regulator": ("yes", ""),
+    "joints": ("yes", ""),
+    "start_at": ("2026-11-20 08:00", ""),
+    "start_pressure": ("1201.3", "kPa gauge", "P1"),
+    "start_temperature": ("20", "°C", "T1"),
+    "start_barometer": ("100", "kPa", "B1"),
+    "end_at": ("2026-11-21 20:00", ""),
+    "end_pressure": ("1179.1", "kPa gauge", "P1"),
+    "end_temperature": ("15", "°C", "T1"),
+    "end_barometer": ("100", "kPa", "B1"),
+    "temperature_spread": ("0.4", "K"),
+    "test_volume": ("3000", "L"),
+    "shut_off": ("30", "Pa", "V1"),
+    "coldest": ("12", "°C"),
+    "rise": (TIGHT_RISE, "", "V1"),
+    "cylinders.1.number": ("C-7", ""),
+    "cylinders.1.label": ("R134a", ""),
+    "cylinders.1.before": ("560", "kg", "S1"),
+    "cylinders.1.after": ("310", "kg", "S1"),
+    "cylinders.2.number": ("C-8", ""),
+    "cylinders.2.label": ("R-134a", ""),
+    "cylinders.2.before": ("561", "kg", "S1"),
+    "cylinders.2.after": ("311", "kg", "S1"),
 }
 
 
@@ -43,7 +64,13 @@ def job(make_job, put):
                 put(made, f"setup.instruments.{n}.{name}", value)
         for what, entry in {**GOOD, **(changes or {})}.items():
             if entry is not None:
-                put(made, f"tightness.{what}", entry[0], entry[1], instrument=entry[2] if len(entry) > 2 else "")
+                put(
+                    made,
+                    f"tightness.{what}",
+                    entry[0],
+                    entry[1],
+                    instrument=entry[2] if len(entry) > 2 else "",
+                )
         return made
 
     return make
@@ -65,13 +92,25 @@ def test_an_empty_stage_is_open_everywhere(make_job, assess):
 
 def test_a_machine_that_came_charged_and_stayed_shut_is_only_searched(job, assess):
     empty = {what: None for what in GOOD if what not in ("scope", "joints")}
-    found = {v.key: v.outcome for v in assess(job({**empty, "scope": (CHARGED, "")})).findings("tightness").verdicts}
-    assert found.pop("tightness.complete") is Outcome.PASS and found.pop("tightness.joints") is Outcome.PASS
+    found = {
+        v.key: v.outcome
+        for v in assess(job({**empty, "scope": (CHARGED, "")})).findings("tightness").verdicts
+    }
+    assert (
+        found.pop("tightness.complete") is Outcome.PASS
+        and found.pop("tightness.joints") is Outcome.PASS
+    )
     assert set(found.values()) == {Outcome.NA}
 
 
 def test_what_was_measured_on_a_charged_machine_counts_all_the_same(job, verdict_of):
-    assert verdict_of(job({"scope": (CHARGED, ""), "end_pressure": ("900", "kPa gauge", "P1")}), "tightness.hold").outcome is Outcome.FAIL
+    assert (
+        verdict_of(
+            job({"scope": (CHARGED, ""), "end_pressure": ("900", "kPa gauge", "P1")}),
+            "tightness.hold",
+        ).outcome
+        is Outcome.FAIL
+    )
 
 
 # --- the pressure hold ---------------------------------------------------------------------------
@@ -79,70 +118,138 @@ def test_what_was_measured_on_a_charged_machine_counts_all_the_same(job, verdict
 
 def test_a_fall_that_temperature_explains_is_no_loss(job, verdict_of, assess):
     found = shown(assess, job())["Change at constant temperature"]
-    assert Q(found["number"], "pascal").to("kPa").magnitude == pytest.approx(1279.1 - 1301.3 * 288.15 / 293.15, abs=1e-6)
+    assert Q(found["number"], "pascal").to("kPa").magnitude == pytest.approx(
+        1279.1 - 1301.3 * 288.15 / 293.15, abs=1e-6
+    )
     assert verdict_of(job(), "tightness.hold").outcome is Outcome.PASS
 
 
-@pytest.mark.parametrize(("loss", "outcome"), [(0.0, Outcome.PASS), (0.7, Outcome.UNPROVEN), (0.99, Outcome.UNPROVEN), (1.5, Outcome.FAIL)])
+@pytest.mark.parametrize(
+    ("loss", "outcome"),
+    [(0.0, Outcome.PASS), (0.7, Outcome.UNPROVEN), (0.99, Outcome.UNPROVEN), (1.5, Outcome.FAIL)],
+)
 def test_loss_under_and_over_one_percent_of_the_test_pressure(job, verdict_of, loss, outcome):
     expected = 1301.3 * 288.15 / 293.15
     read = expected - loss / 100 * 1301.3 - 100
-    assert verdict_of(job({"end_pressure": (f"{read:.4f}", "kPa gauge", "P1")}), "tightness.hold").outcome is outcome
+    assert (
+        verdict_of(
+            job({"end_pressure": (f"{read:.4f}", "kPa gauge", "P1")}), "tightness.hold"
+        ).outcome
+        is outcome
+    )
 
 
-@pytest.mark.parametrize(("read", "outcome"), [("890.1", Outcome.UNPROVEN), ("890", Outcome.UNPROVEN), ("889.9", Outcome.FAIL)])
+@pytest.mark.parametrize(
+    ("read", "outcome"),
+    [("890.1", Outcome.UNPROVEN), ("890", Outcome.UNPROVEN), ("889.9", Outcome.FAIL)],
+)
 def test_without_instruments_a_loss_can_fail_but_never_pass(job, verdict_of, read, outcome):
     # 1000 kPa abs at the start, one percent of it is 10 kPa; the temperature did not change
-    made = job({"start_pressure": ("900", "kPa gauge"), "end_pressure": (read, "kPa gauge"), "end_temperature": ("20", "°C")}, instruments=())
+    made = job(
+        {
+            "start_pressure": ("900", "kPa gauge"),
+            "end_pressure": (read, "kPa gauge"),
+            "end_temperature": ("20", "°C"),
+        },
+        instruments=(),
+    )
     found = verdict_of(made, "tightness.hold")
     assert found.outcome is outcome
     assert outcome is Outcome.FAIL or "accuracy" in found.sentence
 
 
 def test_a_small_loss_that_the_instruments_can_tell_is_not_passed_over(job, verdict_of):
-    fine = ({**GAUGE, "accuracy": "0.05 kPa"}, {**THERMOMETER, "accuracy": "0.01 K"}, BAROMETER, SCALE, VACUUM)
+    fine = (
+        {**GAUGE, "accuracy": "0.05 kPa"},
+        {**THERMOMETER, "accuracy": "0.01 K"},
+        BAROMETER,
+        SCALE,
+        VACUUM,
+    )
     read = 1301.3 * 288.15 / 293.15 - 0.003 * 1301.3 - 100
-    made = job({"end_pressure": (f"{read:.4f}", "kPa gauge", "P1"), "temperature_spread": ("0.1", "K")}, instruments=fine)
+    made = job(
+        {"end_pressure": (f"{read:.4f}", "kPa gauge", "P1"), "temperature_spread": ("0.1", "K")},
+        instruments=fine,
+    )
     found = verdict_of(made, "tightness.hold")
     assert found.outcome is Outcome.UNPROVEN and "leaks a little" in found.sentence
 
 
 def test_the_barometer_at_each_end_is_used_instead_of_the_sites(job, assess):
     # the weather fell by 2 kPa: the gauge reads 2 kPa more though nothing came in
-    made = job({"end_barometer": ("98", "kPa", "B1"), "end_pressure": ("1181.1", "kPa gauge", "P1")})
-    assert abs(Q(shown(assess, made)["Change at constant temperature"]["number"], "pascal").to("kPa").magnitude) < 0.01
+    made = job(
+        {"end_barometer": ("98", "kPa", "B1"), "end_pressure": ("1181.1", "kPa gauge", "P1")}
+    )
+    assert (
+        abs(
+            Q(shown(assess, made)["Change at constant temperature"]["number"], "pascal")
+            .to("kPa")
+            .magnitude
+        )
+        < 0.01
+    )
 
 
 def test_a_pressure_typed_as_absolute_needs_no_barometer(job, assess):
-    made = job({"start_pressure": ("1301.3", "kPa abs", "P1"), "end_pressure": ("1279.1", "kPa abs", "P1"), "start_barometer": None, "end_barometer": None})
+    made = job(
+        {
+            "start_pressure": ("1301.3", "kPa abs", "P1"),
+            "end_pressure": ("1279.1", "kPa abs", "P1"),
+            "start_barometer": None,
+            "end_barometer": None,
+        }
+    )
     found = assess(made).findings("tightness")
-    assert abs(Q(shown(assess, made)["Change at constant temperature"]["number"], "pascal").to("kPa").magnitude) < 0.01
+    assert (
+        abs(
+            Q(shown(assess, made)["Change at constant temperature"]["number"], "pascal")
+            .to("kPa")
+            .magnitude
+        )
+        < 0.01
+    )
     assert not any("weather" in remark for remark in found.remarks)
 
 
 def test_without_the_barometer_at_both_ends_the_weather_counts_as_uncertainty(job, assess):
-    with_, without = (shown(assess, job(change))["Change at constant temperature"]["u_number"] for change in ({}, {"end_barometer": None}))
+    with_, without = (
+        shown(assess, job(change))["Change at constant temperature"]["u_number"]
+        for change in ({}, {"end_barometer": None})
+    )
     assert without == pytest.approx(np.hypot(with_, 1000), rel=2e-3)
 
 
 def test_the_uncertainty_of_the_residual_agrees_with_monte_carlo(job, assess):
     ours = shown(assess, job())["Change at constant temperature"]["u_number"]
     generator, n = np.random.default_rng(1), 400_000
-    flat = lambda half: generator.uniform(-half, half, n)  # noqa: E731
+
+    def flat(half):
+        return generator.uniform(-half, half, n)
+
     p1, p2 = 1301300 + flat(1000) + flat(50), 1279100 + flat(1000) + flat(50)
-    t1, t2 = (t + flat(0.2) + flat(0.2) for t in (293.15, 288.15))  # thermometer, and half of the 0.4 K between places
+    t1, t2 = (
+        t + flat(0.2) + flat(0.2) for t in (293.15, 288.15)
+    )  # thermometer, and half of the 0.4 K between places
     assert ours == pytest.approx((p2 - p1 * t2 / t1).std(), rel=0.01)
 
 
 def test_one_gauge_left_in_place_is_surer_than_two(job, assess):
-    once, twice = (shown(assess, job(change))["Change at constant temperature"]["u_number"] for change in ({"gauge_left": ("yes", "")}, {}))
+    once, twice = (
+        shown(assess, job(change))["Change at constant temperature"]["u_number"]
+        for change in ({"gauge_left": ("yes", "")}, {})
+    )
     assert once < 0.85 * twice
 
 
 def test_a_gauge_that_was_changed_is_not_taken_as_left_in_place(job, assess):
     other = {**GAUGE, "tag": "P2"}
-    made = job({"gauge_left": ("yes", ""), "end_pressure": ("1179.1", "kPa gauge", "P2")}, instruments=(*ALL, other))
-    assert shown(assess, made)["Change at constant temperature"]["u_number"] == pytest.approx(shown(assess, job())["Change at constant temperature"]["u_number"])
+    made = job(
+        {"gauge_left": ("yes", ""), "end_pressure": ("1179.1", "kPa gauge", "P2")},
+        instruments=(*ALL, other),
+    )
+    assert shown(assess, made)["Change at constant temperature"]["u_number"] == pytest.approx(
+        shown(assess, job())["Change at constant temperature"]["u_number"]
+    )
 
 
 def test_a_gauge_out_of_calibration_leaves_the_hold_unproven(job, verdict_of):
@@ -150,25 +257,41 @@ def test_a_gauge_out_of_calibration_leaves_the_hold_unproven(job, verdict_of):
     assert verdict_of(made, "tightness.hold").outcome is Outcome.UNPROVEN
 
 
-@pytest.mark.parametrize("what", ["start_pressure", "start_temperature", "end_pressure", "end_temperature"])
+@pytest.mark.parametrize(
+    "what", ["start_pressure", "start_temperature", "end_pressure", "end_temperature"]
+)
 def test_a_hold_that_lacks_a_reading_or_has_a_wrong_unit_is_open(job, verdict_of, what):
     assert verdict_of(job({what: None}), "tightness.hold").outcome is Outcome.OPEN
     found = verdict_of(job({what: ("5", "kg")}), "tightness.hold")
     assert found.outcome is Outcome.OPEN and "is not a unit" in found.sentence
 
 
-@pytest.mark.parametrize(("ended", "outcome"), [("2026-11-21 07:59", Outcome.FAIL), ("2026-11-21 08:00", Outcome.PASS), ("2026-11-21 08:01", Outcome.PASS), ("soon", Outcome.OPEN), (None, Outcome.OPEN)])
+@pytest.mark.parametrize(
+    ("ended", "outcome"),
+    [
+        ("2026-11-21 07:59", Outcome.FAIL),
+        ("2026-11-21 08:00", Outcome.PASS),
+        ("2026-11-21 08:01", Outcome.PASS),
+        ("soon", Outcome.OPEN),
+        (None, Outcome.OPEN),
+    ],
+)
 def test_the_hold_lasts_a_day(job, verdict_of, ended, outcome):
-    assert verdict_of(job({"end_at": (ended, "") if ended else None}), "tightness.hold_time").outcome is outcome
+    assert (
+        verdict_of(job({"end_at": (ended, "") if ended else None}), "tightness.hold_time").outcome
+        is outcome
+    )
 
 
 def test_a_hold_that_ends_before_it_begins_is_open_and_says_so(job, verdict_of, assess):
     made = job({"end_at": ("2026-11-19 08:00", "")})
     assert verdict_of(made, "tightness.hold_time").outcome is Outcome.OPEN
-    assert any("ends before it begins" in remark for remark in assess(made).findings("tightness").remarks)
+    assert any(
+        "ends before it begins" in remark for remark in assess(made).findings("tightness").remarks
+    )
 
 
-# --- what the hold could have seen -----------------------------------------------------------------
+# --- what the hold could have seen ----------------------------------------------------------------
 
 
 @pytest.mark.parametrize(("hours", "outcome"), [(36, Outcome.PASS), (2, Outcome.FAIL)])
@@ -178,9 +301,18 @@ def test_a_short_hold_would_have_missed_too_much(job, verdict_of, hours, outcome
 
 
 def test_the_sensitivity_is_judged_at_its_very_limit(job, verdict_of, assess):
-    detectable = 3.29 * shown(assess, job())["Change at constant temperature"]["u_number"] / 1301300 * 100
+    detectable = (
+        3.29 * shown(assess, job())["Change at constant temperature"]["u_number"] / 1301300 * 100
+    )
     for factor, outcome in ((1.001, Outcome.PASS), (0.999, Outcome.FAIL)):
-        limit = {"limits": {"tightness.sensitivity": {"high": f"{factor * detectable * 24 / 36} %", "source": "specification"}}}
+        limit = {
+            "limits": {
+                "tightness.sensitivity": {
+                    "high": f"{factor * detectable * 24 / 36} %",
+                    "source": "specification",
+                }
+            }
+        }
         assert verdict_of(job(sheet=limit), "tightness.sensitivity").outcome is outcome
 
 
@@ -194,44 +326,98 @@ def test_the_smallest_leak_is_told_in_mass_and_throughput(job, assess):
     u, volume, seconds = figures["Change at constant temperature"]["u_number"], 3.0, 36 * 3600
     throughput = 3.29 * u * volume / seconds
     assert figures["as throughput"]["number"] == pytest.approx(throughput)
-    assert figures["Smallest leak that this hold could have seen"]["number"] == pytest.approx(throughput * 28.0134e-3 / (8.314462618 * 288.15), rel=1e-6)
+    assert figures["Smallest leak that this hold could have seen"]["number"] == pytest.approx(
+        throughput * 28.0134e-3 / (8.314462618 * 288.15), rel=1e-6
+    )
 
 
 @pytest.mark.parametrize(("factor", "outcome"), [(1.001, Outcome.PASS), (0.999, Outcome.FAIL)])
 def test_a_wanted_sensitivity_is_judged_at_its_very_limit(job, verdict_of, assess, factor, outcome):
-    smallest = Q(shown(assess, job())["Smallest leak that this hold could have seen"]["number"], "kg/s").to("g/year").magnitude
-    found = verdict_of(job({"wanted_leak": (f"{factor * smallest:.6f}", "g/a")}), "tightness.sensitivity")
-    assert found.outcome is outcome and found.source == "asked for on site: largest leak that may stay unseen"
+    smallest = (
+        Q(shown(assess, job())["Smallest leak that this hold could have seen"]["number"], "kg/s")
+        .to("g/year")
+        .magnitude
+    )
+    found = verdict_of(
+        job({"wanted_leak": (f"{factor * smallest:.6f}", "g/a")}), "tightness.sensitivity"
+    )
+    assert (
+        found.outcome is outcome
+        and found.source == "asked for on site: largest leak that may stay unseen"
+    )
 
 
-def test_the_needed_hold_for_the_wanted_leak_is_the_time_at_which_it_would_pass(job, verdict_of, assess):
-    smallest = Q(shown(assess, job())["Smallest leak that this hold could have seen"]["number"], "kg/s").to("g/year").magnitude
-    needed = shown(assess, job({"wanted_leak": (f"{smallest / 2:.6f}", "g/a")}))["Hold needed to see the wanted leak"]["number"]
+def test_the_needed_hold_for_the_wanted_leak_is_the_time_at_which_it_would_pass(
+    job, verdict_of, assess
+):
+    smallest = (
+        Q(shown(assess, job())["Smallest leak that this hold could have seen"]["number"], "kg/s")
+        .to("g/year")
+        .magnitude
+    )
+    needed = shown(assess, job({"wanted_leak": (f"{smallest / 2:.6f}", "g/a")}))[
+        "Hold needed to see the wanted leak"
+    ]["number"]
     assert needed / 3600 == pytest.approx(72, rel=1e-4)  # half the leak, twice the time
 
 
-# --- gas and test pressure -------------------------------------------------------------------------
+# --- gas and test pressure ------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("gas", "outcome"), [("dry nitrogen", Outcome.PASS), ("dry nitrogen with a trace of refrigerant", Outcome.PASS), ("something else", Outcome.FAIL), (None, Outcome.OPEN)])
+@pytest.mark.parametrize(
+    ("gas", "outcome"),
+    [
+        ("dry nitrogen", Outcome.PASS),
+        ("dry nitrogen with a trace of refrigerant", Outcome.PASS),
+        ("something else", Outcome.FAIL),
+        (None, Outcome.OPEN),
+    ],
+)
 def test_only_dry_nitrogen_passes(job, verdict_of, gas, outcome):
-    assert verdict_of(job({"test_gas": (gas, "") if gas else None}), "tightness.gas").outcome is outcome
+    assert (
+        verdict_of(job({"test_gas": (gas, "") if gas else None}), "tightness.gas").outcome
+        is outcome
+    )
 
 
-@pytest.mark.parametrize(("answer", "outcome"), [("yes", Outcome.PASS), ("no", Outcome.FAIL), (None, Outcome.OPEN)])
+@pytest.mark.parametrize(
+    ("answer", "outcome"), [("yes", Outcome.PASS), ("no", Outcome.FAIL), (None, Outcome.OPEN)]
+)
 def test_regulator_and_relief_are_in_the_line(job, verdict_of, answer, outcome):
-    assert verdict_of(job({"test_regulator": (answer, "") if answer else None}), "tightness.regulator").outcome is outcome
+    assert (
+        verdict_of(
+            job({"test_regulator": (answer, "") if answer else None}), "tightness.regulator"
+        ).outcome
+        is outcome
+    )
 
 
-@pytest.mark.parametrize(("pressure", "outcome"), [("1199.9", Outcome.FAIL), ("1200", Outcome.PASS), ("1200.1", Outcome.PASS), ("1499.9", Outcome.PASS), ("1500", Outcome.PASS), ("1500.1", Outcome.FAIL)])
-def test_test_pressure_from_the_design_pressure_to_a_quarter_more(job, verdict_of, pressure, outcome):
+@pytest.mark.parametrize(
+    ("pressure", "outcome"),
+    [
+        ("1199.9", Outcome.FAIL),
+        ("1200", Outcome.PASS),
+        ("1200.1", Outcome.PASS),
+        ("1499.9", Outcome.PASS),
+        ("1500", Outcome.PASS),
+        ("1500.1", Outcome.FAIL),
+    ],
+)
+def test_test_pressure_from_the_design_pressure_to_a_quarter_more(
+    job, verdict_of, pressure, outcome
+):
     made = job({"start_pressure": (pressure, "kPa gauge"), "start_barometer": None})
     assert verdict_of(made, "tightness.test_pressure").outcome is outcome
 
 
 def test_a_test_pressure_that_was_not_read_or_in_a_wrong_unit_is_open(job, verdict_of):
-    assert verdict_of(job({"start_pressure": None}), "tightness.test_pressure").outcome is Outcome.OPEN
-    assert verdict_of(job({"start_pressure": ("1200", "°C")}), "tightness.test_pressure").outcome is Outcome.OPEN
+    assert (
+        verdict_of(job({"start_pressure": None}), "tightness.test_pressure").outcome is Outcome.OPEN
+    )
+    assert (
+        verdict_of(job({"start_pressure": ("1200", "°C")}), "tightness.test_pressure").outcome
+        is Outcome.OPEN
+    )
 
 
 def test_a_figure_from_memory_is_printed_as_such(job, verdict_of):
@@ -239,21 +425,37 @@ def test_a_figure_from_memory_is_printed_as_such(job, verdict_of):
 
 
 def test_a_sheet_without_design_pressure_leaves_the_test_pressure_open(job, verdict_of):
-    bare = {f"{side}.{key}": None for side in ("evaporator", "condenser") for key in ("design_pressure", "relief_setting")}
-    assert "neither design pressure nor relief setting" in verdict_of(job(sheet=bare), "tightness.test_pressure").sentence
+    bare = {
+        f"{side}.{key}": None
+        for side in ("evaporator", "condenser")
+        for key in ("design_pressure", "relief_setting")
+    }
+    assert (
+        "neither design pressure nor relief setting"
+        in verdict_of(job(sheet=bare), "tightness.test_pressure").sentence
+    )
 
 
-@pytest.mark.parametrize(("psi", "outcome"), [("9.99", Outcome.PASS), ("10", Outcome.PASS), ("10.01", Outcome.FAIL)])
+@pytest.mark.parametrize(
+    ("psi", "outcome"), [("9.99", Outcome.PASS), ("10", Outcome.PASS), ("10.01", Outcome.FAIL)]
+)
 def test_a_low_pressure_machine_is_warned_above_its_limit(job, verdict_of, psi, outcome):
-    made = job({"start_pressure": (psi, "psig"), "start_barometer": ("84", "kPa")}, sheet={"machine.refrigerant": "R-1233zd(E)", "site.elevation": "1600 m"})
+    made = job(
+        {"start_pressure": (psi, "psig"), "start_barometer": ("84", "kPa")},
+        sheet={"machine.refrigerant": "R-1233zd(E)", "site.elevation": "1600 m"},
+    )
     found = verdict_of(made, "tightness.low_pressure_test")
     assert found.outcome is outcome
     assert outcome is Outcome.PASS or "relief device" in found.next_step
 
 
 def test_only_a_low_pressure_machine_has_that_limit(job, assess):
-    keys = lambda sheet: {v.key for v in assess(job(sheet=sheet)).findings("tightness").verdicts}  # noqa: E731
-    assert "tightness.low_pressure_test" not in keys(None) and "tightness.test_pressure" in keys(None)
+    def keys(sheet):
+        return {v.key for v in assess(job(sheet=sheet)).findings("tightness").verdicts}
+
+    assert "tightness.low_pressure_test" not in keys(None) and "tightness.test_pressure" in keys(
+        None
+    )
     low = keys({"machine.refrigerant": "R-123"})
     assert "tightness.low_pressure_test" in low and "tightness.test_pressure" not in low
 
@@ -261,14 +463,33 @@ def test_only_a_low_pressure_machine_has_that_limit(job, assess):
 # --- search ------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("answer", "outcome"), [("yes", Outcome.PASS), ("no", Outcome.FAIL), (None, Outcome.OPEN)])
+@pytest.mark.parametrize(
+    ("answer", "outcome"), [("yes", Outcome.PASS), ("no", Outcome.FAIL), (None, Outcome.OPEN)]
+)
 def test_every_joint_is_searched(job, verdict_of, answer, outcome):
-    assert verdict_of(job({"joints": (answer, "") if answer else None}), "tightness.joints").outcome is outcome
+    assert (
+        verdict_of(job({"joints": (answer, "") if answer else None}), "tightness.joints").outcome
+        is outcome
+    )
 
 
-@pytest.mark.parametrize(("repaired", "tight", "outcome"), [("yes", "yes", Outcome.PASS), ("yes", "no", Outcome.FAIL), ("no", None, Outcome.FAIL), ("yes", None, Outcome.OPEN)])
-def test_a_leak_that_was_found_is_repaired_and_searched_again(job, verdict_of, repaired, tight, outcome):
-    row = {"leaks.1.place": ("flange of the economiser", ""), "leaks.1.repaired": (repaired, ""), "leaks.1.tight": (tight, "") if tight else None}
+@pytest.mark.parametrize(
+    ("repaired", "tight", "outcome"),
+    [
+        ("yes", "yes", Outcome.PASS),
+        ("yes", "no", Outcome.FAIL),
+        ("no", None, Outcome.FAIL),
+        ("yes", None, Outcome.OPEN),
+    ],
+)
+def test_a_leak_that_was_found_is_repaired_and_searched_again(
+    job, verdict_of, repaired, tight, outcome
+):
+    row = {
+        "leaks.1.place": ("flange of the economiser", ""),
+        "leaks.1.repaired": (repaired, ""),
+        "leaks.1.tight": (tight, "") if tight else None,
+    }
     found = verdict_of(job(row), "tightness.leaks")
     assert found.outcome is outcome and (outcome is Outcome.PASS or "flange" in found.sentence)
 
@@ -280,35 +501,76 @@ def _rise(pressures, every=5):
     return "\n".join(f"{n * every}\t{p:.3f}" for n, p in enumerate(pressures))
 
 
-@pytest.mark.parametrize(("shut_off", "unit", "outcome"), [("299", "micron", Outcome.PASS), ("300", "micron", Outcome.PASS), ("301", "micron", Outcome.FAIL), ("40.1", "Pa", Outcome.FAIL), ("30", "kg", Outcome.OPEN)])
+@pytest.mark.parametrize(
+    ("shut_off", "unit", "outcome"),
+    [
+        ("299", "micron", Outcome.PASS),
+        ("300", "micron", Outcome.PASS),
+        ("301", "micron", Outcome.FAIL),
+        ("40.1", "Pa", Outcome.FAIL),
+        ("30", "kg", Outcome.OPEN),
+    ],
+)
 def test_evacuated_to_three_hundred_micron(job, verdict_of, shut_off, unit, outcome):
     assert verdict_of(job({"shut_off": (shut_off, unit)}), "tightness.vacuum").outcome is outcome
 
 
 def test_a_vacuum_within_its_gauges_uncertainty_of_the_limit_is_unproven(job, verdict_of):
-    assert verdict_of(job({"shut_off": ("290", "micron", "V1")}), "tightness.vacuum").outcome is Outcome.UNPROVEN
+    assert (
+        verdict_of(job({"shut_off": ("290", "micron", "V1")}), "tightness.vacuum").outcome
+        is Outcome.UNPROVEN
+    )
 
 
-@pytest.mark.parametrize(("coldest", "unit", "outcome"), [("34.9", "°F", Outcome.FAIL), ("35", "°F", Outcome.PASS), ("35.1", "°F", Outcome.PASS), ("12", "kPa", Outcome.OPEN)])
+@pytest.mark.parametrize(
+    ("coldest", "unit", "outcome"),
+    [
+        ("34.9", "°F", Outcome.FAIL),
+        ("35", "°F", Outcome.PASS),
+        ("35.1", "°F", Outcome.PASS),
+        ("12", "kPa", Outcome.OPEN),
+    ],
+)
 def test_evacuation_is_done_warm(job, verdict_of, coldest, unit, outcome):
-    assert verdict_of(job({"coldest": (coldest, unit)}), "tightness.evacuation_temperature").outcome is outcome
+    assert (
+        verdict_of(job({"coldest": (coldest, unit)}), "tightness.evacuation_temperature").outcome
+        is outcome
+    )
 
 
-@pytest.mark.parametrize(("minutes", "outcome"), [("59", Outcome.FAIL), ("60", Outcome.PASS), ("61", Outcome.PASS), (None, Outcome.OPEN)])
+@pytest.mark.parametrize(
+    ("minutes", "outcome"),
+    [("59", Outcome.FAIL), ("60", Outcome.PASS), ("61", Outcome.PASS), (None, Outcome.OPEN)],
+)
 def test_the_vacuum_is_watched_for_an_hour(job, verdict_of, minutes, outcome):
-    made = job({"rise": None, "rise_time": (minutes, "min") if minutes else None, "rise_end": ("50", "Pa")})
+    made = job(
+        {"rise": None, "rise_time": (minutes, "min") if minutes else None, "rise_end": ("50", "Pa")}
+    )
     assert verdict_of(made, "tightness.rise_time").outcome is outcome
 
 
-@pytest.mark.parametrize(("end", "unit", "outcome"), [("499", "micron", Outcome.PASS), ("500", "micron", Outcome.PASS), ("501", "micron", Outcome.FAIL), (None, "", Outcome.OPEN), ("400", "°C", Outcome.OPEN)])
+@pytest.mark.parametrize(
+    ("end", "unit", "outcome"),
+    [
+        ("499", "micron", Outcome.PASS),
+        ("500", "micron", Outcome.PASS),
+        ("501", "micron", Outcome.FAIL),
+        (None, "", Outcome.OPEN),
+        ("400", "°C", Outcome.OPEN),
+    ],
+)
 def test_the_rise_ends_below_five_hundred_micron(job, verdict_of, end, unit, outcome):
     made = job({"rise": None, "rise_time": ("60", "min"), "rise_end": (end, unit) if end else None})
     assert verdict_of(made, "tightness.rise").outcome is outcome
 
 
 def test_a_pasted_rise_is_judged_at_its_last_reading_with_its_gauge(job, verdict_of):
-    found = verdict_of(job({"rise": (_rise([30 + 2.5 * n for n in range(13)]), "", "V1")}), "tightness.rise")
-    assert found.reading.to("Pa").magnitude == pytest.approx(60) and found.uncertainty.to("Pa").magnitude == pytest.approx(6 / 3**0.5)
+    found = verdict_of(
+        job({"rise": (_rise([30 + 2.5 * n for n in range(13)]), "", "V1")}), "tightness.rise"
+    )
+    assert found.reading.to("Pa").magnitude == pytest.approx(60) and found.uncertainty.to(
+        "Pa"
+    ).magnitude == pytest.approx(6 / 3**0.5)
 
 
 def test_a_vacuum_gauge_out_of_calibration_leaves_the_rise_unproven(job, verdict_of):
@@ -319,7 +581,9 @@ def test_a_vacuum_gauge_out_of_calibration_leaves_the_rise_unproven(job, verdict
 _noise = np.random.default_rng(7).normal(0, 0.3, 25)
 _t = np.arange(25) * 5.0
 SHAPES = {
-    "tight": 30 + _noise, "leak": 30 + 0.6 * _t + _noise, "moisture": 30 + 1200 * (1 - np.exp(-_t / 18)) + _noise,
+    "tight": 30 + _noise,
+    "leak": 30 + 0.6 * _t + _noise,
+    "moisture": 30 + 1200 * (1 - np.exp(-_t / 18)) + _noise,
     "leak and moisture": 30 + 1.5 * _t + 400 * (1 - np.exp(-_t / 12)) + _noise,
 }
 
@@ -338,7 +602,9 @@ def test_the_shape_of_the_rise_is_told_and_says_what_to_do(job, verdict_of, asse
 
 def test_moisture_levels_off_at_the_vapour_pressure_of_the_coldest_part(job, assess):
     # vapour pressure of water at 12 degC: 1403 Pa (steam tables)
-    figure = shown(assess, job({"rise": (_rise(30 + 1373 * (1 - np.exp(-_t / 18)) + _noise), "")}))["Levels off at"]
+    figure = shown(assess, job({"rise": (_rise(30 + 1373 * (1 - np.exp(-_t / 18)) + _noise), "")}))[
+        "Levels off at"
+    ]
     assert figure["number"] == pytest.approx(1403, rel=0.01) and "1402" in figure["note"]
 
 
@@ -349,24 +615,35 @@ def test_the_leaks_rate_and_its_uncertainty_agree_with_monte_carlo(job, assess):
         rates.append(np.polyfit(_t * 60, p, 1)[0] * 3600)
     figure = shown(assess, job({"rise": (_rise(SHAPES["leak"]), "")}))["Rise by a leak in an hour"]
     assert figure["number"] == pytest.approx(36, abs=4 * np.std(rates))
-    assert figure["u_number"] == pytest.approx(np.std(rates), rel=0.25)  # the scatter of 25 readings is itself known to a seventh
+    assert figure["u_number"] == pytest.approx(
+        np.std(rates), rel=0.25
+    )  # the scatter of 25 readings is itself known to a seventh
 
 
 def test_water_below_the_triple_point_is_said_to_be_ice_at_its_temperature(job, assess):
     figure = shown(assess, job({"shut_off": ("40", "Pa"), "rise": None}))["Water left inside"]
     assert figure["text"].startswith("ice at −28.") or figure["text"].startswith("ice at −29.")
-    assert shown(assess, job({"shut_off": ("1000", "Pa"), "rise": None}))["Water left inside"]["text"].startswith("water at 7.0")
+    assert shown(assess, job({"shut_off": ("1000", "Pa"), "rise": None}))["Water left inside"][
+        "text"
+    ].startswith("water at 7.0")
 
 
 def test_too_few_readings_say_so_and_the_last_one_still_counts(job, assess, verdict_of):
     made = job({"rise": (_rise([30, 31, 32]), "")})
-    assert any("at least 6 readings" in remark for remark in assess(made).findings("tightness").remarks)
-    assert verdict_of(made, "tightness.rise").outcome is Outcome.PASS and verdict_of(made, "tightness.rise_time").outcome is Outcome.FAIL
+    assert any(
+        "at least 6 readings" in remark for remark in assess(made).findings("tightness").remarks
+    )
+    assert (
+        verdict_of(made, "tightness.rise").outcome is Outcome.PASS
+        and verdict_of(made, "tightness.rise_time").outcome is Outcome.FAIL
+    )
 
 
 def test_the_rise_is_plotted_with_its_limit_and_its_shape(job, assess):
     plot = assess(job({"rise": (_rise(SHAPES["leak"]), "")})).findings("tightness").plots[0]
-    assert [line.label for line in plot.lines] == ["read", "leak"] and plot.rules[0].at == pytest.approx(66.66, abs=0.01)
+    assert [line.label for line in plot.lines] == ["read", "leak"] and plot.rules[
+        0
+    ].at == pytest.approx(66.66, abs=0.01)
     assert plot.lines[1].y[-1] == pytest.approx(SHAPES["leak"][-1], abs=1.5)
     assert "says leak" in plot.alt
 
@@ -374,44 +651,85 @@ def test_the_rise_is_plotted_with_its_limit_and_its_shape(job, assess):
 # --- charge ------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("after", "outcome"), [("321.01", Outcome.FAIL), ("321", Outcome.PASS), ("320.99", Outcome.PASS), ("301.01", Outcome.PASS), ("301", Outcome.PASS), ("300.99", Outcome.FAIL)])
+@pytest.mark.parametrize(
+    ("after", "outcome"),
+    [
+        ("321.01", Outcome.FAIL),
+        ("321", Outcome.PASS),
+        ("320.99", Outcome.PASS),
+        ("301.01", Outcome.PASS),
+        ("301", Outcome.PASS),
+        ("300.99", Outcome.FAIL),
+    ],
+)
 def test_the_charge_is_within_two_percent_of_the_sheet(job, verdict_of, after, outcome):
     # 250 kg from the first, 561 - after from the second, sheet 500 kg
-    weights = {"cylinders.1.before": ("560", "kg"), "cylinders.1.after": ("310", "kg"), "cylinders.2.before": ("561", "kg"), "cylinders.2.after": (after, "kg")}
+    weights = {
+        "cylinders.1.before": ("560", "kg"),
+        "cylinders.1.after": ("310", "kg"),
+        "cylinders.2.before": ("561", "kg"),
+        "cylinders.2.after": (after, "kg"),
+    }
     assert verdict_of(job(weights), "tightness.charge").outcome is outcome
 
 
 def test_the_uncertainty_of_the_charge_agrees_with_monte_carlo(job, verdict_of):
     generator = np.random.default_rng(9)
     draws = sum(generator.uniform(-0.5, 0.5, 200_000) for _ in range(4))
-    assert verdict_of(job(), "tightness.charge").uncertainty.to("percent").magnitude == pytest.approx(draws.std() / 500 * 100, rel=0.01)
+    assert verdict_of(job(), "tightness.charge").uncertainty.to(
+        "percent"
+    ).magnitude == pytest.approx(draws.std() / 500 * 100, rel=0.01)
 
 
 def test_what_stayed_in_the_hoses_does_not_count(job, assess):
-    assert Q(shown(assess, job({"residue": ("4", "kg")}))["Refrigerant charged"]["number"], "kg").magnitude == pytest.approx(496)
+    assert Q(
+        shown(assess, job({"residue": ("4", "kg")}))["Refrigerant charged"]["number"], "kg"
+    ).magnitude == pytest.approx(496)
 
 
-@pytest.mark.parametrize(("change", "told"), [
-    ({"cylinders.2.after": None}, "A weight is missing: cylinder C-8"), ({"cylinders.2.after": ("600", "kg")}, "weighs more after than before"),
-    ({"cylinders.2.after": ("311", "kPa")}, "is not a unit of mass"),
-])
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"cylinders.2.after": None}, "A weight is missing: cylinder C-8"),
+        ({"cylinders.2.after": ("600", "kg")}, "weighs more after than before"),
+        ({"cylinders.2.after": ("311", "kPa")}, "is not a unit of mass"),
+    ],
+)
 def test_a_weight_that_is_missing_or_cannot_be_keeps_the_charge_open(job, verdict_of, change, told):
     found = verdict_of(job(change), "tightness.charge")
     assert found.outcome is Outcome.OPEN and told in found.sentence
 
 
 def test_without_cylinders_the_charge_is_open(job, verdict_of):
-    assert verdict_of(job({what: None for what in GOOD if what.startswith("cylinders")}), "tightness.charge").outcome is Outcome.OPEN
+    assert (
+        verdict_of(
+            job({what: None for what in GOOD if what.startswith("cylinders")}), "tightness.charge"
+        ).outcome
+        is Outcome.OPEN
+    )
 
 
-@pytest.mark.parametrize(("label", "outcome"), [("HFC-134a", Outcome.PASS), ("R-22", Outcome.FAIL), ("R-9", Outcome.OPEN), (None, Outcome.OPEN)])
+@pytest.mark.parametrize(
+    ("label", "outcome"),
+    [
+        ("HFC-134a", Outcome.PASS),
+        ("R-22", Outcome.FAIL),
+        ("R-9", Outcome.OPEN),
+        (None, Outcome.OPEN),
+    ],
+)
 def test_every_cylinder_holds_the_sheets_refrigerant(job, verdict_of, label, outcome):
-    found = verdict_of(job({"cylinders.2.label": (label, "") if label else None}), "tightness.cylinder_label")
+    found = verdict_of(
+        job({"cylinders.2.label": (label, "") if label else None}), "tightness.cylinder_label"
+    )
     assert found.outcome is outcome and (outcome is not Outcome.FAIL or "C-8" in found.sentence)
 
 
 def test_a_sheet_without_charge_leaves_it_unproven(job, verdict_of):
-    assert verdict_of(job(sheet={"machine.refrigerant_charge": None}), "tightness.charge").outcome is Outcome.UNPROVEN
+    assert (
+        verdict_of(job(sheet={"machine.refrigerant_charge": None}), "tightness.charge").outcome
+        is Outcome.UNPROVEN
+    )
 
 
 # --- leak log ----------------------------------------------------------------------------------
@@ -419,26 +737,52 @@ def test_a_sheet_without_charge_leaves_it_unproven(job, verdict_of):
 SERVICED = {"machine.work": "overhauled"}
 
 
-@pytest.mark.parametrize(("kind", "at"), [("comfort cooling", 25.0), ("commercial refrigeration", 50.0), ("industrial process", 75.0)])
+@pytest.mark.parametrize(
+    ("kind", "at"),
+    [("comfort cooling", 25.0), ("commercial refrigeration", 50.0), ("industrial process", 75.0)],
+)
 def test_the_annualised_leak_rate_at_under_and_over_its_trigger(job, verdict_of, kind, at):
     # 182.5 days is half a year: 5 % added is 10 % a year; 500 kg full charge
-    for added, outcome in ((at * 0.999, Outcome.PASS), (at * 0.9999999999, Outcome.PASS), (at * 1.001, Outcome.FAIL)):
-        log = {"added": (f"{added / 182.5 * 182:.9f}", "kg"), "added_before": ("2026-01-01", ""), "added_on": ("2026-07-02", ""), "appliance": (kind, "")}
+    for added, outcome in (
+        (at * 0.999, Outcome.PASS),
+        (at * 0.9999999999, Outcome.PASS),
+        (at * 1.001, Outcome.FAIL),
+    ):
+        log = {
+            "added": (f"{added / 182.5 * 182:.9f}", "kg"),
+            "added_before": ("2026-01-01", ""),
+            "added_on": ("2026-07-02", ""),
+            "appliance": (kind, ""),
+        }
         assert verdict_of(job(log, sheet=SERVICED), "tightness.leak_rate").outcome is outcome
 
 
 @pytest.mark.parametrize("missing", ["added_before", "added_on", "appliance"])
 def test_a_leak_log_that_lacks_something_is_open(job, verdict_of, missing):
-    log = {"added": ("10", "kg"), "added_before": ("2026-01-01", ""), "added_on": ("2026-07-02", ""), "appliance": ("comfort cooling", ""), missing: None}
+    log = {
+        "added": ("10", "kg"),
+        "added_before": ("2026-01-01", ""),
+        "added_on": ("2026-07-02", ""),
+        "appliance": ("comfort cooling", ""),
+        missing: None,
+    }
     assert verdict_of(job(log, sheet=SERVICED), "tightness.leak_rate").outcome is Outcome.OPEN
 
 
 def test_an_addition_in_a_wrong_unit_is_open(job, verdict_of):
-    assert verdict_of(job({"added": ("10", "L"), "appliance": ("comfort cooling", "")}, sheet=SERVICED), "tightness.leak_rate").outcome is Outcome.OPEN
+    assert (
+        verdict_of(
+            job({"added": ("10", "L"), "appliance": ("comfort cooling", "")}, sheet=SERVICED),
+            "tightness.leak_rate",
+        ).outcome
+        is Outcome.OPEN
+    )
 
 
 def test_the_leak_log_is_an_option(job, assess):
-    assert "tightness.leak_rate" not in {v.key for v in assess(job(sheet=SERVICED)).findings("tightness").verdicts}
+    assert "tightness.leak_rate" not in {
+        v.key for v in assess(job(sheet=SERVICED)).findings("tightness").verdicts
+    }
     assert "added" not in {f.name for f in STAGE.fields_for(job().machine)}
 
 

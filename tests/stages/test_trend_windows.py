@@ -1,4 +1,6 @@
-"""Load-up from a trend: steady stretches found where the machine stood still, chosen by a person, their means within their own uncertainty of the truth."""
+"""Load-up from a trend: steady stretches found where the machine stood still, chosen by a person,
+their means within their own uncertainty of the truth.
+"""
 
 from __future__ import annotations
 
@@ -26,7 +28,15 @@ from .loads import BAROMETER, TAGS, put_instruments, readings
 STEP = 10.0
 BEGIN = 1776326400.0  # 2026-04-16 08:00 on the panel's own clock
 _KIND = {column.name: column.kind for column in COLUMNS}
-NOISE = {"temperature": 0.01, "gauge_pressure": 100.0, "flow": 1e-4, "power": 300.0, "current": 0.3, "pressure_drop": 100.0, "percent": 1e-4}
+NOISE = {
+    "temperature": 0.01,
+    "gauge_pressure": 100.0,
+    "flow": 1e-4,
+    "power": 300.0,
+    "current": 0.3,
+    "pressure_drop": 100.0,
+    "percent": 1e-4,
+}
 
 
 def si(name: str, value: str, unit: str) -> float:
@@ -41,13 +51,25 @@ def truth(**asked) -> dict[str, float]:
     return {name: si(name, value, unit) for name, (value, unit) in readings(**asked).items()}
 
 
-def made(values: dict[str, np.ndarray], instruments: bool = True, step: float = STEP, **flags) -> trend_.Trend:
+def made(
+    values: dict[str, np.ndarray], instruments: bool = True, step: float = STEP, **flags
+) -> trend_.Trend:
     """A trend in memory."""
     count = next(iter(values.values())).size
     time = BEGIN + step * np.arange(count)
-    columns = {name: Mapped(name, name, instrument=TAGS.get(name, "") if instruments else "", reference="gauge" if _KIND[name] == "gauge_pressure" else "") for name in values}
+    columns = {
+        name: Mapped(
+            name,
+            name,
+            instrument=TAGS.get(name, "") if instruments else "",
+            reference="gauge" if _KIND[name] == "gauge_pressure" else "",
+        )
+        for name in values
+    }
     quality = {name: flags.get(name, np.zeros(count, np.uint8)) for name in values}
-    return trend_.Trend("day", "day.csv", "", time, "", np.arange(count), step, (), values, quality, columns)
+    return trend_.Trend(
+        "day", "day.csv", "", time, "", np.arange(count), step, (), values, quality, columns
+    )
 
 
 def course(*pieces: tuple[float, dict[str, float]], seed: int = 1) -> dict[str, np.ndarray]:
@@ -58,7 +80,13 @@ def course(*pieces: tuple[float, dict[str, float]], seed: int = 1) -> dict[str, 
         levels += [level, level]
         at += 60 * minutes + 600
     seconds = np.arange(0, knots[-1] + 1, STEP)
-    return {name: np.interp(seconds, knots, [level[name] for level in levels]) + rng.normal(0, NOISE[_KIND[name]], seconds.size) for name in pieces[0][1]}
+    return {
+        name: (
+            np.interp(seconds, knots, [level[name] for level in levels])
+            + rng.normal(0, NOISE[_KIND[name]], seconds.size)
+        )
+        for name in pieces[0][1]
+    }
 
 
 FULL, HALF = truth(), truth(share=0.5, power=80.0, warm=19.0, current=130.0)
@@ -71,7 +99,9 @@ def day() -> trend_.Trend:
 
 @pytest.fixture
 def look(make_job, put):
-    """``look(trend, windows=[(begin, end, who)])``: the stage's findings with this trend in the job."""
+    """``look(trend, windows=[(begin, end, who)])``: the stage's findings with this trend in the
+    job.
+    """
 
     def found(trend, windows=(), sheet=None, named=True):
         job = make_job(sheet)
@@ -79,11 +109,26 @@ def look(make_job, put):
             put_instruments(put, job)
         put(job, "load_up.trend", "day")
         for n, (begin, end, who) in enumerate(windows, 1):
-            for column, value in (("begin", begin), ("end", end), ("chosen_by", who), ("label", f"load {n}")):
+            for column, value in (
+                ("begin", begin),
+                ("end", end),
+                ("chosen_by", who),
+                ("label", f"load {n}"),
+            ):
                 if value:
                     put(job, f"load_up.windows.{n}.{column}", value)
-        assessment = Assessment(job.machine, job.limits, job.stages, State(tuple(job.entries)), trends={} if trend is None else {"day": trend})
-        return SimpleNamespace(findings=assessment.findings("load_up"), verdicts={v.key: v for v in assessment.findings("load_up").verdicts}, assessment=assessment)
+        assessment = Assessment(
+            job.machine,
+            job.limits,
+            job.stages,
+            State(tuple(job.entries)),
+            trends={} if trend is None else {"day": trend},
+        )
+        return SimpleNamespace(
+            findings=assessment.findings("load_up"),
+            verdicts={v.key: v for v in assessment.findings("load_up").verdicts},
+            assessment=assessment,
+        )
 
     return found
 
@@ -92,7 +137,7 @@ def minutes(n: float) -> str:
     return (datetime(2026, 4, 16, 8) + timedelta(minutes=n)).strftime("%Y-%m-%d %H:%M:%S")
 
 
-# --- figures over arrays ----------------------------------------------------------------------------------
+# --- figures over arrays --------------------------------------------------------------------------
 
 
 def test_a_whole_trend_gives_what_single_readings_give(make_job, day):
@@ -101,27 +146,41 @@ def test_a_whole_trend_gives_what_single_readings_give(make_job, day):
     constants = circuit(machine)
     for i in (0, 100, 250, 400):
         for key, values in found.found.items():
-            single = BY_KEY[key].make(constants, **{name: float(found.readings[name][i]) for name in BY_KEY[key].needs})
+            single = BY_KEY[key].make(
+                constants, **{name: float(found.readings[name][i]) for name in BY_KEY[key].needs}
+            )
             assert values[i] == pytest.approx(single, rel=2e-5, abs=2e-4), (key, i)
-    assert {key for key, formula in BY_KEY.items() if set(formula.needs) <= set(day.values)} == set(found.found)
+    assert {key for key, formula in BY_KEY.items() if set(formula.needs) <= set(day.values)} == set(
+        found.found
+    )
 
 
 def test_marked_readings_stay_out_of_the_figures_and_only_there(make_job):
     values = course((40, FULL))
     flags = np.zeros(values["power"].size, np.uint8)
     flags[17] = trend_.trend_quality.SPIKE
-    found = trend_figures.figures(make_job().machine, made(values, power=flags), Q(BAROMETER, "kilopascal"))
+    found = trend_figures.figures(
+        make_job().machine, made(values, power=flags), Q(BAROMETER, "kilopascal")
+    )
     assert np.flatnonzero(np.isnan(found.found["specific_power"])).tolist() == [17]
     assert np.isfinite(found.found["capacity"]).all()
 
 
 def test_flow_comes_from_the_drop_and_current_from_its_share(make_job):
-    values = {name: each for name, each in course((20, FULL)).items() if name not in ("evaporator_flow", "current")}
+    values = {
+        name: each
+        for name, each in course((20, FULL)).items()
+        if name not in ("evaporator_flow", "current")
+    }
     count = values["power"].size
     values |= {"evaporator_drop": np.full(count, 55e3), "current_share": np.full(count, 0.9)}
     trend = made({name: each for name, each in values.items() if name in _KIND})
-    trend = replace(trend, values={**trend.values, "current_share": values["current_share"]}, quality={**trend.quality, "current_share": np.zeros(count, np.uint8)},
-                    columns={**trend.columns, "current_share": Mapped("FLC", "current_share")})
+    trend = replace(
+        trend,
+        values={**trend.values, "current_share": values["current_share"]},
+        quality={**trend.quality, "current_share": np.zeros(count, np.uint8)},
+        columns={**trend.columns, "current_share": Mapped("FLC", "current_share")},
+    )
     found = trend_figures.figures(make_job().machine, trend, Q(BAROMETER, "kilopascal"))
     assert found.readings["evaporator_flow"][5] == pytest.approx(0.075)
     assert found.found["current"][5] == pytest.approx(0.9)
@@ -133,7 +192,7 @@ def test_what_lacks_for_a_figure_is_named(make_job):
     assert found.why_not["specific_power"] == "needs power"
 
 
-# --- steady stretches ---------------------------------------------------------------------------------------
+# --- steady stretches -----------------------------------------------------------------------------
 
 
 def stretches(findings):
@@ -144,9 +203,25 @@ def test_each_held_load_is_one_stretch_and_the_change_between_is_none(look, day)
     rows = stretches(look(day).findings)
     assert len(rows) == 2
     for row, (begin, end) in zip(rows, ((0, 40), (50, 90)), strict=True):
-        assert abs((datetime.fromisoformat(row[0]) - datetime.fromisoformat(minutes(begin))).total_seconds()) <= 180
-        assert abs((datetime.fromisoformat(row[1]) - datetime.fromisoformat(minutes(end))).total_seconds()) <= 180
-    assert [float(row[3].to("percent").magnitude) for row in rows] == pytest.approx([100, 50], abs=0.5)
+        assert (
+            abs(
+                (
+                    datetime.fromisoformat(row[0]) - datetime.fromisoformat(minutes(begin))
+                ).total_seconds()
+            )
+            <= 180
+        )
+        assert (
+            abs(
+                (
+                    datetime.fromisoformat(row[1]) - datetime.fromisoformat(minutes(end))
+                ).total_seconds()
+            )
+            <= 180
+        )
+    assert [float(row[3].to("percent").magnitude) for row in rows] == pytest.approx(
+        [100, 50], abs=0.5
+    )
 
 
 def test_a_machine_at_rest_is_not_called_steady(look):
@@ -156,7 +231,9 @@ def test_a_machine_at_rest_is_not_called_steady(look):
 
 def test_a_slow_drift_hidden_in_a_small_deviation_is_not_steady(look):
     values = course((60, FULL))
-    values["chilled_entering"] = values["chilled_entering"] + np.linspace(0, 1.5, values["power"].size)  # 0.025 K/min
+    values["chilled_entering"] = values["chilled_entering"] + np.linspace(
+        0, 1.5, values["power"].size
+    )  # 0.025 K/min
     assert len(stretches(look(made(values)).findings)) == 0
 
 
@@ -175,7 +252,9 @@ def test_a_swing_longer_than_half_the_window_asks_for_two_periods(make_job, day,
     swing = trend_windows.Swing("power", BEGIN, Hunting(720.0, 5e3, 0.9))
     monkeypatch.setattr(trend_windows, "hunting", lambda *_: (swing,))
     job = make_job()
-    found = trend_windows.steady(job.machine, job.limits, replace(day, digest="other"), Q(BAROMETER, "kilopascal"))
+    found = trend_windows.steady(
+        job.machine, job.limits, replace(day, digest="other"), Q(BAROMETER, "kilopascal")
+    )
     assert found.window == pytest.approx(1440.0)
     assert any("24 min" in note for note in found.notes)
 
@@ -184,27 +263,37 @@ def test_a_row_every_five_minutes_needs_hours_to_hold_thirty_readings(make_job):
     rng = np.random.default_rng(3)
     values = {name: level + rng.normal(0, NOISE[_KIND[name]], 60) for name, level in FULL.items()}
     job = make_job()
-    found = trend_windows.steady(job.machine, job.limits, made(values, step=300.0), Q(BAROMETER, "kilopascal"))
+    found = trend_windows.steady(
+        job.machine, job.limits, made(values, step=300.0), Q(BAROMETER, "kilopascal")
+    )
     assert found.window == pytest.approx(9000.0)
     assert len(found.stretches) == 1
 
 
 def test_the_thresholds_are_limits_that_the_sheet_sets(look):
     values = course((60, FULL))
-    values["chilled_leaving"] = values["chilled_leaving"] + np.random.default_rng(5).normal(0, 0.15, values["power"].size)
+    values["chilled_leaving"] = values["chilled_leaving"] + np.random.default_rng(5).normal(
+        0, 0.15, values["power"].size
+    )
     assert len(stretches(look(made(values)).findings)) == 0
-    looser = {"limits": {"load_up.steady_temperature": {"high": "0.25 K", "source": "order, page 2"}}}
+    looser = {
+        "limits": {"load_up.steady_temperature": {"high": "0.25 K", "source": "order, page 2"}}
+    }
     assert len(stretches(look(made(values), sheet=looser).findings)) == 1
 
 
-# --- chosen by a person ---------------------------------------------------------------------------------------
+# --- chosen by a person ---------------------------------------------------------------------------
 
 
 def test_a_chosen_stretch_becomes_a_load_with_its_means(look, day):
     found = look(day, [(minutes(10), minutes(35), "Ana"), (minutes(60), minutes(85), "Ana")])
     figures = {f.key: f for f in found.findings.figures}
-    assert float(figures["load_up.capacity"].value.to("kW").magnitude) == pytest.approx(1760, rel=2e-3)
-    assert float(figures["load_up.evaporator_approach"].value.magnitude) == pytest.approx(1.0, abs=0.01)
+    assert float(figures["load_up.capacity"].value.to("kW").magnitude) == pytest.approx(
+        1760, rel=2e-3
+    )
+    assert float(figures["load_up.evaporator_approach"].value.magnitude) == pytest.approx(
+        1.0, abs=0.01
+    )
     assert found.verdicts["load_up.steady"].outcome is Outcome.PASS
     assert found.verdicts["load_up.loads"].sentence.startswith("2")
     table = next(t for t in found.findings.tables if t.title == "Figures at each load")
@@ -223,7 +312,10 @@ def test_a_stretch_that_reaches_into_a_change_is_not_judged(look, day):
     assert found.verdicts["load_up.heat_balance"].outcome is Outcome.UNPROVEN
 
 
-@pytest.mark.parametrize(("begin", "end"), [("2026-04-15 08:00:00", "2026-04-15 09:00:00"), (minutes(30), minutes(10)), ("", minutes(10))])
+@pytest.mark.parametrize(
+    ("begin", "end"),
+    [("2026-04-15 08:00:00", "2026-04-15 09:00:00"), (minutes(30), minutes(10)), ("", minutes(10))],
+)
 def test_a_stretch_outside_the_trend_is_said_in_a_sentence(look, day, begin, end):
     found = look(day, [(begin, end, "Ana")])
     assert any("Stretches of the trend, row 1" in remark for remark in found.findings.remarks)
@@ -236,7 +328,9 @@ def test_a_trend_that_was_not_imported_is_said_in_a_sentence(look):
 
 def test_an_imported_trend_that_is_not_used_is_mentioned(make_job, put, day):
     job = make_job()
-    found = Assessment(job.machine, job.limits, job.stages, State(tuple(job.entries)), trends={"day": day}).findings("load_up")
+    found = Assessment(
+        job.machine, job.limits, job.stages, State(tuple(job.entries)), trends={"day": day}
+    ).findings("load_up")
     assert any("Imported and not used: day" in remark for remark in found.remarks)
 
 
@@ -248,7 +342,9 @@ def test_typed_readings_and_stretches_stand_side_by_side(make_job, put, day):
     put(job, "load_up.trend", "day")
     for column, value in (("begin", minutes(60)), ("end", minutes(85)), ("chosen_by", "Ana")):
         put(job, f"load_up.windows.1.{column}", value)
-    found = Assessment(job.machine, job.limits, job.stages, State(tuple(job.entries)), trends={"day": day}).findings("load_up")
+    found = Assessment(
+        job.machine, job.limits, job.stages, State(tuple(job.entries)), trends={"day": day}
+    ).findings("load_up")
     table = next(t for t in found.tables if t.title == "Figures at each load")
     assert [c.label for c in table.columns[1:]] == ["typed", "04-16 09:00"]
 
@@ -261,7 +357,7 @@ def test_a_sensor_that_did_not_move_proves_nothing(look):
     assert "look whether the sensor is live" in found.verdicts["load_up.heat_balance"].sentence
 
 
-# --- uncertainty of a mean ------------------------------------------------------------------------------------
+# --- uncertainty of a mean ------------------------------------------------------------------------
 
 
 def test_the_error_of_a_mean_of_neighbours_that_lean_on_each_other_is_wider(outside):
@@ -276,7 +372,14 @@ def test_the_error_of_a_mean_of_neighbours_that_lean_on_each_other_is_wider(outs
         means.append(mean)
         said.append(error)
     closed = ((1 / (1 - r**2)) * (1 + r) / (1 - r) / count) ** 0.5
-    outside.check("trend_windows.mean_of", printed=closed, ours=float(np.mean(said)), source="AR(1) of r = 0.7: sigma^2/(1 - r^2) (1 + r)/(1 - r)/n", standing="closed form", rel=0.05)
+    outside.check(
+        "trend_windows.mean_of",
+        printed=closed,
+        ours=float(np.mean(said)),
+        source="AR(1) of r = 0.7: sigma^2/(1 - r^2) (1 + r)/(1 - r)/n",
+        standing="closed form",
+        rel=0.05,
+    )
     assert float(np.std(means)) == pytest.approx(float(np.mean(said)), rel=0.12)
 
 
@@ -284,7 +387,12 @@ def test_a_windows_readings_carry_instrument_and_scatter(look):
     noisy = course((40, FULL))
     noisy["power"] = noisy["power"] + np.random.default_rng(2).normal(0, 4e3, noisy["power"].size)
     windows = [(minutes(10), minutes(35), "Ana")]
-    quiet_u, noisy_u = (next(f.u for f in look(made(values), windows).findings.figures if f.key == "load_up.power").to("watt").magnitude for values in (course((40, FULL)), noisy))
+    quiet_u, noisy_u = (
+        next(f.u for f in look(made(values), windows).findings.figures if f.key == "load_up.power")
+        .to("watt")
+        .magnitude
+        for values in (course((40, FULL)), noisy)
+    )
     instrument = 0.005 * 295e3 / 3**0.5
     assert quiet_u == pytest.approx(instrument, rel=2e-3)
     assert noisy_u == pytest.approx((instrument**2 + 4e3**2 / 151) ** 0.5, rel=0.1)
@@ -292,11 +400,13 @@ def test_a_windows_readings_carry_instrument_and_scatter(look):
 
 def test_without_an_instrument_in_the_map_no_uncertainty_is_claimed(look):
     found = look(made(course((40, FULL)), instruments=False), [(minutes(10), minutes(35), "Ana")])
-    assert all(f.u is None for f in found.findings.figures if f.key != "load_up.evaporator_approach")
+    assert all(
+        f.u is None for f in found.findings.figures if f.key != "load_up.evaporator_approach"
+    )
     assert any("have no instrument in the map" in t.note for t in found.findings.tables)
 
 
-# --- plots ----------------------------------------------------------------------------------------------------
+# --- plots ----------------------------------------------------------------------------------------
 
 
 def test_the_overview_shows_the_steady_stretches_and_loses_no_excursion(look):

@@ -1,4 +1,6 @@
-"""Stage Trips: a trip without its cause keeps the machine from its load, and the story is told in order."""
+"""Stage Trips: a trip without its cause keeps the machine from its load, and the story is told in
+order.
+"""
 
 from __future__ import annotations
 
@@ -10,15 +12,36 @@ from startkit.stages.trips import STAGE
 from startkit.verdict import Outcome
 
 TRIP = {
-    "any": "yes", "events.1.trip": "1", "events.1.at": "2026-11-25 14:22", "events.1.message": "Motor current high", "events.1.kind": "overcurrent", "events.1.latched": "starter",
-    "events.1.reset": "by hand at the starter or drive", "events.1.reset_by": "A. Tester", "events.1.restarted": "2026-11-25 15:10", "events.1.result": "ran on",
-    "causes.1.trip": "1", "causes.1.cause": "Limit too near the trip", "causes.1.shown_by": "Trend: 98 % with swings of 11 %", "causes.1.changed": "Current limit", "causes.1.as_found": "100 %",
-    "causes.1.as_left": "80 %", "causes.1.by": "A. Tester",
+    "any": "yes",
+    "events.1.trip": "1",
+    "events.1.at": "2026-11-25 14:22",
+    "events.1.message": "Motor current high",
+    "events.1.kind": "overcurrent",
+    "events.1.latched": "starter",
+    "events.1.reset": "by hand at the starter or drive",
+    "events.1.reset_by": "A. Tester",
+    "events.1.restarted": "2026-11-25 15:10",
+    "events.1.result": "ran on",
+    "causes.1.trip": "1",
+    "causes.1.cause": "Limit too near the trip",
+    "causes.1.shown_by": "Trend: 98 % with swings of 11 %",
+    "causes.1.changed": "Current limit",
+    "causes.1.as_found": "100 %",
+    "causes.1.as_left": "80 %",
+    "causes.1.by": "A. Tester",
 }
 VALUES = {
-    "values.1.trip": ("1", ""), "values.1.since_start": ("900", "s"), "values.1.limit": ("100", "%"), "values.1.current": ("541", "A"), "values.1.vanes": ("60", "%"),
-    "values.1.entering": ("24", "°C"), "values.1.leaving": ("19", "°C"), "values.1.leaving_condenser": ("33", "°C"),
-    "values.1.voltage_12": ("400", "V"), "values.1.voltage_23": ("400", "V"), "values.1.voltage_31": ("400", "V"),
+    "values.1.trip": ("1", ""),
+    "values.1.since_start": ("900", "s"),
+    "values.1.limit": ("100", "%"),
+    "values.1.current": ("541", "A"),
+    "values.1.vanes": ("60", "%"),
+    "values.1.entering": ("24", "°C"),
+    "values.1.leaving": ("19", "°C"),
+    "values.1.leaving_condenser": ("33", "°C"),
+    "values.1.voltage_12": ("400", "V"),
+    "values.1.voltage_23": ("400", "V"),
+    "values.1.voltage_31": ("400", "V"),
 }
 
 
@@ -41,10 +64,18 @@ def test_a_trip_with_cause_proof_reset_and_restart_is_settled(job, verdict_of):
     assert verdict_of(job(), "trips.entered").outcome is Outcome.PASS
 
 
-@pytest.mark.parametrize(("missing", "said"), [
-    ("causes.1.cause", "its cause"), ("events.1.message", "first-out message"), ("events.1.latched", "latched"), ("events.1.at", "when it came"),
-    ("events.1.reset", "how it was reset"), ("events.1.result", "restart"), ("events.1.kind", "its kind"),
-])
+@pytest.mark.parametrize(
+    ("missing", "said"),
+    [
+        ("causes.1.cause", "its cause"),
+        ("events.1.message", "first-out message"),
+        ("events.1.latched", "latched"),
+        ("events.1.at", "when it came"),
+        ("events.1.reset", "how it was reset"),
+        ("events.1.result", "restart"),
+        ("events.1.kind", "its kind"),
+    ],
+)
 def test_each_missing_part_keeps_the_trip_open(job, verdict_of, missing, said):
     found = verdict_of(job(drop=(missing,)), "trips.1")
     assert found.outcome is Outcome.OPEN and said in found.sentence
@@ -63,7 +94,12 @@ def test_a_cause_that_no_reading_shows_is_unproven(job, verdict_of):
 def test_a_trip_that_came_again_is_settled_by_the_next_one_only(job, verdict_of):
     again = {"events.1.result": "tripped again"}
     assert verdict_of(job(again), "trips.1").outcome is Outcome.OPEN
-    second = {**{k.replace(".1.", ".2."): v for k, v in TRIP.items() if k != "any"}, "events.2.trip": "2", "causes.2.trip": "2", **again}
+    second = {
+        **{k.replace(".1.", ".2."): v for k, v in TRIP.items() if k != "any"},
+        "events.2.trip": "2",
+        "causes.2.trip": "2",
+        **again,
+    }
     assert verdict_of(job(second), "trips.1").outcome is Outcome.PASS
     assert verdict_of(job(second, drop=("causes.2.cause",)), "trips.1").outcome is Outcome.UNPROVEN
 
@@ -93,25 +129,50 @@ def test_yes_without_a_trip_is_open_and_no_with_one_too(job, make_job, put, verd
 def test_candidates_are_ranked_from_the_readings(job, assess):
     found = assess(job(values=VALUES)).findings("trips")
     table = next(t for t in found.tables if "candidates" in t.title)
-    assert table.rows[0][0] == "limit too near the trip in a warm loop" and table.rows[0][1] == "enough by itself"
+    assert (
+        table.rows[0][0] == "limit too near the trip in a warm loop"
+        and table.rows[0][1] == "enough by itself"
+    )
     assert next(r for r in table.rows if r[0] == "lift high")[1] == "speaks against it"
-    low = {**VALUES, "values.1.entering": ("12", "°C"), "values.1.voltage_12": ("365", "V"), "values.1.voltage_23": ("366", "V"), "values.1.voltage_31": ("365", "V")}
-    assert next(t for t in assess(job(values=low)).findings("trips").tables if "candidates" in t.title).rows[0][0] == "voltage low"
+    low = {
+        **VALUES,
+        "values.1.entering": ("12", "°C"),
+        "values.1.voltage_12": ("365", "V"),
+        "values.1.voltage_23": ("366", "V"),
+        "values.1.voltage_31": ("365", "V"),
+    }
+    assert (
+        next(
+            t for t in assess(job(values=low)).findings("trips").tables if "candidates" in t.title
+        ).rows[0][0]
+        == "voltage low"
+    )
 
 
 def test_vanes_open_in_the_run_up_come_first(job, assess):
     early = {**VALUES, "values.1.since_start": ("9", "s"), "values.1.vanes": ("25", "%")}
-    table = next(t for t in assess(job(values=early)).findings("trips").tables if "candidates" in t.title)
+    table = next(
+        t for t in assess(job(values=early)).findings("trips").tables if "candidates" in t.title
+    )
     assert table.rows[0][:2] == ("vanes not closed at start", "enough by itself")
 
 
 def test_the_last_minutes_stand_in_for_what_was_not_typed(job, assess):
-    rows = [f"1;{10 * i};{480 + 8 * (-1) ** i};55;{24 - i / 10};19;150" for i in range(30)] + ["1;300;545;58;21;16;149"]
+    rows = [f"1;{10 * i};{480 + 8 * (-1) ** i};55;{24 - i / 10};19;150" for i in range(30)] + [
+        "1;300;545;58;21;16;149"
+    ]
     made = job({"minutes": "\n".join(rows)})
     found = assess(made).findings("trips")
     readings = next(t for t in found.tables if t.title == "Readings at the trip").rows[0]
-    assert readings[3].to("ampere").magnitude == 545 and readings[5].to("degC").magnitude == pytest.approx(21)
-    assert [p.title for p in found.plots] == ["Current before trip 1", "Vane position before trip 1", "Chilled water before trip 1", "Oil differential before trip 1"]
+    assert readings[3].to("ampere").magnitude == 545 and readings[5].to(
+        "degC"
+    ).magnitude == pytest.approx(21)
+    assert [p.title for p in found.plots] == [
+        "Current before trip 1",
+        "Vane position before trip 1",
+        "Chilled water before trip 1",
+        "Oil differential before trip 1",
+    ]
     assert found.plots[0].lines[0].x[-1] == 0
 
 
@@ -119,13 +180,24 @@ def test_the_story_is_told_in_order(job, put, assess):
     made = job()
     put(made, "first_start.starts.1.started", "2026-11-25 14:05")
     put(made, "first_start.starts.1.end", "trip")
-    story = next(t for t in assess(made).findings("trips").tables if t.title == "The story in order")
-    assert [row[1] for row in story.rows] == ["Start (trip)", "Trip 1", "Cause of trip 1", "Changed after trip 1", "Reset of trip 1", "Restart after trip 1"]
+    story = next(
+        t for t in assess(made).findings("trips").tables if t.title == "The story in order"
+    )
+    assert [row[1] for row in story.rows] == [
+        "Start (trip)",
+        "Trip 1",
+        "Cause of trip 1",
+        "Changed after trip 1",
+        "Reset of trip 1",
+        "Restart after trip 1",
+    ]
     assert "100 % → 80 % by A. Tester" in story.rows[3][2]
 
 
 def test_a_row_of_no_trip_is_said(job, assess):
-    remarks = " ".join(assess(job({"causes.2.trip": "5", "causes.2.cause": "x"})).findings("trips").remarks)
+    remarks = " ".join(
+        assess(job({"causes.2.trip": "5", "causes.2.cause": "x"})).findings("trips").remarks
+    )
     assert "there is no trip 5" in remarks
 
 
@@ -142,7 +214,11 @@ def test_a_climbing_current_is_not_taken_for_a_swing(job, assess):
     from startkit.stages.trip_events import collect, evidence
 
     rng = np.random.default_rng(2)
-    rows = [f"1;{2 * i};{300 + 0.8 * 2 * i + rng.normal(0, 5):.2f};55;24;19;150" for i in range(120)]
+    rows = [
+        f"1;{2 * i};{300 + 0.8 * 2 * i + rng.normal(0, 5):.2f};55;24;19;150" for i in range(120)
+    ]
     made = job({"minutes": "\n".join(rows)})
-    found = evidence(made.machine, collect(made.machine, assess(made).stage_entries("trips")).trips[0])
+    found = evidence(
+        made.machine, collect(made.machine, assess(made).stage_entries("trips")).trips[0]
+    )
     assert found.swing == pytest.approx(5 / 500, rel=0.25)

@@ -17,8 +17,19 @@ def job(make_job, put):
     """A job with strokes of a drive, seen by eye."""
 
     def make(strokes=None, seen=True, sheet=None, system="SI"):
-        created = make_job({"limits": {"vanes.closing_time": {"low": "-10 %", "high": "10 %", "source": "data sheet 3"}}, **(sheet or {})}, system, stages={"vanes": STAGE})
-        strokes = made(drive=VaneDrive(opening_time=40, closing_time=40)) if strokes is None else strokes
+        created = make_job(
+            {
+                "limits": {
+                    "vanes.closing_time": {"low": "-10 %", "high": "10 %", "source": "data sheet 3"}
+                },
+                **(sheet or {}),
+            },
+            system,
+            stages={"vanes": STAGE},
+        )
+        strokes = (
+            made(drive=VaneDrive(opening_time=40, closing_time=40)) if strokes is None else strokes
+        )
         enter(created, put, strokes)
         put(created, "vanes.trace", block(strokes))
         if seen:
@@ -58,12 +69,18 @@ def test_the_bound_printed_is_the_binomial_one(job, assess):
     strokes = made(drive=VaneDrive(opening_time=40, closing_time=40))
     closings = sum(s.direction == "closing" for s in strokes)
     reading = by_key(assess, job(strokes))["vanes.switch_misses"].reading
-    assert reading.to("dimensionless").magnitude == pytest.approx(failure_bound(0, closings).magnitude)
+    assert reading.to("dimensionless").magnitude == pytest.approx(
+        failure_bound(0, closings).magnitude
+    )
 
 
-@pytest.mark.parametrize(("at", "outcome"), [(2.0, Outcome.PASS), (4.0, Outcome.UNPROVEN), (7.0, Outcome.FAIL)])
+@pytest.mark.parametrize(
+    ("at", "outcome"), [(2.0, Outcome.PASS), (4.0, Outcome.UNPROVEN), (7.0, Outcome.FAIL)]
+)
 def test_the_make_position_under_at_and_over_its_limit(job, assess, at, outcome):
-    strokes = made(drive=VaneDrive(opening_time=40, closing_time=40, make=at / 100, switch_scatter=0.001))
+    strokes = made(
+        drive=VaneDrive(opening_time=40, closing_time=40, make=at / 100, switch_scatter=0.001)
+    )
     assert by_key(assess, job(strokes))["vanes.switch_distance"].outcome is outcome
 
 
@@ -90,7 +107,10 @@ def test_a_drive_that_finishes_on_its_timer_without_arriving_is_found(job, asses
 
 
 def test_strokes_before_an_adjustment_stay_on_the_record_and_do_not_count(job, put, assess):
-    bad, good = made(drive=VaneDrive(opening_time=40, closing_time=40, make=0.12), pairs=3), made(drive=VaneDrive(opening_time=40, closing_time=40))
+    bad, good = (
+        made(drive=VaneDrive(opening_time=40, closing_time=40, make=0.12), pairs=3),
+        made(drive=VaneDrive(opening_time=40, closing_time=40)),
+    )
     created = job([*bad, *good], seen=False)
     put(created, "vanes.adjustments.1.after_stroke", len(bad))
     put(created, "vanes.adjustments.1.item", "cam of the switch")
@@ -102,7 +122,9 @@ def test_strokes_before_an_adjustment_stay_on_the_record_and_do_not_count(job, p
     assert len(table["rows"]) == len(bad) + len(good)
     assert [row[2] for row in table["rows"]][: len(bad)] == ["no, adjusted since"] * len(bad)
     titles = [p.title for p in assess(created).findings("vanes").plots]
-    assert "Feedback over command, as found" in titles and "Feedback over command, as left" in titles
+    assert (
+        "Feedback over command, as found" in titles and "Feedback over command, as left" in titles
+    )
 
 
 def test_seen_by_eye_before_the_adjustment_no_longer_counts(job, put, assess):
@@ -110,12 +132,22 @@ def test_seen_by_eye_before_the_adjustment_no_longer_counts(job, put, assess):
     put(created, "vanes.adjustments.1.after_stroke", 0)
     put(created, "vanes.adjustments.1.item", "linkage")
     found = by_key(assess, created)
-    assert found["vanes.closed_seen"].outcome is Outcome.OPEN and "Look again" in found["vanes.closed_seen"].next_step
+    assert (
+        found["vanes.closed_seen"].outcome is Outcome.OPEN
+        and "Look again" in found["vanes.closed_seen"].next_step
+    )
 
 
-@pytest.mark.parametrize(("seconds", "outcome"), [(40, Outcome.PASS), (43, Outcome.PASS), (46, Outcome.FAIL), (33, Outcome.FAIL)])
+@pytest.mark.parametrize(
+    ("seconds", "outcome"),
+    [(40, Outcome.PASS), (43, Outcome.PASS), (46, Outcome.FAIL), (33, Outcome.FAIL)],
+)
 def test_closing_time_against_the_sheets_own_tolerance(job, assess, seconds, outcome):
-    strokes = made(drive=VaneDrive(opening_time=40, closing_time=seconds / 1.05, load_closed=0.05, load_open=0.05))
+    strokes = made(
+        drive=VaneDrive(
+            opening_time=40, closing_time=seconds / 1.05, load_closed=0.05, load_open=0.05
+        )
+    )
     assert by_key(assess, job(strokes))["vanes.closing_time"].outcome is outcome
 
 
@@ -130,17 +162,27 @@ def test_times_by_stopwatch_do_without_a_trace(make_job, put, assess):
     found = by_key(assess, created)
     assert found["vanes.closing_time"].outcome is Outcome.PASS
     assert found["vanes.arrived"].outcome is Outcome.PASS
-    assert found["vanes.switch_distance"].outcome is Outcome.OPEN, "where the switch makes cannot be known without a trace"
+    assert found["vanes.switch_distance"].outcome is Outcome.OPEN, (
+        "where the switch makes cannot be known without a trace"
+    )
     assert found["vanes.closed_proof"].outcome is not Outcome.PASS
 
 
-@pytest.mark.parametrize(("change", "said"), [
-    (lambda text: text.replace("\topen\n", "\thalf\n", 1), "does not say whether the switch is made"),
-    (lambda text: text.replace("\t1.00\t", "\t0.00\t", 1), "time does not rise"),
-    (lambda text: text.replace("\t100.00\t", "\t100 kPa\t", 1), "is not a unit of percent"),
-    (lambda text: text.replace("\t100.00\t", "\t1,000\t", 1), "two ways"),
-])
-def test_bad_rows_are_one_sentence_and_the_other_strokes_still_count(make_job, put, assess, change, said):
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (
+            lambda text: text.replace("\topen\n", "\thalf\n", 1),
+            "does not say whether the switch is made",
+        ),
+        (lambda text: text.replace("\t1.00\t", "\t0.00\t", 1), "time does not rise"),
+        (lambda text: text.replace("\t100.00\t", "\t100 kPa\t", 1), "is not a unit of percent"),
+        (lambda text: text.replace("\t100.00\t", "\t1,000\t", 1), "two ways"),
+    ],
+)
+def test_bad_rows_are_one_sentence_and_the_other_strokes_still_count(
+    make_job, put, assess, change, said
+):
     strokes = made(drive=VaneDrive(opening_time=40, closing_time=40))
     text = change(block(strokes))
     assert text != block(strokes)
@@ -151,7 +193,11 @@ def test_bad_rows_are_one_sentence_and_the_other_strokes_still_count(make_job, p
     told = [*assessment.findings("vanes").remarks, *assessment.stage_entries("vanes").problems()]
     assert any(said in sentence for sentence in told), told
     assert created.entries[-1].value == text, "nothing typed is lost"
-    rows = next(t for t in payload.stage_part(assessment, "vanes")["tables"] if t["title"] == "Stroke by stroke")["rows"]
+    rows = next(
+        t
+        for t in payload.stage_part(assessment, "vanes")["tables"]
+        if t["title"] == "Stroke by stroke"
+    )["rows"]
     assert len(rows) == len(strokes)
 
 
@@ -161,12 +207,24 @@ def test_an_empty_block_is_no_stroke(make_job, put, assess):
     assert by_key(assess, created)["vanes.arrived"].outcome is Outcome.OPEN
 
 
-@pytest.mark.parametrize(("feedback", "low", "high", "name", "unit"), [("volts", 2.0, 10.0, "trace_volts", "V"), ("ohms", 1000.0, 0.0, "trace_ohms", "ohm")])
-def test_raw_volts_and_ohms_are_scaled_by_the_sheets_two_points(make_job, put, assess, feedback, low, high, name, unit):
+@pytest.mark.parametrize(
+    ("feedback", "low", "high", "name", "unit"),
+    [("volts", 2.0, 10.0, "trace_volts", "V"), ("ohms", 1000.0, 0.0, "trace_ohms", "ohm")],
+)
+def test_raw_volts_and_ohms_are_scaled_by_the_sheets_two_points(
+    make_job, put, assess, feedback, low, high, name, unit
+):
     strokes = made(drive=VaneDrive(opening_time=40, closing_time=40))
-    created = make_job({"vanes.feedback": feedback, "vanes.feedback_closed": low, "vanes.feedback_open": high}, stages={"vanes": STAGE})
+    created = make_job(
+        {"vanes.feedback": feedback, "vanes.feedback_closed": low, "vanes.feedback_open": high},
+        stages={"vanes": STAGE},
+    )
     enter(created, put, strokes)
-    put(created, f"vanes.{name}", block(strokes, scale=lambda part: low + (high - low) * part, unit=unit))
+    put(
+        created,
+        f"vanes.{name}",
+        block(strokes, scale=lambda part: low + (high - low) * part, unit=unit),
+    )
     found = by_key(assess, created)
     assert found["vanes.zero"].reading.to("percent").magnitude == pytest.approx(0, abs=0.5)
     assert found["vanes.open_end"].reading.to("percent").magnitude == pytest.approx(100, abs=0.5)
@@ -188,7 +246,12 @@ def test_an_instrument_out_of_calibration_does_not_pass(make_job, put, assess, v
     from startkit.stages.setup import STAGE as SETUP
 
     created = make_job(stages={"setup": SETUP, "vanes": STAGE})
-    for name, value in (("tag", "SW-1"), ("kind", "time"), ("accuracy", "0.2 s"), ("due", "2020-01-01")):
+    for name, value in (
+        ("tag", "SW-1"),
+        ("kind", "time"),
+        ("accuracy", "0.2 s"),
+        ("due", "2020-01-01"),
+    ):
         put(created, f"setup.instruments.1.{name}", value)
     put(created, "vanes.strokes.1.number", 1)
     put(created, "vanes.strokes.1.direction", "closing")

@@ -1,4 +1,5 @@
-"""A process that reads files as the fuzzing targets do, each in a child of its own so that its memory is its own.
+"""A process that reads files as the fuzzing targets do, each in a child of its own so that its
+memory is its own.
 
 It takes lines of JSON ``["target", "file"]`` and answers each with one.
 
@@ -24,7 +25,9 @@ LONGEST = 60  # s
 
 
 def read(name: str, file: str) -> dict[str, Any]:
-    """The sentence of the refusal or "read", what is wrong with it, processor time [s], memory [byte]."""
+    """The sentence of the refusal or "read", what is wrong with it, processor time [s], memory
+    [byte].
+    """
     target = TARGETS[name]
     data = Path(file).read_bytes()
     said, wrong = "read", ""
@@ -55,7 +58,16 @@ def in_child(name: str, file: str) -> dict[str, Any]:
     with os.fdopen(out, "rb") as stream:
         answer = stream.read()
     status = os.waitpid(child, 0)[1]
-    return json.loads(answer) if answer else {"said": "", "wrong": f"the process ended with status {status}", "took": LONGEST, "memory": 0}
+    return (
+        json.loads(answer)
+        if answer
+        else {
+            "said": "",
+            "wrong": f"the process ended with status {status}",
+            "took": LONGEST,
+            "memory": 0,
+        }
+    )
 
 
 def main() -> None:

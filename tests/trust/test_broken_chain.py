@@ -1,4 +1,6 @@
-"""A journal that was altered says so before anything else: on the card, in the terminal, on page 1, by the exit status."""
+"""A journal that was altered says so before anything else: on the card, in the terminal, on page 1,
+by the exit status.
+"""
 
 from __future__ import annotations
 
@@ -25,42 +27,63 @@ SHEET = ROOT / "workbook" / "plant" / "machines" / "CH-1.toml"
 @pytest.fixture
 def job(tmp_path: Path) -> Job:
     made = Job.create(tmp_path / "J", SHEET, ROOT / "templates" / "new-machine.ipynb", who="Ana")
-    made.record([
-        Entry("setup.barometer", "101.3", "kPa abs", "Ana"), Entry("setup.people.1.name", "Ana", who="Ana"), Entry("setup.people.1.role", "technician", who="Ana"),
-        Entry("lube.sump_temperature", "51,5", "°C", "Ana", "T-1"), Entry("lube.filter_drop", "12", "kPa", "Ana"),
-    ])
+    made.record(
+        [
+            Entry("setup.barometer", "101.3", "kPa abs", "Ana"),
+            Entry("setup.people.1.name", "Ana", who="Ana"),
+            Entry("setup.people.1.role", "technician", who="Ana"),
+            Entry("lube.sump_temperature", "51,5", "°C", "Ana", "T-1"),
+            Entry("lube.filter_drop", "12", "kPa", "Ana"),
+        ]
+    )
     return made
 
 
 def forge(folder: Path, column: str = "value", value: str = "61,5") -> None:
-    """Change one entry as somebody would who knows SQLite: the triggers taken away, the row changed, the triggers put back."""
+    """Change one entry as somebody would who knows SQLite: the triggers taken away, the row
+    changed, the triggers put back.
+    """
     with sqlite3.connect(folder / "job.db") as db:
-        kept = [sql for (sql,) in db.execute("SELECT sql FROM sqlite_master WHERE type = 'trigger'")]
+        kept = [
+            sql for (sql,) in db.execute("SELECT sql FROM sqlite_master WHERE type = 'trigger'")
+        ]
         for name in ("entries_no_update", "entries_no_delete"):
             db.execute(f"DROP TRIGGER {name}")
-        db.execute(f"UPDATE entries SET {column} = ? WHERE what = 'lube.sump_temperature'", (value,))
+        db.execute(
+            f"UPDATE entries SET {column} = ? WHERE what = 'lube.sump_temperature'", (value,)
+        )
         for sql in kept:
             db.execute(sql)
 
 
 def test_the_card_says_it_first_and_loudly(job: Job) -> None:
-    assert "cannot be relied on" not in str(cards.html(open_book(job.folder, "record").front().part))
+    assert "cannot be relied on" not in str(
+        cards.html(open_book(job.folder, "record").front().part)
+    )
     forge(job.folder)
     part = open_book(job.folder, "record").front().part
     assert part["faults"] == ["entry 8 (lube.sump_temperature) was altered after it was written"]
     html, plain = str(cards.html(part)), cards.plain(part)
     assert html.index("cannot be relied on") < html.index("Do next") and 'role="alert"' in html
-    assert plain.splitlines()[0].startswith("✗ The journal was altered or damaged") and "entry 8 (lube.sump_temperature)" in plain
+    assert (
+        plain.splitlines()[0].startswith("✗ The journal was altered or damaged")
+        and "entry 8 (lube.sump_temperature)" in plain
+    )
 
 
 def test_the_terminal_says_it_and_the_status_is_1(job: Job) -> None:
     forge(job.folder)
     result = CliRunner().invoke(main, ["status", str(job.folder)])
     assert result.exit_code == 1
-    assert result.output.startswith("✗ The journal was altered or damaged") and "startkit rescue" in result.output
+    assert (
+        result.output.startswith("✗ The journal was altered or damaged")
+        and "startkit rescue" in result.output
+    )
 
 
-def test_a_broken_chain_alone_makes_a_job_not_clear(job: Job, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_broken_chain_alone_makes_a_job_not_clear(
+    job: Job, monkeypatch: pytest.MonkeyPatch
+) -> None:
     from startkit.stages.assess import Assessment
 
     monkeypatch.setattr(Assessment, "holds", lambda self: ())  # nothing else in the way
@@ -72,7 +95,10 @@ def test_a_broken_chain_alone_makes_a_job_not_clear(job: Job, monkeypatch: pytes
 def test_an_entry_written_behind_the_chain_is_seen_while_the_job_is_open(job: Job) -> None:
     assert job.state().faults == ()
     with sqlite3.connect(job.folder / "job.db") as db:
-        db.execute("INSERT INTO entries SELECT seq + 1, 'lube.filter_drop', '1', unit, who, instrument, note, at, digest, 'made up' FROM entries ORDER BY seq DESC LIMIT 1")
+        db.execute(
+            "INSERT INTO entries SELECT seq + 1, 'lube.filter_drop', '1', unit, who, instrument,"
+            " note, at, digest, 'made up' FROM entries ORDER BY seq DESC LIMIT 1"
+        )
     assert job.state().faults == ("entry 10 (lube.filter_drop) was altered after it was written",)
     job.record(Entry("lube.oil_level", "mid glass", who="Ana"))
     assert len(job.state().faults) == 1, "a fault is told once, and what follows in order adds none"
@@ -85,7 +111,10 @@ def test_page_1_of_the_record_says_it(job: Job) -> None:
 
     forge(job.folder)
     first = PdfReader(io.BytesIO(export(job.folder).read_bytes())).pages[0].extract_text()
-    assert "this record cannot be relied on" in first and "entry 8 (lube.sump_temperature) was altered" in " ".join(first.split())
+    assert (
+        "this record cannot be relied on" in first
+        and "entry 8 (lube.sump_temperature) was altered" in " ".join(first.split())
+    )
 
 
 def test_a_damaged_byte_is_told_in_words_wherever_it_lies(job: Job) -> None:
@@ -109,4 +138,6 @@ def test_a_damaged_byte_is_told_in_words_wherever_it_lies(job: Job) -> None:
         same = Job(job.folder, read_only=True).state().entries == entries
         assert same or lines[0].startswith("✗ The journal was altered"), f"byte {at}"
         told += not same
-    assert told > 10, "of these bytes, how many hold an entry differs with the moments written in them"
+    assert told > 10, (
+        "of these bytes, how many hold an entry differs with the moments written in them"
+    )

@@ -1,6 +1,8 @@
-"""Whatever a file holds: it is read, or refused in one sentence with its remedy, soon and in little memory.
+"""Whatever a file holds: it is read, or refused in one sentence with its remedy, soon and in little
+memory.
 
-STARTKIT_FUZZ raises the number of inputs (default 2000 over all readers); `benchmarks/fuzz.py` is the long run.
+STARTKIT_FUZZ raises the number of inputs (default 2000 over all readers); `benchmarks/fuzz.py` is
+the long run.
 """
 
 from __future__ import annotations
@@ -19,7 +21,13 @@ from benchmarks.fuzz_targets import TARGETS
 INPUTS = int(os.environ.get("STARTKIT_FUZZ", "2000"))
 SHARES = sum(target.share for target in TARGETS.values())
 tokens = st.one_of(st.sampled_from(TOKENS), st.binary(max_size=12))
-edits = st.lists(st.builds(Edit, st.sampled_from(sorted(set(KINDS))), st.floats(0, 1), st.integers(0, 200), tokens), min_size=1, max_size=6)
+edits = st.lists(
+    st.builds(
+        Edit, st.sampled_from(sorted(set(KINDS))), st.floats(0, 1), st.integers(0, 200), tokens
+    ),
+    min_size=1,
+    max_size=6,
+)
 
 
 @pytest.mark.parametrize("name", list(TARGETS))
@@ -30,9 +38,15 @@ def test_every_input_is_read_or_refused_in_a_sentence(name: str, tmp_path: Path)
         target.read(seed, tmp_path)
     tally = Tally(name)
 
-    # The same inputs every time, so that a failure is one of the change at hand; the long run draws new ones.
-    @settings(max_examples=max(5, round(INPUTS * target.share / SHARES)), deadline=None, database=None, derandomize="STARTKIT_FUZZ" not in os.environ,
-              suppress_health_check=list(HealthCheck))
+    # The same inputs every time, so that a failure is one of the change at hand; the long run draws
+    # new ones.
+    @settings(
+        max_examples=max(5, round(INPUTS * target.share / SHARES)),
+        deadline=None,
+        database=None,
+        derandomize="STARTKIT_FUZZ" not in os.environ,
+        suppress_health_check=list(HealthCheck),
+    )
     @given(st.sampled_from(range(len(seeds))), edits)
     def reads(number: int, changes: list[Edit]) -> None:
         fault = fault_of(target, edited(seeds[number], changes, target.spans), tmp_path, tally)
@@ -60,7 +74,11 @@ def test_the_harness_sees_a_fault(tmp_path: Path) -> None:
         while time.process_time() < end:
             pass
 
-    assert "ZeroDivisionError" in fault_of(raising(ZeroDivisionError("x")), b"", tmp_path, Tally(""))
+    assert "ZeroDivisionError" in fault_of(
+        raising(ZeroDivisionError("x")), b"", tmp_path, Tally("")
+    )
     assert "no remedy" in fault_of(raising(ReadingError("bad", "here")), b"", tmp_path, Tally(""))
     assert fault_of(raising(ReadingError("bad", "here", "do that")), b"", tmp_path, Tally("")) == ""
-    assert "processor time" in fault_of(replace(TARGETS["units"], read=busy), b"", tmp_path, Tally(""))
+    assert "processor time" in fault_of(
+        replace(TARGETS["units"], read=busy), b"", tmp_path, Tally("")
+    )

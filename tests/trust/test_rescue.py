@@ -23,8 +23,12 @@ SHEET = ROOT / "workbook" / "plant" / "machines" / "CH-1.toml"
 def job(tmp_path: Path) -> Job:
     """A job of several hundred entries, some of them longer than a page."""
     made = Job.create(tmp_path / "J", SHEET, ROOT / "templates" / "new-machine.ipynb", who="Ana")
-    made.record([Entry(f"lube.note{n}", f"reading {n} äöü 李", "kPa", "Ana", "P-1") for n in range(300)])
-    made.record(Entry("vanes.trace", "\n".join(f"1\t{n}\t{n}\t{n}\topen" for n in range(2000)), "", "Ana"))
+    made.record(
+        [Entry(f"lube.note{n}", f"reading {n} äöü 李", "kPa", "Ana", "P-1") for n in range(300)]
+    )
+    made.record(
+        Entry("vanes.trace", "\n".join(f"1\t{n}\t{n}\t{n}\topen" for n in range(2000)), "", "Ana")
+    )
     made.record([Entry(f"setup.note{n}", str(n), "", "Ben") for n in range(100)])
     return made
 
@@ -37,7 +41,9 @@ def test_a_whole_job_is_saved_whole(job: Job, tmp_path: Path) -> None:
     saved = rescue(job.folder, tmp_path / "new")
     assert saved.lost == () and saved.files_lost == ()
     again = Job(tmp_path / "new")
-    assert [(e.what, e.value, e.who, e.at) for e in again.state().entries[:-1]] == [(e.what, e.value, e.who, e.at) for e in job.state().entries]
+    assert [(e.what, e.value, e.who, e.at) for e in again.state().entries[:-1]] == [
+        (e.what, e.value, e.who, e.at) for e in job.state().entries
+    ]
     assert again.journal.faults() == []
 
 
@@ -70,12 +76,16 @@ def test_flipped_bytes_are_detected_and_never_pass_as_entries(job: Job, tmp_path
         assert all(original.get(seq) == entry for seq, entry in found.items())
         harmed += len(found) < len(original)
         if len(found) < len(original):
-            assert _harmless_or_noticed(path, original), f"byte {at} was changed and nobody would notice"
+            assert _harmless_or_noticed(path, original), (
+                f"byte {at} was changed and nobody would notice"
+            )
     assert harmed > 100
 
 
 def _harmless_or_noticed(path: Path, original: dict[int, Entry]) -> bool:
-    """SQLite makes nothing of some bits, such as those above a page's size in the place of a row: then everything is still read."""
+    """SQLite makes nothing of some bits, such as those above a page's size in the place of a row:
+    then everything is still read.
+    """
     try:
         journal = Journal.open(path, read_only=True)
         return bool(journal.faults()) or {e.seq: e for e in journal.read()} == original

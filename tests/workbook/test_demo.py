@@ -1,4 +1,6 @@
-"""The demonstration's story: what was made wrong is found, what was put right is proven, and the truth is found again."""
+"""The demonstration's story: what was made wrong is found, what was put right is proven, and the
+truth is found again.
+"""
 
 from __future__ import annotations
 
@@ -22,7 +24,9 @@ from workbook import demo
 from workbook.measured import Measured
 
 ROOT = Path(__file__).parents[2]
-COVERAGE = 2.6  # 99 % of a normal distribution: dozens of figures are held against the truth at once
+COVERAGE = (
+    2.6  # 99 % of a normal distribution: dozens of figures are held against the truth at once
+)
 
 
 @pytest.fixture(scope="module")
@@ -58,13 +62,21 @@ def verdict(assessment: Assessment, key: str) -> Verdict:
 
 
 def test_the_journal_of_every_job_is_whole(fleet):
-    assert [Job(folder, read_only=True).journal.faults() for folder in fleet.values()] == [[], [], []]
+    assert [Job(folder, read_only=True).journal.faults() for folder in fleet.values()] == [
+        [],
+        [],
+        [],
+    ]
 
 
 def test_the_demonstration_is_the_same_every_time(fleet, tmp_path):
     again = demo.build(tmp_path / "again")
-    last = {tag: Job(folder, read_only=True).state().entries[-1].digest for tag, folder in fleet.items()}
-    assert {tag: Job(folder, read_only=True).state().entries[-1].digest for tag, folder in again.items()} == last
+    last = {
+        tag: Job(folder, read_only=True).state().entries[-1].digest for tag, folder in fleet.items()
+    }
+    assert {
+        tag: Job(folder, read_only=True).state().entries[-1].digest for tag, folder in again.items()
+    } == last
 
 
 def test_entries_follow_each_other_in_time(fleet):
@@ -84,18 +96,21 @@ def test_nothing_of_the_story_was_entered_before_its_hold_point_was_clear(now):
 
 def test_at_the_end_everything_is_settled_and_one_item_is_waived_by_name(now):
     assert [(v.key, v.outcome, v.sentence) for _, v in now.verdicts() if not v.settled] == []
-    assert [v.key for _, v in now.verdicts() if v.outcome is Outcome.WAIVED] == ["load_up.heat_balance"]
+    assert [v.key for _, v in now.verdicts() if v.outcome is Outcome.WAIVED] == [
+        "load_up.heat_balance"
+    ]
     assert all(hold.is_clear for hold in now.holds())
 
 
 def test_no_text_of_the_story_is_unreadable(now):
     for name in now.stages:
         assert now.stage_entries(name).problems() == ()
-        # The stage Safety says what kind of refrigerant this is; the others speak only of what they cannot read.
+        # The stage Safety says what kind of refrigerant this is; the others speak only of what they
+        # cannot read.
         assert name == "safety" or now.findings(name).remarks == ()
 
 
-# --- guide vanes --------------------------------------------------------------------------------------
+# --- guide vanes ----------------------------------------------------------------------------------
 
 
 def test_the_switch_that_makes_early_is_found(job, measured):
@@ -103,7 +118,9 @@ def test_the_switch_that_makes_early_is_found(job, measured):
     early = verdict(found, "vanes.switch_distance")
     assert early.outcome is Outcome.FAIL
     # Two readings a second and a drive at 2.4 % a second: half a step of doubt.
-    assert early.reading.to("percent").magnitude == pytest.approx(100 * measured.truth.switch_found, abs=1.0)
+    assert early.reading.to("percent").magnitude == pytest.approx(
+        100 * measured.truth.switch_found, abs=1.0
+    )
     assert verdict(found, "vanes.closed_proof").outcome is Outcome.FAIL
     assert "NOT CLEAR TO TURN THE SHAFT" in [hold.headline for hold in found.holds()]
 
@@ -118,12 +135,14 @@ def test_the_strokes_as_found_do_not_count_after_the_switch_was_moved(job, measu
 def test_the_switch_as_left_is_proven_good(now, job, measured):
     strokes = strokes_of(job.machine, now.stage_entries("vanes"))
     result = strokes.result(strokes.counted)
-    assert 100 * result.switch.distance_from_stop == pytest.approx(100 * measured.truth.switch_left, abs=0.6)
+    assert 100 * result.switch.distance_from_stop == pytest.approx(
+        100 * measured.truth.switch_left, abs=0.6
+    )
     assert (result.switch.trials, result.switch.failures) == (11, 0)
     assert verdict(now, "vanes.closed_proof").outcome is Outcome.PASS
 
 
-# --- oil -----------------------------------------------------------------------------------------------
+# --- oil ------------------------------------------------------------------------------------------
 
 
 def test_the_transducers_zero_is_found_and_the_bearings_lack_of_pressure_with_it(job, measured):
@@ -132,14 +151,20 @@ def test_the_transducers_zero_is_found_and_the_bearings_lack_of_pressure_with_it
     oil = oil_of(job.machine, found.stage_entries("lube"))
     assert (zero.outcome, differential.outcome) == (Outcome.FAIL, Outcome.FAIL)
     assert oil.zero.to("kPa").magnitude == pytest.approx(measured.truth.zero_found / 1e3, abs=1.0)
-    assert oil.pre_lube.mean.to("kPa").magnitude == pytest.approx(measured.pre_lube_found.true[-1] / 1e3, abs=1.5)
+    assert oil.pre_lube.mean.to("kPa").magnitude == pytest.approx(
+        measured.pre_lube_found.true[-1] / 1e3, abs=1.5
+    )
 
 
 def test_after_calibration_the_set_point_stands_at_the_bearings(now, job, measured):
     oil = oil_of(job.machine, now.stage_entries("lube"))
     assert oil.zero.to("kPa").magnitude == pytest.approx(measured.truth.zero_left / 1e3, abs=1.0)
-    assert oil.pre_lube.mean.to("kPa").magnitude == pytest.approx(measured.pre_lube_left.true[-1] / 1e3, abs=1.5)
-    assert oil.coast_down.coast_down_time.to("s").magnitude == pytest.approx(measured.truth.coast_down)
+    assert oil.pre_lube.mean.to("kPa").magnitude == pytest.approx(
+        measured.pre_lube_left.true[-1] / 1e3, abs=1.5
+    )
+    assert oil.coast_down.coast_down_time.to("s").magnitude == pytest.approx(
+        measured.truth.coast_down
+    )
     speeds = [float(e.value) for e in job.state().history("lube.pump_speed")]
     assert speeds[1] > 1.05 * speeds[0]
 
@@ -151,7 +176,7 @@ def test_every_correction_of_the_story_has_its_reason(job):
         assert all(e.note for e in history[1:]), what
 
 
-# --- start and trip ---------------------------------------------------------------------------------------
+# --- start and trip -------------------------------------------------------------------------------
 
 
 def test_the_trip_keeps_the_machine_from_its_load_until_it_ran_again(job, now):
@@ -165,14 +190,16 @@ def test_the_readings_at_the_trip_point_at_the_limit_in_the_warm_loop(job, now, 
     trip = trips_of(job.machine, now.stage_entries("trips")).trips[0]
     assert trip.candidates[0].cause == "limit too near the trip in a warm loop"
     assert trip.candidates[0].strength == "enough by itself"
-    assert trip.read("entering").to("degC").magnitude == pytest.approx(measured.pull_down_tripped.entering[-1], abs=0.3)
+    assert trip.read("entering").to("degC").magnitude == pytest.approx(
+        measured.pull_down_tripped.entering[-1], abs=0.3
+    )
 
 
 def test_the_start_that_held_came_no_sooner_than_the_sheet_allows(now):
     assert verdict(now, "first_start.starts").outcome is Outcome.PASS
 
 
-# --- pull-down -------------------------------------------------------------------------------------------------
+# --- pull-down ------------------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")
@@ -180,7 +207,9 @@ def plan(job, now):
     return plan_of(job.machine, job.limits, now.stage_entries("pull_down"))
 
 
-def test_the_plan_would_have_refused_the_limit_that_tripped_and_accepts_the_one_chosen(plan, now, measured):
+def test_the_plan_would_have_refused_the_limit_that_tripped_and_accepts_the_one_chosen(
+    plan, now, measured
+):
     assert plan.at(measured.truth.limit_found, "probability_low") > plan.inputs.risk
     assert verdict(now, "pull_down.risk").outcome is Outcome.PASS
 
@@ -198,7 +227,7 @@ def test_loop_and_load_are_found_again_from_the_pull_down(job, now, plan, measur
     assert seen.estimate.load == pytest.approx(measured.truth.loop_load, rel=0.15)
 
 
-# --- load: the truth is found again within its uncertainty ---------------------------------------------------
+# --- load: the truth is found again within its uncertainty ----------------------------------------
 
 
 @pytest.fixture(scope="module")
@@ -208,11 +237,19 @@ def loads(job, now, measured):
     return list(zip(found, measured.steady.values(), strict=True))
 
 
-@pytest.mark.parametrize("key, truth", [
-    ("capacity", lambda s: s.capacity), ("rejected", lambda s: s.rejection), ("power", lambda s: s.power), ("cop", lambda s: s.cop),
-    ("evaporator_approach", lambda s: s.evaporator_approach), ("condenser_approach", lambda s: s.condenser_approach), ("lift", lambda s: s.lift),
-    ("suction_superheat", lambda s: s.suction_temperature - s.evaporator_saturation),
-])
+@pytest.mark.parametrize(
+    "key, truth",
+    [
+        ("capacity", lambda s: s.capacity),
+        ("rejected", lambda s: s.rejection),
+        ("power", lambda s: s.power),
+        ("cop", lambda s: s.cop),
+        ("evaporator_approach", lambda s: s.evaporator_approach),
+        ("condenser_approach", lambda s: s.condenser_approach),
+        ("lift", lambda s: s.lift),
+        ("suction_superheat", lambda s: s.suction_temperature - s.evaporator_saturation),
+    ],
+)
 def test_each_figure_lies_within_its_uncertainty_of_the_truth(loads, key, truth):
     for point, state in loads:
         found, u = (q.to_base_units().magnitude for q in (point.value(key), point.u(key)))
@@ -221,7 +258,12 @@ def test_each_figure_lies_within_its_uncertainty_of_the_truth(loads, key, truth)
 
 def test_only_the_lowest_load_leaves_the_heat_balance_open(job, loads):
     limit = job.limits["load_up.heat_balance"].high.to("dimensionless").magnitude
-    margins = [abs(p.value("heat_balance").to("dimensionless").magnitude) + 2 * p.u("heat_balance").to("dimensionless").magnitude - limit for p, _ in loads]
+    margins = [
+        abs(p.value("heat_balance").to("dimensionless").magnitude)
+        + 2 * p.u("heat_balance").to("dimensionless").magnitude
+        - limit
+        for p, _ in loads
+    ]
     assert [margin < 0 for margin in margins] == [True, True, True, False]
 
 
@@ -229,7 +271,7 @@ def test_the_waiver_does_not_hide_that_the_measurement_cannot_tell(now):
     assert "cannot tell" in verdict(now, "load_up.heat_balance").sentence
 
 
-# --- the two jobs that have only begun ------------------------------------------------------------------------
+# --- the two jobs that have only begun ------------------------------------------------------------
 
 
 def test_the_mountain_sites_barometer_is_read_in_its_own_units(fleet):
@@ -248,7 +290,7 @@ def test_an_instrument_out_of_calibration_is_found_at_the_overhauled_machine(fle
     assert "IM-1" in found.sentence
 
 
-# --- the command ------------------------------------------------------------------------------------------------
+# --- the command ----------------------------------------------------------------------------------
 
 
 def test_a_folder_with_something_else_in_it_is_left_alone(tmp_path):

@@ -1,4 +1,6 @@
-"""The truth of the model found again: from single readings with the errors of instruments, and from a panel's trend with its faults."""
+"""The truth of the model found again: from single readings with the errors of instruments, and from
+a panel's trend with its faults.
+"""
 
 from __future__ import annotations
 
@@ -40,16 +42,21 @@ def test_every_interval_holds_the_truth_about_as_often_as_it_says():
 
 
 def test_the_full_run_on_record_lies_between_93_and_97_percent_for_every_figure():
-    rows = re.findall(r"^\| ([^|]+?) \| ([\d.]+) \| ([+-][\d.]+) \|.*\| (\d+) \|$", PROOF.read_text(encoding="utf-8"), re.MULTILINE)
+    rows = re.findall(
+        r"^\| ([^|]+?) \| ([\d.]+) \| ([+-][\d.]+) \|.*\| (\d+) \|$",
+        PROOF.read_text(encoding="utf-8"),
+        re.MULTILINE,
+    )
     assert len(rows) == len(FIGURES)
     for name, share, off, runs in rows:
         assert 93 <= float(share) <= 97, name
-        # A UA bends with its mean temperature difference, and the readings that leave it most in doubt are not counted: it leans a little.
+        # A UA bends with its mean temperature difference, and the readings that leave it most in
+        # doubt are not counted: it leans a little.
         assert abs(float(off)) < (0.25 if "UA" in name else 4 / int(runs) ** 0.5), name
         assert int(runs) >= 500, name
 
 
-# --- from a trend -------------------------------------------------------------------------------------------
+# --- from a trend ---------------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")
@@ -61,11 +68,27 @@ def measured() -> Measured:
 def job(tmp_path_factory, measured) -> Job:
     """A job of CH-1 with the instruments of the story and the panel's export of the load-up day."""
     folder = tmp_path_factory.mktemp("recovery")
-    made = Job.create(folder / "CH-1", SHEET, find("new-machine"), who="A. Tester", at="2026-04-14T07:40:00.000-04:00")
+    made = Job.create(
+        folder / "CH-1",
+        SHEET,
+        find("new-machine"),
+        who="A. Tester",
+        at="2026-04-14T07:40:00.000-04:00",
+    )
     rows = [Entry("setup.barometer", f"{measured.truth.barometer}", "kPa", "A. Tester", "BA-1")]
     for n, sensor in enumerate(SENSORS.values(), 1):
-        rows += [Entry(f"setup.instruments.{n}.{column}", value, who="A. Tester") for column, value in (
-            ("tag", sensor.tag), ("name", sensor.name), ("kind", sensor.kind), ("range", sensor.range), ("accuracy", sensor.accuracy), ("due", sensor.due)) if value]
+        rows += [
+            Entry(f"setup.instruments.{n}.{column}", value, who="A. Tester")
+            for column, value in (
+                ("tag", sensor.tag),
+                ("name", sensor.name),
+                ("kind", sensor.kind),
+                ("range", sensor.range),
+                ("accuracy", sensor.accuracy),
+                ("due", sensor.due),
+            )
+            if value
+        ]
     made.record(rows)
     path, map_path = folder / "load-up.csv", folder / "load-up.toml"
     path.write_text(load_up_day(measured).text, encoding="utf-8")
@@ -78,8 +101,24 @@ def job(tmp_path_factory, measured) -> Job:
 def test_every_column_of_the_export_is_recognised(job):
     found = job.trends["load-up"]
     assert set(found.columns) == {
-        "chilled_entering", "chilled_leaving", "condenser_entering", "condenser_leaving", "evaporator_flow", "condenser_flow", "evaporator_pressure", "condenser_pressure", "suction_temperature",
-        "discharge_temperature", "liquid_temperature", "power", "current", "vane_position", "speed", "oil_differential", "oil_temperature"}
+        "chilled_entering",
+        "chilled_leaving",
+        "condenser_entering",
+        "condenser_leaving",
+        "evaporator_flow",
+        "condenser_flow",
+        "evaporator_pressure",
+        "condenser_pressure",
+        "suction_temperature",
+        "discharge_temperature",
+        "liquid_temperature",
+        "power",
+        "current",
+        "vane_position",
+        "speed",
+        "oil_differential",
+        "oil_temperature",
+    }
 
 
 def test_the_faults_put_into_the_export_are_marked_and_nothing_else(job, measured):
@@ -92,19 +131,28 @@ def test_the_faults_put_into_the_export_are_marked_and_nothing_else(job, measure
     assert marks["power"][LACKING] == cells["Power (kW)"].count("") >= 5
     assert marks["power"][SPIKE] == marks["condenser_leaving"][SPIKE] == 1
     assert marks["power"][DUPLICATE] == 1
-    allowed = {"chilled_leaving": {ZERO}, "evaporator_flow": {ZERO}, "condenser_pressure": {LACKING}, "power": {LACKING, SPIKE}, "condenser_leaving": {SPIKE}}
+    allowed = {
+        "chilled_leaving": {ZERO},
+        "evaporator_flow": {ZERO},
+        "condenser_pressure": {LACKING},
+        "power": {LACKING, SPIKE},
+        "condenser_leaving": {SPIKE},
+    }
     for point, found in marks.items():
         assert set(found) - {DUPLICATE, 128} == allowed.get(point, set()), point
     assert len(job.trends["load-up"].gaps) == 1
 
 
 def test_steady_stretches_lie_inside_the_holds_and_out_of_the_hunting(job, measured):
-    found = steady(job.machine, job.limits, job.trends["load-up"], assess(job).entries.barometer.quantity)
+    found = steady(
+        job.machine, job.limits, job.trends["load-up"], assess(job).entries.barometer.quantity
+    )
     holds = load_up_day(measured).holds
     assert len(found.stretches) == len(holds)
     for stretch, (_, begin, end) in zip(found.stretches, holds, strict=True):
         first, last = (found.trend.moment(each) for each in (stretch.begin, stretch.end))
-        # A stretch may overlap the hunting or the change by what the tolerance hides in its window: some two minutes.
+        # A stretch may overlap the hunting or the change by what the tolerance hides in its window:
+        # some two minutes.
         assert (found.trend.seconds(first) - found.trend.seconds(begin.isoformat(" "))) >= 600
         assert (found.trend.seconds(last) - found.trend.seconds(end.isoformat(" "))) <= 240
     assert [swing.reading for swing in found.swings] == ["chilled_leaving"]
@@ -114,12 +162,20 @@ def test_steady_stretches_lie_inside_the_holds_and_out_of_the_hunting(job, measu
 def test_the_figures_of_chosen_stretches_lie_within_their_uncertainty_of_the_truth(job, measured):
     rows = []
     for n, (_, begin, end) in enumerate(load_up_day(measured).holds, 1):
-        rows += [Entry(f"load_up.windows.{n}.{column}", value, who="A. Tester") for column, value in (
-            ("begin", (begin + timedelta(minutes=20)).isoformat(" ")), ("end", (end - timedelta(minutes=2)).isoformat(" ")), ("chosen_by", "A. Tester"))]
+        rows += [
+            Entry(f"load_up.windows.{n}.{column}", value, who="A. Tester")
+            for column, value in (
+                ("begin", (begin + timedelta(minutes=20)).isoformat(" ")),
+                ("end", (end - timedelta(minutes=2)).isoformat(" ")),
+                ("chosen_by", "A. Tester"),
+            )
+        ]
     job.record(rows)
     assessment = assess(job)
     entries = assessment.stage_entries("load_up")
-    found = steady(job.machine, job.limits, job.trends["load-up"], assessment.entries.barometer.quantity)
+    found = steady(
+        job.machine, job.limits, job.trends["load-up"], assessment.entries.barometer.quantity
+    )
     kinds = {column.name: column.kind for column in COLUMNS if column.kind in KINDS}
     points, problems = chosen(job.machine, entries, found, kinds)
     assert not problems and all(point.steady for point in points)
@@ -129,6 +185,12 @@ def test_the_figures_of_chosen_stretches_lie_within_their_uncertainty_of_the_tru
         for key, true_value in FIGURES.items():
             value, u = point.value(key), point.u(key)
             if value is not None:
-                off.append((float(value.to_base_units().magnitude) - float(true_value(measured.steady[load]))) / float(u.to_base_units().magnitude))
+                off.append(
+                    (
+                        float(value.to_base_units().magnitude)
+                        - float(true_value(measured.steady[load]))
+                    )
+                    / float(u.to_base_units().magnitude)
+                )
     assert np.mean(np.abs(off) < 2.0) > 0.9
     assert np.max(np.abs(off)) < 3.5

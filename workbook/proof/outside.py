@@ -1,6 +1,8 @@
-"""The table of outside checks: run the tests that make them, write what they saw, set it out for a reader.
+"""The table of outside checks: run the tests that make them, write what they saw, set it out for a
+reader.
 
-``make proof`` runs it. Written are ``outside.json`` (each check), ``edges.json`` (the readings nearest to each
+``make proof`` runs it. Written are ``outside.json`` (each check), ``edges.json`` (the readings
+nearest to each
 limit) and, from the two, the tables between the marks in DEVELOPERS.md.
 """
 
@@ -23,9 +25,22 @@ Row = dict[str, Any]
 
 
 def run() -> int:
-    """Run the tests with outside checks and those of the stages; write both files. Returns pytest's exit status."""
-    options = ["-q", "-n", "2", "--dist", "loadgroup", "--proof-only", f"--outside-table={CHECKS}", f"--edge-table={EDGES}"]
-    return subprocess.run([sys.executable, "-m", "pytest", *options, "tests"], cwd=ROOT, check=False).returncode
+    """Run the tests with outside checks and those of the stages; write both files. Returns pytest's
+    exit status.
+    """
+    options = [
+        "-q",
+        "-n",
+        "2",
+        "--dist",
+        "loadgroup",
+        "--proof-only",
+        f"--outside-table={CHECKS}",
+        f"--edge-table={EDGES}",
+    ]
+    return subprocess.run(
+        [sys.executable, "-m", "pytest", *options, "tests"], cwd=ROOT, check=False
+    ).returncode
 
 
 def read(path: Path) -> list[Row]:
@@ -33,7 +48,7 @@ def read(path: Path) -> list[Row]:
     return json.loads(path.read_text(encoding="utf-8"))
 
 
-# --- formulas --------------------------------------------------------------------------------------
+# --- formulas -------------------------------------------------------------------------------------
 
 
 def difference(row: Row) -> str:
@@ -50,7 +65,9 @@ def difference(row: Row) -> str:
 def used(row: Row) -> float:
     """Which share of what was allowed the difference takes."""
     parts = [part.split() for part in row["tolerance"].split(" + ")]
-    allowed = max(float(value) * (abs(row["printed"]) if of == "rel" else 1.0) for value, of in parts)
+    allowed = max(
+        float(value) * (abs(row["printed"]) if of == "rel" else 1.0) for value, of in parts
+    )
     return abs(row["ours"] - row["printed"]) / allowed if allowed else 0.0
 
 
@@ -60,23 +77,37 @@ def formula_rows(checks: list[Row]) -> list[list[str]]:
     for check in checks:
         if not check["formula"].startswith("limits."):
             groups[check["formula"], check["standing"]].append(check)
-    return [_formula_row(formula, standing, rows) for (formula, standing), rows in sorted(groups.items())]
+    return [
+        _formula_row(formula, standing, rows)
+        for (formula, standing), rows in sorted(groups.items())
+    ]
 
 
 def _formula_row(formula: str, standing: str, rows: list[Row]) -> list[str]:
     worst = max(rows, key=lambda row: (used(row), row["source"], row["test"]))
-    return [f"`{formula}`", worst["source"], standing, str(len(rows)), _figure(worst["printed"]), _figure(worst["ours"]), difference(worst), worst["tolerance"]]
+    return [
+        f"`{formula}`",
+        worst["source"],
+        standing,
+        str(len(rows)),
+        _figure(worst["printed"]),
+        _figure(worst["ours"]),
+        difference(worst),
+        worst["tolerance"],
+    ]
 
 
 def _figure(value: float) -> str:
     return f"{value:.6g}"
 
 
-# --- limits ----------------------------------------------------------------------------------------
+# --- limits ---------------------------------------------------------------------------------------
 
 
 def limit_rows(checks: list[Row], edges: list[Row]) -> list[list[str]]:
-    """One row a limit that comes with the tool: its value, where it is from, what was printed, how near the tests go."""
+    """One row a limit that comes with the tool: its value, where it is from, what was printed, how
+    near the tests go.
+    """
     from startkit.facts.limits import defaults
 
     printed, near = defaultdict(list), defaultdict(list)
@@ -84,19 +115,35 @@ def limit_rows(checks: list[Row], edges: list[Row]) -> list[list[str]]:
         printed[check["formula"]].append(check)
     for edge in edges:
         near[edge["limit"]].append(edge)
-    return [[f"`{key}`", _value(limit), limit.source or "–", limit.standing, _outside(limit, printed[f"limits.{key}"]), _edges(near[key])]
-            for key, limit in sorted(defaults().items())]
+    return [
+        [
+            f"`{key}`",
+            _value(limit),
+            limit.source or "–",
+            limit.standing,
+            _outside(limit, printed[f"limits.{key}"]),
+            _edges(near[key]),
+        ]
+        for key, limit in sorted(defaults().items())
+    ]
 
 
 def _value(limit: Any) -> str:
-    bounds = [f"{side} {bound:.6g~P}" for side, bound in (("low", limit.low), ("high", limit.high)) if bound is not None]
+    bounds = [
+        f"{side} {bound:.6g~P}"
+        for side, bound in (("low", limit.low), ("high", limit.high))
+        if bound is not None
+    ]
     return ", ".join(bounds) or "by rule or sheet"
 
 
 def _outside(limit: Any, checks: list[Row]) -> str:
     if limit.standing in NO_FIGURE:
         return "none"
-    return "; ".join(dict.fromkeys(f"{_figure(c['printed'])} ({c['source']})" for c in checks)) or "missing"
+    return (
+        "; ".join(dict.fromkeys(f"{_figure(c['printed'])} ({c['source']})" for c in checks))
+        or "missing"
+    )
 
 
 def _edges(edges: list[Row]) -> str:
@@ -108,31 +155,56 @@ def _edge(edge: Row) -> str:
     return f"{edge['reading']} {'passes' if edge['passes'] else 'does not'}{moved}"
 
 
-# --- set out ---------------------------------------------------------------------------------------
+# --- set out --------------------------------------------------------------------------------------
 
 
 def table(head: list[str], rows: list[list[str]]) -> str:
     """A Markdown table."""
     lines = [head, ["---"] * len(head), *rows]
-    return "\n".join("| " + " | ".join(cell.replace("|", "\\|") for cell in line) + " |" for line in lines)
+    return "\n".join(
+        "| " + " | ".join(cell.replace("|", "\\|") for cell in line) + " |" for line in lines
+    )
 
 
 def text(checks: list[Row], edges: list[Row]) -> str:
     """What stands between the marks."""
     rows = formula_rows(checks)
-    return "\n\n".join([
-        BEGIN,
-        f"{len(checks)} figures from outside; one row a formula and standing, with the figure that comes nearest to its tolerance. All of them stand in "
-        "[workbook/proof/outside.json](workbook/proof/outside.json).",
-        "<details><summary>Formulas</summary>",
-        table(["formula", "held against", "known", "figures", "printed", "ours", "difference", "allowed"], rows),
-        "</details>",
-        "A limit that is this workbook's own default or common practice has no outside figure, and is printed as such beside every verdict.",
-        "<details><summary>Limits</summary>",
-        table(["limit", "value", "source", "standing", "printed outside", "tested at its edge"], limit_rows(checks, edges)),
-        "</details>",
-        END,
-    ])
+    return "\n\n".join(
+        [
+            BEGIN,
+            (
+                f"{len(checks)} figures from outside; one row a formula and standing, with the"
+                " figure that comes nearest to its tolerance. All of them stand in"
+                " [workbook/proof/outside.json](workbook/proof/outside.json)."
+            ),
+            "<details><summary>Formulas</summary>",
+            table(
+                [
+                    "formula",
+                    "held against",
+                    "known",
+                    "figures",
+                    "printed",
+                    "ours",
+                    "difference",
+                    "allowed",
+                ],
+                rows,
+            ),
+            "</details>",
+            (
+                "A limit that is this workbook's own default or common practice has no outside"
+                " figure, and is printed as such beside every verdict."
+            ),
+            "<details><summary>Limits</summary>",
+            table(
+                ["limit", "value", "source", "standing", "printed outside", "tested at its edge"],
+                limit_rows(checks, edges),
+            ),
+            "</details>",
+            END,
+        ]
+    )
 
 
 def put(document: str, made: str) -> str:
@@ -145,7 +217,10 @@ def main() -> int:
     """Run, write, set out; with ``--table`` only set out what is written."""
     status = 0 if "--table" in sys.argv else run()
     if not status:
-        DOCUMENT.write_text(put(DOCUMENT.read_text(encoding="utf-8"), text(read(CHECKS), read(EDGES))), encoding="utf-8")
+        DOCUMENT.write_text(
+            put(DOCUMENT.read_text(encoding="utf-8"), text(read(CHECKS), read(EDGES))),
+            encoding="utf-8",
+        )
         print(f"Written: {CHECKS.relative_to(ROOT)}, {EDGES.relative_to(ROOT)}, {DOCUMENT.name}")
     return status
 

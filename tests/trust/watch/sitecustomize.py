@@ -1,4 +1,6 @@
-"""Put first on the path of a process and its children: notes every network address that Python asks for."""
+"""Put first on the path of a process and its children: notes every network address that Python asks
+for.
+"""
 
 import os
 import sys
@@ -8,10 +10,12 @@ _LOG = os.environ["STARTKIT_WATCH"]
 
 def _note(event, arguments):
     if event.startswith("socket.") and event not in ("socket.__new__", "socket.gethostname"):
-        with open(_LOG, "a", encoding="utf-8") as log:  # noqa: PTH123 - nothing may be imported this early
-            log.write(f"{event}\t{arguments[1:] if event in ('socket.connect', 'socket.bind', 'socket.sendto', 'socket.sendmsg') else arguments!r}\n")
+        with open(_LOG, "a", encoding="utf-8") as log:
+            log.write(
+                f"{event}\t{arguments[1:] if event in ('socket.connect', 'socket.bind', 'socket.sendto', 'socket.sendmsg') else arguments!r}\n"
+            )
 
 
 sys.addaudithook(_note)
-with open(_LOG, "a", encoding="utf-8") as _log:  # noqa: PTH123
+with open(_LOG, "a", encoding="utf-8") as _log:
     _log.write(f"process\t{sys.orig_argv[1:4]!r}\n")
