@@ -397,7 +397,7 @@ _SIGNER = _Signer()
 
 def main(kills: int, names: Sequence[str] = ()) -> int:
     """Print one line for each deed, and every fault below it."""
-    _SIGNER.name
+    _SIGNER.name  # noqa: B018 - made before the first fork
     bad = 0
     for deed in (found for name, found in deeds().items() if not names or name in names):
         stepped, by_chance = at_each_step(deed), at_random(deed, kills)

@@ -51,19 +51,19 @@ class Refrigerant:
                 state.set_mass_fractions(list(parts.values()))
         self._gas.specify_phase(CoolProp.iphase_gas)
 
-    @functools.cache
+    @functools.cache  # noqa: B019 - one object a refrigerant lives as long as the program
     def saturation_pressure(self, t: float, quality: float = 1.0) -> float:
         """Dew (quality 1) or bubble (0) pressure [Pa] at a temperature [K]."""
         self._two.update(self._cp.QT_INPUTS, quality, t)
         return self._two.p()
 
-    @functools.cache
+    @functools.cache  # noqa: B019
     def saturation_temperature(self, p: float, quality: float = 1.0) -> float:
         """Dew or bubble temperature [K] at a pressure [Pa]."""
         self._two.update(self._cp.PQ_INPUTS, p, quality)
         return self._two.T()
 
-    @functools.cache
+    @functools.cache  # noqa: B019
     def liquid_enthalpy(self, t: float) -> float:
         """Enthalpy [J/kg] of the saturated liquid at a temperature [K]; that of slightly subcooled
         liquid differs by some 10 J/kg.

@@ -69,7 +69,8 @@ def unpacked(stream: Any, limit: int) -> bytes:
     PaperError
         More than `limit` bytes, or packed otherwise than a record's files are.
     """
-    filters = stream["/Filter"] if "/Filter" in stream else None
+    # `get` would not follow a reference.
+    filters = stream["/Filter"] if "/Filter" in stream else None  # noqa: SIM401 - as above
     if filters is None:
         return bytes(stream.encoded_data)
     names = [str(filters)] if not isinstance(filters, list) else [str(each) for each in filters]

@@ -152,7 +152,7 @@ def verify(
         _load()
         try:
             found = carried()
-            found.record
+            found.record  # noqa: B018 - read here, so that its fault is reported for this file
         except PaperError as error:
             return Verification(
                 path.name,

@@ -106,6 +106,7 @@ class CurveMachine:
         return np.clip(load, self.least_load, 1.0)
 
     def capacity(self, limit: Any, leaving: Any) -> Any:
+        """Cooling capacity from the scaled curve [W]."""
         return self.available(leaving) * self.load_under(limit, leaving)
 
     def current(self, limit: Any, leaving: Any) -> Any:

@@ -230,7 +230,7 @@ def shot(page: Any, name: str) -> None:
 @pytest.fixture(scope="module")
 def served(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     try:
-        import voila
+        import voila  # noqa: F401 - only whether it is there
     except ImportError:
         missing("Voila is not installed (pip install 'startkit[page]')")
     server = Served(tmp_path_factory.mktemp("page"))

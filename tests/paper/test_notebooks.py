@@ -71,7 +71,7 @@ def test_its_parts_are_attributes_as_well():
         and cell.get("attachments", {}) == {}
     )
     with pytest.raises(AttributeError):
-        cell.nothing
+        cell.nothing  # noqa: B018 - asked for, and not there
 
 
 def test_an_older_format_is_left_to_the_library():
@@ -104,5 +104,5 @@ def test_an_older_format_is_left_to_the_library():
     ],
 )
 def test_what_is_no_notebook_is_an_error_of_some_kind(content: bytes):
-    with pytest.raises(Exception):
+    with pytest.raises(Exception):  # noqa: B017 - any kind will do
         notebooks.of_bytes(content)

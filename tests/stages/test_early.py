@@ -218,9 +218,9 @@ def test_what_was_worked_out_of_the_past_is_not_worked_out_again(tmp_path, make_
         for name, stage in STAGES.items()
     }
     for upto in (1, 2):
-        Assessment(made.machine, made.limits, counting, assess_.State(tuple(entries[:upto]))).early
+        Assessment(made.machine, made.limits, counting, assess_.State(tuple(entries[:upto]))).early  # noqa: B018
     first = len(judged)
-    Assessment(made.machine, made.limits, counting, assess_.State(tuple(entries))).early
+    Assessment(made.machine, made.limits, counting, assess_.State(tuple(entries))).early  # noqa: B018
     assert len(judged) - first == len(STAGES)  # the present only
 
 
