@@ -16,7 +16,7 @@ HERE = Path(__file__).resolve().parent
 if str(HERE.parent) not in sys.path:
     sys.path.insert(0, str(HERE.parent))
 
-from startkit.stages.load_formulas import BY_KEY
+from startkit.stages.load_up.formulas import BY_KEY
 from workbook.recovery import NORMAL, STATED, Held, coverage
 
 PAGE = HERE.parent / "workbook" / "proof" / "coverage.md"

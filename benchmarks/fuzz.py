@@ -144,7 +144,7 @@ def guided(name: str, inputs: int, result: Path) -> None:
         import startkit.desk.intake
         import startkit.facts.trend
         import startkit.paper.evidence
-        import startkit.stages.registry  # noqa: F401 - atheris must see inside
+        import startkit.procedure.registry  # noqa: F401 - atheris must see inside
     target, tally, folder = TARGETS[name], Tally(name, "atheris"), Path(tempfile.mkdtemp())
     corpus = folder / "seeds"
     corpus.mkdir()

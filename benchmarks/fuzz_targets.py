@@ -56,7 +56,7 @@ class Target:
 def plant() -> Any:
     """A machine with every stage: sheet, limits, stages."""
     from startkit.facts import limits, machine
-    from startkit.stages import registry
+    from startkit.procedure import registry
 
     sheet = machine.load(MACHINES / "CH-1.toml")
     stages = {name: stage for name, stage in registry.stages().items() if stage.applies(sheet)}
@@ -87,7 +87,7 @@ def _specification(data: bytes, folder: Path) -> None:
 
 def _checklist(data: bytes, folder: Path) -> None:
     from startkit.facts import checklists
-    from startkit.stages import registry
+    from startkit.procedure import registry
 
     registry.stages([checklists.load(_written(data, folder, "list.toml"))])
 
@@ -124,7 +124,7 @@ def _maps() -> list[bytes]:
 
 def _readings(data: bytes, folder: Path) -> None:
     """Readings as they are entered, then read as a stage reads them."""
-    from startkit.stages.entries import JobEntries
+    from startkit.procedure.entries import JobEntries
 
     machine, limits, stages = plant()
     entries = JobEntries(stages, _state(data, folder), machine, limits=limits)
@@ -151,8 +151,8 @@ def _state(data: bytes, folder: Path) -> Any:
 def _judged(data: bytes, folder: Path) -> None:
     """Readings judged and drawn: no stage may say that it cannot be worked out."""
     from startkit.desk import cards
-    from startkit.stages import payload
-    from startkit.stages.assess import Assessment
+    from startkit.procedure import payload
+    from startkit.procedure.assessment import Assessment
 
     machine, limits, stages = plant()
     seen = Assessment(machine, limits, stages, _state(data, folder))
@@ -209,7 +209,7 @@ def _likely(what: Any, values: dict[str, str]) -> str:
 
 
 def _series(data: bytes, folder: Path) -> None:
-    from startkit.stages.entries import read_block
+    from startkit.procedure.entries import read_block
     from startkit.units import IP, SI, Q
 
     text = data.decode("utf-8", "replace")
@@ -334,7 +334,7 @@ def _entry_parts() -> list[bytes]:
 
 def _entry_sheet(data: bytes, folder: Path) -> None:
     from startkit.desk import spreadsheet_back
-    from startkit.stages import registry
+    from startkit.procedure import registry
 
     job, sheet = _sheet_job()
     changed = _tabs()[data[0] % len(_tabs())] if data else ""

@@ -28,7 +28,7 @@ import numpy as np
 
 from startkit.facts import machine, trend
 from startkit.facts.limits import defaults
-from startkit.stages import trend_figures, trend_windows
+from startkit.stages.load_up import trend_figures, trend_windows
 from startkit.units import Q
 
 SHEET = HERE.parent / "workbook" / "plant" / "machines" / "CH-1.toml"

@@ -159,7 +159,7 @@ class Edges:
         """See every judgement from now on: where a verdict gets its sentence, and where one is made
         without it.
         """
-        from startkit.stages import judging
+        from startkit.procedure import judging
         from startkit.verdict import Verdict
 
         told, made = judging._sentence, Verdict.__init__

@@ -1,4 +1,4 @@
-"""The house has floors: a module imports only from floors below its own, lazy imports included."""
+"""A module imports only from floors below its own; no import circles; stages do not know each other."""
 
 from __future__ import annotations
 
@@ -9,10 +9,16 @@ import pytest
 
 HOUSE = Path(__file__).parents[1] / "startkit"
 # From the ground up. A module may import from its own floor and from those below it.
-FLOORS = ("ground", "science", "facts", "stages", "desk", "paper", "fleet", "roof")
+FLOORS = ("ground", "science", "facts", "procedure", "stages", "desk", "paper", "fleet", "roof")
 GROUND = {"units", "unit_registry", "errors", "verdict", "beside", "__version__"}
-# The desk and the paper stand side by side: neither draws on the other.
-APART = {("paper", "desk"), ("desk", "paper")}
+# Desk, paper and panel stand side by side and do not know each other.
+SIDE_BY_SIDE = ("desk", "paper", "panel")
+MODULES = sorted(HOUSE.rglob("*.py"))
+
+
+def module_of(path: Path) -> str:
+    parts = ("startkit", *path.relative_to(HOUSE).with_suffix("").parts)
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
 
 
 def floor_of(module: str) -> str:
@@ -20,16 +26,19 @@ def floor_of(module: str) -> str:
     parts = module.split(".")
     if len(parts) == 1 or parts[1] in GROUND:
         return "ground"
-    if parts[1] == "cli":
-        return "roof"
-    return parts[1]
+    return "roof" if parts[1] == "cli" else parts[1]
+
+
+def stage_of(module: str) -> str:
+    """The stage a module belongs to; empty if it belongs to none."""
+    parts = module.split(".")
+    return parts[2] if parts[:2] == ["startkit", "stages"] and len(parts) > 2 else ""
 
 
 def imports_of(path: Path) -> list[str]:
-    """Every ``startkit`` module that a file imports, wherever in the file."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
+    """Every ``startkit`` name that a file imports, wherever in the file."""
     found = []
-    for node in ast.walk(tree):
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             found += [alias.name for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
@@ -38,24 +47,89 @@ def imports_of(path: Path) -> list[str]:
     return [name for name in found if name.split(".")[0] == "startkit"]
 
 
-MODULES = sorted(HOUSE.rglob("*.py"))
+KNOWN = {module_of(path) for path in MODULES}
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(HOUSE)))
-def test_a_module_imports_only_from_its_own_floor_or_below(path: Path) -> None:
-    own = floor_of("startkit." + ".".join(path.relative_to(HOUSE).with_suffix("").parts))
-    for name in imports_of(path):
-        other = floor_of(name)
-        assert other in FLOORS, f"{path} imports {name}, which stands on no floor"
-        assert FLOORS.index(other) <= FLOORS.index(own), (
-            f"{path} on the floor {own} imports {name} from the floor {other}"
-        )
-        assert (
-            own,
-            other,
-        ) not in APART, (
-            f"{path} on the floor {own} imports {name}: desk and paper do not know each other"
-        )
+def modules_imported(path: Path) -> set[str]:
+    """The modules behind the names that a file imports."""
+    return {_module(name) for name in imports_of(path)} - {module_of(path)}
+
+
+def _module(name: str) -> str:
+    while name not in KNOWN:
+        name = name.rsplit(".", 1)[0]
+    return name
+
+
+def test_a_module_imports_only_from_its_own_floor_or_below() -> None:
+    faults = []
+    for path in MODULES:
+        own = floor_of(module_of(path))
+        for name in modules_imported(path):
+            other = floor_of(name)
+            assert other in FLOORS, f"{path} imports {name}, which belongs to no floor"
+            if FLOORS.index(other) > FLOORS.index(own):
+                faults.append(f"{module_of(path)} ({own}) imports {name} ({other})")
+            if own != other and own in SIDE_BY_SIDE and other in SIDE_BY_SIDE:
+                faults.append(f"{module_of(path)} imports {name}: {own} and {other} are apart")
+    assert not faults, "\n".join(sorted(faults))
+
+
+def test_no_stage_imports_another() -> None:
+    faults = []
+    for path in MODULES:
+        own = stage_of(module_of(path))
+        others = {stage_of(name) for name in modules_imported(path)} - {"", own}
+        faults += [f"{module_of(path)} imports from {other}" for other in others if own]
+    assert not faults, "\n".join(sorted(faults))
+
+
+def test_nothing_above_imports_a_stage_or_a_part_of_one() -> None:
+    faults = []
+    for path in MODULES:
+        if floor_of(module_of(path)) in ("desk", "paper", "fleet", "roof", "procedure"):
+            faults += [
+                f"{module_of(path)} imports {name}"
+                for name in modules_imported(path)
+                if stage_of(name)
+            ]
+    assert not faults, "\n".join(sorted(faults))
+
+
+def test_no_circle_stands_inside_a_floor() -> None:
+    graph = {module_of(path): modules_imported(path) for path in MODULES}
+    circle = circle_in(graph)
+    assert not circle, " -> ".join(circle)
+
+
+def circle_in(graph: dict[str, set[str]]) -> list[str]:
+    """One circle of imports, first module repeated at the end; empty if there is none."""
+    done: set[str] = set()
+
+    def walk(name: str, road: list[str]) -> list[str]:
+        if name in road:
+            return [*road[road.index(name) :], name]
+        if name in done:
+            return []
+        for other in sorted(graph.get(name, ())):
+            found = walk(other, [*road, name])
+            if found:
+                return found
+        done.add(name)
+        return []
+
+    return next((found for name in sorted(graph) if (found := walk(name, []))), [])
+
+
+@pytest.mark.parametrize(
+    ("graph", "circle"),
+    [
+        ({"a": {"b"}, "b": {"c"}, "c": set()}, []),
+        ({"a": {"b"}, "b": {"c"}, "c": {"b"}}, ["b", "c", "b"]),
+    ],
+)
+def test_a_circle_is_found(graph: dict[str, set[str]], circle: list[str]) -> None:
+    assert circle_in(graph) == circle
 
 
 def test_the_check_sees_a_lazy_import(tmp_path: Path) -> None:
@@ -66,22 +140,12 @@ def test_the_check_sees_a_lazy_import(tmp_path: Path) -> None:
     assert imports_of(file) == ["startkit.desk.book"]
 
 
-def test_science_reads_no_file_and_no_clock() -> None:
-    for path in (HOUSE / "science").glob("*.py"):
-        names = {
-            node.id
-            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
-            if isinstance(node, ast.Name)
-        }
-        assert not names & {"open", "Path", "datetime"}, path.name
-
-
-def test_stages_read_no_file() -> None:
-    for path in (HOUSE / "stages").glob("*.py"):
-        names = {
-            node.id
-            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
-            if isinstance(node, ast.Name)
-        }
+@pytest.mark.parametrize("floor", ["science", "stages", "procedure"])
+def test_what_calculates_and_judges_reads_no_file_and_no_clock(floor: str) -> None:
+    for path in (HOUSE / floor).rglob("*.py"):
+        text = path.read_text(encoding="utf-8")
+        names = {node.id for node in ast.walk(ast.parse(text)) if isinstance(node, ast.Name)}
         assert not names & {"open", "Path"}, path.name
-        assert ".now(" not in path.read_text(encoding="utf-8"), path.name
+        assert ".now(" not in text, path.name
+        if floor == "science":
+            assert "datetime" not in names, path.name

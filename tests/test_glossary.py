@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 from startkit.facts.limits import STANDINGS, defaults
-from startkit.stages.holds import HOLDS
-from startkit.stages.registry import stages
+from startkit.procedure.holds import HOLDS
+from startkit.procedure.registry import stages
 from startkit.verdict import Outcome
 
 ROOT = Path(__file__).parents[1]

@@ -12,7 +12,7 @@ import click
 import pytest
 
 from startkit.cli import main
-from startkit.stages.registry import stages
+from startkit.procedure.registry import stages
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

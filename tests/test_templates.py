@@ -11,8 +11,8 @@ import nbformat
 import pytest
 
 from startkit.facts import templates
-from startkit.stages.holds import NAMES
-from startkit.stages.registry import stages
+from startkit.procedure.holds import NAMES
+from startkit.procedure.registry import stages
 
 HOME = Path(__file__).parents[1] / "templates"
 JOB_TEMPLATES = [

@@ -22,8 +22,8 @@ from startkit.facts.job import Job, State
 from startkit.fleet.order import alone
 from startkit.paper.exporter import RecordExporter
 from startkit.paper.runs import run
-from startkit.stages import memory, registry
-from startkit.stages.assess import Assessment
+from startkit.procedure import memory, registry
+from startkit.procedure.assessment import Assessment
 
 pytestmark = pytest.mark.xdist_group("demo")
 PART = "application/vnd.startkit.part+json"

@@ -25,9 +25,9 @@ from startkit.facts.job import State
 from startkit.facts.journal import Entry
 from startkit.facts.limits import defaults
 from startkit.facts.machine import Machine
-from startkit.stages.entries import JobEntries
-from startkit.stages.load_points import Point, points
-from startkit.stages.registry import stages
+from startkit.procedure.entries import JobEntries
+from startkit.procedure.registry import stages
+from startkit.stages.load_up.readings import Point, points
 from workbook.chiller_model import CELSIUS, Conditions, Steady
 from workbook.fluids import refrigerant
 from workbook.machines import CH1

@@ -15,11 +15,11 @@ from startkit.desk.uploads import Uploads
 from startkit.errors import JobError, StartkitError
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
-from startkit.stages import payload, registry
-from startkit.stages.assess import Assessment
-from startkit.stages.early import due_after
-from startkit.stages.holds import NAMES, HoldPoint
-from startkit.stages.stage import Stage
+from startkit.procedure import payload, registry
+from startkit.procedure.assessment import Assessment
+from startkit.procedure.early_entries import due_after
+from startkit.procedure.holds import NAMES, HoldPoint
+from startkit.procedure.stage import Stage
 
 MODES = FORM, RECORD = ("form", "record")
 PAUSE = 0.15  # s after the last change before the cards that show the whole job are renewed

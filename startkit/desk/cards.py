@@ -32,7 +32,7 @@ def html(part: Part, as_of: str = "") -> Markup:
     Parameters
     ----------
     part : mapping
-        From `startkit.stages.payload`; a stage also has ``plots``.
+        From `startkit.procedure.payload`; a stage also has ``plots``.
     as_of : str
         Time to print beside what may have changed since.
     """

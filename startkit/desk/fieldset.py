@@ -6,9 +6,9 @@ from typing import Any
 
 from startkit.facts.instruments import can_read
 from startkit.facts.pictures import FOLDERS
-from startkit.stages.assess import Assessment
-from startkit.stages.entries import Entries, Reading
-from startkit.stages.stage import PLAIN_KINDS, SERIES, TABLE, Column, Field
+from startkit.procedure.assessment import Assessment
+from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.stage import PLAIN_KINDS, SERIES, TABLE, Column, Field
 from startkit.units import KINDS, SYSTEMS, label
 
 MOST_BUTTONS = 4  # more choices than this are a list, not buttons

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING, Any
 
 from startkit.errors import JobError
 from startkit.facts.trend import Trend
-from startkit.stages.assess import Assessment
-from startkit.stages.entries import Entries, Reading
-from startkit.stages.stage import SERIES, TABLE, Field
+from startkit.procedure.assessment import Assessment
+from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.stage import SERIES, TABLE, Field
 from startkit.units import KINDS, label, magnitude
 
 if TYPE_CHECKING:

@@ -9,9 +9,9 @@ from startkit.facts import readings, trend, trend_map, trend_quality
 from startkit.facts.blank import write_new
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
-from startkit.stages.assess import NOT_APPLICABLE, WAIVER
-from startkit.stages.registry import for_job
-from startkit.stages.stage import SERIES, TABLE, Field
+from startkit.procedure.assessment import NOT_APPLICABLE, WAIVER
+from startkit.procedure.registry import for_job
+from startkit.procedure.stage import SERIES, TABLE, Field
 
 
 def fault_of(item: str, fields: dict[str, dict[str, Field]]) -> str:

@@ -13,9 +13,9 @@ from startkit.errors import StartkitError
 from startkit.facts.job import ROW_REMOVED, needs_reason
 from startkit.facts.journal import Entry
 from startkit.facts.pictures import FOLDERS
-from startkit.stages.assess import NOT_APPLICABLE, WAIVER
-from startkit.stages.entries import Entries
-from startkit.stages.stage import TABLE, Column, Field
+from startkit.procedure.assessment import NOT_APPLICABLE, WAIVER
+from startkit.procedure.entries import Entries
+from startkit.procedure.stage import TABLE, Column, Field
 from startkit.units import KINDS, SYSTEMS, split, unit_for
 
 if TYPE_CHECKING:

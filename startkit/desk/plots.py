@@ -19,7 +19,7 @@ import numpy as np
 import pint
 
 from startkit.desk import plots_beside
-from startkit.stages.stage import Line, Plot, Rule
+from startkit.procedure.stage import Line, Plot, Rule
 from startkit.units import KINDS, SI, Q, label, magnitude
 
 WIDTH, HEIGHT = 7.2, 3.5  # inches

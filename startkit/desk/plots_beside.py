@@ -11,7 +11,7 @@ from contextlib import contextmanager
 import pint
 
 from startkit.beside import Beside, Lost, process
-from startkit.stages.stage import Plot
+from startkit.procedure.stage import Plot
 from startkit.units import Q
 
 

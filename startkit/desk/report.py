@@ -7,9 +7,9 @@ from pathlib import Path
 
 from startkit.desk.cards import BROKEN, RESCUE
 from startkit.facts.job import Job
-from startkit.stages.assess import Assessment
-from startkit.stages.payload import next_step
-from startkit.stages.registry import for_job
+from startkit.procedure.assessment import Assessment
+from startkit.procedure.payload import next_step
+from startkit.procedure.registry import for_job
 from startkit.verdict import Outcome
 
 

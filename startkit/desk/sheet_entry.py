@@ -14,9 +14,9 @@ from startkit.desk.spreadsheet_back import Sheet, Typed, read
 from startkit.errors import ReadingError, StartkitError
 from startkit.facts.job import ROW_REMOVED, Job, State, needs_reason
 from startkit.facts.journal import Entry, now
-from startkit.stages.entries import JobEntries, Reading
-from startkit.stages.registry import for_job
-from startkit.stages.stage import SERIES, Field, Stage
+from startkit.procedure.entries import JobEntries, Reading
+from startkit.procedure.registry import for_job
+from startkit.procedure.stage import SERIES, Field, Stage
 from startkit.units import KINDS, split, unit_for
 
 Made = tuple[Typed, Entry]

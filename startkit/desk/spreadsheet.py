@@ -33,10 +33,10 @@ from startkit.errors import SheetError
 from startkit.facts.instruments import can_read
 from startkit.facts.job import Job
 from startkit.facts.journal import now
-from startkit.stages.assess import Assessment
-from startkit.stages.entries import Entries
-from startkit.stages.registry import for_job
-from startkit.stages.stage import SERIES, TABLE, Column, Field, Stage
+from startkit.procedure.assessment import Assessment
+from startkit.procedure.entries import Entries
+from startkit.procedure.registry import for_job
+from startkit.procedure.stage import SERIES, TABLE, Column, Field, Stage
 from startkit.units import IP, KINDS, SYSTEMS, label
 
 SPARE_ROWS, LOADS = (

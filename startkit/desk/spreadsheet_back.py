@@ -27,7 +27,7 @@ from startkit.desk.sheet_cells import (
 )
 from startkit.errors import ReadingError
 from startkit.facts.job import Job
-from startkit.stages.stage import SERIES, TABLE, Column, Field, Stage
+from startkit.procedure.stage import SERIES, TABLE, Column, Field, Stage
 
 LARGEST, UNPACKED = 20_000_000, 40_000_000  # bytes; the sheet of a whole job holds half a million
 _DECLARES = re.compile(rb"<!(DOCTYPE|ENTITY)", re.IGNORECASE)

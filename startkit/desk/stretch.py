@@ -14,8 +14,8 @@ from startkit.facts.job import Job
 from startkit.facts.journal import Entry
 from startkit.facts.trend import Trend
 from startkit.facts.trend_points import points
-from startkit.stages.assess import Assessment
-from startkit.stages.stage import CLOCK, SERIES, Column, Field
+from startkit.procedure.assessment import Assessment
+from startkit.procedure.stage import CLOCK, SERIES, Column, Field
 from startkit.units import KINDS, Q, label, magnitude
 
 MOST = 20_000  # rows of one series: what a person would look at, and what the journal is to hold

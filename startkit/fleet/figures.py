@@ -14,9 +14,9 @@ from startkit.desk.multiples import Panel
 from startkit.fleet.baseline import Chart, Comparison, quantity
 from startkit.fleet.summary import Summary
 from startkit.fleet.tables import several, table
+from startkit.procedure.stage import Line, Plot, Rule
 from startkit.science.change import CANNOT_TELL, MOVED, NOT_MOVED
 from startkit.science.control_chart import ENOUGH, SOURCE
-from startkit.stages.stage import Line, Plot, Rule
 from startkit.units import KINDS, Q, difference_kind, label, magnitude, show
 from startkit.verdict import COVERAGE
 

@@ -35,7 +35,7 @@ _MODULES = (
     "startkit.paper.printing",
     "startkit.paper.record",
     "startkit.paper.typesetting",
-    "startkit.stages.registry",
+    "startkit.procedure.registry",
     "encodings.utf_8_sig",
     "IPython.core.application",
     "IPython.core.completerlib",
@@ -62,9 +62,9 @@ def _warm() -> None:
     from startkit.facts import limits
     from startkit.fleet import made
     from startkit.paper import glyphs
+    from startkit.procedure import registry
+    from startkit.procedure.stage import Line, Plot
     from startkit.science import refrigerant
-    from startkit.stages import registry
-    from startkit.stages.stage import Line, Plot
 
     nbformat.validate(nbformat.v4.new_notebook())
     limits.defaults()

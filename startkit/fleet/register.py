@@ -13,7 +13,7 @@ from startkit.fleet import baseline, figures
 from startkit.fleet.folder import Fleet
 from startkit.fleet.summary import Summary
 from startkit.fleet.tables import few, several, table
-from startkit.stages.holds import HOLDS
+from startkit.procedure.holds import HOLDS
 
 Part = dict[str, Any]
 SOON = 60  # days before its due date that an instrument is listed

@@ -18,8 +18,8 @@ from startkit.facts.journal import Entry
 from startkit.paper import revisions
 from startkit.paper.evidence import digest
 from startkit.paper.runs import RECORDS
-from startkit.stages.assess import NOT_APPLICABLE, WAIVER, Assessment
-from startkit.stages.payload import next_step
+from startkit.procedure.assessment import NOT_APPLICABLE, WAIVER, Assessment
+from startkit.procedure.payload import next_step
 from startkit.verdict import Outcome, Verdict, worst
 
 Summary = dict[str, Any]

@@ -14,7 +14,7 @@ from typing import Any
 from startkit.errors import PaperError
 from startkit.paper import prose, svg
 from startkit.paper.runs import cell_name
-from startkit.stages.payload import MIME
+from startkit.procedure.payload import MIME
 
 WIDGET = "application/vnd.jupyter.widget-view+json"
 SCREEN_ONLY = (  # tag of a markdown cell that speaks of the screen and is left out on paper

@@ -14,7 +14,7 @@ from startkit.facts.journal import chain_faults
 from startkit.paper import attachments, collect, corrections, photographs, signature_page, versions
 from startkit.paper.attachments import Attachment
 from startkit.paper.revisions import FIRST, Revision
-from startkit.stages.holds import HOLDS
+from startkit.procedure.holds import HOLDS
 from startkit.units import IP
 
 SCHEMA = "startkit-record-1"

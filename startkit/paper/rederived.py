@@ -12,8 +12,8 @@ from typing import Any
 from startkit.facts.job import Job
 from startkit.paper.evidence import Evidence
 from startkit.paper.record import dressed, fronted
-from startkit.stages import payload, registry
-from startkit.stages.assess import Assessment
+from startkit.procedure import payload, registry
+from startkit.procedure.assessment import Assessment
 
 # What a verdict is worth stands in these; the rest is wording, which another version may put
 # otherwise.

@@ -12,7 +12,7 @@ from startkit.paper import collect, signature_page, typesetting, versions
 from startkit.paper.attachments import Attachment
 from startkit.paper.record import LANGUAGE, Record
 from startkit.paper.runs import whole
-from startkit.stages.payload import MIME
+from startkit.procedure.payload import MIME
 from startkit.units import IP
 
 PART, SCHEMA = "register", "startkit-register-1"

@@ -168,7 +168,7 @@ def verify(
 
 def _load() -> None:
     """Load what judges while the file is read beside: it takes as long to load as to judge."""
-    from startkit.stages import registry
+    from startkit.procedure import registry
 
     for name in (
         "startkit.paper.rederived",

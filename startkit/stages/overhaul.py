@@ -6,10 +6,10 @@ from __future__ import annotations
 
 from startkit.facts.limits import Limit, Limits
 from startkit.facts.machine import Machine
-from startkit.stages import cautions, last_record
-from startkit.stages.entries import Entries, Row
-from startkit.stages.judging import check
-from startkit.stages.stage import Column, Field, Findings, Heading, Stage, Table
+from startkit.procedure import cautions, last_record
+from startkit.procedure.entries import Entries, Row
+from startkit.procedure.judging import check
+from startkit.procedure.stage import Column, Field, Findings, Heading, Stage, Table
 from startkit.verdict import Outcome, Verdict
 
 ENTERED = "entered on site"

@@ -9,6 +9,10 @@ import pint
 from startkit.errors import StartkitError
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
+from startkit.procedure import cautions
+from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.judging import check
+from startkit.procedure.stage import Field, Figure, Findings, Stage
 from startkit.science.exposure import Exposure, exposure, meaning, share_of_limit
 from startkit.science.ventilation import (
     emergency_exhaust,
@@ -16,10 +20,6 @@ from startkit.science.ventilation import (
     heat_exhaust,
     normal_exhaust,
 )
-from startkit.stages import cautions
-from startkit.stages.entries import Entries, Reading
-from startkit.stages.judging import check
-from startkit.stages.stage import Field, Figure, Findings, Stage
 from startkit.units import IP, SI
 from startkit.verdict import Outcome, Verdict
 

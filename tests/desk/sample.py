@@ -7,9 +7,9 @@ from pathlib import Path
 
 from startkit.facts.job import Job
 from startkit.facts.limits import Limit
-from startkit.stages.judging import check, confirm
-from startkit.stages.registry import ordered
-from startkit.stages.stage import (
+from startkit.procedure.judging import check, confirm
+from startkit.procedure.registry import ordered
+from startkit.procedure.stage import (
     Column,
     Field,
     Figure,

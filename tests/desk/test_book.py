@@ -7,8 +7,8 @@ import json
 import pytest
 
 from startkit.desk.book import ClosedBook, open_book
-from startkit.stages.payload import MIME
-from startkit.stages.registry import ordered
+from startkit.procedure.payload import MIME
+from startkit.procedure.registry import ordered
 from tests.desk.sample import FAULTY, STAGES
 
 WIDGET = "application/vnd.jupyter.widget-view+json"
@@ -122,7 +122,7 @@ def test_a_stage_that_fails_stays_open_says_so_and_takes_nothing_with_it(job):
 
 
 def test_a_fault_of_our_own_is_one_sentence_with_the_trace_folded(book, monkeypatch):
-    monkeypatch.setattr("startkit.stages.payload.stage_part", lambda *_: 1 / 0)
+    monkeypatch.setattr("startkit.procedure.payload.stage_part", lambda *_: 1 / 0)
     bundle, _ = book.stage("oil")._repr_mimebundle_()
     assert (
         bundle[MIME]["part"] == "error"

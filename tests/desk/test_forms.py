@@ -7,7 +7,7 @@ import threading
 import pytest
 
 from startkit.desk.book import open_book
-from startkit.stages.registry import ordered
+from startkit.procedure.registry import ordered
 from tests.desk.sample import FAULTY, STAGES
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from startkit.desk import plots
-from startkit.stages.stage import Line, Plot, Rule
+from startkit.procedure.stage import Line, Plot, Rule
 from startkit.units import IP, Q
 
 TIME = np.linspace(0.0, 60.0, 7)

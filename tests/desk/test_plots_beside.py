@@ -8,7 +8,7 @@ import signal
 import pytest
 
 from startkit.desk import plots, plots_beside
-from startkit.stages.stage import Line, Plot
+from startkit.procedure.stage import Line, Plot
 from startkit.units import SI, Q
 
 BAROMETER = Q(100.0, "kilopascal")

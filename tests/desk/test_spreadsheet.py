@@ -23,9 +23,9 @@ from startkit.errors import ReadingError, SheetError
 from startkit.facts.job import ROW_REMOVED, Job
 from startkit.facts.journal import Entry
 from startkit.facts.templates import find
-from startkit.stages.assess import Assessment
-from startkit.stages.registry import for_job
-from startkit.stages.stage import SERIES, TABLE, Column, Field
+from startkit.procedure.assessment import Assessment
+from startkit.procedure.registry import for_job
+from startkit.procedure.stage import SERIES, TABLE, Column, Field
 from startkit.units import KINDS, label
 
 MACHINE = Path(__file__).parents[2] / "workbook" / "plant" / "machines" / "CH-1.toml"

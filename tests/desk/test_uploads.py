@@ -13,8 +13,8 @@ from startkit.desk.book import open_book
 from startkit.desk.messages import answer
 from startkit.facts import pictures
 from startkit.facts.job import Job
-from startkit.stages import payload
-from startkit.stages.stage import Field
+from startkit.procedure import payload
+from startkit.procedure.stage import Field
 from tests.desk.sample import STAGES
 from tests.facts.test_pictures import STROKES, camera
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from startkit.stages.holds import HOLDS
+from startkit.procedure.holds import HOLDS
 from startkit.units import Q
 
 Summary = dict[str, Any]

@@ -14,10 +14,10 @@ from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_outp
 
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
-from startkit.stages import payload
-from startkit.stages.assess import Assessment
-from startkit.stages.entries import Entries
-from startkit.stages.stage import Column, Field, Figure, Findings, Heading, Stage, Table
+from startkit.procedure import payload
+from startkit.procedure.assessment import Assessment
+from startkit.procedure.entries import Entries
+from startkit.procedure.stage import Column, Field, Figure, Findings, Heading, Stage, Table
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict, within
 

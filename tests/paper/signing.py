@@ -13,8 +13,8 @@ from startkit.facts.job import Job
 from startkit.facts.journal import Entry
 from startkit.paper import identity, revisions, seal
 from startkit.paper.exporter import RecordExporter
-from startkit.stages import payload, registry
-from startkit.stages.holds import HOLDS
+from startkit.procedure import payload, registry
+from startkit.procedure.holds import HOLDS
 from tests.paper.conftest import assessed, make_job, part_cell, put
 
 TECHNICIAN, WITNESS, ENGINEER = "R. Calder", "M. Osei", "T. Brandt"

@@ -9,7 +9,7 @@ from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_outp
 
 from startkit.errors import PaperError
 from startkit.paper import collect, prose, svg
-from startkit.stages.payload import MIME
+from startkit.procedure.payload import MIME
 
 PNG = base64.b64decode(
     "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAAAAAA6fptVAAAACklEQVR4nGNgAAAAAgABSK+kcQAAAABJRU5ErkJggg=="

@@ -21,7 +21,7 @@ from startkit.facts.job import Job
 from startkit.facts.journal import Entry, chain_faults
 from startkit.paper import glyphs, journal, signature_page
 from startkit.paper.exporter import RecordExporter
-from startkit.stages.stage import Findings, Heading, Table
+from startkit.procedure.stage import Findings, Heading, Table
 from startkit.units import Q
 from tests.paper.conftest import READINGS, SHEET, STAGES, book, make_job, part_cell, put
 
@@ -481,7 +481,7 @@ def test_cells_that_a_spreadsheet_would_run_get_an_apostrophe_in_the_csv_only():
 
 
 def test_a_photograph_is_printed_with_its_stage_and_a_missing_one_says_so(tmp_path: Path):
-    from startkit.stages.stage import Field
+    from startkit.procedure.stage import Field
     from tests.paper.test_collect import PNG
 
     photo = Field("photo", "Photograph of the gauge", "photo", required=False)

@@ -15,9 +15,9 @@ from startkit.facts import limits as limits_
 from startkit.facts import machine as machine_
 from startkit.facts.job import State
 from startkit.facts.journal import Entry
-from startkit.stages.assess import Assessment
-from startkit.stages.registry import stages as registered
-from startkit.stages.stage import Stage
+from startkit.procedure.assessment import Assessment
+from startkit.procedure.registry import stages as registered
+from startkit.procedure.stage import Stage
 from startkit.units import SI
 
 SHEET = """

@@ -6,8 +6,8 @@ from __future__ import annotations
 
 import pytest
 
-from startkit.stages import cautions
-from startkit.stages.registry import stages
+from startkit.procedure import cautions
+from startkit.procedure.registry import stages
 
 NEEDED = {
     "safety": (

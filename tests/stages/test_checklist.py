@@ -13,9 +13,9 @@ from startkit.errors import SheetError, StartkitError
 from startkit.facts import checklists as lists_
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
-from startkit.stages import payload, registry
-from startkit.stages.assess import Assessment
-from startkit.stages.stage import Field, Findings, Stage
+from startkit.procedure import payload, registry
+from startkit.procedure.assessment import Assessment
+from startkit.procedure.stage import Field, Findings, Stage
 from startkit.verdict import Outcome
 
 CRANE = """name = "crane"

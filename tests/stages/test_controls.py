@@ -7,7 +7,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from startkit.stages import payload
+from startkit.procedure import payload
 from startkit.stages.controls import STAGE
 from startkit.stages.setup import STAGE as SETUP
 from startkit.verdict import Outcome

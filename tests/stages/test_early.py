@@ -11,11 +11,11 @@ import pytest
 
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
-from startkit.stages import assess as assess_
-from startkit.stages import payload
-from startkit.stages.assess import Assessment
-from startkit.stages.judging import confirm
-from startkit.stages.stage import Column, Field, Findings, Stage
+from startkit.procedure import assessment as assess_
+from startkit.procedure import payload
+from startkit.procedure.assessment import Assessment
+from startkit.procedure.judging import confirm
+from startkit.procedure.stage import Column, Field, Findings, Stage
 
 PLANT = Path(__file__).parents[2] / "workbook" / "plant" / "machines"
 

@@ -10,14 +10,14 @@ from typing import Any
 import pytest
 
 from startkit.science.stroke_model import VaneDrive
-from startkit.stages import vane_verdicts
 from startkit.stages.first_start import STAGE as FIRST_START
 from startkit.stages.lube import STAGE as LUBE
-from startkit.stages.lube_readings import collect as collect_oil
-from startkit.stages.lube_verdicts import verdicts as lube_verdicts
+from startkit.stages.lube.readings import collect as collect_oil
+from startkit.stages.lube.verdicts import verdicts as lube_verdicts
 from startkit.stages.shut_down import STAGE as SHUT_DOWN
-from startkit.stages.vane_strokes import Strokes, collect
 from startkit.stages.vanes import STAGE as VANES
+from startkit.stages.vanes.verdicts import verdicts as vane_verdicts
+from startkit.stages.vanes.readings import Strokes, collect
 from startkit.units import Q
 from startkit.verdict import Outcome
 from tests.stages.strokes import block, made
@@ -69,7 +69,7 @@ def vane_outcome(make_job, put, assess, trace):
         )
         return next(
             v
-            for v in vane_verdicts.verdicts(job.machine, job.limits, entries, strokes)
+            for v in vane_verdicts(job.machine, job.limits, entries, strokes)
             if v.key == key
         ).outcome
 

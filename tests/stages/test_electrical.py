@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from startkit.facts import checklists
-from startkit.stages import payload
+from startkit.procedure import payload
+from startkit.procedure.registry import ordered, with_lists
 from startkit.stages.electrical import STAGE
-from startkit.stages.registry import ordered, with_lists
 from startkit.stages.setup import STAGE as SETUP
 from startkit.verdict import Outcome
 

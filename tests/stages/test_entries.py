@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from startkit.facts.job import ROW_REMOVED
-from startkit.stages.entries import read_block, yes_or_no
+from startkit.procedure.entries import read_block, yes_or_no
+from startkit.procedure.stage import Column, Field, Findings, Stage
 from startkit.stages.setup import STAGE as SETUP
-from startkit.stages.stage import Column, Field, Findings, Stage
 from startkit.units import Q
 
 ROWS = (

@@ -140,7 +140,7 @@ def test_a_wye_delta_start_in_delta_is_told_from_its_current(job, verdict_of):
     ],
 )
 def test_each_starter_has_its_inrush(job, assess, outside, sheet, expected):
-    from startkit.stages.start_verdicts import expected as due
+    from startkit.stages.first_start.verdicts import expected as due
 
     ours = due(job(sheet=sheet).machine).to("ampere").magnitude
     outside.check(
@@ -305,7 +305,7 @@ def test_a_gap_a_stopped_clock_and_a_dead_sensor_are_said(job, assess):
 
 
 def test_everything_is_shown_in_the_units_of_the_job(job, assess):
-    from startkit.stages.payload import stage_part
+    from startkit.procedure.payload import stage_part
 
     part = stage_part(assess(job(system="I-P")), "first_start")
     assert any("in/s" in v["sentence"] for v in part["verdicts"])

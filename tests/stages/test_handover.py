@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from startkit.procedure.payload import handover_part, stage_part
 from startkit.stages.first_start import STAGE as FIRST_START
 from startkit.stages.handover import STAGE
 from startkit.stages.lube import STAGE as LUBE
-from startkit.stages.payload import handover_part, stage_part
 from startkit.stages.setup import STAGE as SETUP
 from startkit.stages.trips import STAGE as TRIPS
 from startkit.verdict import Outcome

@@ -6,9 +6,9 @@ from __future__ import annotations
 
 import pytest
 
-from startkit.stages.holds import HOLDS, NAMES, HoldState, needs
-from startkit.stages.judging import confirm
-from startkit.stages.stage import Field, Findings, Stage
+from startkit.procedure.holds import HOLDS, NAMES, HoldState, needs
+from startkit.procedure.judging import confirm
+from startkit.procedure.stage import Field, Findings, Stage
 from startkit.verdict import Outcome, Verdict
 
 

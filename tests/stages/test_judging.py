@@ -7,10 +7,10 @@ from __future__ import annotations
 import pytest
 
 from startkit.facts.limits import Limit
-from startkit.stages.entries import Reading
-from startkit.stages.judging import bounds, check, confirm, filled, settle
+from startkit.procedure.entries import Reading
+from startkit.procedure.judging import bounds, check, confirm, filled, settle
+from startkit.procedure.stage import Field, Findings, Stage
 from startkit.stages.setup import STAGE as SETUP
-from startkit.stages.stage import Field, Findings, Stage
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict
 

@@ -10,9 +10,10 @@ import pytest
 from startkit.facts.limits import defaults
 from startkit.science.refrigerant import saturation_pressure
 from startkit.science.symptoms import HIGH, LOW, USUAL
-from startkit.stages import load_signs, trend_windows
-from startkit.stages.load_points import points
-from startkit.stages.load_tolerance import LABORATORY
+from startkit.stages.load_up import signs as load_signs
+from startkit.stages.load_up import trend_windows
+from startkit.stages.load_up.readings import points
+from startkit.stages.load_up.tolerance import LABORATORY
 from startkit.units import Q
 from startkit.verdict import Outcome
 

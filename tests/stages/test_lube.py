@@ -7,7 +7,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from startkit.stages import payload
+from startkit.procedure import payload
 from startkit.stages.lube import STAGE
 from startkit.verdict import Outcome
 

@@ -10,10 +10,10 @@ import pytest
 from startkit.facts.baseline import Baseline
 from startkit.facts.job import State
 from startkit.facts.journal import Entry
-from startkit.stages import memory
-from startkit.stages.assess import Assessment
+from startkit.procedure import memory
+from startkit.procedure.assessment import Assessment
+from startkit.procedure.stage import Field, Figure, Findings, Stage
 from startkit.stages.setup import STAGE as SETUP
-from startkit.stages.stage import Field, Figure, Findings, Stage
 from startkit.units import SI, Q
 from startkit.verdict import Outcome, Verdict
 

@@ -11,11 +11,11 @@ import pytest
 
 from startkit.facts import checklists
 from startkit.facts.baseline import Baseline, BaselineFigure
-from startkit.stages import payload
+from startkit.procedure import payload
+from startkit.procedure.registry import ordered, with_lists
+from startkit.procedure.stage import Field, Figure, Findings, Stage
 from startkit.stages.overhaul import STAGE
-from startkit.stages.registry import ordered, with_lists
 from startkit.stages.setup import STAGE as SETUP
-from startkit.stages.stage import Field, Figure, Findings, Stage
 from startkit.units import Q
 from startkit.verdict import Outcome
 

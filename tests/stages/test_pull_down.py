@@ -10,9 +10,9 @@ import pytest
 from startkit.science.loop import constant_capacity_time
 from startkit.science.machine_curve import machine_from_table
 from startkit.science.pulldown import planned_course
-from startkit.stages import pull_plan
 from startkit.stages.pull_down import STAGE
-from startkit.stages.pull_plan import collect
+from startkit.stages.pull_down import plan as pull_plan
+from startkit.stages.pull_down.plan import collect
 from startkit.units import Q
 from startkit.verdict import Outcome
 
@@ -190,7 +190,7 @@ def test_the_plan_rests_on_the_heat_of_the_loops_water(job, outside):
 
 def _entries(job):
     from startkit.facts.job import State
-    from startkit.stages.assess import Assessment
+    from startkit.procedure.assessment import Assessment
 
     return Assessment(
         job.machine, job.limits, job.stages, State(tuple(job.entries)), job.system
@@ -436,7 +436,7 @@ def test_approach_and_superheat_are_not_judged_until_it_is_steady(job, put, asse
 
 
 def test_it_is_drawn_in_inch_pound_units(job, assess):
-    from startkit.stages.payload import stage_part
+    from startkit.procedure.payload import stage_part
 
     part = stage_part(assess(job(system="I-P", minutes=[0, 10, 20, 30, 40])), "pull_down")
     assert any(

@@ -9,9 +9,9 @@ from dataclasses import replace
 import pytest
 
 from startkit.errors import StartkitError
-from startkit.stages import registry
-from startkit.stages.holds import NAMES
-from startkit.stages.stage import PLAIN_KINDS, SERIES, TABLE, Findings, Stage
+from startkit.procedure import registry
+from startkit.procedure.holds import NAMES
+from startkit.procedure.stage import PLAIN_KINDS, SERIES, TABLE, Findings, Stage
 from startkit.units import KINDS
 
 PLAIN = Stage(

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from startkit.facts import checklists
-from startkit.stages import payload
-from startkit.stages.registry import ordered, with_lists
+from startkit.procedure import payload
+from startkit.procedure.registry import ordered, with_lists
 from startkit.stages.safety import STAGE
 from startkit.stages.setup import STAGE as SETUP
 from startkit.verdict import Outcome
@@ -325,7 +325,7 @@ def test_without_lock_out_it_is_not_clear_to_run_the_oil_pump(job, assess):
 
 
 def test_every_caution_leaves_the_decision_to_code_maker_and_licensed_people():
-    from startkit.stages.cautions import EVERY
+    from startkit.procedure.cautions import EVERY
 
     for caution in EVERY:
         words = caution.lower()

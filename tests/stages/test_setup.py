@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import pytest
 
-from startkit.stages import payload
+from startkit.procedure import payload
 from startkit.stages.setup import STAGE
 from startkit.verdict import Outcome
 

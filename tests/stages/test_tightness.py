@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from startkit.stages import payload
+from startkit.procedure import payload
 from startkit.stages.setup import STAGE as SETUP
 from startkit.stages.tightness import CHARGED, OPENED, STAGE
 from startkit.units import Q

@@ -15,11 +15,10 @@ from startkit.facts import trend as trend_
 from startkit.facts.job import State
 from startkit.facts.trend_map import Mapped
 from startkit.facts.trend_quality import STUCK
+from startkit.procedure.assessment import Assessment
 from startkit.science.steadiness import Hunting
-from startkit.stages import trend_figures, trend_windows
-from startkit.stages.assess import Assessment
-from startkit.stages.load_formulas import BY_KEY, circuit
-from startkit.stages.load_up import COLUMNS
+from startkit.stages.load_up import COLUMNS, trend_figures, trend_windows
+from startkit.stages.load_up.formulas import BY_KEY, circuit
 from startkit.units import KINDS, Q
 from startkit.verdict import Outcome
 

@@ -202,7 +202,7 @@ def test_a_row_of_no_trip_is_said(job, assess):
 
 
 def test_it_is_drawn_in_either_system(job, assess):
-    from startkit.stages.payload import stage_part
+    from startkit.procedure.payload import stage_part
 
     made = job(values=VALUES)
     for system in ("SI", "I-P"):
@@ -211,7 +211,7 @@ def test_it_is_drawn_in_either_system(job, assess):
 
 
 def test_a_climbing_current_is_not_taken_for_a_swing(job, assess):
-    from startkit.stages.trip_events import collect, evidence
+    from startkit.stages.trips.readings import collect, evidence
 
     rng = np.random.default_rng(2)
     rows = [

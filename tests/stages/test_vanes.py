@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from startkit.procedure import payload
 from startkit.science.closed_proof import failure_bound
 from startkit.science.stroke_model import VaneDrive
-from startkit.stages import payload
 from startkit.stages.vanes import STAGE
 from startkit.verdict import Outcome
 from tests.stages.strokes import block, enter, made

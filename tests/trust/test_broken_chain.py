@@ -84,7 +84,7 @@ def test_the_terminal_says_it_and_the_status_is_1(job: Job) -> None:
 def test_a_broken_chain_alone_makes_a_job_not_clear(
     job: Job, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from startkit.stages.assess import Assessment
+    from startkit.procedure.assessment import Assessment
 
     monkeypatch.setattr(Assessment, "holds", lambda self: ())  # nothing else in the way
     assert is_clear(job.folder) and status_lines(job.folder)[1]

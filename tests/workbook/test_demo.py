@@ -12,13 +12,13 @@ import pytest
 from startkit.desk.report import assess
 from startkit.errors import StartkitError
 from startkit.facts.job import Job
-from startkit.stages.assess import Assessment
-from startkit.stages.load_points import points
-from startkit.stages.lube_readings import collect as oil_of
-from startkit.stages.pull_plan import collect as plan_of
-from startkit.stages.pull_seen import follow
-from startkit.stages.trip_events import collect as trips_of
-from startkit.stages.vane_strokes import collect as strokes_of
+from startkit.procedure.assessment import Assessment
+from startkit.stages.load_up.readings import points
+from startkit.stages.lube.readings import collect as oil_of
+from startkit.stages.pull_down.plan import collect as plan_of
+from startkit.stages.pull_down.readings import follow
+from startkit.stages.trips.readings import collect as trips_of
+from startkit.stages.vanes.readings import collect as strokes_of
 from startkit.verdict import Outcome, Verdict
 from workbook import demo
 from workbook.measured import Measured

@@ -17,9 +17,9 @@ from startkit.facts.job import Job
 from startkit.facts.journal import Entry
 from startkit.facts.templates import find
 from startkit.facts.trend_quality import DUPLICATE, LACKING, SPIKE, ZERO
-from startkit.stages.load_points import load_of
 from startkit.stages.load_up import COLUMNS
-from startkit.stages.trend_windows import chosen, steady
+from startkit.stages.load_up.readings import load_of
+from startkit.stages.load_up.trend_windows import chosen, steady
 from startkit.units import KINDS
 from workbook.measured import Measured
 from workbook.people import SENSORS

@@ -1,0 +1,1 @@
+"""The frame on which every stage stands: what a stage is, what it reads, how it is judged."""

@@ -1,0 +1,217 @@
+"""From readings to verdicts: one way for every stage."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pint
+
+from startkit.facts.limits import Limit
+from startkit.procedure.entries import Entries, Reading
+from startkit.units import difference_kind
+from startkit.verdict import COVERAGE, Outcome, Verdict, within
+
+
+def check(
+    entries: Entries,
+    limit: Limit,
+    reading: Reading | pint.Quantity | None,
+    *,
+    u: pint.Quantity | None = None,
+    next_step: str,
+    title: str = "",
+    key: str = "",
+    steady: bool = True,
+    note: str = "",
+) -> Verdict:
+    """One reading against one limit, as a verdict whose sentence says what was found.
+
+    Parameters
+    ----------
+    limit : Limit
+    reading : Reading, pint.Quantity or None
+        [kind of the limit]; a `Reading` brings its own uncertainty, problem and instrument.
+    u : pint.Quantity or None
+        Standard uncertainty, if `reading` is a plain quantity.
+    next_step : str
+        What to do if this is not a pass.
+    title, key : str
+        Default: those of the limit.
+    steady : bool
+        False: *unproven*.
+    note : str
+        Added to the sentence.
+    """
+    taken = reading if isinstance(reading, Reading) else Reading("", "", reading, u)
+    outcome = within(taken.quantity, limit.low, limit.high, taken.u, steady)
+    if taken.untrusted and outcome in (Outcome.PASS, Outcome.FAIL):
+        outcome = Outcome.UNPROVEN
+    sentence = " ".join(
+        part for part in (_sentence(entries, limit, taken, outcome, steady), note) if part
+    )
+    return Verdict(
+        key or limit.key,
+        title or limit.title,
+        outcome,
+        sentence,
+        "" if outcome is Outcome.PASS else _next(taken, outcome, next_step),
+        taken.quantity,
+        taken.u,
+        limit.kind,
+        limit.low,
+        limit.high,
+        limit.origin,
+    )
+
+
+def _next(taken: Reading, outcome: Outcome, next_step: str) -> str:
+    if taken.problem:
+        return "Correct the entry."
+    if outcome is Outcome.OPEN:
+        return "Take the reading."
+    return (
+        "Take the reading again with an instrument that is made for it and in calibration."
+        if taken.untrusted
+        else next_step
+    )
+
+
+def _sentence(
+    entries: Entries, limit: Limit, taken: Reading, outcome: Outcome, steady: bool
+) -> str:
+    if taken.problem:
+        return taken.problem
+    if outcome is Outcome.OPEN:
+        return "Not taken."
+    shown = entries.show(taken.quantity, limit.kind)
+    if taken.untrusted:
+        return f"{shown}, but {taken.untrusted}."
+    if not steady:
+        return f"{shown} while the machine was not steady: not judged."
+    if outcome is Outcome.UNPROVEN:
+        guard = entries.show(COVERAGE * taken.u, difference_kind(limit.kind))
+        return (
+            f"{shown} lies within its uncertainty (± {guard}) of the limit: this measurement cannot"
+            " tell."
+        )
+    if outcome is Outcome.PASS:
+        return f"{shown}: {bounds(entries, limit)}."
+    side = _side(limit, taken.quantity)
+    return (
+        f"{shown}: {side} {entries.show(limit.low if side == 'below' else limit.high, limit.kind)}."
+    )
+
+
+def _side(limit: Limit, quantity: pint.Quantity) -> str:
+    return (
+        "below"
+        if limit.low is not None and quantity.to_base_units() < limit.low.to_base_units()
+        else "above"
+    )
+
+
+def bounds(entries: Entries, limit: Limit) -> str:
+    """The limits in words: ``"140 to 210 kPa"``, ``"at least 10 K"``, ``"at most 45 s"``."""
+    if limit.low is not None and limit.high is not None and limit.low == -limit.high:
+        return f"within ± {entries.show(limit.high, limit.kind)}"
+    if limit.low is not None and limit.high is not None:
+        return (
+            f"within {entries.show(limit.low, limit.kind)} to"
+            f" {entries.show(limit.high, limit.kind)}"
+        )
+    if limit.low is not None:
+        return f"at least {entries.show(limit.low, limit.kind)}"
+    return f"at most {entries.show(limit.high, limit.kind)}"
+
+
+def confirm(
+    entries: Entries,
+    name: str,
+    key: str,
+    title: str,
+    *,
+    good: str,
+    bad: str,
+    next_step: str,
+    source: str = "common practice, no source",
+    wanted: bool = True,
+) -> Verdict:
+    """A yes-or-no field as a verdict: pass if the answer is the wanted one.
+
+    Parameters
+    ----------
+    name : str
+        Field.
+    key, title : str
+        Of the verdict.
+    good, bad : str
+        What is said in either case.
+    next_step : str
+        What to do if it is not a pass.
+    source : str
+        Where the demand is from.
+    wanted : bool
+        The answer that passes.
+    """
+    reading = entries.reading(name)
+    answer = entries.yes(name)
+    if reading.problem:
+        return Verdict(
+            key, title, Outcome.OPEN, reading.problem, "Correct the entry.", source=source
+        )
+    if answer is None:
+        return Verdict(
+            key, title, Outcome.OPEN, "Not answered.", "Answer the question.", source=source
+        )
+    outcome = Outcome.PASS if answer is wanted else Outcome.FAIL
+    return Verdict(
+        key,
+        title,
+        outcome,
+        good if outcome is Outcome.PASS else bad,
+        "" if outcome is Outcome.PASS else next_step,
+        source=source,
+    )
+
+
+def filled(entries: Entries) -> Verdict:
+    """One verdict on completeness: open while a required field is empty or a text cannot be read."""
+    key, title = f"{entries.declared.name}.complete", "All that this stage asks for"
+    problems, missing = entries.problems(), entries.missing()
+    if problems:
+        more = f" ({len(problems) - 1} more)" if len(problems) > 1 else ""
+        return Verdict(key, title, Outcome.OPEN, problems[0] + more, "Correct the entry.")
+    if missing:
+        names = "; ".join(f.question for f in missing[:4]) + (
+            f"; and {len(missing) - 4} more" if len(missing) > 4 else ""
+        )
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            f"Still empty: {names}.",
+            "Fill them in, or say why they do not apply.",
+        )
+    return Verdict(key, title, Outcome.PASS, "Every required field is filled and can be read.")
+
+
+def settle(
+    verdict: Verdict,
+    waivers: dict[str, tuple[str, str]],
+    not_applicable: dict[str, tuple[str, str]],
+) -> Verdict:
+    """The verdict with its waiver or not-applicable reason laid over it; a pass stays a pass."""
+    for outcome, reasons, verb in (
+        (Outcome.NA, not_applicable, "Not applicable"),
+        (Outcome.WAIVED, waivers, "Waived"),
+    ):
+        if verdict.key in reasons and verdict.outcome is not Outcome.PASS:
+            who, why = reasons[verdict.key]
+            found = f" Found: {verdict.sentence}" if outcome is Outcome.WAIVED else ""
+            return replace(
+                verdict,
+                outcome=outcome,
+                sentence=f"{verb} by {who}: {why.rstrip('. ')}.{found}",
+                next_step="",
+            )
+    return verdict

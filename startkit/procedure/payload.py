@@ -1,0 +1,622 @@
+"""Findings as display-ready data: the one form from which screen and paper are both drawn.
+
+Every value is a text, a number or a list of such; the desk adds the plots' SVG.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+from typing import Any
+
+import pint
+
+from startkit.facts.journal import Entry
+from startkit.facts.pictures import is_addition
+from startkit.procedure.assessment import Assessment
+from startkit.procedure.early_entries import sentence
+from startkit.procedure.entries import Entries, Reading, Row
+from startkit.procedure.holds import HoldPoint, HoldState
+from startkit.procedure.stage import SERIES, TABLE, Field, Figure, Findings, Stage, Table
+from startkit.unit_registry import base
+from startkit.units import KINDS, difference_kind, label, show
+from startkit.verdict import COVERAGE, Outcome, Verdict, worst
+
+MIME = "application/vnd.startkit.part+json"
+Early = Mapping[int, HoldPoint]
+
+
+def stage_part(assessment: Assessment, name: str, early: Early | None = None) -> dict[str, Any]:
+    """One stage: what was entered, what was found, what is judged.
+
+    Which entries were made early hangs on every stage; `early` gives that from a moment ago, where
+    the
+    stage must be shown before the whole job is judged again.
+    """
+    early = assessment.early if early is None else early
+    stage, findings = assessment.stages[name], assessment.findings(name)
+    entries = assessment.stage_entries(name)
+    outcome = assessment.outcome(name)
+    return {
+        "part": "stage",
+        "stage": name,
+        "title": stage.title,
+        "purpose": stage.purpose,
+        "cautions": list(stage.cautions),
+        "started": assessment.started(name),
+        "outcome": outcome.value,
+        "mark": outcome.mark,
+        "counts": counts(findings.verdicts),
+        **findings_part(findings, entries),
+        "remarks": [*_early_remark(assessment, name, early), *findings.remarks],
+        "entered": entered(entries, early),
+        "entered_tables": entered_tables(entries, early),
+        "problems": list(entries.problems()),
+    }
+
+
+def _early_remark(assessment: Assessment, name: str, early: Early) -> list[str]:
+    """One sentence if entries of the stage stand that were made too early."""
+    found = early_entries(assessment, name, early)
+    if not found:
+        return []
+    many = "1 entry stands that was" if len(found) == 1 else f"{len(found)} entries stand that were"
+    return [f"{many} {sentence(found[-1])}: kept, and marked early."]
+
+
+def early_entries(assessment: Assessment, name: str, early: Early) -> list[HoldPoint]:
+    """For each entry of a stage that stands and was made early, the hold point that was not clear."""
+    latest = (
+        entry
+        for what, entry in assessment.entries.latest.items()
+        if what.startswith(f"{name}.") and entry.value
+    )
+    return [early[entry.seq] for entry in latest if entry.seq in early]
+
+
+def counts(verdicts: tuple[Verdict, ...]) -> dict[str, int]:
+    """How many verdicts of each outcome."""
+    return {o.value: n for o in Outcome if (n := sum(v.outcome is o for v in verdicts))}
+
+
+def findings_part(findings: Findings, entries: Entries) -> dict[str, Any]:
+    """Figures, verdicts, tables and remarks as texts."""
+    return {
+        "figures": [figure(f, entries) for f in findings.figures],
+        "verdicts": [verdict(v, entries) for v in findings.verdicts],
+        "tables": [table(t, entries) for t in findings.tables],
+        "remarks": list(findings.remarks),
+    }
+
+
+def figure(found: Figure, entries: Entries) -> dict[str, Any]:
+    """One figure with its expanded uncertainty."""
+    value = (
+        found.value
+        if isinstance(found.value, str)
+        else entries.show(found.value, found.kind, found.digits)
+    )
+    return {
+        "key": found.key,
+        "label": found.label,
+        "text": value,
+        "note": found.note,
+        "uncertainty": _plus_minus(found.u, found.kind, entries, found.digits),
+        "number": _number(found.value),
+        "u_number": _number(found.u),
+        "kind": found.kind,
+    }
+
+
+def _number(value: Any) -> float | None:
+    """SI base magnitude, for the machine-readable record."""
+    return float(base(value)) if isinstance(value, pint.Quantity) else None
+
+
+def _plus_minus(
+    u: pint.Quantity | None, kind: str, entries: Entries, digits: int | None = None
+) -> str:
+    if u is None:
+        return ""
+    return "± " + show(
+        COVERAGE * u,
+        difference_kind(kind),
+        entries.job.system,
+        digits=_digits_for(COVERAGE * u, difference_kind(kind), entries, digits),
+    )
+
+
+def _digits_for(u: pint.Quantity, kind: str, entries: Entries, digits: int | None) -> int:
+    """Enough decimals that an uncertainty does not print as zero."""
+    from math import floor, log10
+
+    from startkit.units import kind as kind_of
+    from startkit.units import magnitude
+
+    places = kind_of(kind).digits(entries.job.system) if digits is None else digits
+    size = abs(magnitude(u, kind, entries.job.system))
+    return places if size == 0 or size >= 10**-places else min(6, -floor(log10(size)))
+
+
+def verdict(judged: Verdict, entries: Entries) -> dict[str, Any]:
+    """One verdict with reading, limit, source and next step."""
+    return {
+        "key": judged.key,
+        "title": judged.title,
+        "outcome": judged.outcome.value,
+        "mark": judged.outcome.mark,
+        "sentence": judged.sentence,
+        "next": judged.next_step,
+        "reading": entries.show(judged.reading, judged.kind) if judged.reading is not None else "",
+        "uncertainty": _plus_minus(judged.uncertainty, judged.kind, entries),
+        "limit": limit_text(judged, entries),
+        "source": judged.source,
+        "number": _number(judged.reading),
+        "u_number": _number(judged.uncertainty),
+        "kind": judged.kind,
+        "low": _number(judged.low),
+        "high": _number(judged.high),
+    }
+
+
+def limit_text(judged: Verdict, entries: Entries) -> str:
+    """``"≥ 140 kPa"``, ``"≤ 45 s"``, ``"140 kPa to 210 kPa"``."""
+    low, high = (
+        entries.show(side, judged.kind) if side is not None else ""
+        for side in (judged.low, judged.high)
+    )
+    if low and high:
+        return f"{low} to {high}"
+    return f"≥ {low}" if low else f"≤ {high}" if high else ""
+
+
+def table(found: Table, entries: Entries) -> dict[str, Any]:
+    """A table of findings: the unit stands in the head, cells carry numbers or texts."""
+    system = entries.job.system
+    columns = [
+        {
+            "label": c.label,
+            "unit": label(c.kind, system) if c.kind else "",
+            "align": "decimal" if c.kind else "left",
+        }
+        for c in found.columns
+    ]
+    rows = [
+        [_cell(cell, c.kind, c.digits, entries) for cell, c in zip(row, found.columns, strict=True)]
+        for row in found.rows
+    ]
+    return {"title": found.title, "columns": columns, "rows": rows, "note": found.note}
+
+
+def _cell(cell: Any, kind: str, digits: int | None, entries: Entries) -> str:
+    if cell is None:
+        return "–"
+    if isinstance(cell, pint.Quantity):
+        return show(
+            cell, kind, entries.job.system, entries.job.barometer.quantity, digits, with_unit=False
+        )
+    return str(cell)
+
+
+# --- what was entered --------------------------------------------------------------------------
+
+
+def entered(entries: Entries, early: Early) -> list[dict[str, Any]]:
+    """Every single field of the stage: as typed, by whom, when, with what, corrections, whether too
+    early.
+    """
+    single = (f for f in entries.fields.values() if f.kind not in (TABLE, SERIES))
+    return [_entered_field(f, entries, early) for f in single]
+
+
+def _entered_field(field: Field, entries: Entries, early: Early) -> dict[str, Any]:
+    reading = entries.reading(field.name)
+    history = entries.job.state.history(f"{entries.declared.name}.{field.name}")
+    return {
+        "name": field.name,
+        "question": field.question,
+        "kind": field.kind,
+        "required": field.required,
+        "group": field.group,
+        "choices": list(field.choices),
+        "value": reading.text,
+        "unit": _unit_shown(reading, field, entries),
+        **_provenance(reading.entry),
+        "flag": reading.flag,
+        "problem": reading.problem,
+        "untrusted": reading.untrusted,
+        "early": _early(reading.entry, early),
+        "corrections": [
+            correction(before, after)
+            for before, after in pairwise(history)
+            if _is_correction(before, after)
+        ],
+    }
+
+
+def _unit_shown(reading: Reading, field: Field, entries: Entries) -> str:
+    if field.kind not in KINDS:
+        return ""
+    return (
+        reading.entry.unit if reading.entry is not None else label(field.kind, entries.job.system)
+    )
+
+
+def _early(entry: Entry | None, early: Early) -> str:
+    return sentence(early[entry.seq]) if entry is not None and entry.seq in early else ""
+
+
+def _provenance(entry: Entry | None) -> dict[str, str]:
+    if entry is None:
+        return {"who": "", "when": "", "instrument": "", "note": ""}
+    return {"who": entry.who, "when": entry.at, "instrument": entry.instrument, "note": entry.note}
+
+
+def _is_correction(before: Entry, after: Entry) -> bool:
+    """True if a value stood and was replaced; a picture more replaces none."""
+    return bool(before.value) and not is_addition(before.value, after.value)
+
+
+def correction(before: Entry, after: Entry) -> dict[str, str]:
+    """One correction: from what, to what, by whom, when and why."""
+    return {
+        "what": after.what,
+        "from": f"{before.value} {before.unit}".strip(),
+        "to": f"{after.value} {after.unit}".strip() or "blank",
+        "who": after.who,
+        "when": after.at,
+        "why": after.note,
+    }
+
+
+def entered_tables(entries: Entries, early: Early) -> list[dict[str, Any]]:
+    """The table fields as they were filled; a pasted series by its length and ends."""
+    tables = [_entered_table(f, entries, early) for f in entries.fields.values() if f.kind == TABLE]
+    return tables + [
+        _entered_series(f, entries, early) for f in entries.fields.values() if f.kind == SERIES
+    ]
+
+
+def _entered_table(field: Field, entries: Entries, early: Early) -> dict[str, Any]:
+    system = entries.job.system
+    rows = entries.rows(field.name)
+    columns = [
+        {
+            "label": c.label,
+            "unit": label(c.kind, system) if c.kind in KINDS else "",
+            "align": "decimal" if c.kind in KINDS else "left",
+        }
+        for c in field.columns
+    ]
+    provenance = sorted(
+        {
+            (cell.entry.who, cell.entry.at[:10])
+            for row in rows
+            for cell in row.cells.values()
+            if cell.entry is not None
+        }
+    )
+    return {
+        "name": field.name,
+        "question": field.question,
+        "columns": columns,
+        "required": field.required,
+        "rows": [
+            [_typed(row.cells[c.name], entries, c.kind) for c in field.columns] for row in rows
+        ],
+        "flags": [
+            f"row {n}, {c.label}:"
+            f" {row.cells[c.name].flag or row.cells[c.name].problem or row.cells[c.name].untrusted}"
+            for n, row in enumerate(rows, 1)
+            for c in field.columns
+            if row.cells[c.name].flag or row.cells[c.name].problem or row.cells[c.name].untrusted
+        ],
+        "who": ", ".join(dict.fromkeys(who for who, _ in provenance if who)),
+        "when": ", ".join(dict.fromkeys(day for _, day in provenance)),
+        "corrections": _table_corrections(field, entries),
+        "blank_rows": field.rows,
+        "early": _early_rows(rows, early),
+    }
+
+
+def _early_rows(rows: Sequence[Row], early: Early) -> list[str]:
+    """``"row 3: entered before it was clear to turn the shaft"``."""
+    found = (
+        (n, next((said for cell in row.cells.values() if (said := _early(cell.entry, early))), ""))
+        for n, row in enumerate(rows, 1)
+    )
+    return [f"row {n}: {said}" for n, said in found if said]
+
+
+def _typed(reading: Reading, entries: Entries, kind: str) -> str:
+    """As typed; with its unit where that is not the one in the head."""
+    if reading.entry is None or kind not in KINDS:
+        return reading.text
+    unit = reading.entry.unit
+    return (
+        reading.text if unit in ("", label(kind, entries.job.system)) else f"{reading.text} {unit}"
+    )
+
+
+def _table_corrections(field: Field, entries: Entries) -> list[dict[str, str]]:
+    prefix = f"{entries.declared.name}.{field.name}."
+    seen: dict[str, Entry] = {}
+    found = []
+    for entry in entries.job.state.entries:
+        if entry.what.startswith(prefix):
+            before = seen.get(entry.what)
+            if before is not None and before.value:
+                found.append(correction(before, entry))
+            seen[entry.what] = entry
+    return found
+
+
+def _entered_series(field: Field, entries: Entries, early: Early) -> dict[str, Any]:
+    block = entries.block(field.name)
+    found = entries.entry(field.name)
+    names = [c.name for c in field.columns]
+    picked = [i for i in (0, 1, len(block) - 1) if 0 <= i < len(block)]
+    rows = [[block.texts[n][i] for n in names] for i in dict.fromkeys(picked)]
+    return {
+        "name": field.name,
+        "question": field.question,
+        "required": field.required,
+        "blank_rows": field.rows,
+        "columns": [
+            {
+                "label": c.label,
+                "unit": label(c.kind, entries.job.system) if c.kind in KINDS else "",
+                "align": "left",
+            }
+            for c in field.columns
+        ],
+        "rows": rows,
+        "flags": list(block.problems),
+        "who": found.who if found else "",
+        "when": found.at[:10] if found else "",
+        "early": [said] if (said := _early(found, early)) else [],
+        "corrections": [],
+        "note": (
+            f"{len(block)} rows; first two and last shown, all are in the attached journal"
+            if len(block) > 3
+            else ""
+        ),
+    }
+
+
+# --- hold points and the front page ------------------------------------------------------------
+
+
+def hold_part(assessment: Assessment, name: str) -> dict[str, Any]:
+    """One hold point with what stands in its way."""
+    return {"part": "hold", **hold(assessment.hold(name), assessment)}
+
+
+def hold(state: HoldState, assessment: Assessment) -> dict[str, Any]:
+    """A hold point as plain data: its headline, what is in its way and what was waived."""
+    entries = assessment.stage_entries(next(iter(assessment.stages)))
+    return {
+        "hold": state.hold.name,
+        "clear": state.is_clear,
+        "headline": state.headline,
+        "needed": len(state.needed),
+        "in_the_way": [_with_stage(v, entries, assessment) for v in state.in_the_way],
+        "waived": [_with_stage(v, entries, assessment) for v in state.waived],
+    }
+
+
+def _with_stage(judged: Verdict, entries: Entries, assessment: Assessment) -> dict[str, Any]:
+    stage = _stage_of(judged, assessment)
+    return {**verdict(judged, entries), "stage": stage.name, "stage_title": stage.title}
+
+
+def _stage_of(judged: Verdict, assessment: Assessment) -> Stage:
+    return next(stage for stage, v in assessment.verdicts() if v is judged or v.key == judged.key)
+
+
+def front_part(assessment: Assessment) -> dict[str, Any]:
+    """Page 1 and the first screen: machine, hold points, stages, every verdict that is not a pass."""
+    entries = assessment.stage_entries(next(iter(assessment.stages)))
+    everything = assessment.verdicts()
+    state = assessment.state
+    return {
+        "part": "front",
+        "faults": list(state.faults),
+        "machine": machine_facts(assessment),
+        "people": people(assessment),
+        "holds": [hold(h, assessment) for h in assessment.holds()],
+        "stages": [stage_line(assessment, name) for name in assessment.stages],
+        "next": next_step(assessment),
+        "not_passed": [
+            _with_stage(v, entries, assessment)
+            for _, v in everything
+            if v.outcome not in (Outcome.PASS, Outcome.NA)
+        ],
+        "waivers": [
+            _with_stage(v, entries, assessment)
+            for _, v in everything
+            if v.outcome is Outcome.WAIVED
+        ],
+        "outcome": worst([v.outcome for _, v in everything]).value,
+        "counts": counts(tuple(v for _, v in everything)),
+        "corrections": sum(1 for e in state.entries if e.note and not e.what.startswith("job.")),
+        "clock": clock(state.entries),
+        "first_entry": state.entries[0].at if state.entries else "",
+        "last_entry": state.entries[-1].at if state.entries else "",
+        "entries": len(state.entries),
+        "journal_digest": state.entries[-1].digest if state.entries else "",
+        "units": assessment.system,
+        **equations(assessment),
+    }
+
+
+def clock(entries: Sequence[Entry]) -> list[str]:
+    """What is to be known of the times of entries, whose order is that in which they were written,
+    whatever the clock said.
+    """
+    known = [(entry, entry.moment) for entry in entries]
+    back = [
+        (one, other)
+        for (one, before), (other, after) in pairwise(known)
+        if before is not None and after is not None and after < before
+    ]
+    said = [
+        f"Entry {other.seq} ({other.what}) is stamped {stamp(other)}, before entry {one.seq}"
+        f" ({stamp(one)})"
+        for one, other in back[:3]
+    ]
+    said += [f"and {len(back) - 3} more times"] if len(back) > 3 else []
+    offsets = list(
+        dict.fromkeys(
+            entry.at[-6:]
+            for entry, moment in known
+            if moment is not None and entry.at[-6:-5] in ("+", "-")
+        )
+    )
+    found = [f"{'; '.join(said)}. The order is that in which they were written."] if said else []
+    return found + (
+        [
+            f"Clocks of the entries lie {', '.join(offsets)} from UTC: daylight saving or another"
+            " zone."
+        ]
+        if len(offsets) > 1
+        else []
+    )
+
+
+def stamp(entry: Entry) -> str:
+    """``"2026-11-25 14:32:05 +01:00"``: a time with its distance from UTC."""
+    text = entry.moment.isoformat(sep=" ", timespec="seconds") if entry.moment is not None else ""
+    return f"{text[:19]} {text[19:]}".strip() or entry.at
+
+
+def equations(assessment: Assessment) -> dict[str, Any]:
+    """By what the refrigerant was calculated: citation and version, for the record."""
+    from startkit.errors import StartkitError
+    from startkit.science.refrigerant import citation, version
+
+    try:
+        fluid = assessment.machine.machine.refrigerant
+        library, _, number = version(fluid).partition(" ")
+        return {"equations": citation(fluid), "versions": {library: number}}
+    except StartkitError as error:
+        return {"equations": str(error), "versions": {}}
+
+
+def machine_facts(assessment: Assessment) -> dict[str, str]:
+    """What identifies the machine, for heads and first page."""
+    sheet, entries = assessment.machine, assessment.stage_entries("setup")
+    design = sheet.design
+    return {
+        "tag": sheet.machine.tag,
+        "plant": sheet.site.plant,
+        "maker": sheet.machine.maker,
+        "model": sheet.machine.model,
+        "serial": sheet.machine.serial,
+        "year": str(sheet.machine.year or ""),
+        "work": sheet.machine.work,
+        "refrigerant": sheet.machine.refrigerant,
+        "capacity": entries.show(design.capacity, "cooling"),
+        "power": entries.show(design.power, "power"),
+        "starter": sheet.motor.starter,
+        "full_load_current": entries.show(sheet.motor.full_load_current, "current", 0),
+        "elevation": entries.show(sheet.site.elevation, "elevation"),
+        "selection": sheet.selection.document,
+    }
+
+
+def people(assessment: Assessment) -> list[dict[str, str]]:
+    """People and roles as entered in the stage Setup."""
+    rows = assessment.stage_entries("setup").rows("people")
+    return [
+        {"name": row.text("name"), "role": row.text("role"), "firm": row.text("firm")}
+        for row in rows
+    ]
+
+
+def stage_line(assessment: Assessment, name: str) -> dict[str, Any]:
+    """One stage in the overview."""
+    findings, outcome = assessment.findings(name), assessment.outcome(name)
+    settled = sum(v.settled for v in findings.verdicts)
+    return {
+        "stage": name,
+        "title": assessment.stages[name].title,
+        "outcome": outcome.value,
+        "mark": outcome.mark,
+        "started": assessment.started(name),
+        "settled": settled,
+        "of": len(findings.verdicts),
+        "before": assessment.stages[name].before,
+        "early": len(early_entries(assessment, name, assessment.early)),
+    }
+
+
+def next_step(assessment: Assessment) -> dict[str, str]:
+    """The first thing that is not settled, in working order: what to do now."""
+    for stage, judged in assessment.verdicts():
+        if not judged.settled:
+            return {
+                "stage": stage.name,
+                "title": stage.title,
+                "what": judged.title,
+                "do": judged.next_step or judged.sentence,
+            }
+    return {
+        "stage": "",
+        "title": "",
+        "what": "Everything is settled",
+        "do": "Print the record and sign it.",
+    }
+
+
+# --- handover ----------------------------------------------------------------------------------
+
+
+def handover_part(assessment: Assessment) -> dict[str, Any]:
+    """What is left: open items, every correction of the job, people and the lines that they sign."""
+    entries = assessment.stage_entries(next(iter(assessment.stages)))
+    named = [person for person in people(assessment) if person["name"]]
+    return {
+        "part": "handover",
+        "open_items": [
+            _with_stage(v, entries, assessment) for _, v in assessment.verdicts() if not v.settled
+        ],
+        "waivers": [
+            _with_stage(v, entries, assessment)
+            for _, v in assessment.verdicts()
+            if v.outcome is Outcome.WAIVED
+        ],
+        "corrections": corrections(assessment),
+        "people": named,
+        "statements": [{**person, "statement": _statement(assessment, person)} for person in named],
+    }
+
+
+def _statement(assessment: Assessment, person: dict[str, str]) -> str:
+    """What a person states: their own words from the stage Handover, else the usual line."""
+    rows = assessment.stage_entries("handover").rows("statements")
+    own = [
+        row
+        for row in rows
+        if (row.text("name"), row.text("role")) == (person["name"], person["role"])
+        and row.text("statement")
+    ]
+    return (
+        own[-1].text("statement")
+        if own
+        else "What is written here is what I saw, measured and did."
+    )
+
+
+def corrections(assessment: Assessment) -> list[dict[str, str]]:
+    """Every correction in the order in which it was made; settings of the job itself are none."""
+    state = assessment.state
+    pairs = (
+        (before, after)
+        for what in dict.fromkeys(e.what for e in state.entries if not e.what.startswith("job."))
+        for before, after in pairwise(state.history(what))
+        if _is_correction(before, after)
+    )
+    return [
+        correction(before, after) for before, after in sorted(pairs, key=lambda pair: pair[1].seq)
+    ]

@@ -1,0 +1,44 @@
+"""Electrical: is the winding sound, is the supply right, and is everything tight before it is
+energised?
+"""
+
+from __future__ import annotations
+
+from startkit.facts.limits import Limits
+from startkit.facts.machine import Machine
+from startkit.procedure import cautions
+from startkit.procedure.entries import Entries
+from startkit.procedure.stage import Findings, Stage
+from startkit.stages.electrical import supply as feed
+from startkit.stages.electrical import winding
+
+FIELDS = (*winding.FIELDS, *feed.FIELDS)
+
+
+def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
+    """Insulation and polarisation index; voltages, rotation, connections, control power, starter."""
+    measured, supply = winding.collect(machine, entries), feed.collect(entries)
+    return Findings(
+        figures=(
+            *entries.if_shown(winding.figures, measured),
+            *entries.if_shown(feed.figures, machine, entries, supply),
+        ),
+        verdicts=(
+            *winding.verdicts(machine, limits, entries, measured),
+            *feed.verdicts(machine, limits, entries, supply),
+        ),
+        tables=entries.if_shown(winding.tables, entries, measured),
+    )
+
+
+STAGE = Stage(
+    "electrical",
+    "Electrical",
+    "Whether the winding is sound, the supply right and every connection tight before anything is"
+    " energised.",
+    FIELDS,
+    judge,
+    before="oil_pump",
+    order=40,
+    cautions=(cautions.LIVE_PANELS, cautions.HIGH_VOLTAGE_TEST, cautions.STORED_ENERGY),
+)

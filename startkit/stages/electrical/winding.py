@@ -1,0 +1,548 @@
+"""The winding in the stage Electrical: insulation brought to 40 °C, polarisation index, and when
+neither may be believed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import pint
+
+from startkit.errors import StartkitError
+from startkit.facts.limits import Limit, Limits
+from startkit.facts.machine import Machine
+from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.judging import check, confirm
+from startkit.procedure.stage import Column, Field, Figure, Heading, Table
+from startkit.science.insulation import (
+    APPLIED_VOLTAGE_SOURCE,
+    CORRECTION_SOURCE,
+    MINIMUMS,
+    SYSTEMS,
+    applied_voltage,
+    applied_voltage_row,
+    discharge_time,
+    insulation_at_40C,
+    minimum_insulation,
+    polarisation_index,
+)
+from startkit.science.uncertainty import propagate
+from startkit.units import Q
+from startkit.verdict import Outcome, Verdict
+
+KINDS_OF_WINDING = tuple(MINIMUMS)
+CLASSES = ("A", "B", "F", "H")
+DISCHARGE_SOURCE = "IEEE 43 clause 6, from memory: check against the standard"
+VACUUM_SOURCE = "common practice, no source: an electric field under vacuum arcs over"
+GROUP = "Insulation"
+
+
+def _hermetic(machine: Machine) -> bool:
+    return machine.machine.drive == "hermetic"
+
+
+def _open(machine: Machine) -> bool:
+    return not _hermetic(machine)
+
+
+FIELDS = (
+    Field(
+        "winding_system",
+        "Insulation system",
+        "choice",
+        "As the motor's maker says; at 20 °C the two differ by three times. Left empty, the sheet's"
+        " word is taken.",
+        required=False,
+        choices=SYSTEMS,
+        group=GROUP,
+    ),
+    Field(
+        "winding_kind",
+        "Kind of winding",
+        "choice",
+        "Left empty, the sheet's word is taken; older means made before about 1970.",
+        required=False,
+        choices=KINDS_OF_WINDING,
+        group=GROUP,
+    ),
+    Field(
+        "thermal_class",
+        "Thermal class",
+        "choice",
+        "From the nameplate.",
+        required=False,
+        choices=CLASSES,
+        group=GROUP,
+    ),
+    Field(
+        "under_vacuum",
+        "Machine under vacuum while testing",
+        "yes_no",
+        "Never: the winding arcs over inside the shell.",
+        group=GROUP,
+        applies=_hermetic,
+    ),
+    Field(
+        "winding_temperature",
+        "Temperature of the winding",
+        "temperature",
+        "By its own sensors; with the machine long at rest, the temperature of the shell.",
+        plausible=("-10 °C", "90 °C"),
+        group=GROUP,
+    ),
+    Field(
+        "insulation",
+        "Insulation to ground",
+        "table",
+        "All phases together, or each with the others grounded; starter and drive disconnected."
+        " Over range: enter the end of the scale.",
+        rows=3,
+        group=GROUP,
+        columns=(
+            Column("place", "What to ground", required=True),
+            Column(
+                "test_voltage",
+                "Test voltage",
+                "voltage",
+                plausible=("100 V", "11 kV"),
+                required=True,
+            ),
+            Column(
+                "one_minute",
+                "After one minute",
+                "insulation",
+                plausible=("0.1 MΩ", "1000000 MΩ"),
+                required=True,
+            ),
+            Column(
+                "ten_minutes", "After ten minutes", "insulation", plausible=("0.1 MΩ", "2000000 MΩ")
+            ),
+        ),
+    ),
+    Field(
+        "discharged",
+        "Winding grounded after the test, at least four times as long as it was charged",
+        "yes_no",
+        group=GROUP,
+    ),
+    Field(
+        "room_temperature",
+        "Air temperature at the motor",
+        "temperature",
+        required=False,
+        plausible=("-10 °C", "50 °C"),
+        group=GROUP,
+        applies=_open,
+    ),
+    Field(
+        "room_humidity",
+        "Relative humidity at the motor",
+        "percent",
+        required=False,
+        plausible=("5 %", "100 %"),
+        group=GROUP,
+        applies=_open,
+    ),
+)
+
+
+@dataclass(frozen=True)
+class Measured:
+    """One row: as read and at 40 °C, with its uncertainty; `problem` if it cannot be used."""
+
+    place: str
+    one: Reading
+    ten: Reading
+    voltage: Reading
+    at_40: pint.Quantity | None
+    u: pint.Quantity | None
+    problem: str
+
+
+@dataclass(frozen=True)
+class Winding:
+    """What is known of the winding and what was measured."""
+
+    system: str
+    kind: str
+    temperature: Reading
+    rows: tuple[Measured, ...]
+
+    @property
+    def problem(self) -> str:
+        return next((row.problem for row in self.rows if row.problem), "")
+
+    @property
+    def worst(self) -> Measured | None:
+        """The row with the lowest resistance at 40 °C."""
+        known = [row for row in self.rows if row.at_40 is not None]
+        return min(known, key=lambda row: row.at_40.to("ohm").magnitude) if known else None
+
+    @property
+    def chosen(self) -> str:
+        """What has not been chosen yet; empty if all has."""
+        return "; ".join(
+            word
+            for word, given in (("insulation system", self.system), ("kind of winding", self.kind))
+            if not given
+        )
+
+
+def collect(machine: Machine, entries: Entries) -> Winding:
+    """Every row brought to 40 °C, with the uncertainty of tester and thermometer."""
+    said = machine.motor.winding or ""
+    system = entries.text("winding_system") or (said if said in SYSTEMS else "")
+    kind = entries.text("winding_kind") or (said if said in KINDS_OF_WINDING else "")
+    temperature = entries.reading("winding_temperature")
+    return Winding(
+        system,
+        kind,
+        temperature,
+        tuple(_measured(row, system, temperature) for row in entries.rows("insulation")),
+    )
+
+
+def _measured(row, system: str, temperature: Reading) -> Measured:
+    one, ten, voltage = (
+        row.reading(name) for name in ("one_minute", "ten_minutes", "test_voltage")
+    )
+    at_40, u, problem = None, None, one.problem or temperature.problem
+    if one.quantity is not None and temperature.quantity is not None and system:
+        try:
+            at_40, u = _at_40(one, temperature, system)
+        except StartkitError as error:
+            problem = str(error)
+    return Measured(row.text("place") or f"row {row.index}", one, ten, voltage, at_40, u, problem)
+
+
+def _at_40(
+    one: Reading, temperature: Reading, system: str
+) -> tuple[pint.Quantity, pint.Quantity | None]:
+    if one.u is None or temperature.u is None:
+        return insulation_at_40C(one.quantity, temperature.quantity, system), None
+    found = propagate(
+        insulation_at_40C.si,
+        {"resistance": one.quantity, "temperature": temperature.quantity, "system": system},
+        {"resistance": one.u, "temperature": temperature.u},
+        returns="ohm",
+    )
+    return found.value, found.u
+
+
+# --- verdicts ----------------------------------------------------------------------------------
+
+
+def verdicts(
+    machine: Machine, limits: Limits, entries: Entries, winding: Winding
+) -> tuple[Verdict, ...]:
+    """Insulation, polarisation index, test voltage, and the conditions under which they hold."""
+    return (
+        *_vacuum(entries),
+        _insulation(machine, limits, entries, winding),
+        _polarisation(limits, entries, winding),
+        _test_voltage(machine, limits, entries, winding),
+        *_dew(limits, entries, winding),
+        confirm(
+            entries,
+            "discharged",
+            "electrical.discharged",
+            "Winding discharged after the test",
+            good="Grounded long enough.",
+            bad="Not grounded long enough.",
+            next_step="Ground it now, before anybody touches a terminal.",
+            source=DISCHARGE_SOURCE,
+        ),
+    )
+
+
+def _vacuum(entries: Entries) -> tuple[Verdict, ...]:
+    if not entries.has("under_vacuum"):
+        return ()
+    return (
+        confirm(
+            entries,
+            "under_vacuum",
+            "electrical.not_under_vacuum",
+            "Never under vacuum",
+            good="The machine was not under vacuum.",
+            bad="Tested under vacuum: the readings say nothing and the winding may be harmed.",
+            next_step=(
+                "Break the vacuum with dry nitrogen, look at the winding with the motor's maker,"
+                " and test again."
+            ),
+            source=VACUUM_SOURCE,
+            wanted=False,
+        ),
+    )
+
+
+def minimum(machine: Machine, limits: Limits, kind: str) -> Limit:
+    """The limit of the sheet or specification, else that of the kind of winding and its voltage."""
+    base = limits["electrical.insulation"]
+    if base.authority != "default" or not kind:
+        return base
+    row = MINIMUMS[
+        "random-wound" if kind == "form-wound" and machine.motor.voltage < Q(1000, "volt") else kind
+    ]
+    return replace(
+        base,
+        low=minimum_insulation(kind, machine.motor.voltage),
+        source=f"{row.source}: {row.title}",
+        standing=row.standing,
+    )
+
+
+def _insulation(machine: Machine, limits: Limits, entries: Entries, winding: Winding) -> Verdict:
+    limit, worst = minimum(machine, limits, winding.kind), winding.worst
+    blank = Verdict(limit.key, limit.title, Outcome.OPEN, "", source=limit.origin)
+    if winding.chosen:
+        return replace(
+            blank,
+            sentence=f"Not chosen: {winding.chosen}.",
+            next_step="Ask the motor's maker; the correction to 40 °C and the minimum hang on it.",
+        )
+    if winding.problem:
+        return replace(
+            blank, sentence=winding.problem, next_step="Correct the entry, or measure again."
+        )
+    if worst is None or any(row.at_40 is None for row in winding.rows):
+        return replace(
+            blank,
+            sentence="Not measured, or without the winding's temperature.",
+            next_step="Take the reading.",
+        )
+    note = (
+        f"{worst.place}: {entries.show(worst.one.quantity, 'insulation')} at"
+        f" {entries.show(winding.temperature.quantity, 'temperature')}, {winding.system},"
+        f" {winding.kind}."
+    )
+    untrusted = worst.one.untrusted or winding.temperature.untrusted
+    found = check(
+        entries,
+        limit,
+        Reading("", "", worst.at_40, worst.u, untrusted=untrusted),
+        note=note,
+        next_step="Do not energise the motor. Dry it, measure again, and ask the motor's maker.",
+    )
+    return _deferred(machine, limit, found)
+
+
+def _deferred(machine: Machine, limit: Limit, found: Verdict) -> Verdict:
+    """A motor that sits in refrigerant may follow its maker: below the general table nobody here
+    can say.
+    """
+    if not _hermetic(machine) or limit.authority != "default" or found.outcome is not Outcome.FAIL:
+        return found
+    return replace(
+        found,
+        outcome=Outcome.UNPROVEN,
+        sentence=f"{found.sentence} In refrigerant the maker's own minimum decides.",
+        next_step=(
+            'Put the maker\'s minimum into the sheet under "electrical.insulation"; until then do'
+            " not energise the motor."
+        ),
+    )
+
+
+def _polarisation(limits: Limits, entries: Entries, winding: Winding) -> Verdict:
+    """The lowest index of the rows that have both readings; silent where it says nothing."""
+    motor_class = entries.text("thermal_class")
+    limit = limits[
+        "electrical.polarisation_a" if motor_class == "A" else "electrical.polarisation_b_f_h"
+    ]
+    key, title = "electrical.polarisation", "Polarisation index"
+    blank = Verdict(key, title, Outcome.OPEN, "", source=limit.origin)
+    pairs = [
+        row for row in winding.rows if row.one.quantity is not None and row.ten.quantity is not None
+    ]
+    problem = (
+        next((row.ten.problem for row in winding.rows if row.ten.problem), "") or winding.problem
+    )
+    if problem:
+        return replace(blank, sentence=problem, next_step="Correct the entry.")
+    if not pairs:
+        if winding.kind == "random-wound":
+            return replace(
+                blank,
+                outcome=Outcome.NA,
+                sentence=(
+                    "Says nothing of a random winding: its absorption current is nearly gone in two"
+                    " to three minutes."
+                ),
+            )
+        return replace(
+            blank,
+            sentence="No reading after ten minutes.",
+            next_step="Hold the test voltage for ten minutes.",
+        )
+    found = [
+        (
+            row,
+            polarisation_index(
+                row.one.quantity, row.ten.quantity, row.at_40, winding.kind == "random-wound"
+            ),
+        )
+        for row in pairs
+    ]
+    speaking = [(row, index) for row, index in found if index.says_something]
+    if not speaking:
+        shown = ", ".join(f"{index.value:.2f}" for _, index in found)
+        return replace(
+            blank,
+            outcome=Outcome.NA,
+            sentence=f"{shown}, but it says nothing here: {found[0][1].reason}.",
+        )
+    if not motor_class:
+        return replace(
+            blank,
+            sentence="The thermal class is not chosen.",
+            next_step="Read it from the nameplate: the least index hangs on it.",
+        )
+    row, index = min(speaking, key=lambda pair: pair[1].value)
+    reading = Reading(
+        "",
+        "",
+        Q(index.value, "dimensionless"),
+        _u_index(row, index.value),
+        untrusted=row.one.untrusted or row.ten.untrusted,
+    )
+    return check(
+        entries,
+        limit,
+        reading,
+        key=key,
+        title=title,
+        note=f"{row.place}, class {motor_class}.",
+        next_step="Clean and dry the winding, and measure again.",
+    )
+
+
+def _u_index(row: Measured, index: float) -> pint.Quantity | None:
+    if row.one.u is None or row.ten.u is None:
+        return None
+    parts = [(r.u / r.quantity).to("dimensionless").magnitude for r in (row.one, row.ten)]
+    return Q(index * (parts[0] ** 2 + parts[1] ** 2) ** 0.5, "dimensionless")
+
+
+def _test_voltage(machine: Machine, limits: Limits, entries: Entries, winding: Winding) -> Verdict:
+    base = limits["electrical.test_voltage"]
+    if base.authority == "default":
+        row = applied_voltage_row(machine.motor.voltage.to("volt").magnitude)
+        low, high = applied_voltage(machine.motor.voltage)
+        base = replace(
+            base,
+            low=low,
+            high=high,
+            source=APPLIED_VOLTAGE_SOURCE.removesuffix(" (secondary)"),
+            standing=row.standing,
+        )
+    judged = [
+        check(
+            entries,
+            base,
+            row.voltage,
+            next_step="Test again at the voltage that the winding's rating asks for.",
+            note=f"{row.place}.",
+        )
+        for row in winding.rows
+    ]
+    if not judged:
+        return check(entries, base, None, next_step="")
+    order = (Outcome.FAIL, Outcome.UNPROVEN, Outcome.OPEN, Outcome.PASS)
+    return min(judged, key=lambda verdict: order.index(verdict.outcome))
+
+
+def _dew(limits: Limits, entries: Entries, winding: Winding) -> tuple[Verdict, ...]:
+    """An open motor's winding stands above the dew point of its air; judged where the air was read."""
+    air, humidity = entries.reading("room_temperature"), entries.reading("room_humidity")
+    if not air.taken and not humidity.taken:
+        return ()
+    limit = limits["electrical.dew_margin"]
+    missing = next((r for r in (air, humidity, winding.temperature) if r.quantity is None), None)
+    if missing is not None:
+        return (check(entries, limit, missing, next_step=""),)
+    from startkit.science.air import dew_point
+
+    try:
+        dew = dew_point(air.quantity, humidity.quantity)
+    except StartkitError as error:
+        return (
+            Verdict(
+                limit.key,
+                limit.title,
+                Outcome.OPEN,
+                str(error),
+                "Correct the entry.",
+                source=limit.origin,
+            ),
+        )
+    margin = (winding.temperature.quantity - dew).to("delta_degC")
+    return (
+        check(
+            entries,
+            limit,
+            Reading("", "", margin, winding.temperature.u, untrusted=winding.temperature.untrusted),
+            note=f"Dew point {entries.show(dew, 'temperature')}.",
+            next_step="Warm the winding until it is dry, then test.",
+        ),
+    )
+
+
+# --- shown -------------------------------------------------------------------------------------
+
+
+def figures(winding: Winding) -> tuple[Figure, ...]:
+    """Worst resistance at 40 °C, and how long the winding is to be grounded."""
+    if winding.worst is None:
+        return ()
+    worst, ten = winding.worst, any(row.ten.quantity is not None for row in winding.rows)
+    charged = Q(10 if ten else 1, "minute")
+    return (
+        Figure(
+            "Insulation at 40 °C",
+            worst.at_40,
+            "insulation",
+            worst.u,
+            CORRECTION_SOURCE[winding.system],
+            "electrical.insulation",
+        ),
+        Figure(
+            "Ground the winding for at least",
+            discharge_time(charged),
+            "minutes",
+            note=f"four times as long as it was charged; {DISCHARGE_SOURCE}",
+            digits=0,
+        ),
+    )
+
+
+def tables(entries: Entries, winding: Winding) -> tuple[Table, ...]:
+    """Every row as read, at 40 °C, and its polarisation index."""
+    if not winding.rows:
+        return ()
+    head = (
+        Heading("To ground"),
+        Heading("Test voltage", "voltage", 0),
+        Heading("One minute", "insulation"),
+        Heading("at 40 °C", "insulation"),
+        Heading("Ten minutes", "insulation"),
+        Heading("Index"),
+    )
+    rows = tuple(
+        (
+            row.place,
+            row.voltage.quantity,
+            row.one.quantity,
+            row.at_40,
+            row.ten.quantity,
+            _index(row),
+        )
+        for row in winding.rows
+    )
+    return (Table("Insulation to ground", head, rows),)
+
+
+def _index(row: Measured) -> str | None:
+    if row.one.quantity is None or row.ten.quantity is None or row.one.quantity.magnitude <= 0:
+        return None
+    return f"{(row.ten.quantity / row.one.quantity).to('dimensionless').magnitude:.2f}"

@@ -1,0 +1,422 @@
+"""What is shown of the first start: figures, the phases, the bearings, the starts, the run-up over
+time.
+"""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pint
+
+from startkit.errors import StartkitError
+from startkit.facts.limits import Limits
+from startkit.facts.machine import Machine
+from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.stage import Figure, Heading, Line, Plot, Rule, Table
+from startkit.procedure.starts import clock, next_start
+from startkit.science.motor import percent_full_load_current
+from startkit.science.vibration import machine_group, suggested_settings
+from startkit.stages.first_start.readings import PHASES, FirstStart
+from startkit.stages.first_start.verdicts import (
+    STARTER_WORDS,
+    Point,
+    current_unbalance_of,
+    expected,
+    points,
+    voltage_unbalance_of,
+)
+from startkit.units import Q
+
+
+def _percent(reading: Reading, machine: Machine) -> pint.Quantity | None:
+    return (
+        None
+        if reading.quantity is None
+        else percent_full_load_current(reading.quantity, machine.motor.full_load_current).to(
+            "percent"
+        )
+    )
+
+
+def _u_percent(reading: Reading, machine: Machine) -> pint.Quantity | None:
+    return (
+        None if reading.u is None else (reading.u / machine.motor.full_load_current).to("percent")
+    )
+
+
+def figures(
+    machine: Machine, limits: Limits, entries: Entries, start: FirstStart
+) -> tuple[Figure, ...]:
+    """Figures with keys are the baseline for the next visit."""
+    found = (
+        Figure(
+            "Run-up time",
+            start.run_up_time.quantity,
+            "time",
+            start.run_up_time.u,
+            f"sheet {entries.show(machine.motor.run_up_time, 'time')}",
+            "first_start.run_up_time",
+        ),
+        *_phase_figures(machine, start),
+        *_unbalances(entries, start),
+        Figure(
+            "Lowest oil differential in the run-up",
+            start.oil_lowest.quantity,
+            "pressure_difference",
+            start.oil_lowest.u,
+            "zero taken off" if start.oil_zero is not None else "zero not known",
+            "first_start.oil_lowest",
+        ),
+        Figure(
+            "Speed reached",
+            entries.quantity("full_speed"),
+            "speed",
+            entries.reading("full_speed").u,
+            "",
+            "first_start.speed",
+        ),
+        *(_vibration_figure(point) for point in points(machine, limits, entries)),
+        *(
+            Figure(
+                row.text("place"),
+                row.quantity("temperature"),
+                "temperature",
+                row.reading("temperature").u,
+                "",
+                f"first_start.temperature.{slug(row.text('place'))}",
+            )
+            for row in entries.rows("temperatures")
+        ),
+        Figure(
+            "Noise at one metre",
+            entries.quantity("noise"),
+            "sound",
+            None,
+            entries.text("noise_heard"),
+            "first_start.noise",
+        ),
+        Figure(
+            "Starts so far",
+            Q(len(start.runs), "dimensionless") if start.runs else None,
+            "count",
+            note="bumps included",
+        ),
+        Figure(
+            "Earliest next start",
+            clock(start.next.at) if start.next.at is not None else None,
+            note=start.next.rule,
+        ),
+    )
+    return tuple(f for f in found if f.value is not None)
+
+
+def _phase_figures(machine: Machine, start: FirstStart) -> tuple[Figure, ...]:
+    return tuple(
+        Figure(
+            f"{label}, {phase.upper()}",
+            _percent(reading, machine),
+            "percent",
+            _u_percent(reading, machine),
+            "of full-load current",
+            f"first_start.{key}_{phase}",
+            0 if key == "peak" else 1,
+        )
+        for label, key, readings in (
+            ("Highest current at the start", "peak", start.peak),
+            ("Settled current", "settled", start.settled),
+        )
+        for phase, reading in zip(PHASES, readings, strict=True)
+    )
+
+
+def _unbalances(entries: Entries, start: FirstStart) -> tuple[Figure, ...]:
+    current, voltage = current_unbalance_of(start), voltage_unbalance_of(entries)
+    note = "largest deviation from the mean of three, over the mean (NEMA MG 1 14.36)"
+    return tuple(
+        Figure(label, found.value, "percent", found.u, note, key, 2)
+        for label, found, key in (
+            ("Current unbalance", current, "first_start.current_unbalance"),
+            ("Voltage unbalance", voltage, "first_start.voltage_unbalance"),
+        )
+        if found is not None
+    )
+
+
+def slug(text: str) -> str:
+    """A name as part of a figure's key: the next visit must find it again."""
+    return re.sub(r"[^a-z0-9]+", "_", text.lower()).strip("_") or "unnamed"
+
+
+def _vibration_figure(point: Point) -> Figure:
+    zone = (
+        f"zone {point.zone.letter}"
+        if point.zone is not None and point.zone.in_scope
+        else "recorded, not zoned"
+    )
+    return Figure(
+        f"Vibration, {point.name}",
+        point.row.quantity("velocity"),
+        "vibration",
+        point.row.reading("velocity").u,
+        zone,
+        f"first_start.vibration.{slug(point.name)}",
+    )
+
+
+# --- tables ------------------------------------------------------------------------------------
+
+
+def tables(
+    machine: Machine, limits: Limits, entries: Entries, start: FirstStart
+) -> tuple[Table, ...]:
+    """Phases, bearings, starts."""
+    found = [_phases(machine, entries, start), _bearings(machine, limits, entries), _starts(start)]
+    return tuple(table for table in found if table is not None)
+
+
+def _phases(machine: Machine, entries: Entries, start: FirstStart) -> Table | None:
+    if all(reading.quantity is None for reading in (*start.peak, *start.settled)):
+        return None
+    head = (
+        Heading("Phase"),
+        Heading("Highest", "current", 0),
+        Heading("of full-load current", "percent", 0),
+        Heading("Settled", "current"),
+        Heading("of full-load current", "percent"),
+    )
+    rows = tuple(
+        (
+            phase.upper(),
+            peak.quantity,
+            _percent(peak, machine),
+            settled.quantity,
+            _percent(settled, machine),
+        )
+        for phase, peak, settled in zip(PHASES, start.peak, start.settled, strict=True)
+    )
+    return Table(
+        "Current, phase by phase",
+        head,
+        rows,
+        f"Full-load current {entries.show(machine.motor.full_load_current, 'current')}."
+        f" {_expected(machine, entries)}",
+    )
+
+
+def _expected(machine: Machine, entries: Entries) -> str:
+    try:
+        return (
+            f"Inrush to be expected with {STARTER_WORDS[machine.motor.starter]}:"
+            f" {entries.show(expected(machine), 'current', 0)} RMS."
+        )
+    except StartkitError as error:
+        return f"No inrush can be expected: {error.what}."
+
+
+def _bearings(machine: Machine, limits: Limits, entries: Entries) -> Table | None:
+    found = points(machine, limits, entries)
+    if not found:
+        return None
+    head = (
+        Heading("Measuring point"),
+        Heading("Band"),
+        Heading("RMS velocity", "vibration"),
+        Heading("Zone"),
+        Heading("A/B", "vibration"),
+        Heading("B/C", "vibration"),
+        Heading("C/D", "vibration"),
+        Heading("Alarm suggested", "vibration"),
+    )
+    scopes = list(
+        dict.fromkeys(p.zone.reason for p in found if p.zone is not None and not p.zone.in_scope)
+    )
+    note = (
+        "Zones by ISO 20816-3:2022, Tables A.1 and A.2 (secondary: check against the standard)."
+        " Alarm: this reading plus a quarter of B/C (from memory); the maker's setting comes first."
+        + "".join(f" {reason[0].upper()}{reason[1:]}." for reason in scopes)
+    )
+    return Table("Vibration", head, tuple(_bearing(machine, point) for point in found), note)
+
+
+def _bearing(machine: Machine, point: Point) -> tuple:
+    zoned, velocity = point.zone, point.row.quantity("velocity")
+    if zoned is None or not zoned.in_scope:
+        return (point.name, point.row.text("band"), velocity, "–", None, None, None, None)
+    group = machine.motor.vibration_group or machine_group(machine.motor.rated_power)
+    return (
+        point.name,
+        point.row.text("band"),
+        velocity,
+        zoned.letter,
+        zoned.ab,
+        zoned.bc,
+        zoned.cd,
+        suggested_settings(velocity, group, machine.motor.support).alarm,
+    )
+
+
+def _starts(start: FirstStart) -> Table | None:
+    if not start.runs:
+        return None
+    head = (
+        Heading("Start", "count"),
+        Heading("Started"),
+        Heading("Stopped"),
+        Heading("Ran for", "minutes"),
+        Heading("Ended by"),
+        Heading("Next start not before"),
+        Heading("Remark"),
+    )
+    rows = tuple(_run(start, number) for number in range(1, len(start.runs) + 1))
+    return Table(
+        "Starts",
+        head,
+        rows,
+        (
+            f"Rules from: {start.rules.source}."
+            if start.rules.source
+            else "No rule is known for the time between starts."
+        ),
+    )
+
+
+def _run(start: FirstStart, number: int) -> tuple:
+    run = start.runs[number - 1]
+    ran = None if run.ended is None else Q((run.ended - run.began).total_seconds(), "second")
+    try:
+        due = next_start(start.rules, start.runs[:number])
+    except StartkitError:
+        due = None
+    after = clock(due.at) if due is not None and due.at is not None else "–"
+    return (
+        Q(number, "dimensionless"),
+        clock(run.began),
+        "runs" if run.ended is None else clock(run.ended),
+        ran,
+        run.end or "–",
+        after,
+        run.remark,
+    )
+
+
+# --- plots -------------------------------------------------------------------------------------
+
+
+def plots(machine: Machine, entries: Entries, start: FirstStart) -> tuple[Plot, ...]:
+    """Current, oil differential, and speed with vane position over the run-up."""
+    if start.record is None:
+        return ()
+    return tuple(
+        p
+        for p in (
+            _current_plot(machine, entries, start),
+            _oil_plot(entries, start),
+            _speed_plot(start),
+            _vane_plot(start),
+        )
+        if p is not None
+    )
+
+
+def _marks(start: FirstStart) -> tuple[Rule, ...]:
+    if start.run_up is None or start.run_up.time is None or start.run_up_time.text != "record":
+        return ()
+    return (Rule("at speed", float(start.run_up.time.to("second").magnitude), "x"),)
+
+
+def _lines(start: FirstStart, names: tuple[tuple[str, str, str], ...]) -> tuple[Line, ...]:
+    """Columns with any reading as lines; a gap in the readings is a gap in the line."""
+    time = [float(t) for t in start.record.time]
+    return tuple(
+        Line(label, time, [float(v) for v in start.record.columns[name]], "line", emphasis=emphasis)
+        for name, label, emphasis in names
+        if not np.isnan(start.record.columns[name]).all()
+    )
+
+
+def _current_plot(machine: Machine, entries: Entries, start: FirstStart) -> Plot | None:
+    lines = _lines(start, (("l1", "L1", "main"), ("l2", "L2", "second"), ("l3", "L3", "third")))
+    if not lines:
+        return None
+    rules = [
+        Rule("full-load current", float(machine.motor.full_load_current.to("ampere").magnitude)),
+        *_marks(start),
+    ]
+    top = max(float(np.nanmax(line.y)) for line in lines)
+    return Plot(
+        "Current in the run-up",
+        "Time",
+        "time",
+        "Current",
+        "current",
+        lines,
+        tuple(rules),
+        f"Current of {len(lines)} phases from start; highest"
+        f" {entries.show(Q(top, 'ampere'), 'current', 0)}, full-load current"
+        f" {entries.show(machine.motor.full_load_current, 'current', 0)}.",
+    )
+
+
+def _oil_plot(entries: Entries, start: FirstStart) -> Plot | None:
+    if np.isnan(start.record.columns["oil"]).all():
+        return None
+    zero = 0.0 if start.oil_zero is None else float(start.oil_zero.to("pascal").magnitude)
+    line = Line(
+        (
+            "differential, zero subtracted"
+            if start.oil_zero is not None
+            else "differential, zero unknown"
+        ),
+        [float(t) for t in start.record.time],
+        [float(v) - zero for v in start.record.columns["oil"]],
+    )
+    trip = Rule("low-oil trip", float(start.oil_trip.to("pascal").magnitude))
+    return Plot(
+        "Oil differential in the run-up",
+        "Time",
+        "time",
+        "Oil differential",
+        "pressure_difference",
+        (line,),
+        (trip, *_marks(start)),
+        "Oil differential from start; lowest"
+        f" {entries.show(start.oil_lowest.quantity, 'pressure_difference')}, trip"
+        f" {entries.show(start.oil_trip, 'pressure_difference')}.",
+    )
+
+
+def _speed_plot(start: FirstStart) -> Plot | None:
+    lines = _lines(start, (("speed", "speed", "main"),))
+    return (
+        Plot(
+            "Speed in the run-up",
+            "Time",
+            "time",
+            "Speed",
+            "speed",
+            lines,
+            _marks(start),
+            "Shaft speed from start.",
+        )
+        if lines
+        else None
+    )
+
+
+def _vane_plot(start: FirstStart) -> Plot | None:
+    lines = _lines(start, (("vanes", "vane position", "main"),))
+    return (
+        Plot(
+            "Vane position in the run-up",
+            "Time",
+            "time",
+            "Vane position",
+            "percent",
+            lines,
+            _marks(start),
+            "Vane position from start: closed is 0 %.",
+        )
+        if lines
+        else None
+    )

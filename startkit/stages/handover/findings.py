@@ -1,0 +1,393 @@
+"""What is judged and shown at the handover."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date, datetime
+
+from startkit.procedure import payload
+from startkit.procedure.entries import Entries, Row
+from startkit.procedure.judging import confirm
+from startkit.procedure.stage import TABLE, Heading, Table
+from startkit.verdict import COVERAGE, Outcome, Verdict
+
+PRACTICE = "common practice, no source"
+SEVERITIES = (
+    "before handing over",
+    "before the next start",
+    "within the guarantee",
+    "for information",
+)
+BLOCKING = SEVERITIES[0]
+STATES = ("open", "closed")
+SIGNING = ("technician", "owner's witness")
+_NAMES = ("item", "changed", "setting", "safety", "sensor", "what", "name", "tag")
+_PEOPLE = ("by", "who", "left_by")
+
+
+# --- verdicts ------------------------------------------------------------------------------------
+
+
+def verdicts(entries: Entries) -> tuple[Verdict, ...]:
+    """Settings, open items, instruction, statements."""
+    return (
+        _settings(entries),
+        _listed(entries),
+        *_blocking(entries),
+        confirm(
+            entries,
+            "instructed",
+            "handover.instructed",
+            "Operators instructed",
+            good=f"Instructed{_whom(entries)}.",
+            bad="Nobody was instructed.",
+            next_step="Instruct the operators, or list it as an open item and waive it by name.",
+        ),
+        *(_statement(entries, role) for role in SIGNING),
+    )
+
+
+def _whom(entries: Entries) -> str:
+    return f": {entries.text('instructed_who')}" if entries.text("instructed_who") else ""
+
+
+def _settings(entries: Entries) -> Verdict:
+    key, title = "handover.settings", "Settings as left"
+    rows, elsewhere = entries.rows("settings"), list(changed_elsewhere(entries))
+    half = [
+        row.text("item") or f"row {row.index}"
+        for row in rows
+        if not all(row.text(column) for column in ("item", "as_left", "by"))
+    ]
+    if not rows:
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            "No setting is entered"
+            f" here{f'; {len(elsewhere)} stand in other stages' if elsewhere else ''}.",
+            "Enter every adjustable setting as it is left, and by whom.",
+            source=PRACTICE,
+        )
+    if half:
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            f"Not complete: {', '.join(half)}.",
+            "Enter as left and by whom.",
+            source=PRACTICE,
+        )
+    return Verdict(
+        key,
+        title,
+        Outcome.PASS,
+        f"{len(rows)} settings as"
+        f" left{f', {len(elsewhere)} more from other stages' if elsewhere else ''}.",
+        source=PRACTICE,
+    )
+
+
+def _open(row: Row) -> bool:
+    return row.text("state") != "closed"
+
+
+def _listed(entries: Entries) -> Verdict:
+    """Open items are listed, each with owner, date and severity; or somebody says that there are
+    none.
+    """
+    key, title = "handover.open_items", "Open items listed"
+    rows, answer, waived = entries.rows("open_items"), entries.yes("nothing_open"), waivers(entries)
+    if answer is None:
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            entries.reading("nothing_open").problem or "Not answered.",
+            "Say whether anything is left open.",
+            source=PRACTICE,
+        )
+    left = [row for row in rows if _open(row)]
+    if answer and left:
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            f"It is said that nothing is open, but {len(left)}"
+            f" {'item is' if len(left) == 1 else 'items are'}.",
+            "Correct one of the two.",
+            source=PRACTICE,
+        )
+    if answer and waived and not rows:
+        return Verdict(
+            key,
+            title,
+            Outcome.UNPROVEN,
+            f"It is said that nothing is open, but {len(waived)} items were waived:"
+            f" {', '.join(waived[:4])}.",
+            "List what was waived with its owner and date, or waive this with the reason.",
+            source=PRACTICE,
+        )
+    if not answer and not rows:
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            "Something is open, but nothing is listed.",
+            "List it with owner, date and severity.",
+            source=PRACTICE,
+        )
+    return _complete(key, title, rows)
+
+
+def _complete(key: str, title: str, rows: tuple[Row, ...]) -> Verdict:
+    half = [
+        row.text("item") or f"row {row.index}"
+        for row in rows
+        if not all(
+            row.text(column) and not row.reading(column).problem
+            for column in ("item", "owner", "due", "severity")
+        )
+    ]
+    if half:
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            f"Without owner, date or severity: {', '.join(half)}.",
+            "Complete them: an item without an owner is nobody's.",
+            source=PRACTICE,
+        )
+    past = [row.text("item") for row in rows if _open(row) and _already_due(row)]
+    if past:
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            f"Due before it was entered: {', '.join(past)}.",
+            "Enter a date that can be kept.",
+            source=PRACTICE,
+        )
+    count = sum(_open(row) for row in rows)
+    return Verdict(
+        key,
+        title,
+        Outcome.PASS,
+        f"{count} open, each with owner and date." if count else "Nothing is left open.",
+        source=PRACTICE,
+    )
+
+
+def _day(text: str) -> date | None:
+    try:
+        return datetime.fromisoformat(text).date()
+    except ValueError:
+        return None
+
+
+def _already_due(row: Row) -> bool:
+    due, entry = _day(row.text("due")), row.reading("due").entry
+    entered = _day(entry.at) if entry is not None and entry.at else None
+    return due is not None and entered is not None and due < entered
+
+
+def _blocking(entries: Entries) -> tuple[Verdict, ...]:
+    rows = [row for row in entries.rows("open_items") if row.text("severity") == BLOCKING]
+    if not rows:
+        return ()
+    key, title = "handover.before", "What must be done before handing over"
+    left = [row.text("item") for row in rows if _open(row)]
+    if left:
+        return (
+            Verdict(
+                key,
+                title,
+                Outcome.FAIL,
+                f"Still open: {'; '.join(left)}.",
+                "Do it and close the item, or give it another severity with the owner's reason.",
+                source=PRACTICE,
+            ),
+        )
+    unnamed = [row.text("item") for row in rows if not row.text("closed_by")]
+    if unnamed:
+        return (
+            Verdict(
+                key,
+                title,
+                Outcome.OPEN,
+                f"Closed, but by whom is not said: {'; '.join(unnamed)}.",
+                "Enter who closed it.",
+                source=PRACTICE,
+            ),
+        )
+    return (Verdict(key, title, Outcome.PASS, f"{len(rows)} closed.", source=PRACTICE),)
+
+
+def _statement(entries: Entries, role: str) -> Verdict:
+    key, title = f"handover.{role.split()[-1]}", f"Statement of the {role}"
+    rows = [
+        row for row in entries.rows("statements") if row.text("role") == role and row.text("name")
+    ]
+    if not rows:
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            "None.",
+            f"Have the {role} say in a sentence what they saw and did.",
+            source=PRACTICE,
+        )
+    row = rows[-1]
+    if not row.text("statement") or not row.text("date") or row.reading("date").problem:
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            f"{row.text('name')}: without statement or date.",
+            "Complete it.",
+            source=PRACTICE,
+        )
+    stranger = _stranger(entries, row.text("name"), role)
+    if stranger:
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            stranger,
+            "Enter the person with this role in the stage Setup, or correct the name.",
+            source=PRACTICE,
+        )
+    return Verdict(
+        key, title, Outcome.PASS, f"{row.text('name')}, {row.text('date')}.", source=PRACTICE
+    )
+
+
+def _stranger(entries: Entries, name: str, role: str) -> str:
+    """A statement counts only from a person of this job, in their role; empty if it is one."""
+    if "setup" not in entries.job.stages:
+        return ""
+    known = [row for row in entries.of("setup").rows("people") if row.text("name") == name]
+    if any(row.text("role") == role for row in known):
+        return ""
+    return f"{name} is not entered as {role} in the stage Setup."
+
+
+def waivers(entries: Entries) -> list[str]:
+    """Verdict keys that somebody waived, with a reason and by name."""
+    return [
+        what.removeprefix("waiver.")
+        for what, entry in entries.job.latest.items()
+        if what.startswith("waiver.") and entry.value and entry.who
+    ]
+
+
+# --- tables --------------------------------------------------------------------------------------
+
+
+def tables(entries: Entries) -> tuple[Table, ...]:
+    """Settings from other stages, then the baseline."""
+    return tuple(table for table in (_elsewhere(entries), _baseline(entries)) if table is not None)
+
+
+def _elsewhere(entries: Entries) -> Table | None:
+    rows = tuple(changed_elsewhere(entries))
+    head = (
+        Heading("Stage"),
+        Heading("Setting"),
+        Heading("As found"),
+        Heading("As left"),
+        Heading("By"),
+    )
+    return Table("As found and as left, from the other stages", head, rows) if rows else None
+
+
+def changed_elsewhere(entries: Entries) -> Iterator[tuple[str, str, str, str, str]]:
+    """Every setting that another stage holds as found and as left: (stage, setting, as found, as
+    left, by).
+    """
+    for name, stage in entries.job.stages.items():
+        if name == entries.declared.name:
+            continue
+        other = entries.of(name)
+        for field in other.fields.values():
+            if field.kind == TABLE and any(column.name == "as_left" for column in field.columns):
+                yield from (
+                    (stage.title, *found)
+                    for row in other.rows(field.name)
+                    if (found := _of_row(row)) is not None
+                )
+        yield from ((stage.title, *found) for found in _pairs(other))
+
+
+def _of_row(row: Row) -> tuple[str, str, str, str] | None:
+    if not row.text("as_left"):
+        return None
+    item = next((row.text(name) for name in _NAMES if row.text(name)), f"row {row.index}")
+    return (
+        item,
+        _shown(row, "as_found") or "–",
+        _shown(row, "as_left"),
+        next((row.text(name) for name in _PEOPLE if row.text(name)), "–"),
+    )
+
+
+def _shown(row: Row, column: str) -> str:
+    reading = row.reading(column)
+    unit = reading.entry.unit if reading.entry is not None else ""
+    return f"{reading.text} {unit}".strip()
+
+
+def _pairs(other: Entries) -> Iterator[tuple[str, str, str, str]]:
+    """Fields named ``x_left`` with, where there is one, their ``x_found``."""
+    for name, field in other.fields.items():
+        left = (
+            other.entry(name)
+            if field.is_reading and name.endswith("_left") and field.question.endswith("as left")
+            else None
+        )
+        if left is not None:
+            found = other.entry(name.removesuffix("_left") + "_found")
+            yield (
+                field.question.removesuffix(" as left"),
+                f"{found.value} {found.unit}".strip() if found is not None else "–",
+                f"{left.value} {left.unit}".strip(),
+                left.who or "–",
+            )
+
+
+def _baseline(entries: Entries) -> Table | None:
+    """Every figure with a key: what the next visit is held against."""
+    found = [
+        (stage.title, payload.figure(figure, entries))
+        for name, stage in entries.job.stages.items()
+        if name != entries.declared.name
+        for figure in entries.job.findings(name).figures
+        if figure.key
+    ]
+    rows = tuple(
+        (
+            title,
+            figure["label"],
+            figure["text"],
+            figure["uncertainty"] or "–",
+            figure["note"] or "–",
+        )
+        for title, figure in found
+    )
+    head = (
+        Heading("Stage"),
+        Heading("Figure"),
+        Heading("Value"),
+        Heading("Plus or minus"),
+        Heading("Note"),
+    )
+    return (
+        Table(
+            "Baseline for the next visit",
+            head,
+            rows,
+            f"Plus or minus: {COVERAGE:g} standard uncertainties, where instruments were named.",
+        )
+        if rows
+        else None
+    )

@@ -1,0 +1,123 @@
+"""What is shown of the machine under load: figures at the highest load, all loads in one table,
+budgets.
+"""
+
+from __future__ import annotations
+
+import pint
+
+from startkit.facts.machine import Machine
+from startkit.procedure.entries import Entries
+from startkit.procedure.stage import Figure, Heading, Table
+from startkit.stages.load_up.plots import top
+from startkit.stages.load_up.readings import FORMULAS, Point
+from startkit.units import Q
+from startkit.verdict import COVERAGE
+
+
+def figures(machine: Machine, entries: Entries, found: tuple[Point, ...]) -> tuple[Figure, ...]:
+    """The highest load's figures: the baseline for the next visit, if it was steady."""
+    best = top(found)
+    if best is None:
+        return ()
+    note = f"at {best.label}" if best.steady else f"at {best.label}, not steady, not judged"
+    return tuple(
+        Figure(
+            f.label,
+            best.value(f.key),
+            f.kind,
+            best.u(f.key),
+            note,
+            f"load_up.{f.key}" if best.steady else "",
+            f.digits,
+        )
+        for f in FORMULAS
+        if best.value(f.key) is not None
+    )
+
+
+# --- tables ------------------------------------------------------------------------------------
+
+
+def tables(
+    machine: Machine, entries: Entries, found: tuple[Point, ...], unrated: str = ""
+) -> tuple[Table, ...]:
+    """Figures load by load, and what dominates the uncertainty at the highest one; `unrated` says
+    why there is no part-load value.
+    """
+    if not found:
+        return ()
+    return (_by_load(entries, found, unrated), *_budget(entries, found))
+
+
+def _by_load(entries: Entries, found: tuple[Point, ...], unrated: str) -> Table:
+    head = (
+        Heading("Figure"),
+        *(Heading(p.label + ("" if p.steady else ", not steady")) for p in found),
+    )
+    rows = tuple(
+        (f.label, *(_with_u(entries, p, f) for p in found))
+        for f in FORMULAS
+        if any(p.value(f.key) is not None for p in found)
+    )
+    return Table(
+        "Figures at each load",
+        head,
+        rows,
+        f"± is {COVERAGE:g} standard uncertainties, where instruments were named."
+        + (f" No part-load value: {unrated}." if unrated else ""),
+    )
+
+
+def _with_u(entries: Entries, p: Point, formula) -> str:
+    value, u = p.value(formula.key), p.u(formula.key)
+    if value is None:
+        return "–"
+    shown = entries.show(value, formula.kind, formula.digits)
+    return shown if u is None else f"{shown} ± {_short(entries, COVERAGE * u, formula)}"
+
+
+def _short(entries: Entries, u: pint.Quantity, formula) -> str:
+    from startkit.units import difference_kind, show
+
+    return show(
+        u, difference_kind(formula.kind), entries.job.system, digits=formula.digits, with_unit=False
+    )
+
+
+def _budget(entries: Entries, found: tuple[Point, ...]) -> tuple[Table, ...]:
+    best = top(found)
+    if best is None:
+        return ()
+    rows = []
+    for key in ("capacity", "specific_power", "heat_balance"):
+        result = best.found.get(key)
+        if result is not None and result.budget:
+            label = next(f.label for f in FORMULAS if f.key == key)
+            rows += [
+                (
+                    label,
+                    share.name.replace("_", " "),
+                    Q(100 * share.share, "percent"),
+                    result.method,
+                )
+                for share in result.budget
+                if share.share >= 0.005
+            ]
+    if not rows:
+        return ()
+    head = (
+        Heading("Figure"),
+        Heading("Reading"),
+        Heading("Share of the variance", "percent", 0),
+        Heading("Method"),
+    )
+    return (
+        Table(
+            f"What dominates the uncertainty at {best.label}",
+            head,
+            tuple(rows),
+            "First order by JCGM 100:2008; Monte Carlo by JCGM 101:2008 where a water range is"
+            " under 3 K.",
+        ),
+    )

@@ -1,0 +1,499 @@
+"""What is judged of the machine under load: every steady point, the worst one speaking for all."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import pint
+
+from startkit.errors import StartkitError
+from startkit.facts.limits import Limit, Limits
+from startkit.facts.machine import Machine
+from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.judging import check
+from startkit.procedure.selection import approaches, promised
+from startkit.stages.load_up.readings import Point, load_of
+from startkit.stages.load_up.settling import what_would_tell
+from startkit.stages.load_up.surge import margin, surge_line
+from startkit.stages.load_up.tolerance import limit_at
+from startkit.units import Q
+from startkit.verdict import Outcome, Verdict, worst
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What one point says of one item: value and standard uncertainty, a note, the figure behind
+    it; `nothing` says why there is none.
+    """
+
+    value: pint.Quantity | None = None
+    u: pint.Quantity | None = None
+    note: str = ""
+    figure: str = ""
+    nothing: str = ""
+    lacking: bool = True  # readings lack; False: they are there, but cannot be compared
+
+
+Measure = Callable[[Point], Measured]
+
+
+@dataclass(frozen=True)
+class Court:
+    """What every verdict of this stage needs."""
+
+    machine: Machine
+    limits: Limits
+    entries: Entries
+    found: tuple[Point, ...]
+    kinds: dict[str, str]
+    labels: dict[str, str]
+
+
+def verdicts(court: Court) -> tuple[Verdict, ...]:
+    """Every verdict of the stage."""
+    machine, entries = court.machine, court.entries
+    made = [
+        _loads(court),
+        _steady(court.found),
+        _over_all(
+            court,
+            "heat_balance",
+            _plain("heat_balance", "percent"),
+            "Find the reading that is wrong before judging the machine: flows first, then the water"
+            " sensors, then power.",
+        ),
+        _full_capacity(court),
+        _over_all(
+            court,
+            "specific_power",
+            _power_deviation(machine),
+            "Check flow, air in the machine, charge and fouling before blaming the compressor.",
+        ),
+        _over_all(
+            court,
+            "evaporator_approach",
+            _approach(machine, entries, "evaporator"),
+            "Check charge, oil in the evaporator, flow and fouling.",
+        ),
+        _over_all(
+            court,
+            "condenser_approach",
+            _approach(machine, entries, "condenser"),
+            "Check for air in the machine, then flow and fouling.",
+        ),
+        _over_all(
+            court,
+            "subcooling",
+            _plain("subcooling", "delta_degC"),
+            "Gas leaves the condenser with the liquid, or a reading is wrong: check the charge and"
+            " the sensor.",
+        ),
+        _over_all(
+            court,
+            "current",
+            _plain("current", "percent"),
+            "Lower the current limit until the cause is found.",
+        ),
+        *_flows(court),
+        *_surge(court),
+        _air(court),
+    ]
+    return tuple(made)
+
+
+# --- one item over all points ------------------------------------------------------------------
+
+
+def _over_all(court: Court, item: str, measure: Measure, next_step: str) -> Verdict:
+    """The verdict of the worst point; points that were not steady are not judged, and one item
+    never taken is open.
+    """
+    limit = court.limits[f"load_up.{item}"]
+    measured = [(p, measure(p)) for p in court.found]
+    judged = [
+        (p, _one(court, f"load_up.{item}", p, m, next_step))
+        for p, m in measured
+        if m.value is not None
+    ]
+    if not judged:
+        return _none(limit, [m for _, m in measured])
+    outcome = worst([v.outcome for _, v in judged])
+    at, speaking = max(
+        ((p, v) for p, v in judged if v.outcome is outcome), key=lambda pair: _excess(pair[1])
+    )
+    apart = sum(m.value is None and not m.lacking for _, m in measured)
+    others = f"{len(judged)} loads judged" if len(judged) > 1 else ""
+    others = ", ".join(
+        word
+        for word in (others, f"{apart} not compared: {_first_reason(measured)}" if apart else "")
+        if word
+    )
+    return replace(
+        speaking,
+        sentence=f"At {at.label}: {speaking.sentence}" + (f" ({others})" if others else ""),
+    )
+
+
+def _first_reason(measured: list[tuple[Point, Measured]]) -> str:
+    return next(
+        f"at {p.label} {m.nothing}" for p, m in measured if m.value is None and not m.lacking
+    )
+
+
+def _none(limit: Limit, measured: list[Measured]) -> Verdict:
+    """No point says anything: open if readings lack, unproven if they cannot be compared."""
+    apart = next((m for m in measured if not m.lacking), None)
+    if apart is not None:
+        return Verdict(
+            limit.key,
+            limit.title,
+            Outcome.UNPROVEN,
+            f"Not compared: {apart.nothing}.",
+            "Measure closer to the selection's loads and water temperatures, or ask for a selection"
+            " at these.",
+            source=limit.origin,
+        )
+    reason = measured[0].nothing if measured else "No load has been read."
+    return Verdict(
+        limit.key, limit.title, Outcome.OPEN, reason, "Take the readings.", source=limit.origin
+    )
+
+
+def _one(court: Court, key: str, p: Point, m: Measured, next_step: str) -> Verdict:
+    limit = limit_at(court.limits, key, court.entries, court.machine, load_of(p))
+    judged = check(
+        court.entries,
+        limit,
+        Reading("", "", m.value, m.u, untrusted=p.untrusted(m.figure)),
+        steady=p.steady,
+        next_step=next_step,
+        note=m.note,
+    )
+    if (
+        judged.outcome is not Outcome.UNPROVEN
+        or not p.steady
+        or p.untrusted(m.figure)
+        or m.figure not in p.found
+    ):
+        return judged
+    told = what_would_tell(
+        court.machine, court.entries, judged, p.found[m.figure], p, court.kinds, court.labels
+    )
+    return replace(judged, next_step=told or next_step)
+
+
+def _excess(judged: Verdict) -> float:
+    """How far the reading lies beyond its nearer limit: the larger, the worse."""
+    if judged.reading is None:
+        return 0.0
+    value = judged.reading.to_base_units().magnitude
+    gaps = [judged.low.to_base_units().magnitude - value] if judged.low is not None else []
+    gaps += [value - judged.high.to_base_units().magnitude] if judged.high is not None else []
+    return max(gaps, default=0.0)
+
+
+def _lacking(p: Point, key: str) -> Measured:
+    return Measured(nothing=f"At {p.label} the figure {p.why_not.get(key, 'cannot be made')}.")
+
+
+def _plain(key: str, unit: str) -> Measure:
+    def measure(p: Point) -> Measured:
+        value, u = p.value(key), p.u(key)
+        if value is None:
+            return _lacking(p, key)
+        return Measured(value.to(unit), None if u is None else u.to(unit), figure=key)
+
+    return measure
+
+
+def _power_deviation(machine: Machine) -> Measure:
+    """Measured power for capacity against what the selection promises there [percent]."""
+
+    def measure(p: Point) -> Measured:
+        value, load, u = p.value("specific_power"), load_of(p), p.u("specific_power")
+        if value is None or load is None:
+            return _lacking(p, "specific_power")
+        promise = promised(
+            machine,
+            load,
+            p.readings["chilled_leaving"].quantity,
+            p.readings["condenser_leaving"].quantity,
+        )
+        if promise.specific_power is None:
+            return Measured(nothing=promise.why_not, lacking=False)
+        # A correction for other water temperatures is trusted to a third of its size (own default).
+        doubt = abs(promise.correction - 1) / 3
+        ratio = float((value / promise.specific_power).to("dimensionless").magnitude)
+        own = 0.0 if u is None else float((u / value).to("dimensionless").magnitude)
+        note = (
+            f"Selection corrected by {100 * (promise.correction - 1):+.1f} % for the water"
+            " temperatures met."
+            if abs(promise.correction - 1) >= 0.001
+            else ""
+        )
+        spread = (
+            Q((own**2 + doubt**2) ** 0.5 * 100 * ratio, "percent")
+            if u is not None or doubt
+            else None
+        )
+        return Measured(Q(100 * (ratio - 1), "percent"), spread, note, "specific_power")
+
+    return measure
+
+
+def _approach(machine: Machine, entries: Entries, side: str) -> Measure:
+    """Approach less the selection's approach at that load."""
+
+    def measure(p: Point) -> Measured:
+        key = f"{side}_approach"
+        value, load = p.value(key), load_of(p)
+        if value is None:
+            return _lacking(p, key)
+        due = approaches(machine, load, side) if load is not None else None
+        if due is None:
+            return Measured(
+                nothing="the selection gives no approach at this load",
+                lacking=load is None
+                or all(getattr(row, key) is None for row in machine.selection.points),
+            )
+        note = (
+            f"Approach {entries.show(value, 'temperature_difference')}, selection"
+            f" {entries.show(due, 'temperature_difference')}."
+        )
+        return Measured(value - due, p.u(key), note, key)
+
+    return measure
+
+
+# --- single items -------------------------------------------------------------------------------
+
+
+def _loads(court: Court) -> Verdict:
+    steady = [p for p in court.found if p.steady and p.value("capacity") is not None]
+    reading = Q(len(steady), "dimensionless") if court.found else None
+    return check(
+        court.entries,
+        court.limits["load_up.loads"],
+        reading,
+        next_step="Take further loads, each steady and said so by name.",
+    )
+
+
+def _steady(found: tuple[Point, ...]) -> Verdict:
+    key, title, source = (
+        "load_up.steady",
+        "Readings taken while steady",
+        "common practice, no source",
+    )
+    if not found:
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            "No load has been read.",
+            "Load step by step and read.",
+            source=source,
+        )
+    swinging = [p.label + (f" ({p.unsteady})" if p.unsteady else "") for p in found if not p.steady]
+    if swinging:
+        return Verdict(
+            key,
+            title,
+            Outcome.UNPROVEN,
+            f"Nobody says that these stood still: {', '.join(swinging)}. They are shown, not"
+            " judged.",
+            "Wait until the loop stands still, read again, and say who watched.",
+            source=source,
+        )
+    return Verdict(
+        key,
+        title,
+        Outcome.PASS,
+        f"{len(found)} loads, each said to be steady by name.",
+        source=source,
+    )
+
+
+def _full_capacity(court: Court) -> Verdict:
+    """Capacity at the highest steady load against the selection's full capacity."""
+    limit = limit_at(court.limits, "load_up.capacity", court.entries, court.machine, 1.0)
+    steady = [p for p in court.found if p.steady and load_of(p) is not None]
+    if not steady:
+        return check(court.entries, limit, None, next_step="")
+    top = max(steady, key=lambda p: load_of(p) or 0.0)
+    load, u = load_of(top) or 0.0, top.u("load")
+    if load < 0.9:
+        return Verdict(
+            limit.key,
+            limit.title,
+            Outcome.UNPROVEN,
+            f"The highest load reached was {100 * load:.0f} %: full capacity was not tried.",
+            "Come back when the building can load the machine, or waive with the reason.",
+            Q(100 * load, "percent"),
+            None,
+            "percent",
+            source=limit.origin,
+        )
+    entries, note = (
+        court.entries,
+        (
+            f"At {top.label} {court.entries.show(top.value('capacity'), 'cooling')}, selection"
+            f" {court.entries.show(court.machine.design.capacity, 'cooling')}."
+        ),
+    )
+    deviation = Reading(
+        "",
+        "",
+        Q(100 * (load - 1), "percent"),
+        None if u is None else u.to("percent"),
+        untrusted=top.untrusted("load"),
+    )
+    judged = check(
+        entries,
+        limit,
+        deviation,
+        next_step="Check flow, water temperatures, vane position and charge.",
+        note=note,
+    )
+    if judged.outcome is not Outcome.UNPROVEN or top.untrusted("load"):
+        return judged
+    told = what_would_tell(
+        court.machine, entries, judged, top.found["load"], top, court.kinds, court.labels
+    )
+    return replace(judged, next_step=told or judged.next_step)
+
+
+def _flows(court: Court) -> tuple[Verdict, ...]:
+    """The meter against the exchanger's pressure drop, where both were read."""
+    found = []
+    for side, name in (("evaporator", "chilled water"), ("condenser", "condenser water")):
+        if any(
+            p.flows.get(side, Reading("")).quantity is not None and _metered(p, side)
+            for p in court.found
+        ):
+            found.append(
+                _over_all(
+                    court,
+                    f"{side}_flow",
+                    _flow_deviation(side),
+                    f"Meter and pressure drop of the {name} disagree: check gauges for air and"
+                    " level, the meter's pipe data, and strainers.",
+                )
+            )
+    return tuple(found)
+
+
+def _metered(p: Point, side: str) -> bool:
+    return p.row.quantity(f"{side}_flow") is not None
+
+
+def _flow_deviation(side: str) -> Measure:
+    def measure(p: Point) -> Measured:
+        by_drop, meter = p.flows.get(side, Reading("")), p.readings[f"{side}_flow"]
+        if by_drop.quantity is None or not _metered(p, side):
+            return Measured(nothing=f"At {p.label} meter or pressure drop was not read.")
+        ratio = float((meter.quantity / by_drop.quantity).to("dimensionless").magnitude)
+        parts = [
+            float((r.u / r.quantity).to("dimensionless").magnitude)
+            for r in (meter, by_drop)
+            if r.u is not None
+        ]
+        u = Q(100 * ratio * sum(part**2 for part in parts) ** 0.5, "percent") if parts else None
+        return Measured(Q(100 * (ratio - 1), "percent"), u)
+
+    return measure
+
+
+def _surge(court: Court) -> tuple[Verdict, ...]:
+    """Distance to the surge line, where the sheet has one."""
+    if not surge_line(court.machine):
+        return ()
+
+    def measure(p: Point) -> Measured:
+        found = margin(court.machine, p)
+        return (
+            Measured(nothing=found.why_not, lacking=p.value("lift") is None or load_of(p) is None)
+            if found.value is None
+            else Measured(found.value, found.u)
+        )
+
+    return (
+        _over_all(
+            court,
+            "surge_margin",
+            measure,
+            "Stay away from this load at this lift: lower the condenser water or the load limit,"
+            " and ask the maker.",
+        ),
+    )
+
+
+def _air(court: Court) -> Verdict:
+    """Condenser pressure at standstill over the refrigerant's own: air or nitrogen in the machine."""
+    from startkit.science.performance import non_condensables
+
+    machine, entries, limit = court.machine, court.entries, court.limits["load_up.non_condensables"]
+    pressure, temperature = (
+        entries.reading("standstill_pressure"),
+        entries.reading("standstill_temperature"),
+    )
+    if pressure.quantity is None or temperature.quantity is None:
+        return check(
+            entries,
+            limit,
+            pressure if pressure.problem else temperature if temperature.problem else None,
+            next_step="",
+        )
+    try:
+        found = non_condensables(
+            machine.machine.refrigerant, pressure.quantity, temperature.quantity
+        )
+    except StartkitError as error:
+        return Verdict(
+            limit.key,
+            limit.title,
+            Outcome.OPEN,
+            str(error),
+            "Check the entries.",
+            source=limit.origin,
+        )
+    return check(
+        entries,
+        limit,
+        Reading(
+            "",
+            "",
+            found.equivalent,
+            _u_air(machine, entries, pressure, temperature),
+            untrusted=pressure.untrusted or temperature.untrusted,
+        ),
+        next_step="Purge or recover the gas, then read again.",
+        note=f"Excess pressure {entries.show(found.excess_pressure, 'pressure_difference')}.",
+    )
+
+
+def _u_air(
+    machine: Machine, entries: Entries, pressure: Reading, temperature: Reading
+) -> pint.Quantity | None:
+    from startkit.science.refrigerant import dew_temperature
+
+    if pressure.u is None or temperature.u is None:
+        return None
+    barometer = entries.job.barometer.u
+    u = (
+        pressure.u
+        if barometer is None
+        else (pressure.u**2 + barometer.to(pressure.u.units) ** 2) ** 0.5
+    )
+    shifted = [
+        dew_temperature(machine.machine.refrigerant, pressure.quantity + sign * u)
+        .to("kelvin")
+        .magnitude
+        for sign in (1, -1)
+    ]
+    return Q(
+        (((shifted[0] - shifted[1]) / 2) ** 2 + temperature.u.to("delta_degC").magnitude ** 2)
+        ** 0.5,
+        "delta_degC",
+    )

@@ -1,0 +1,273 @@
+"""What is judged of the pull-down: the limit chosen, whether it came down without a trip, the limit
+given back.
+"""
+
+from __future__ import annotations
+
+import pint
+
+from startkit.facts.limits import Limits
+from startkit.facts.machine import Machine
+from startkit.procedure.entries import Entries
+from startkit.procedure.judging import check
+from startkit.procedure.starts import moment
+from startkit.stages.pull_down.plan import PullPlan
+from startkit.stages.pull_down.readings import Seen
+from startkit.units import Q
+from startkit.verdict import Outcome, Verdict
+
+REACHED, TRIPPED = "set point reached", "tripped on overcurrent"
+ENDS = (REACHED, TRIPPED, "tripped on something else", "stopped by hand", "still running")
+PRACTICE = "common practice, no source"
+
+
+def verdicts(
+    machine: Machine, limits: Limits, entries: Entries, plan: PullPlan, seen: Seen | None
+) -> tuple[Verdict, ...]:
+    """Every verdict of the stage."""
+    return (
+        _chosen(limits, entries, plan),
+        _came_down(entries, plan, seen),
+        check(
+            entries,
+            limits["pull_down.limit_left"],
+            entries.reading("limit_left"),
+            next_step="Give the limit back in steps, or waive with the reason why it stays.",
+        ),
+    )
+
+
+# --- the limit chosen -----------------------------------------------------------------------------
+
+
+def _percent(part: float) -> pint.Quantity:
+    return Q(100 * part, "percent")
+
+
+def _chosen(limits: Limits, entries: Entries, plan: PullPlan) -> Verdict:
+    """The risk of the limit chosen, at the upper end of its interval, against the risk accepted."""
+    limit = limits["pull_down.risk"]
+    chosen = entries.reading("chosen")
+    if chosen.quantity is None:
+        return Verdict(
+            limit.key,
+            limit.title,
+            Outcome.OPEN,
+            chosen.problem or f"No limit is chosen.{_proposal(entries, plan)}",
+            "Choose the current limit and enter it before the start.",
+            source=limit.origin,
+        )
+    if plan.lacking:
+        return Verdict(
+            limit.key,
+            limit.title,
+            Outcome.OPEN,
+            f"No plan without {'; '.join(plan.lacking)}.",
+            "Enter what is missing, or take it from the sheet.",
+            source=limit.origin,
+        )
+    if plan.swing_lacking:
+        return Verdict(
+            limit.key,
+            limit.title,
+            Outcome.UNPROVEN,
+            f"{entries.show(chosen.quantity, 'percent', 0)} chosen, but the risk cannot be told"
+            f" without the current's swing: {plan.swing_lacking}.",
+            "Run at a low limit for ten minutes, record the current, and enter it.",
+            source=limit.origin,
+        )
+    if plan.plan is None:
+        return Verdict(
+            limit.key,
+            limit.title,
+            Outcome.OPEN,
+            " ".join(plan.problems) or "No plan could be made.",
+            "Correct the entries of the plan.",
+            source=limit.origin,
+        )
+    return _risk(entries, plan, limit.key, limit.title)
+
+
+def _risk(entries: Entries, plan: PullPlan, key: str, title: str) -> Verdict:
+    inputs = plan.inputs
+    best, low, high = (
+        plan.at(inputs.chosen, name)
+        for name in ("probability", "probability_low", "probability_high")
+    )
+    basis = next(basis for basis in plan.basis if basis.label == "Chance of a trip accepted")
+    outcome = (
+        Outcome.PASS
+        if high <= inputs.risk
+        else Outcome.FAIL
+        if low > inputs.risk
+        else Outcome.UNPROVEN
+    )
+    shown = ", ".join(
+        (
+            (
+                f"{entries.show(_percent(inputs.chosen), 'percent', 0)} chosen: chance of a trip"
+                f" {chance(best)}"
+            ),
+            f"90 % interval {chance(low)} to {chance(high)}",
+        )
+    )
+    step = (
+        ""
+        if outcome is Outcome.PASS
+        else f"Take a lower limit, or wait for colder water.{_proposal(entries, plan)}"
+    )
+    return Verdict(
+        key,
+        title,
+        outcome,
+        f"{shown}; accepted {chance(inputs.risk)}.",
+        step,
+        _percent(best),
+        None,
+        "percent",
+        None,
+        _percent(inputs.risk),
+        basis.origin,
+    )
+
+
+def chance(part: float) -> str:
+    """A probability as a person reads it: no more digits than it is worth."""
+    percent = 100 * part
+    if percent < 0.01:
+        return "under 0.01 %"
+    return (
+        f"{percent:.2f} %"
+        if percent < 1
+        else f"{percent:.1f} %"
+        if percent < 10
+        else f"{percent:.0f} %"
+    )
+
+
+def _proposal(entries: Entries, plan: PullPlan) -> str:
+    if plan.plan is None:
+        return ""
+    if plan.proposed is None:
+        return f" The plan says: {plan.plan.why}."
+    return f" The plan proposes {entries.show(_percent(plan.proposed), 'percent', 0)}."
+
+
+# --- what it did ----------------------------------------------------------------------------------
+
+
+def _came_down(entries: Entries, plan: PullPlan, seen: Seen | None) -> Verdict:
+    key, title, ended = (
+        "pull_down.reached",
+        "Set point reached without a trip",
+        entries.reading("ended"),
+    )
+    if ended.problem or not ended.taken or ended.text == "still running":
+        go = (
+            ""
+            if seen is None or seen.remaining is None
+            else f" Time to go {_minutes(entries, seen.remaining.time)}."
+        )
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            (ended.problem or ("Still running." if ended.taken else "Not entered.")) + go,
+            "Enter how it ended.",
+            source=PRACTICE,
+        )
+    tripped = trips_since(entries)
+    if ended.text == REACHED and tripped:
+        return Verdict(
+            key,
+            title,
+            Outcome.FAIL,
+            f"Trip {tripped[0]} came after the beginning at {entries.text('began')}.",
+            "If it came down at a later try, enter when that one began and what it did.",
+            source=PRACTICE,
+        )
+    if ended.text == REACHED:
+        return _as_planned(entries, plan, seen, key, title)
+    if ended.text == TRIPPED:
+        return Verdict(
+            key,
+            title,
+            Outcome.FAIL,
+            "It tripped on overcurrent.",
+            "Enter the trip and its cause; start again at a lower limit when a start is due.",
+            source=PRACTICE,
+        )
+    return Verdict(
+        key,
+        title,
+        Outcome.FAIL,
+        f"It did not come down: {ended.text}.",
+        "Settle why, and pull down again.",
+        source=PRACTICE,
+    )
+
+
+def trips_since(entries: Entries) -> tuple[str, ...]:
+    """Numbers of the trips that came after the pull-down began."""
+    began = moment(entries.text("began"))
+    rows = [
+        (row.text("trip"), moment(row.text("at"))) for row in entries.of("trips").rows("events")
+    ]
+    return tuple(
+        number for number, at in rows if began is not None and at is not None and at >= began
+    )
+
+
+def took(entries: Entries, seen: Seen | None) -> float | None:
+    """How long the pull-down took [s]: as typed, else as the readings show it."""
+    typed = entries.quantity("reached")
+    return (
+        float(typed.to("second").magnitude)
+        if typed is not None
+        else None
+        if seen is None
+        else seen.reached
+    )
+
+
+def _as_planned(
+    entries: Entries, plan: PullPlan, seen: Seen | None, key: str, title: str
+) -> Verdict:
+    time = took(entries, seen)
+    if seen is not None and seen.reached is None and entries.quantity("reached") is None:
+        return Verdict(
+            key,
+            title,
+            Outcome.UNPROVEN,
+            "It is said that the set point was reached, but no reading shows it.",
+            "Enter the reading, or after how many minutes it was reached.",
+            source=PRACTICE,
+        )
+    if time is None:
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            "It is not said after how long.",
+            "Enter the readings, or after how many minutes it was reached.",
+            source=PRACTICE,
+        )
+    said = f"Reached after {_minutes(entries, time)}."
+    if plan.plan is not None and plan.inputs.chosen is not None:
+        low, middle, high = (
+            plan.at(plan.inputs.chosen, name) for name in ("time_low", "time", "time_high")
+        )
+        where = "inside" if low <= time <= high else "sooner than" if time < low else "later than"
+        said += (
+            f" Planned {_minutes(entries, middle)}, 90 % interval {_minutes(entries, low)} to"
+            f" {_minutes(entries, high)}: {where} {'it' if where == 'inside' else 'planned'}."
+        )
+    return Verdict(key, title, Outcome.PASS, said, source=PRACTICE)
+
+
+def _minutes(entries: Entries, seconds: float) -> str:
+    return (
+        entries.show(Q(seconds, "second"), "minutes", 0)
+        if seconds != float("inf")
+        else "never at this limit"
+    )

@@ -1,0 +1,402 @@
+"""What is judged and shown of the shut-down."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from typing import Any
+
+import pint
+
+from startkit.errors import StartkitError
+from startkit.facts.limits import Limits
+from startkit.facts.machine import Machine
+from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.judging import check, confirm
+from startkit.procedure.stage import Figure, Heading, Table
+from startkit.procedure.starts import Next, Rules, Run, clock, moment, next_start, rules, runs
+from startkit.stages.lube.readings import coast_down_of
+from startkit.units import Q
+from startkit.verdict import Outcome, Verdict
+
+PRACTICE = "common practice, no source"
+STOPS = (
+    "ordinary stop, unloaded first",
+    "stopped under load",
+    "stopped by control",
+    "emergency stop tried",
+    "power cut tried",
+    "trip",
+)
+BACKWARD = ("no", "yes", "not seen")
+LEFT_AS = (
+    "ready to start",
+    "off and locked out",
+    "running under its own control",
+    "handed to the owner",
+)
+
+
+@dataclass(frozen=True)
+class Down:
+    """The stop: times by stopwatch, else from the oil record of the stage Lubrication; starts and
+    the next one.
+    """
+
+    coast_down: Reading
+    post_lube: Reading
+    by_record: bool
+    runs: tuple[Run, ...]
+    rules: Rules
+    next: Next
+    due: pint.Quantity | None
+    problems: tuple[str, ...]
+
+
+def collect(machine: Machine, entries: Entries) -> Down:
+    """Read everything once."""
+    problems: list[str] = []
+    recorded = coast_down_of(machine, entries.of("lube"))
+    coast, post = (
+        _or_record(entries.reading(name), None if recorded is None else getattr(recorded, name))
+        for name in ("coast_down_time", "post_lube_time")
+    )
+    made, known = runs(entries.of("first_start"), problems), rules(machine)
+    try:
+        following = next_start(known, made)
+    except StartkitError as error:
+        problems.append(str(error))
+        following = Next(None, "")
+    stopped = moment(entries.text("stopped_at"))
+    due = (
+        None
+        if following.at is None or stopped is None
+        else Q(max((following.at - stopped) / timedelta(minutes=1), 0.0), "minute")
+    )
+    return Down(coast, post, recorded is not None, made, known, following, due, tuple(problems))
+
+
+def _or_record(typed: Reading, recorded: pint.Quantity | None) -> Reading:
+    return (
+        typed
+        if typed.taken or recorded is None
+        else replace(typed, text="record", quantity=recorded)
+    )
+
+
+# --- verdicts ------------------------------------------------------------------------------------
+
+
+def verdicts(machine: Machine, limits: Limits, entries: Entries, down: Down) -> tuple[Verdict, ...]:
+    """Every verdict of the stage, in the order in which a stop goes."""
+    return (
+        *_proof(machine, entries),
+        _closing(machine, limits, entries),
+        check(
+            entries,
+            limits["shut_down.vane_position"],
+            entries.reading("vane_position"),
+            next_step=(
+                "Find what holds the vanes open, and stroke them again before the next start."
+            ),
+        ),
+        _coast_down(machine, limits, entries, down),
+        _backward(entries),
+        *_post_lube(machine, limits, entries, down),
+        confirm(
+            entries,
+            "heater_on",
+            "shut_down.heater",
+            "Oil heater on after the stop",
+            good="It came on.",
+            bad="It stayed off: refrigerant will go into the oil.",
+            next_step="Find why the heater does not come on before the machine is left.",
+        ),
+        _timer(limits, entries, down),
+        *_early(entries),
+    )
+
+
+def _proof(machine: Machine, entries: Entries) -> tuple[Verdict, ...]:
+    if machine.vanes.switch == "none":
+        return ()
+    key, title, seen = (
+        "shut_down.closed_proof",
+        "Vanes proven closed after the stop",
+        entries.reading("closed_proof"),
+    )
+    if seen.problem or not seen.taken:
+        return (
+            Verdict(
+                key,
+                title,
+                Outcome.OPEN,
+                seen.problem or "Not read.",
+                "Read the switch once the vanes stand.",
+                source=PRACTICE,
+            ),
+        )
+    if seen.text == "made":
+        return (Verdict(key, title, Outcome.PASS, "The switch made.", source=PRACTICE),)
+    return (
+        Verdict(
+            key,
+            title,
+            Outcome.FAIL,
+            "The switch did not make: the next start would meet open vanes or an unproven switch.",
+            "Calibrate the vanes again before the next start.",
+            source=PRACTICE,
+        ),
+    )
+
+
+def _closing(machine: Machine, limits: Limits, entries: Entries) -> Verdict:
+    limit, seen = limits["shut_down.closing_time"], entries.reading("closing_time")
+    if seen.quantity is None:
+        return check(entries, limit, seen, next_step="")
+    due = machine.vanes.closing_time
+    u = None if seen.u is None else (seen.u / due).to("percent")
+    before = entries.quantity("vanes_before")
+    note = f"{entries.show(seen.quantity, 'time')}, full stroke {entries.show(due, 'time')}" + (
+        f", from {entries.show(before, 'percent', 0)}." if before is not None else "."
+    )
+    return check(
+        entries,
+        limit,
+        replace(seen, quantity=(seen.quantity / due).to("percent"), u=u),
+        next_step="Check actuator and linkage.",
+        note=note,
+    )
+
+
+def _coast_down(machine: Machine, limits: Limits, entries: Entries, down: Down) -> Verdict:
+    limit, seen, due = (
+        limits["shut_down.coast_down_time"],
+        down.coast_down,
+        machine.oil.coast_down_time,
+    )
+    if seen.quantity is None:
+        return check(entries, limit, seen, next_step="")
+    shown = entries.show(seen.quantity, "time")
+    if due is None:
+        return Verdict(
+            limit.key,
+            limit.title,
+            Outcome.NA,
+            f"{shown}: kept as baseline, the sheet gives no coast-down time.",
+            source="machine sheet",
+        )
+    u = None if seen.u is None else (seen.u / due).to("percent")
+    return check(
+        entries,
+        limit,
+        replace(seen, quantity=(seen.quantity / due - 1).to("percent"), u=u),
+        next_step=(
+            "Shorter: look for a dragging bearing or seal. Longer: look for flow through open"
+            " vanes."
+        ),
+        note=f"Measured {shown}, sheet {entries.show(due, 'time')}.",
+    )
+
+
+def _backward(entries: Entries) -> Verdict:
+    key, title, seen = (
+        "shut_down.backward",
+        "Shaft did not turn backward",
+        entries.reading("backward"),
+    )
+    if seen.problem or not seen.taken:
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            seen.problem or "Not entered.",
+            "Watch the last turns at the next stop.",
+            source=PRACTICE,
+        )
+    if seen.text == "no":
+        return Verdict(
+            key, title, Outcome.PASS, "It came to rest without turning back.", source=PRACTICE
+        )
+    if seen.text == "yes":
+        return Verdict(
+            key,
+            title,
+            Outcome.FAIL,
+            "It turned backward: gas flows back through the machine.",
+            "Find why the vanes were not closed in time; look at the bearings' oil while it turned"
+            " back.",
+            source=PRACTICE,
+        )
+    return Verdict(
+        key,
+        title,
+        Outcome.UNPROVEN,
+        "Nobody saw the last turns.",
+        "Watch them at the next stop, or waive with the reason.",
+        source=PRACTICE,
+    )
+
+
+def _post_lube(
+    machine: Machine, limits: Limits, entries: Entries, down: Down
+) -> tuple[Verdict, ...]:
+    due, seen = machine.oil.post_lube_time, down.post_lube
+    if due is None:
+        # Without a time in the sheet the stage Lubrication's own limit counts, there for a record
+        # and here for a stopwatch.
+        return (
+            ()
+            if down.by_record
+            else (
+                check(
+                    entries,
+                    limits["lube.post_lube"],
+                    seen,
+                    key="shut_down.post_lube",
+                    next_step="Set the post-lube timer as the maker says.",
+                ),
+            )
+        )
+    limit = limits["shut_down.post_lube"]
+    if seen.quantity is None:
+        return (check(entries, limit, seen, next_step=""),)
+    u = None if seen.u is None else (seen.u / due).to("percent")
+    return (
+        check(
+            entries,
+            limit,
+            replace(seen, quantity=(seen.quantity / due).to("percent"), u=u),
+            next_step="Set the post-lube timer as the sheet says.",
+            note=f"{entries.show(seen.quantity, 'time')} of {entries.show(due, 'time')}.",
+        ),
+    )
+
+
+def _timer(limits: Limits, entries: Entries, down: Down) -> Verdict:
+    limit, shown = limits["shut_down.restart_timer"], entries.reading("timer_left")
+    if shown.quantity is None:
+        return check(entries, limit, shown, next_step="")
+    if down.due is None:
+        why = (
+            "no rule for the time between starts is known"
+            if not down.rules.known
+            else "the starts and this stop are not all entered"
+        )
+        return Verdict(
+            limit.key,
+            limit.title,
+            Outcome.UNPROVEN,
+            f"{entries.show(shown.quantity, 'minutes')} shown, but {why}.",
+            "Enter starts and stops in the stage First start, and the timers in the sheet.",
+            source=limit.origin,
+        )
+    return check(
+        entries,
+        limit,
+        replace(shown, quantity=(shown.quantity - down.due).to("minute")),
+        next_step="Set the restart timers as the sheet says.",
+        note=(
+            f"Shown {entries.show(shown.quantity, 'minutes')}, due"
+            f" {entries.show(down.due, 'minutes')} ({down.next.rule}): not before"
+            f" {clock(down.next.at)}."
+        ),
+    )
+
+
+def _early(entries: Entries) -> tuple[Verdict, ...]:
+    if not entries.reading("early_start").taken:
+        return ()
+    return (
+        confirm(
+            entries,
+            "early_start",
+            "shut_down.early_start",
+            "Early start refused",
+            good="The start was refused.",
+            bad="A start was let through before the timer ran out.",
+            next_step="Have the starter's timer put right; count the start.",
+        ),
+    )
+
+
+# --- shown ---------------------------------------------------------------------------------------
+
+
+def figures(entries: Entries, down: Down) -> tuple[Figure, ...]:
+    """Figures with keys are the baseline for the next visit."""
+    found = (
+        Figure(
+            "Coast-down time",
+            down.coast_down.quantity,
+            "time",
+            down.coast_down.u,
+            "from the oil record" if down.coast_down.text == "record" else "",
+            "shut_down.coast_down_time",
+        ),
+        Figure(
+            "Oil pump ran on",
+            down.post_lube.quantity,
+            "time",
+            down.post_lube.u,
+            "after the shaft stood",
+            "shut_down.post_lube_time",
+        ),
+        Figure(
+            "Vanes closed after",
+            entries.quantity("closing_time"),
+            "time",
+            entries.reading("closing_time").u,
+            "",
+            "shut_down.closing_time",
+        ),
+        Figure(
+            "Vane position at rest",
+            entries.quantity("vane_position"),
+            "percent",
+            entries.reading("vane_position").u,
+            "",
+            "shut_down.vane_position",
+        ),
+        Figure(
+            "Starts on this visit",
+            Q(len(down.runs), "dimensionless") if down.runs else None,
+            "count",
+            note="bumps included",
+        ),
+        Figure(
+            "Earliest next start",
+            clock(down.next.at) if down.next.at is not None else None,
+            note=down.next.rule,
+        ),
+    )
+    return tuple(f for f in found if f.value is not None)
+
+
+def tables(entries: Entries, down: Down) -> tuple[Table, ...]:
+    """What each rule says of the next start."""
+    known = (
+        ("Start to start", down.rules.start_to_start),
+        ("Stop to start", down.rules.stop_to_start),
+    )
+    rows: list[tuple[Any, ...]] = [
+        (name, Q(value, "second"), None) for name, value in known if value is not None
+    ]
+    rows += (
+        [("Starts per hour", None, Q(down.rules.per_hour, "dimensionless"))]
+        if down.rules.per_hour is not None
+        else []
+    )
+    if not rows:
+        return ()
+    return (
+        Table(
+            "Rules for the next start",
+            (Heading("Rule"), Heading("Time", "minutes"), Heading("Starts", "ratio", 1)),
+            tuple(rows),
+            f"From: {down.rules.source}.",
+        ),
+    )
+
+
+__all__ = ["Down", "collect", "figures", "tables", "verdicts"]

@@ -1,0 +1,351 @@
+"""Tightness: does the machine hold pressure and vacuum, is it dry, and how much refrigerant went
+in?
+"""
+
+from __future__ import annotations
+
+from startkit.facts.limits import Limits
+from startkit.facts.machine import Machine
+from startkit.procedure import cautions
+from startkit.procedure.entries import Entries
+from startkit.procedure.judging import confirm
+from startkit.procedure.stage import Column, Field, Findings, Stage
+from startkit.stages.tightness import charging, pressure_hold, vacuum
+from startkit.verdict import Outcome, Verdict
+
+OPENED, CHARGED = "opened, or shipped without its charge", "shipped with its charge and not opened"
+HOLD, EVACUATION, CHARGE, LOG = "Pressure hold", "Evacuation", "Refrigerant charge", "Leak log"
+
+
+def _overhauled(machine: Machine) -> bool:
+    return machine.machine.work == "overhauled"
+
+
+def _end(which: str, words: str) -> tuple[Field, ...]:
+    return (
+        Field(
+            f"{which}_at",
+            f"Date and time at the {words}",
+            "moment",
+            "As 2026-11-25 14:30.",
+            required=False,
+            group=HOLD,
+        ),
+        Field(
+            f"{which}_pressure",
+            f"Pressure at the {words}",
+            "gauge_pressure",
+            "Same gauge at both ends.",
+            required=False,
+            plausible=("20 kPa gauge", "4500 kPa gauge"),
+            group=HOLD,
+        ),
+        Field(
+            f"{which}_temperature",
+            f"Temperature of the machine at the {words}",
+            "temperature",
+            "Metal in the shade; the mean of several places.",
+            required=False,
+            plausible=("-10 °C", "50 °C"),
+            group=HOLD,
+        ),
+        Field(
+            f"{which}_barometer",
+            f"Barometer at the {words}",
+            "barometer",
+            "A gauge rides on the weather: 1 kPa of it looks like a leak.",
+            required=False,
+            plausible=("60 kPa", "108 kPa"),
+            group=HOLD,
+        ),
+    )
+
+
+FIELDS = (
+    Field(
+        "scope",
+        "State of the refrigerant side",
+        "choice",
+        choices=(OPENED, CHARGED),
+        group="Before",
+    ),
+    Field(
+        "test_gas",
+        "Filled with",
+        "choice",
+        choices=(pressure_hold.DRY, pressure_hold.TRACE, pressure_hold.OTHER),
+        required=False,
+        group=HOLD,
+    ),
+    Field(
+        "test_regulator",
+        "Regulator and relief device in the filling line",
+        "yes_no",
+        "The relief device set above the test pressure.",
+        required=False,
+        group=HOLD,
+    ),
+    *_end("start", "start"),
+    *_end("end", "end"),
+    Field(
+        "temperature_spread",
+        "Largest difference of temperature between places",
+        "temperature_difference",
+        "Sun on one end, a warm motor: left empty, 1 K is taken.",
+        required=False,
+        plausible=("0 K", "15 K"),
+        group=HOLD,
+    ),
+    Field(
+        "gauge_left", "Gauge left in place and not touched", "yes_no", required=False, group=HOLD
+    ),
+    Field(
+        "test_volume",
+        "Volume under gas",
+        "volume",
+        "Shells, compressor and piping on the refrigerant side; the maker's manual or the gas that"
+        " went in tells it.",
+        required=False,
+        plausible=("100 L", "60000 L"),
+        group=HOLD,
+    ),
+    Field(
+        "wanted_leak",
+        "Largest leak of test gas that may stay unseen",
+        "yearly_mass",
+        "If the specification names one.",
+        required=False,
+        group=HOLD,
+    ),
+    Field(
+        "joints",
+        "Every joint searched at pressure with soap or a detector",
+        "yes_no",
+        group="Search",
+    ),
+    Field(
+        "leaks",
+        "Leaks found",
+        "table",
+        "One row a leak, also those that were repaired at once.",
+        required=False,
+        rows=2,
+        group="Search",
+        columns=(
+            Column("place", "Where", required=True),
+            Column(
+                "method",
+                "Found by",
+                "choice",
+                choices=("soap", "detector", "ultrasound", "otherwise"),
+            ),
+            Column("repaired", "Repaired", "yes_no", required=True),
+            Column("tight", "Searched again and tight", "yes_no", required=True),
+            Column("who", "By", "person"),
+        ),
+    ),
+    Field(
+        "shut_off",
+        "Pressure when the pump was shut off",
+        "vacuum",
+        "At the machine, far from the pump, with an electronic vacuum gauge.",
+        required=False,
+        plausible=("1 Pa", "2000 Pa"),
+        group=EVACUATION,
+    ),
+    Field(
+        "coldest",
+        "Temperature of the coldest part",
+        "temperature",
+        "Water hides where it is coldest.",
+        required=False,
+        plausible=("-10 °C", "50 °C"),
+        group=EVACUATION,
+    ),
+    Field(
+        "rise",
+        "Rise after the pump was shut off",
+        "series",
+        "Paste time and pressure, one row a reading; six or more, over an hour or more.",
+        required=False,
+        group=EVACUATION,
+        columns=(
+            Column("time", "Time", "minutes"),
+            Column("pressure", "Pressure", "vacuum"),
+        ),
+    ),
+    Field(
+        "rise_time", "or: time after which it was read", "minutes", required=False, group=EVACUATION
+    ),
+    Field("rise_end", "or: pressure after that time", "vacuum", required=False, group=EVACUATION),
+    Field(
+        "cylinders",
+        "Cylinders",
+        "table",
+        "Weigh each before and after, with hoses off.",
+        required=False,
+        group=CHARGE,
+        columns=(
+            Column("number", "Cylinder"),
+            Column("label", "Refrigerant on its label"),
+            Column("before", "Before", "mass", plausible=("1 kg", "2000 kg")),
+            Column("after", "After", "mass", plausible=("0.5 kg", "2000 kg")),
+        ),
+    ),
+    Field(
+        "residue",
+        "Left in hoses and recovered",
+        "mass",
+        required=False,
+        plausible=("0 kg", "20 kg"),
+        group=CHARGE,
+    ),
+    Field(
+        "added",
+        "Refrigerant added to bring it back to its full charge",
+        "mass",
+        required=False,
+        plausible=("0.1 kg", "3000 kg"),
+        group=LOG,
+        applies=_overhauled,
+    ),
+    Field(
+        "added_before",
+        "Date of the addition before",
+        "date",
+        required=False,
+        group=LOG,
+        applies=_overhauled,
+    ),
+    Field(
+        "added_on", "Date of this addition", "date", required=False, group=LOG, applies=_overhauled
+    ),
+    Field(
+        "appliance",
+        "Kind of system",
+        "choice",
+        choices=charging.APPLIANCES,
+        required=False,
+        group=LOG,
+        applies=_overhauled,
+    ),
+)
+
+
+def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
+    """Pressure hold, search, evacuation, charge, leak log."""
+    held, evacuated, charge = (
+        pressure_hold.collect(entries),
+        vacuum.collect(entries),
+        charging.collect(entries),
+    )
+    tested = (
+        *pressure_hold.verdicts(machine, limits, entries, held),
+        *vacuum.verdicts(limits, entries, evacuated),
+        *charging.verdicts(machine, limits, entries, charge),
+    )
+    return Findings(
+        figures=(
+            *entries.if_shown(pressure_hold.figures, entries, held),
+            *entries.if_shown(vacuum.figures, entries, evacuated),
+            *entries.if_shown(charging.figures, charge),
+        ),
+        verdicts=(
+            *(_scoped(v, entries) for v in tested),
+            *_search(entries),
+            *charging.leak_log(machine, limits, entries),
+        ),
+        plots=entries.if_shown(vacuum.plots, limits, evacuated),
+        remarks=(*held.remarks, *evacuated.problems),
+    )
+
+
+def _scoped(judged: Verdict, entries: Entries) -> Verdict:
+    """A machine that came charged and stayed shut is neither filled with gas nor evacuated; what
+    was measured all the same stands.
+    """
+    if entries.text("scope") != CHARGED or judged.outcome is not Outcome.OPEN:
+        return judged
+    return Verdict(
+        judged.key,
+        judged.title,
+        Outcome.NA,
+        "Shipped with its charge and not opened.",
+        source=judged.source,
+    )
+
+
+def _search(entries: Entries) -> tuple[Verdict, ...]:
+    searched = confirm(
+        entries,
+        "joints",
+        "tightness.joints",
+        "Joints searched",
+        good="Every joint was searched at pressure.",
+        bad="Not every joint was searched.",
+        next_step="Search the others at pressure.",
+        source="UFGS 15652A 3.2.1.2: soap every joint",
+    )
+    return (searched, *_leaks(entries))
+
+
+def _leaks(entries: Entries) -> tuple[Verdict, ...]:
+    """Every leak found is repaired and was found tight afterwards."""
+    rows = entries.rows("leaks")
+    if not rows:
+        return ()
+    key, title, source = "tightness.leaks", "Leaks found are repaired", "common practice, no source"
+    left = [
+        row.text("place") or f"row {n}"
+        for n, row in enumerate(rows, 1)
+        if row.yes("repaired") is False or row.yes("tight") is False
+    ]
+    unsaid = [
+        row.text("place") or f"row {n}"
+        for n, row in enumerate(rows, 1)
+        if None in (row.yes("repaired"), row.yes("tight"))
+    ]
+    if left:
+        return (
+            Verdict(
+                key,
+                title,
+                Outcome.FAIL,
+                f"Still leaking: {', '.join(left)}.",
+                "Repair them, and search again at pressure.",
+                source=source,
+            ),
+        )
+    if unsaid:
+        return (
+            Verdict(
+                key,
+                title,
+                Outcome.OPEN,
+                f"Not said whether repaired and tight: {', '.join(unsaid)}.",
+                "Search again at pressure, and enter what was found.",
+                source=source,
+            ),
+        )
+    return (
+        Verdict(
+            key,
+            title,
+            Outcome.PASS,
+            f"{len(rows)} found, repaired and tight afterwards.",
+            source=source,
+        ),
+    )
+
+
+STAGE = Stage(
+    "tightness",
+    "Tightness and charge",
+    "Whether the machine holds pressure and vacuum, whether it is dry, and how much refrigerant"
+    " went in.",
+    FIELDS,
+    judge,
+    before="oil_pump",
+    order=30,
+    cautions=(cautions.PRESSURE_TEST, cautions.REFRIGERANT, cautions.STORED_ENERGY),
+)

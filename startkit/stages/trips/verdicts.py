@@ -1,0 +1,156 @@
+"""What is judged of the trips: each one written down, explained, reset and run again."""
+
+from __future__ import annotations
+
+from startkit.procedure.entries import Entries
+from startkit.stages.trips.readings import Story, Trip
+from startkit.verdict import Outcome, Verdict
+
+PRACTICE = "common practice, no source"
+
+
+def verdicts(entries: Entries, story: Story) -> tuple[Verdict, ...]:
+    """Whether every trip is entered, then one verdict a trip."""
+    later: dict[int, Verdict] = {}
+    for trip in reversed(story.trips):
+        later[trip.number] = _trip(trip, [later[n] for n in sorted(later)])
+    return (_entered(entries, story), *(later[trip.number] for trip in story.trips))
+
+
+def _entered(entries: Entries, story: Story) -> Verdict:
+    key, title = "trips.entered", "Every trip is written down"
+    answer, seen = entries.yes("any"), sum(run.end == "trip" for run in story.runs)
+    if answer is None:
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            entries.reading("any").problem or "Not answered.",
+            "Say whether anything tripped.",
+            source=PRACTICE,
+        )
+    if answer is False and (story.trips or seen):
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            "It is said that nothing tripped, but a trip is entered.",
+            "Correct one of the two.",
+            source=PRACTICE,
+        )
+    if answer and not story.trips:
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            "Something tripped, but no trip is entered.",
+            "Enter it with its message.",
+            source=PRACTICE,
+        )
+    if seen > len(story.trips):
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            f"{seen} starts ended by a trip, but {len(story.trips)} trips are entered.",
+            "Enter the others.",
+            source=PRACTICE,
+        )
+    said = (
+        f"{len(story.trips)} trip{'s' if len(story.trips) > 1 else ''} entered."
+        if answer
+        else "Nothing tripped."
+    )
+    return Verdict(key, title, Outcome.PASS, said, source=PRACTICE)
+
+
+def _trip(trip: Trip, later: list[Verdict]) -> Verdict:
+    """One trip; `later` are the verdicts of those after it."""
+    key, title = (
+        f"trips.{trip.number}",
+        f"Trip {trip.number}: {trip.message or 'message not entered'}",
+    )
+    lacking = _lacking(trip)
+    if lacking:
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            f"Still missing: {', '.join(lacking)}.",
+            _next(trip, lacking),
+            source=PRACTICE,
+        )
+    causes = "; ".join(row.text("cause") for row in trip.causes)
+    if not all(row.text("shown_by") for row in trip.causes):
+        return Verdict(
+            key,
+            title,
+            Outcome.UNPROVEN,
+            f"Cause given: {causes}; but no reading shows it.",
+            "Enter the reading or the look that proves it.",
+            source=PRACTICE,
+        )
+    if trip.event.text("result") == "tripped again":
+        return _again(key, title, causes, later)
+    return Verdict(
+        key,
+        title,
+        Outcome.PASS,
+        f"Cause: {causes}, shown by {'; '.join(row.text('shown_by') for row in trip.causes)}. It"
+        " ran on after the restart.",
+        source=PRACTICE,
+    )
+
+
+def _lacking(trip: Trip) -> list[str]:
+    event = trip.event
+    return [
+        what
+        for what, missing in (
+            ("when it came", trip.at is None),
+            ("the first-out message", not trip.message),
+            ("its kind", not event.text("kind")),
+            ("where it is latched", event.text("latched") in ("", "not known yet")),
+            ("its cause", not any(row.text("cause") for row in trip.causes)),
+            ("how it was reset", event.text("reset") in ("", "not yet")),
+            ("what came of the restart", event.text("result") in ("", "not started yet")),
+        )
+        if missing
+    ]
+
+
+def _next(trip: Trip, lacking: list[str]) -> str:
+    if "its cause" in lacking and trip.candidates:
+        return (
+            "Find the cause before the next start; from the readings look first at:"
+            f" {trip.candidates[0].cause}."
+        )
+    if "its cause" in lacking:
+        return "Find the cause before the next start."
+    if lacking == ["what came of the restart"]:
+        return "Start again when a start is due, and enter what came of it."
+    return "Complete the trip's row."
+
+
+def _again(key: str, title: str, causes: str, later: list[Verdict]) -> Verdict:
+    said = f"Cause given: {causes}; but the restart tripped again, so that was not all of it."
+    if not later:
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            f"{said} The next trip is not entered.",
+            "Enter the next trip.",
+            source=PRACTICE,
+        )
+    if all(v.outcome is Outcome.PASS for v in later):
+        return Verdict(
+            key,
+            title,
+            Outcome.PASS,
+            f"{said} It was settled with the trip after it.",
+            source=PRACTICE,
+        )
+    return Verdict(
+        key, title, Outcome.UNPROVEN, said, "Settle the trip after it first.", source=PRACTICE
+    )

@@ -1,0 +1,373 @@
+"""What is shown of the guide vanes: figures, tables of strokes and adjustments, plots."""
+
+from __future__ import annotations
+
+import pint
+
+from startkit.facts.limits import Limits
+from startkit.facts.machine import Machine
+from startkit.procedure.entries import Entries
+from startkit.procedure.stage import Figure, Heading, Line, Plot, Rule, Table
+from startkit.science.strokes import CLOSING, OPENING
+from startkit.science.vane_calibration import StrokesResult, settled_points
+from startkit.science.vane_diagnosis import diagnose
+from startkit.stages.vanes.readings import Strokes
+from startkit.stages.vanes.verdicts import closings, mean_time
+from startkit.units import Q
+
+
+def _percent(value: float | None) -> pint.Quantity | None:
+    return None if value is None else Q(value * 100, "percent")
+
+
+def figures(
+    machine: Machine, limits: Limits, entries: Entries, strokes: Strokes
+) -> tuple[Figure, ...]:
+    """The figures of the strokes that count; those with a key are the baseline for the next visit."""
+    result = strokes.result(strokes.counted)
+    trials, failed = closings(strokes, strokes.counted)
+    found = [
+        _time(strokes, result, OPENING, "Opening time"),
+        _time(strokes, result, CLOSING, "Closing time"),
+    ]
+    found.append(
+        Figure("Closings watched, without the switch made", f"{trials}, {len(failed)}", key="")
+    )
+    return tuple(
+        f for f in (*found, *(_traced(result) if result is not None else ())) if f.value is not None
+    )
+
+
+def _time(strokes: Strokes, result: StrokesResult | None, direction: str, label: str) -> Figure:
+    found = mean_time(strokes, result, direction, strokes.counted)
+    if found is None:
+        return Figure(label, None, "time")
+    mean, u, n = found
+    return Figure(
+        label,
+        Q(mean, "second"),
+        "time",
+        None if u is None else Q(u, "second"),
+        f"mean of {n}",
+        f"vanes.{direction}_time",
+    )
+
+
+def _traced(result: StrokesResult) -> tuple[Figure, ...]:
+    switch = result.switch
+    times = [r.dead_time for r in result.each if r.dead_time is not None]
+    return (
+        Figure(
+            "Dead time",
+            Q(sum(times) / len(times), "second") if times else None,
+            "time",
+            note="mean, from command to movement",
+            digits=2,
+        ),
+        Figure(
+            "Feedback with the vanes closed", _percent(result.zero), "percent", key="vanes.zero"
+        ),
+        Figure(
+            "Feedback with the vanes open",
+            _percent(result.open_end),
+            "percent",
+            key="vanes.open_end",
+        ),
+        Figure(
+            "Largest deviation from the line",
+            _percent(result.largest_deviation),
+            "percent",
+            key="vanes.linearity",
+        ),
+        Figure(
+            "Hysteresis",
+            _percent(result.hysteresis),
+            "percent",
+            _percent(result.u_hysteresis),
+            "closing less opening",
+            "vanes.hysteresis",
+        ),
+        Figure("Dead band", _percent(result.dead_band), "percent"),
+        Figure(
+            "Noise of the feedback",
+            _percent(result.noise),
+            "percent",
+            note="standard deviation",
+            digits=2,
+        ),
+        Figure(
+            "Switch makes, closing", _percent(switch.make_mean), "percent", key="vanes.switch_make"
+        ),
+        Figure(
+            "Switch breaks, opening",
+            _percent(switch.break_mean),
+            "percent",
+            key="vanes.switch_break",
+        ),
+        Figure(
+            "Switch makes this far from the stop",
+            _percent(switch.distance_from_stop),
+            "percent",
+            key="vanes.switch_distance",
+        ),
+        Figure(
+            "Spread of the make",
+            _percent(switch.distance_sd),
+            "percent",
+            note="standard deviation between strokes",
+            digits=2,
+        ),
+    )
+
+
+# --- tables ------------------------------------------------------------------------------------
+
+
+def tables(entries: Entries, strokes: Strokes) -> tuple[Table, ...]:
+    """Stroke by stroke, then what the pattern suggests."""
+    found = [_stroke_table(strokes)] if strokes.numbers else []
+    return (*found, *_diagnosis(strokes))
+
+
+def _stroke_table(strokes: Strokes) -> Table:
+    head = (
+        Heading("Stroke", "count"),
+        Heading("Direction"),
+        Heading("Counts"),
+        Heading("Travel time", "time"),
+        Heading("Dead time", "time", 2),
+        Heading("Feedback at rest", "percent"),
+        Heading("Switch at", "percent"),
+        Heading("Switch at the end"),
+        Heading("Remarks"),
+    )
+    result = strokes.result(strokes.numbers)
+    by_number = {r.number: r for r in result.each} if result is not None else {}
+    return Table(
+        "Stroke by stroke",
+        head,
+        tuple(_stroke_row(strokes, n, by_number.get(n)) for n in strokes.numbers),
+        "Strokes before the last adjustment stay on the record and do not count.",
+    )
+
+
+def _stroke_row(strokes: Strokes, number: int, traced) -> tuple:
+    row = strokes.rows.get(number)
+    counts = "yes" if number > strokes.last_adjustment else "no, adjusted since"
+    made = strokes.switch_at_end(number)
+    state = "–" if made is None else "made" if made else "open"
+    if traced is None:
+        return (
+            Q(number, "dimensionless"),
+            strokes.direction(number),
+            counts,
+            row.quantity("travel_time"),
+            None,
+            row.quantity("end_feedback"),
+            None,
+            state,
+            "by hand",
+        )
+    time = traced.travel_time if traced.form in ("step", "ramp") else None
+    position = traced.make_position if traced.direction == CLOSING else traced.break_position
+    return (
+        Q(number, "dimensionless"),
+        traced.direction,
+        counts,
+        None if time is None else Q(time, "second"),
+        None if traced.dead_time is None else Q(traced.dead_time, "second"),
+        _percent(traced.rest_position),
+        _percent(position),
+        state,
+        _remarks(traced),
+    )
+
+
+def _remarks(traced) -> str:
+    said = []
+    if traced.finished_without_arriving:
+        said.append(f"drive finished at {100 * traced.feedback_at_finish:.0f} %")
+    elif not traced.arrived:
+        said.append("did not arrive")
+    said += [f"stood still {traced.stalled_time:.0f} s"] if traced.stalls else []
+    said += [f"{len(traced.jumps)} jumps"] if traced.jumps else []
+    said += [f"switch chattered {traced.chatter}"] if traced.chatter else []
+    if traced.seen_mismatch is not None and abs(traced.seen_mismatch) > 0.03:
+        said.append(f"seen {100 * traced.seen_mismatch:+.0f} % from feedback")
+    return "; ".join(said) or traced.form
+
+
+def _diagnosis(strokes: Strokes) -> tuple[Table, ...]:
+    """What the pattern suggests, as found and as left."""
+    sets = (
+        (strokes.as_found, "as found"),
+        (strokes.counted, "as left" if strokes.as_found else ""),
+    )
+    results = ((strokes.result(numbers), when) for numbers, when in sets)
+    return tuple(_diagnosis_table(result, when) for result, when in results if result is not None)
+
+
+def _diagnosis_table(result: StrokesResult, when: str) -> Table:
+    found = diagnose(result)
+    head = (
+        Heading("What it may be"),
+        Heading("What speaks for it"),
+        Heading("What it leaves unexplained"),
+        Heading("Next step"),
+    )
+    rows = tuple(
+        (c.name, " ".join(c.evidence), " ".join(c.against) or "–", c.next_step)
+        for c in found.candidates
+    )
+    missing = f" Not examined: {'; '.join(found.not_examined)}." if found.not_examined else ""
+    return Table(
+        _title("What the pattern of the strokes says", when), head, rows, found.sentence + missing
+    )
+
+
+# --- plots -------------------------------------------------------------------------------------
+
+
+def plots(entries: Entries, strokes: Strokes) -> tuple[Plot, ...]:
+    """Feedback over command, feedback over time, switch positions over strokes; for the strokes
+    that count and as found.
+    """
+    found = []
+    for numbers, when in (
+        (strokes.as_found, "as found"),
+        (strokes.counted, "as left" if strokes.as_found else ""),
+    ):
+        result = strokes.result(numbers)
+        if result is not None:
+            found += [
+                p
+                for p in (
+                    _over_command(strokes, numbers, result, when),
+                    _over_time(strokes, numbers, when),
+                )
+                if p is not None
+            ]
+    everything = strokes.result(strokes.numbers)
+    over = _over_strokes(strokes, everything) if everything is not None else None
+    return (*found, *((over,) if over else ()))
+
+
+def _title(text: str, when: str) -> str:
+    return f"{text}, {when}" if when else text
+
+
+def _over_command(
+    strokes: Strokes, numbers: tuple[int, ...], result: StrokesResult, when: str
+) -> Plot | None:
+    lines = []
+    for direction, emphasis in ((OPENING, "main"), (CLOSING, "second")):
+        pairs = [
+            settled_points(strokes.records[r.number], r)
+            for r in result.each
+            if r.direction == direction
+        ]
+        if pairs:
+            x = [float(v) for c, _ in pairs for v in c]
+            y = [float(v) for _, f in pairs for v in f]
+            lines.append(Line(direction, x, y, "points", emphasis=emphasis))
+    if not lines:
+        return None
+    switch = result.switch
+    rules = tuple(
+        Rule(label, at)
+        for label, at in (("switch makes", switch.make_mean), ("switch breaks", switch.break_mean))
+        if at is not None
+    )
+    fitted = (
+        (
+            Line(
+                "least-squares line",
+                (0.0, 1.0),
+                (result.line.intercept, result.line.intercept + result.line.slope),
+                "line",
+                emphasis="quiet",
+            ),
+        )
+        if result.line
+        else ()
+    )
+    return Plot(
+        _title("Feedback over command", when),
+        "Command",
+        "percent",
+        "Feedback",
+        "percent",
+        (*lines, *fitted),
+        rules,
+        f"Feedback over command both ways{', ' + when if when else ''}; the switch makes at"
+        f" {_text(switch.make_mean)} and breaks at {_text(switch.break_mean)} feedback.",
+    )
+
+
+def _text(value: float | None) -> str:
+    return "an unknown place" if value is None else f"{100 * value:.1f} %"
+
+
+def _over_time(strokes: Strokes, numbers: tuple[int, ...], when: str) -> Plot | None:
+    lines: list[Line] = []
+    for record in strokes.traces(numbers):
+        if record.time is not None:
+            emphasis = "main" if record.direction == OPENING else "second"
+            label = (
+                record.direction
+                if not any(line.label == record.direction for line in lines)
+                else ""
+            )
+            lines.append(
+                Line(
+                    label,
+                    [float(t - record.time[0]) for t in record.time],
+                    [float(v) for v in record.feedback],
+                    "line",
+                    emphasis=emphasis,
+                )
+            )
+    if not lines:
+        return None
+    return Plot(
+        _title("Feedback over time, stroke by stroke", when),
+        "Time from the start of the record",
+        "time",
+        "Feedback",
+        "percent",
+        tuple(lines),
+        alt=f"Feedback over time for {len(lines)} strokes{', ' + when if when else ''}.",
+    )
+
+
+def _over_strokes(strokes: Strokes, result: StrokesResult) -> Plot | None:
+    switch = result.switch
+    lines = tuple(
+        Line(
+            label,
+            [float(n) for n in numbers],
+            [float(p) for p in positions],
+            "points",
+            emphasis=emphasis,
+        )
+        for label, numbers, positions, emphasis in (
+            ("makes, closing", switch.make_strokes, switch.make_positions, "main"),
+            ("breaks, opening", switch.break_strokes, switch.break_positions, "second"),
+        )
+        if len(numbers)
+    )
+    if not lines:
+        return None
+    rules = (
+        (Rule("adjusted", strokes.last_adjustment + 0.5, "x"),) if strokes.last_adjustment else ()
+    )
+    return Plot(
+        "Switch positions over strokes",
+        "Stroke",
+        "count",
+        "Feedback",
+        "percent",
+        lines,
+        rules,
+        "Feedback at which the closed-position switch makes and breaks, stroke by stroke.",
+    )

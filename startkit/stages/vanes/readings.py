@@ -1,0 +1,193 @@
+"""The strokes of a job: from table rows and pasted traces to stroke records, as found and as left."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from startkit.errors import StartkitError
+from startkit.facts.machine import Machine
+from startkit.procedure.entries import Block, Entries, Row
+from startkit.science.strokes import CLOSING, OPENING, Stroke, read_switch, stroke
+from startkit.science.vane_calibration import StrokesResult, analyse_strokes
+
+TRACES = ("trace", "trace_volts", "trace_ohms")
+
+
+@dataclass(frozen=True)
+class Strokes:
+    """All strokes entered.
+
+    Parameters
+    ----------
+    rows : dict of int -> Row
+        Table rows by stroke number.
+    records : dict of int -> Stroke
+        Traces by stroke number.
+    problems : tuple of str
+        One sentence for each stroke that cannot be used, and why.
+    last_adjustment : int
+        Number of the last stroke before the last adjustment; 0 if nothing was adjusted.
+    first_adjustment : int or None
+    """
+
+    rows: dict[int, Row]
+    records: dict[int, Stroke]
+    problems: tuple[str, ...]
+    last_adjustment: int
+    first_adjustment: int | None
+
+    @cached_property
+    def numbers(self) -> tuple[int, ...]:
+        return tuple(sorted(set(self.rows) | set(self.records)))
+
+    @property
+    def counted(self) -> tuple[int, ...]:
+        """Strokes after the last adjustment: only these count for a verdict."""
+        return tuple(n for n in self.numbers if n > self.last_adjustment)
+
+    @property
+    def as_found(self) -> tuple[int, ...]:
+        """Strokes before anything was adjusted; none if nothing was."""
+        return tuple(
+            n
+            for n in self.numbers
+            if self.first_adjustment is not None and n <= self.first_adjustment
+        )
+
+    @cached_property
+    def _results(self) -> dict[tuple[int, ...], StrokesResult | None]:
+        return {}
+
+    def result(self, numbers: tuple[int, ...]) -> StrokesResult | None:
+        """The analysis of a set of traced strokes, made once; None without a trace."""
+        if numbers not in self._results:
+            records = self.traces(numbers)
+            self._results[numbers] = analyse_strokes.si(records) if records else None
+        return self._results[numbers]
+
+    def traces(self, numbers: tuple[int, ...]) -> list[Stroke]:
+        return [self.records[n] for n in numbers if n in self.records]
+
+    def direction(self, number: int) -> str:
+        if number in self.records:
+            return self.records[number].direction
+        return self.rows[number].text("direction")
+
+    def switch_at_end(self, number: int) -> bool | None:
+        """Whether the switch stood made at the end: from the trace, else from the row."""
+        record = self.records.get(number)
+        if record is not None and record.switch is not None:
+            return bool(record.switch[-1])
+        return _made(self.rows[number].text("switch_at_end")) if number in self.rows else None
+
+
+def _made(text: str) -> bool | None:
+    try:
+        return read_switch(text) if text else None
+    except StartkitError:
+        return None
+
+
+def collect(machine: Machine, entries: Entries) -> Strokes:
+    """Every stroke of the stage, from the table and from the traces; faults in one sentence each,
+    nothing dropped silently.
+    """
+    problems: list[str] = []
+    rows = _rows(entries, problems)
+    records: dict[int, Stroke] = {}
+    for name in TRACES:
+        if entries.has(name):
+            for number, record in _records(machine, entries.block(name), rows, problems):
+                records[number] = record
+    adjustments = [
+        int(n.magnitude)
+        for row in entries.rows("adjustments")
+        if (n := row.quantity("after_stroke")) is not None
+    ]
+    return Strokes(
+        rows, records, tuple(problems), max(adjustments, default=0), min(adjustments, default=None)
+    )
+
+
+def _rows(entries: Entries, problems: list[str]) -> dict[int, Row]:
+    found: dict[int, Row] = {}
+    for row in entries.rows("strokes"):
+        number = row.quantity("number")
+        if number is None:
+            problems.append(
+                f"Strokes, row {row.index}: the stroke has no number; number the strokes from 1 in"
+                " the order in which they were made."
+            )
+        elif int(number.magnitude) in found:
+            problems.append(
+                f"Strokes, row {row.index}: stroke {int(number.magnitude)} stands twice; give each"
+                " stroke its own number."
+            )
+        else:
+            found[int(number.magnitude)] = row
+    return found
+
+
+def _records(
+    machine: Machine, block: Block, rows: dict[int, Row], problems: list[str]
+) -> Iterator[tuple[int, Stroke]]:
+    if not len(block):
+        return
+    numbers = block.columns["stroke"]
+    for value in dict.fromkeys(numbers[np.isfinite(numbers)]):
+        number = int(value)
+        picked = np.flatnonzero(numbers == value)
+        try:
+            yield number, _record(machine, block, picked, number, rows.get(number))
+        except StartkitError as error:
+            problems.append(str(error))
+
+
+def _record(
+    machine: Machine, block: Block, picked: np.ndarray, number: int, row: Row | None
+) -> Stroke:
+    """One stroke of a block; rows without a reading at all are left out, a gap inside is an error."""
+    command = block.columns["command"][picked]
+    feedback = _fraction(machine, block.columns["feedback"][picked])
+    texts = [block.texts["switch"][i] for i in picked]
+    switch = (
+        [read_switch(t, f"stroke {number}, row {n}") for n, t in enumerate(texts, 1)]
+        if all(texts)
+        else None
+    )
+    direction = (row.text("direction") if row is not None else "") or (
+        OPENING if command[-1] > command[0] else CLOSING
+    )
+    clock = block.columns["time"][picked]
+    time = None if np.isnan(clock).all() else clock
+    seen = (
+        None
+        if row is None or row.quantity("seen_position") is None
+        else float(row.quantity("seen_position").to("dimensionless").magnitude)
+    )
+    finished = (
+        None
+        if row is None or row.quantity("finished") is None
+        else float(row.quantity("finished").to("second").magnitude)
+    )
+    if finished is not None and time is not None:
+        finished += _command_start(time, command)
+    return stroke.si(direction, time, command, feedback, switch, finished, seen, number)
+
+
+def _command_start(time: np.ndarray, command: np.ndarray) -> float:
+    """The moment at which the command first changes: times are told from there."""
+    changed = np.flatnonzero(np.abs(np.diff(command)) > 1e-3)
+    return float(time[changed[0] + 1] if changed.size else time[0])
+
+
+def _fraction(machine: Machine, raw: np.ndarray) -> np.ndarray:
+    """Feedback as a fraction of travel by the sheet's two end values."""
+    if machine.vanes.feedback == "percent":
+        return raw
+    low, high = machine.vanes.feedback_closed, machine.vanes.feedback_open
+    return (raw - low) / (high - low)

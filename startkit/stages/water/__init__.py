@@ -1,0 +1,474 @@
+"""Water: does enough of the right liquid flow through both exchangers, and is its flow proven?"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from startkit.errors import StartkitError
+from startkit.facts.limits import Limit, Limits
+from startkit.facts.machine import Machine
+from startkit.procedure import cautions
+from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.judging import check, confirm
+from startkit.procedure.stage import Figure, Findings, Heading, Stage, Table
+from startkit.science.water import density, freezing_point, heat_capacity, liquid
+from startkit.stages.water.circuits import (
+    CIRCUITS,
+    FIELDS,
+    Circuit,
+    collect,
+    relative_density,
+    share_of,
+)
+from startkit.units import Q
+from startkit.verdict import Outcome, Verdict
+
+SHEET = "machine sheet"
+
+
+def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
+    """Liquid, flow by drop and by meter, strainer, air, flow switch, for both circuits."""
+    circuits = [collect(machine, entries, name) for name in CIRCUITS]
+    return Findings(
+        figures=tuple(f for c in circuits for f in entries.if_shown(_figures, entries, c)),
+        verdicts=tuple(v for c in circuits for v in _verdicts(machine, limits, entries, c)),
+        tables=entries.if_shown(_table, circuits),
+        remarks=tuple(f"{c.title}: {c.problem}" for c in circuits if c.problem),
+    )
+
+
+def _verdicts(
+    machine: Machine, limits: Limits, entries: Entries, c: Circuit
+) -> tuple[Verdict, ...]:
+    return (
+        _fluid(limits, entries, c),
+        *_freezing(machine, limits, c, entries),
+        _flow(limits, entries, c),
+        *_meter(limits, entries, c),
+        *_strainer(limits, entries, c),
+        *_air(limits, entries, c),
+        *_switch(limits, entries, c),
+    )
+
+
+def _key(c: Circuit, item: str) -> str:
+    return f"water.{c.name}_{item}"
+
+
+def _named(limit: Limit, c: Circuit) -> str:
+    return f"{c.title}: {limit.title[0].lower()}{limit.title[1:]}"
+
+
+def _check(
+    entries: Entries,
+    limit: Limit,
+    c: Circuit,
+    item: str,
+    reading: Reading | None,
+    next_step: str,
+    note: str = "",
+) -> Verdict:
+    return check(
+        entries,
+        limit,
+        reading,
+        key=_key(c, item),
+        title=_named(limit, c),
+        next_step=next_step,
+        note=note,
+    )
+
+
+# --- what flows --------------------------------------------------------------------------------
+
+
+def _fluid(limits: Limits, entries: Entries, c: Circuit) -> Verdict:
+    """The liquid of the sheet; glycol within its share."""
+    key, title = _key(c, "fluid"), f"{c.title}: liquid as in the sheet"
+    if c.problem or c.liquid is None:
+        return Verdict(
+            key,
+            title,
+            Outcome.OPEN,
+            c.problem or "Not said.",
+            "Enter what flows, with the share of glycol.",
+            source=SHEET,
+        )
+    if c.liquid.name != c.due.name:
+        return Verdict(
+            key,
+            title,
+            Outcome.FAIL,
+            f"{str(c.liquid).capitalize()}; the selection is for {c.due}.",
+            "Settle it with the office: capacity, drop and freezing all change.",
+            source=SHEET,
+        )
+    if c.due.name == "water":
+        return Verdict(key, title, Outcome.PASS, "Water.", source=SHEET)
+    if c.liquid.basis != c.due.basis:
+        return Verdict(
+            key,
+            title,
+            Outcome.UNPROVEN,
+            f"{str(c.liquid).capitalize()}; the sheet gives {c.due}.",
+            "Enter the share by mass.",
+            source=SHEET,
+        )
+    share = entries.reading(f"{c.name}_share")
+    gap = Reading(
+        share.what,
+        share.text,
+        Q(100 * (c.liquid.fraction - c.due.fraction), "percent"),
+        share.u,
+        untrusted=share.untrusted,
+    )
+    return _check(
+        entries,
+        limits["water.glycol_share"],
+        c,
+        "fluid",
+        gap,
+        "Bring the share to that of the sheet.",
+        f"{str(c.liquid).capitalize()}.",
+    )
+
+
+def _freezing(
+    machine: Machine, limits: Limits, c: Circuit, entries: Entries
+) -> tuple[Verdict, ...]:
+    """Leaving chilled water of the selection over the freezing point of what really flows."""
+    if c.name != "evaporator" or c.liquid is None:
+        return ()
+    margin = (machine.design.leaving_chilled - freezing_point(c.liquid)).to("delta_degC")
+    note = (
+        f"Leaving water {entries.show(machine.design.leaving_chilled, 'temperature')}, freezing"
+        f" point {entries.show(freezing_point(c.liquid), 'temperature')}."
+    )
+    return (
+        _check(
+            entries,
+            limits["water.freeze_margin"],
+            c,
+            "freeze_margin",
+            Reading("", "", margin),
+            "More glycol, or a higher set point: tubes burst when they freeze.",
+            note,
+        ),
+    )
+
+
+# --- how much flows ----------------------------------------------------------------------------
+
+
+def _flow(limits: Limits, entries: Entries, c: Circuit) -> Verdict:
+    limit = limits["water.flow"]
+    if c.flow.quantity is None:
+        told = c.problem or ("" if c.liquid is not None else "What flows was not said.")
+        return _check(
+            entries,
+            limit,
+            c,
+            "flow",
+            Reading("", "x", problem=told) if told and not c.flow.problem else c.flow,
+            "",
+        )
+    deviation = share_of(c.flow, c.sheet.design_flow)
+    deviation = replace(deviation, quantity=deviation.quantity - Q(100, "percent"))
+    note = (
+        f"By drop {entries.show(c.flow.quantity, 'flow')}, design"
+        f" {entries.show(c.sheet.design_flow, 'flow')}."
+    )
+    found = _check(
+        entries,
+        limit,
+        c,
+        "flow",
+        deviation,
+        "Balance the pumps and valves; look for a blocked strainer or tube sheet, or air.",
+        note,
+    )
+    if not c.inflated or found.outcome is not Outcome.PASS:
+        return found
+    return replace(
+        found,
+        outcome=Outcome.UNPROVEN,
+        sentence=(
+            f"{found.sentence} The strainer lies between the taps and its share of the drop is not"
+            " known: the true flow is lower."
+        ),
+        next_step="Read the drop over the strainer alone, or move the taps.",
+    )
+
+
+def _meter(limits: Limits, entries: Entries, c: Circuit) -> tuple[Verdict, ...]:
+    """Flow by drop against the meter, where there is one."""
+    if not c.meter.taken:
+        return ()
+    limit = limits["water.meter"]
+    if c.meter.quantity is None or c.flow.quantity is None or c.meter.quantity.magnitude <= 0:
+        return (
+            _check(entries, limit, c, "meter", c.meter if c.meter.quantity is None else None, ""),
+        )
+    ratio = share_of(c.flow, c.meter.quantity)
+    u = None
+    if c.flow.u is not None and c.meter.u is not None:
+        u = Q(
+            100
+            * math.hypot(
+                *(
+                    float((r.u / r.quantity).to("dimensionless").magnitude)
+                    for r in (c.flow, c.meter)
+                )
+            )
+            * float(ratio.quantity.to("dimensionless").magnitude),
+            "percent",
+        )
+    reading = Reading(
+        "",
+        "",
+        ratio.quantity - Q(100, "percent"),
+        u,
+        untrusted=c.flow.untrusted or c.meter.untrusted,
+    )
+    note = (
+        f"By drop {entries.show(c.flow.quantity, 'flow')}, by meter"
+        f" {entries.show(c.meter.quantity, 'flow')}."
+    )
+    return (
+        _check(
+            entries,
+            limit,
+            c,
+            "meter",
+            reading,
+            "Find out which is wrong: air in a gauge line, a blocked strainer, the meter's straight"
+            " pipe or its setting.",
+            note,
+        ),
+    )
+
+
+def _strainer(limits: Limits, entries: Entries, c: Circuit) -> tuple[Verdict, ...]:
+    clean = confirm(
+        entries,
+        f"{c.name}_strainer_clean",
+        _key(c, "strainer_clean"),
+        f"{c.title}: strainer cleaned after flushing",
+        good="Cleaned.",
+        bad="Not cleaned since the flushing.",
+        next_step="Clean it: what the flushing loosened lies in it.",
+    )
+    drop = entries.reading(f"{c.name}_strainer_drop")
+    if not drop.taken:
+        return (clean,)
+    return (
+        clean,
+        _check(
+            entries,
+            limits["water.strainer_drop"],
+            c,
+            "strainer_drop",
+            drop,
+            "Clean the strainer, then read the drops again.",
+        ),
+    )
+
+
+def _air(limits: Limits, entries: Entries, c: Circuit) -> tuple[Verdict, ...]:
+    bled = confirm(
+        entries,
+        f"{c.name}_air",
+        _key(c, "air"),
+        f"{c.title}: no air",
+        good="Bled, none seen or heard.",
+        bad="There is air in it.",
+        next_step="Bleed it at every high point, also the water boxes.",
+    )
+    swing, drop = entries.reading(f"{c.name}_swing"), entries.quantity(f"{c.name}_drop")
+    if not swing.taken:
+        return (bled,)
+    reading = (
+        share_of(swing, drop)
+        if drop is not None and drop.magnitude > 0
+        else (swing if swing.problem else None)
+    )
+    return (
+        bled,
+        _check(
+            entries,
+            limits["water.swing"],
+            c,
+            "swing",
+            reading,
+            "Bleed it, look at the pump's suction, and damp the gauge.",
+        ),
+    )
+
+
+# --- flow switch -------------------------------------------------------------------------------
+
+
+def _switch(limits: Limits, entries: Entries, c: Circuit) -> tuple[Verdict, ...]:
+    """It must let go before the flow is too small, close below design, and not at one and the same
+    flow.
+    """
+    opens, closes = (share_of(reading, c.sheet.design_flow) for reading in (c.opens, c.closes))
+    differential = None
+    if opens.quantity is not None and closes.quantity is not None:
+        differential = Reading(
+            "", "", closes.quantity - opens.quantity, untrusted=opens.untrusted or closes.untrusted
+        )
+    step = "Set the flow switch, and try it again by throttling."
+    return (
+        _check(
+            entries, _opening(limits, c), c, "switch_opens", opens, step, _shown(entries, c.opens)
+        ),
+        _check(
+            entries,
+            limits["water.switch_closes"],
+            c,
+            "switch_closes",
+            closes,
+            step,
+            _shown(entries, c.closes),
+        ),
+        _check(
+            entries,
+            limits["water.switch_differential"],
+            c,
+            "switch_differential",
+            differential,
+            step,
+            "Of design flow, closing less opening." if differential else "",
+        ),
+    )
+
+
+def _shown(entries: Entries, reading: Reading) -> str:
+    return (
+        ""
+        if reading.quantity is None
+        else f"{entries.show(reading.quantity, 'flow')}, share of design flow."
+    )
+
+
+def _opening(limits: Limits, c: Circuit) -> Limit:
+    """The default window, its lower end at the sheet's smallest flow where the sheet has one."""
+    limit = limits["water.switch_opens"]
+    if c.sheet.minimum_flow is None or limit.authority != "default":
+        return limit
+    return replace(
+        limit,
+        low=(c.sheet.minimum_flow / c.sheet.design_flow).to("percent"),
+        source="minimum_flow",
+        authority=SHEET,
+    )
+
+
+# --- shown -------------------------------------------------------------------------------------
+
+
+def _figures(entries: Entries, c: Circuit) -> tuple[Figure, ...]:
+    if c.flow.quantity is None:
+        return ()
+    n = c.sheet.flow_exponent
+    blocked = Q(100 * (1.1**n - 1), "percent")
+    note = (
+        f"design {entries.show(c.sheet.design_flow, 'flow')} at"
+        f" {entries.show(c.sheet.design_pressure_drop, 'pressure_drop')}, exponent {n:g}"
+    )
+    found = [
+        Figure(
+            f"{c.title}: flow by drop",
+            c.flow.quantity,
+            "flow",
+            c.flow.u,
+            note,
+            f"water.{c.name}_flow",
+        ),
+        Figure(
+            f"{c.title}: a tenth more drop reads as",
+            blocked,
+            "percent",
+            note="more flow, though a blocked strainer or tube sheet lets less through",
+        ),
+    ]
+    return (*found, *_glycol(entries, c))
+
+
+def _glycol(entries: Entries, c: Circuit) -> list[Figure]:
+    """What the liquid changes against water: the drop through its density, the heat through both."""
+    temperature = entries.quantity(f"{c.name}_temperature")
+    if c.liquid is None or c.liquid.name == "water" or temperature is None:
+        return []
+    water = liquid("water")
+    try:
+        carried = [
+            density(temperature, each) * heat_capacity(temperature, each)
+            for each in (c.liquid, water)
+        ]
+        drop = relative_density(entries, c.name, water, c.liquid)
+    except StartkitError:
+        return []
+    share = (carried[0] / carried[1]).to("percent")
+    return [
+        Figure(
+            f"{c.title}: heat carried against water",
+            share,
+            "percent",
+            note=f"{c.liquid}, same flow and range; {c.liquid.data_set}",
+        ),
+        Figure(
+            f"{c.title}: drop against water at the same flow",
+            Q(100 * drop, "percent"),
+            "percent",
+            note="by density alone; viscosity adds to it",
+        ),
+        Figure(
+            f"{c.title}: freezes at",
+            freezing_point(c.liquid),
+            "temperature",
+            note=c.liquid.data_set,
+        ),
+    ]
+
+
+def _table(circuits: list[Circuit]) -> tuple[Table, ...]:
+    rows = tuple(
+        (
+            c.title,
+            str(c.liquid) if c.liquid else None,
+            c.sheet.design_flow,
+            c.flow.quantity,
+            c.meter.quantity,
+            c.opens.quantity,
+            c.closes.quantity,
+        )
+        for c in circuits
+        if c.flow.quantity is not None
+    )
+    head = (
+        Heading("Circuit"),
+        Heading("Liquid"),
+        Heading("Design", "flow"),
+        Heading("By drop", "flow"),
+        Heading("By meter", "flow"),
+        Heading("Switch opens", "flow"),
+        Heading("Switch closes", "flow"),
+    )
+    return (Table("Flows", head, rows),) if rows else ()
+
+
+STAGE = Stage(
+    "water",
+    "Water circuits",
+    "Whether enough of the right liquid flows through both exchangers, and whether its flow is"
+    " proven.",
+    FIELDS,
+    judge,
+    before="turn_shaft",
+    order=60,
+    after="",
+    cautions=(cautions.WATER_CIRCUITS, cautions.ROTATING),
+)
