@@ -7,7 +7,7 @@ workbook.
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from importlib import resources
 from pathlib import Path
@@ -85,7 +85,7 @@ class Limits(Mapping[str, Limit]):
             raise SheetError(
                 f"no limit is called {key!r}",
                 "limits",
-                "define it in limits.toml of its stage or in the sheet",
+                f"define it in {file_of(key.split('.')[0])} or in the sheet",
             ) from None
 
     def __iter__(self):
@@ -213,12 +213,46 @@ def from_toml(table: Mapping[str, Any], name: str, text: str) -> Limits:
     return Limits(limits)
 
 
+STAGES = "startkit.stages"  # each stage's folder holds its own limits
+
+
+def file_of(stage: str) -> str:
+    """The file that holds a stage's limits, as errors name it."""
+    return f"{STAGES.replace('.', '/')}/{stage}/limits.toml"
+
+
 @functools.cache
 def defaults() -> Limits:
-    """The limits that come with the tool (``startkit/facts/limits.toml``), read once."""
-    resource = resources.files("startkit.facts") / "limits.toml"
-    text = resource.read_text(encoding="utf-8")
-    return from_toml(toml_file.parse(text, "limits.toml"), "limits.toml", text)
+    """The limits that come with the tool, read once: ``limits.toml`` of every stage's folder.
+
+    No stage's code is imported.
+
+    Raises
+    ------
+    SheetError
+        A file is faulty, or holds a limit of another stage: file, line, remedy.
+    """
+    found: dict[str, Limit] = {}
+    for stage, text in _files():
+        name = file_of(stage)
+        table = toml_file.parse(text, name)
+        for key in table:
+            if not key.startswith(f"{stage}."):
+                raise SheetError(
+                    f"the limit {key!r} does not belong to the stage {stage!r}",
+                    toml_file.where(name, text, (key,)),
+                    f"name it {stage}.<item>, or move it to the folder of its stage",
+                )
+        found.update(from_toml(table, name, text))
+    return Limits(found)
+
+
+def _files() -> Iterator[tuple[str, str]]:
+    """Stage and text of every file of limits that is shipped, in the order of the folders' names."""
+    for folder in sorted(resources.files(STAGES).iterdir(), key=lambda each: each.name):
+        file = folder / "limits.toml"
+        if file.is_file():
+            yield folder.name, file.read_text(encoding="utf-8")
 
 
 def specification(base: Limits, path: Path) -> Limits:

@@ -4,6 +4,11 @@ remedy.
 
 from __future__ import annotations
 
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
 import pytest
 
 from startkit.errors import SheetError
@@ -11,6 +16,9 @@ from startkit.facts import limits as limits_
 from startkit.facts import toml_file
 from startkit.facts.machine import load
 from startkit.units import Q
+
+ROOT = Path(__file__).parents[2]
+FOLDERS = ROOT / "startkit" / "stages"
 
 ONE = """["lube.zero"]
 title = "Zero"
@@ -52,6 +60,49 @@ def test_every_published_or_secondary_default_names_its_document():
 def test_a_limit_that_nobody_defined_is_named():
     with pytest.raises(SheetError, match=r"no limit is called 'lube\.colour'"):
         limits_.defaults()["lube.colour"]
+
+
+def test_an_unknown_limit_says_in_which_file_it_belongs():
+    with pytest.raises(SheetError) as refused:
+        limits_.defaults()["lube.colour"]
+    assert "startkit/stages/lube/limits.toml" in refused.value.remedy
+
+
+def test_each_folder_of_a_stage_holds_that_stages_limits_only():
+    folders = [p.parent.name for p in FOLDERS.glob("*/limits.toml")]
+    keys = []
+    for folder in folders:
+        table = toml_file.load(FOLDERS / folder / "limits.toml")[0]
+        keys += list(table)
+        assert {key.split(".")[0] for key in table} == {folder}
+    assert len(folders) > 5 and len(keys) == len(set(keys))
+    assert set(keys) == set(limits_.defaults())
+
+
+def test_a_limit_in_the_folder_of_another_stage_is_refused_with_its_file(monkeypatch):
+    monkeypatch.setattr(limits_, "_files", lambda: [("vanes", ONE)])
+    with pytest.raises(SheetError) as refused:
+        limits_.defaults.__wrapped__()
+    assert refused.value.where.startswith("startkit/stages/vanes/limits.toml, line 1")
+
+
+def test_reading_the_limits_imports_no_stage():
+    code = (
+        "import sys; from startkit.facts import limits; limits.defaults();"
+        " print([m for m in sys.modules if m.startswith('startkit.stages.')])"
+    )
+    run = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
+    )
+    assert run.stdout.strip() == "[]"
+
+
+def test_a_built_wheel_holds_every_file_of_limits(tmp_path):
+    builder = pytest.importorskip("hatchling.builders.wheel").WheelBuilder(str(ROOT))
+    (wheel,) = builder.build(directory=str(tmp_path), versions=["standard"])
+    with zipfile.ZipFile(wheel) as archive:
+        held = {name for name in archive.namelist() if name.endswith("/limits.toml")}
+    assert held == {p.relative_to(ROOT).as_posix() for p in FOLDERS.glob("*/limits.toml")}
 
 
 # --- how well it is known, as it is printed ------------------------------------------------------

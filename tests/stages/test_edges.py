@@ -68,9 +68,7 @@ def vane_outcome(make_job, put, assess, trace):
             figures,
         )
         return next(
-            v
-            for v in vane_verdicts(job.machine, job.limits, entries, strokes)
-            if v.key == key
+            v for v in vane_verdicts(job.machine, job.limits, entries, strokes) if v.key == key
         ).outcome
 
     return judge
