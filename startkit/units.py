@@ -767,7 +767,17 @@ def magnitude(
     system: str = SI,
     barometer: pint.Quantity | None = None,
 ) -> float:
-    """The number to show for a quantity in the unit of its kind."""
+    """The number to show for a quantity in the unit of its kind.
+
+    Parameters
+    ----------
+    quantity : pint.Quantity
+        Absolute, also where the kind is shown as gauge pressure.
+    kind_name, system : str
+        Kind and unit system, which fix the unit.
+    barometer : pint.Quantity or None
+        Absolute pressure at the site; gauge pressure needs it.
+    """
     unit = kind(kind_name).unit(system)
     if unit.reference == "gauge":
         if barometer is None:
