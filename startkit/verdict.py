@@ -61,7 +61,7 @@ _WORST_FIRST = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Verdict:
     """One item judged.
 
@@ -86,6 +86,8 @@ class Verdict:
         Where the limit comes from, as printed.
     gate : str
         Hold point before which it is due, if not that of its stage.
+    rests_on : tuple of str
+        Names of the journal's items that it rests on, e.g. ``("lube.filter_drop",)``.
     """
 
     key: str
@@ -100,6 +102,7 @@ class Verdict:
     high: pint.Quantity | None = None
     source: str = ""
     gate: str = ""
+    rests_on: tuple[str, ...] = ()
 
     @property
     def settled(self) -> bool:

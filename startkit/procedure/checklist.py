@@ -95,7 +95,14 @@ def _verdict(item: Item, checklist: CheckList, entries: Entries) -> Verdict:
         item.gate or (checklist.before if checklist.stage else ""),
     )
     readings = {evidence: entries.reading(item.field_name(evidence)) for evidence in item.evidence}
-    blank = Verdict(key, item.question, Outcome.OPEN, "", source=item.source, gate=gate)
+    blank = Verdict(
+        key=key,
+        title=item.question,
+        outcome=Outcome.OPEN,
+        sentence="",
+        source=item.source,
+        gate=gate,
+    )
     problem = next((r.problem for r in readings.values() if r.problem), "")
     if problem:
         return replace(blank, sentence=problem, next_step="Correct the entry.")

@@ -197,11 +197,11 @@ class JobEntries:
             return Findings(
                 verdicts=(
                     Verdict(
-                        f"{name}.judged",
-                        "What was entered",
-                        Outcome.OPEN,
-                        str(error),
-                        "Correct the entry.",
+                        key=f"{name}.judged",
+                        title="What was entered",
+                        outcome=Outcome.OPEN,
+                        sentence=str(error),
+                        next_step="Correct the entry.",
                     ),
                 )
             )
@@ -213,11 +213,11 @@ class JobEntries:
             return Findings(
                 verdicts=(
                     Verdict(
-                        f"{name}.judged",
-                        "What was entered",
-                        Outcome.OPEN,
-                        fault,
-                        "Tell whoever maintains the stage.",
+                        key=f"{name}.judged",
+                        title="What was entered",
+                        outcome=Outcome.OPEN,
+                        sentence=fault,
+                        next_step="Tell whoever maintains the stage.",
                     ),
                 )
             )

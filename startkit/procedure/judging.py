@@ -50,17 +50,17 @@ def check(
         part for part in (_sentence(entries, limit, taken, outcome, steady), note) if part
     )
     return Verdict(
-        key or limit.key,
-        title or limit.title,
-        outcome,
-        sentence,
-        "" if outcome is Outcome.PASS else _next(taken, outcome, next_step),
-        taken.quantity,
-        taken.u,
-        limit.kind,
-        limit.low,
-        limit.high,
-        limit.origin,
+        key=key or limit.key,
+        title=title or limit.title,
+        outcome=outcome,
+        sentence=sentence,
+        next_step="" if outcome is Outcome.PASS else _next(taken, outcome, next_step),
+        reading=taken.quantity,
+        uncertainty=taken.u,
+        kind=limit.kind,
+        low=limit.low,
+        high=limit.high,
+        source=limit.origin,
     )
 
 
@@ -157,19 +157,29 @@ def confirm(
     answer = entries.yes(name)
     if reading.problem:
         return Verdict(
-            key, title, Outcome.OPEN, reading.problem, "Correct the entry.", source=source
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=reading.problem,
+            next_step="Correct the entry.",
+            source=source,
         )
     if answer is None:
         return Verdict(
-            key, title, Outcome.OPEN, "Not answered.", "Answer the question.", source=source
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="Not answered.",
+            next_step="Answer the question.",
+            source=source,
         )
     outcome = Outcome.PASS if answer is wanted else Outcome.FAIL
     return Verdict(
-        key,
-        title,
-        outcome,
-        good if outcome is Outcome.PASS else bad,
-        "" if outcome is Outcome.PASS else next_step,
+        key=key,
+        title=title,
+        outcome=outcome,
+        sentence=good if outcome is Outcome.PASS else bad,
+        next_step="" if outcome is Outcome.PASS else next_step,
         source=source,
     )
 
@@ -180,19 +190,30 @@ def filled(entries: Entries) -> Verdict:
     problems, missing = entries.problems(), entries.missing()
     if problems:
         more = f" ({len(problems) - 1} more)" if len(problems) > 1 else ""
-        return Verdict(key, title, Outcome.OPEN, problems[0] + more, "Correct the entry.")
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=problems[0] + more,
+            next_step="Correct the entry.",
+        )
     if missing:
         names = "; ".join(f.question for f in missing[:4]) + (
             f"; and {len(missing) - 4} more" if len(missing) > 4 else ""
         )
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            f"Still empty: {names}.",
-            "Fill them in, or say why they do not apply.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=f"Still empty: {names}.",
+            next_step="Fill them in, or say why they do not apply.",
         )
-    return Verdict(key, title, Outcome.PASS, "Every required field is filled and can be read.")
+    return Verdict(
+        key=key,
+        title=title,
+        outcome=Outcome.PASS,
+        sentence="Every required field is filled and can be read.",
+    )
 
 
 def settle(

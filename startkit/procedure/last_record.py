@@ -119,7 +119,9 @@ def verdict(entries: Entries, compared: Comparison) -> Verdict:
     parts were renewed.
     """
     key, title = "overhaul.baseline", "Against the last record"
-    blank = Verdict(key, title, Outcome.OPEN, "", source=SOURCE, gate="hand_over")
+    blank = Verdict(
+        key=key, title=title, outcome=Outcome.OPEN, sentence="", source=SOURCE, gate="hand_over"
+    )
     if compared.rows:
         moved = [c.now.label for c in compared.rows if c.says == MOVED]
         told = (
@@ -131,23 +133,32 @@ def verdict(entries: Entries, compared: Comparison) -> Verdict:
                 " Still to come:"
                 f" {', '.join(compared.waiting[:6])}{' and more' if len(compared.waiting) > 6 else ''}."
             )
-        return Verdict(key, title, Outcome.PASS, told, "", source=SOURCE, gate="hand_over")
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.PASS,
+            sentence=told,
+            next_step="",
+            source=SOURCE,
+            gate="hand_over",
+        )
     if compared.waiting or entries.rows("baseline"):
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            "None of its figures has been measured on this visit yet.",
-            "Go on; they are compared as they come.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="None of its figures has been measured on this visit yet.",
+            next_step="Go on; they are compared as they come.",
             source=SOURCE,
             gate="hand_over",
         )
     return Verdict(
-        key,
-        title,
-        blank.outcome,
-        "No figure of the last record is here.",
-        "Put the data of the last record into the job's folder as baseline.json, or type its"
+        key=key,
+        title=title,
+        outcome=blank.outcome,
+        sentence="No figure of the last record is here.",
+        next_step="Put the data of the last record into the job's folder as baseline.json, or type"
+        " its"
         " figures; if there never was one, say so by name.",
         source=SOURCE,
         gate="hand_over",

@@ -103,10 +103,10 @@ def judge_setup(machine, limits, entries: Entries) -> Findings:
     return Findings(
         verdicts=(
             Verdict(
-                "setup.people",
-                "People and roles",
-                Outcome.PASS,
-                "Technician and witness are named.",
+                key="setup.people",
+                title="People and roles",
+                outcome=Outcome.PASS,
+                sentence="Technician and witness are named.",
             ),
         )
     )
@@ -119,32 +119,40 @@ def judge_oil(machine, limits, entries: Entries) -> Findings:
     outcome = within(reading.quantity, low=low, u=u)
     verdicts = (
         Verdict(
-            "oil.differential",
-            "Oil differential before start",
-            outcome,
-            f"{entries.show(reading.quantity, 'pressure_difference')} against at least 140 kPa.",
-            "" if outcome is Outcome.PASS else "Check the filter and the relief valve of the pump.",
-            reading.quantity,
-            u,
-            "pressure_difference",
-            low,
-            None,
-            "machine sheet: data sheet, page 3",
+            key="oil.differential",
+            title="Oil differential before start",
+            outcome=outcome,
+            sentence=f"{entries.show(reading.quantity, 'pressure_difference')} against at least 140 kPa.",
+            next_step=""
+            if outcome is Outcome.PASS
+            else "Check the filter and the relief valve of the pump.",
+            reading=reading.quantity,
+            uncertainty=u,
+            kind="pressure_difference",
+            low=low,
+            high=None,
+            source="machine sheet: data sheet, page 3",
         ),
         Verdict(
-            "oil.sump",
-            "Sump temperature",
-            within(sump.quantity, low=Q(45, "degC")),
-            "Sump against its lower limit.",
-            "",
-            sump.quantity,
-            None,
-            "temperature",
-            Q(45, "degC"),
-            Q(70, "degC"),
-            "common practice, no source",
+            key="oil.sump",
+            title="Sump temperature",
+            outcome=within(sump.quantity, low=Q(45, "degC")),
+            sentence="Sump against its lower limit.",
+            next_step="",
+            reading=sump.quantity,
+            uncertainty=None,
+            kind="temperature",
+            low=Q(45, "degC"),
+            high=Q(70, "degC"),
+            source="common practice, no source",
         ),
-        Verdict("oil.filter", "Filter drop", Outcome.OPEN, "Not taken.", "Take the reading."),
+        Verdict(
+            key="oil.filter",
+            title="Filter drop",
+            outcome=Outcome.OPEN,
+            sentence="Not taken.",
+            next_step="Take the reading.",
+        ),
     )
     rows = tuple(
         (Q(float(n), "s"), Q(12.5 * n**0.5, "kPa"), "steady" if n > 4 else "rising")

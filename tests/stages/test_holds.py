@@ -31,11 +31,11 @@ def _stage(name, before, order, gate=""):
                     found
                     if not gate
                     else Verdict(
-                        found.key,
-                        found.title,
-                        found.outcome,
-                        found.sentence,
-                        found.next_step,
+                        key=found.key,
+                        title=found.title,
+                        outcome=found.outcome,
+                        sentence=found.sentence,
+                        next_step=found.next_step,
                         gate=gate,
                     )
                 ),
@@ -141,7 +141,10 @@ def test_a_hold_point_without_any_verdict_is_not_clear():
     ],
 )
 def test_only_a_pass_a_waiver_or_what_does_not_apply_lets_through(outcome, clear):
-    assert HoldState(HOLDS[0], (Verdict("a.b", "A", outcome, ""),)).is_clear is clear
+    assert (
+        HoldState(HOLDS[0], (Verdict(key="a.b", title="A", outcome=outcome, sentence=""),)).is_clear
+        is clear
+    )
 
 
 def test_a_waiver_clears_the_way_and_stays_in_sight(make_job, put, assess):

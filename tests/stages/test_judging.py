@@ -264,7 +264,11 @@ def test_an_unreadable_optional_text_keeps_a_stage_open_too(entries):
 # --- waivers -----------------------------------------------------------------------------------
 
 FAILED = Verdict(
-    "bench.drop", "Strainer drop", Outcome.FAIL, "25.0 kPa: above 20.0 kPa.", "Clean it."
+    key="bench.drop",
+    title="Strainer drop",
+    outcome=Outcome.FAIL,
+    sentence="25.0 kPa: above 20.0 kPa.",
+    next_step="Clean it.",
 )
 WHO_AND_WHY = {"bench.drop": ("B. Jansen", "strainer is due next week")}
 
@@ -287,7 +291,9 @@ def test_what_does_not_apply_is_settled_with_its_reason():
 
 
 def test_a_pass_stays_a_pass_under_a_waiver():
-    passed = Verdict("bench.drop", "Strainer drop", Outcome.PASS, "15.0 kPa.")
+    passed = Verdict(
+        key="bench.drop", title="Strainer drop", outcome=Outcome.PASS, sentence="15.0 kPa."
+    )
     assert settle(passed, WHO_AND_WHY, WHO_AND_WHY) is passed
 
 

@@ -40,7 +40,9 @@ class Bench:
         def judge(machine, limits, entries):
             self.judged.append(name)
             length = float(len(str(look(entries))))
-            said = Verdict(f"{name}.said", "Said", Outcome.PASS, str(length))
+            said = Verdict(
+                key=f"{name}.said", title="Said", outcome=Outcome.PASS, sentence=str(length)
+            )
             return Findings(
                 entries.if_shown(
                     lambda: (Figure("seen", Q(length, "dimensionless"), key=f"{name}.seen"),)

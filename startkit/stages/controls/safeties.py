@@ -146,18 +146,18 @@ def _listed(entries: Entries) -> Verdict:
     missing = [" or ".join(names) for names in ALWAYS if not there & set(names)]
     if missing:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            f"Not listed: {'; '.join(missing)}.",
-            "Add a row for each; if the machine lacks it, give name and reason.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=f"Not listed: {'; '.join(missing)}.",
+            next_step="Add a row for each; if the machine lacks it, give name and reason.",
             source=source,
         )
     return Verdict(
-        key,
-        title,
-        Outcome.PASS,
-        f"{sum(len(entries.rows(name)) for name in (*TABLES, 'interlocks'))} safeties and"
+        key=key,
+        title=title,
+        outcome=Outcome.PASS,
+        sentence=f"{sum(len(entries.rows(name)) for name in (*TABLES, 'interlocks'))} safeties and"
         " interlocks.",
         source=source,
     )
@@ -198,7 +198,9 @@ _TOLD = (("method", "how it was proven"), ("reset", "how it resets"), ("who", "b
 def _safety(limits: Limits, entries: Entries, table: str, row: Row) -> Verdict:
     kind, _, _, limit_key = TABLES[table]
     limit, key = limits[limit_key], f"controls.{table}.{row.index}"
-    blank = Verdict(key, _title(row), Outcome.OPEN, "", source=limit.origin)
+    blank = Verdict(
+        key=key, title=_title(row), outcome=Outcome.OPEN, sentence="", source=limit.origin
+    )
     problem = next((cell.problem for cell in row.cells.values() if cell.problem), "")
     if problem:
         return replace(blank, sentence=problem, next_step="Correct the entry.")
@@ -260,7 +262,11 @@ def _forced(found: Verdict, row: Row) -> Verdict:
 
 def _interlock(entries: Entries, row: Row) -> Verdict:
     blank = Verdict(
-        f"controls.interlocks.{row.index}", _title(row), Outcome.OPEN, "", source=SOURCE
+        key=f"controls.interlocks.{row.index}",
+        title=_title(row),
+        outcome=Outcome.OPEN,
+        sentence="",
+        source=SOURCE,
     )
     problem = next((cell.problem for cell in row.cells.values() if cell.problem), "")
     if problem:

@@ -163,11 +163,11 @@ def verdicts(entries: Entries, table: str, checked: tuple[Checked, ...]) -> tupl
     if not checked and required:
         return (
             Verdict(
-                f"controls.{table}",
-                title,
-                Outcome.OPEN,
-                "No sensor entered.",
-                "Compare every sensor that the controls act on with a reference.",
+                key=f"controls.{table}",
+                title=title,
+                outcome=Outcome.OPEN,
+                sentence="No sensor entered.",
+                next_step="Compare every sensor that the controls act on with a reference.",
                 source=SOURCE,
             ),
         )
@@ -175,7 +175,9 @@ def verdicts(entries: Entries, table: str, checked: tuple[Checked, ...]) -> tupl
 
 
 def _verdict(entries: Entries, key: str, kind: str, c: Checked) -> Verdict:
-    blank = Verdict(key, f"Sensor: {c.name}", Outcome.OPEN, "", source=SOURCE)
+    blank = Verdict(
+        key=key, title=f"Sensor: {c.name}", outcome=Outcome.OPEN, sentence="", source=SOURCE
+    )
     if c.problem:
         return replace(
             blank, sentence=c.problem, next_step="Take the reading, or correct the entry."

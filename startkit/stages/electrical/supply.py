@@ -288,21 +288,28 @@ def _rotation(entries: Entries) -> Verdict:
     seen = entries.text("rotation")
     if not seen or seen == ROTATION[2]:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            "Not checked.",
-            "Check it with a rotation meter; a compressor that turns backwards is harmed at once.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="Not checked.",
+            next_step="Check it with a rotation meter; a compressor that turns backwards is harmed"
+            " at once.",
             source=source,
         )
     if seen == ROTATION[0]:
-        return Verdict(key, title, Outcome.PASS, f"{seen.capitalize()}.", source=source)
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.PASS,
+            sentence=f"{seen.capitalize()}.",
+            source=source,
+        )
     return Verdict(
-        key,
-        title,
-        Outcome.FAIL,
-        "Reversed.",
-        "Lock out and exchange two lines, then check again.",
+        key=key,
+        title=title,
+        outcome=Outcome.FAIL,
+        sentence="Reversed.",
+        next_step="Lock out and exchange two lines, then check again.",
         source=source,
     )
 
@@ -324,11 +331,11 @@ def _connections(limits: Limits, entries: Entries) -> Verdict:
             f"No torque: {', '.join(lacking)}." if lacking else "No connection entered."
         )
         return Verdict(
-            limit.key,
-            limit.title,
-            Outcome.OPEN,
-            told,
-            "Tighten every power connection with a torque wrench, and enter it.",
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.OPEN,
+            sentence=told,
+            next_step="Tighten every power connection with a torque wrench, and enter it.",
             source=limit.origin,
         )
     place, specified, applied = max(found, key=lambda row: abs(_ratio(row[2], row[1])))
@@ -381,16 +388,27 @@ def _starter(machine: Machine, entries: Entries) -> Verdict:
     seen, due = entries.text("starter_seen"), machine.motor.starter
     if not seen:
         return Verdict(
-            key, title, Outcome.OPEN, "Not looked at.", "Look at the starter.", source=source
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="Not looked at.",
+            next_step="Look at the starter.",
+            source=source,
         )
     if seen == due:
-        return Verdict(key, title, Outcome.PASS, f"{seen.capitalize()}.", source=source)
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.PASS,
+            sentence=f"{seen.capitalize()}.",
+            source=source,
+        )
     return Verdict(
-        key,
-        title,
-        Outcome.FAIL,
-        f"There stands: {seen}; the sheet says {due}.",
-        "Find out which is right: starting current and torque hang on it.",
+        key=key,
+        title=title,
+        outcome=Outcome.FAIL,
+        sentence=f"There stands: {seen}; the sheet says {due}.",
+        next_step="Find out which is right: starting current and torque hang on it.",
         source=source,
     )
 

@@ -294,7 +294,9 @@ def minimum(machine: Machine, limits: Limits, kind: str) -> Limit:
 
 def _insulation(machine: Machine, limits: Limits, entries: Entries, winding: Winding) -> Verdict:
     limit, worst = minimum(machine, limits, winding.kind), winding.worst
-    blank = Verdict(limit.key, limit.title, Outcome.OPEN, "", source=limit.origin)
+    blank = Verdict(
+        key=limit.key, title=limit.title, outcome=Outcome.OPEN, sentence="", source=limit.origin
+    )
     if winding.chosen:
         return replace(
             blank,
@@ -351,7 +353,7 @@ def _polarisation(limits: Limits, entries: Entries, winding: Winding) -> Verdict
         "electrical.polarisation_a" if motor_class == "A" else "electrical.polarisation_b_f_h"
     ]
     key, title = "electrical.polarisation", "Polarisation index"
-    blank = Verdict(key, title, Outcome.OPEN, "", source=limit.origin)
+    blank = Verdict(key=key, title=title, outcome=Outcome.OPEN, sentence="", source=limit.origin)
     pairs = [
         row for row in winding.rows if row.one.quantity is not None and row.ten.quantity is not None
     ]
@@ -468,11 +470,11 @@ def _dew(limits: Limits, entries: Entries, winding: Winding) -> tuple[Verdict, .
     except StartkitError as error:
         return (
             Verdict(
-                limit.key,
-                limit.title,
-                Outcome.OPEN,
-                str(error),
-                "Correct the entry.",
+                key=limit.key,
+                title=limit.title,
+                outcome=Outcome.OPEN,
+                sentence=str(error),
+                next_step="Correct the entry.",
                 source=limit.origin,
             ),
         )

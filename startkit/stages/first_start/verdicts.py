@@ -89,27 +89,32 @@ def _closed_proof(machine: Machine, entries: Entries) -> tuple[Verdict, ...]:
     if seen.problem or not seen.taken:
         return (
             Verdict(
-                key,
-                title,
-                Outcome.OPEN,
-                seen.problem or "Not read.",
-                "Enter whether the closed-position switch was made when the start was given.",
+                key=key,
+                title=title,
+                outcome=Outcome.OPEN,
+                sentence=seen.problem or "Not read.",
+                next_step="Enter whether the closed-position switch was made when the start was"
+                " given.",
                 source=PRACTICE,
             ),
         )
     if seen.text == "made":
         return (
             Verdict(
-                key, title, Outcome.PASS, "The closed-position switch was made.", source=PRACTICE
+                key=key,
+                title=title,
+                outcome=Outcome.PASS,
+                sentence="The closed-position switch was made.",
+                source=PRACTICE,
             ),
         )
     return (
         Verdict(
-            key,
-            title,
-            Outcome.FAIL,
-            "The start was given with the closed-position switch open.",
-            "Do not start again before the starter's interlock refuses an open switch.",
+            key=key,
+            title=title,
+            outcome=Outcome.FAIL,
+            sentence="The start was given with the closed-position switch open.",
+            next_step="Do not start again before the starter's interlock refuses an open switch.",
             source=PRACTICE,
         ),
     )
@@ -119,30 +124,37 @@ def _rotation(entries: Entries) -> Verdict:
     key, title, seen = "first_start.rotation", "Rotation", entries.reading("rotation")
     if seen.problem or not seen.taken:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            seen.problem or "Not entered.",
-            "Bump the motor and see which way it turns.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=seen.problem or "Not entered.",
+            next_step="Bump the motor and see which way it turns.",
             source=PRACTICE,
         )
     if seen.text in ROTATION[:2]:
-        return Verdict(key, title, Outcome.PASS, f"{seen.text.capitalize()}.", source=PRACTICE)
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.PASS,
+            sentence=f"{seen.text.capitalize()}.",
+            source=PRACTICE,
+        )
     if seen.text == "wrong":
         return Verdict(
-            key,
-            title,
-            Outcome.FAIL,
-            "It turned the wrong way.",
-            "Lock out, exchange two phases at the starter's supply, and bump again.",
+            key=key,
+            title=title,
+            outcome=Outcome.FAIL,
+            sentence="It turned the wrong way.",
+            next_step="Lock out, exchange two phases at the starter's supply, and bump again.",
             source=PRACTICE,
         )
     return Verdict(
-        key,
-        title,
-        Outcome.UNPROVEN,
-        "Nobody saw which way it turned.",
-        "Prove rotation by phase meter and pressure rise, or bump again when a start is due.",
+        key=key,
+        title=title,
+        outcome=Outcome.UNPROVEN,
+        sentence="Nobody saw which way it turned.",
+        next_step="Prove rotation by phase meter and pressure rise, or bump again when a start is"
+        " due.",
         source=PRACTICE,
     )
 
@@ -229,12 +241,13 @@ def inrush(machine: Machine, limits: Limits, entries: Entries, start: FirstStart
         due = expected(machine)
     except StartkitError as error:
         return Verdict(
-            limit.key,
-            limit.title,
-            Outcome.UNPROVEN,
-            f"{entries.show(peak.quantity, 'current', 0)}, but there is nothing to compare it with:"
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"{entries.show(peak.quantity, 'current', 0)}, but there is nothing to compare"
+            " it with:"
             f" {error.what}.",
-            f"{(error.remedy or 'complete the sheet').capitalize()}.",
+            next_step=f"{(error.remedy or 'complete the sheet').capitalize()}.",
             source=limit.origin,
         )
     deviation = (peak.quantity / due - 1).to("percent")
@@ -546,22 +559,23 @@ def vibration(machine: Machine, limits: Limits, entries: Entries) -> Verdict:
             check(entries, limit, None, next_step="")
             if limit.high is not None
             else Verdict(
-                limit.key,
-                limit.title,
-                Outcome.OPEN,
-                "Not taken.",
-                "Measure every bearing housing in two directions or more.",
+                key=limit.key,
+                title=limit.title,
+                outcome=Outcome.OPEN,
+                sentence="Not taken.",
+                next_step="Measure every bearing housing in two directions or more.",
                 source=limit.origin,
             )
         )
     judged = [point for point in found if point.limit is not None or point.outcome is Outcome.OPEN]
     if not judged:
         return Verdict(
-            limit.key,
-            limit.title,
-            Outcome.UNPROVEN,
-            f"{len(found)} points recorded, not zoned: {found[0].why}.",
-            "Put the maker's limit under [limits] in the sheet, or waive with the reason.",
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"{len(found)} points recorded, not zoned: {found[0].why}.",
+            next_step="Put the maker's limit under [limits] in the sheet, or waive with the"
+            " reason.",
             source=limit.origin,
         )
     outcome = worst([point.outcome for point in judged])
@@ -574,17 +588,17 @@ def vibration(machine: Machine, limits: Limits, entries: Entries) -> Verdict:
         ),
     )
     return Verdict(
-        limit.key,
-        limit.title,
-        outcome,
-        _said(entries, top, len(judged), len(found) - len(judged)),
-        "" if outcome is Outcome.PASS else _vibration_step(outcome),
-        top.row.quantity("velocity"),
-        top.row.reading("velocity").u,
-        "vibration",
-        None,
-        top.limit.high if top.limit is not None else None,
-        limit.origin,
+        key=limit.key,
+        title=limit.title,
+        outcome=outcome,
+        sentence=_said(entries, top, len(judged), len(found) - len(judged)),
+        next_step="" if outcome is Outcome.PASS else _vibration_step(outcome),
+        reading=top.row.quantity("velocity"),
+        uncertainty=top.row.reading("velocity").u,
+        kind="vibration",
+        low=None,
+        high=top.limit.high if top.limit is not None else None,
+        source=limit.origin,
     )
 
 
@@ -663,41 +677,43 @@ def kept_apart(entries: Entries, start: FirstStart) -> Verdict:
     made = start.runs
     if not made:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            "No start is entered.",
-            "Enter every start with date and time, bumps included.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="No start is entered.",
+            next_step="Enter every start with date and time, bumps included.",
             source=source,
         )
     if not start.rules.known:
         return Verdict(
-            key,
-            title,
-            Outcome.UNPROVEN,
-            f"{len(made)} starts, but neither the sheet nor the table of NEMA MG 10 says how far"
+            key=key,
+            title=title,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"{len(made)} starts, but neither the sheet nor the table of NEMA MG 10 says"
+            " how far"
             " apart they must be.",
-            "Put start_to_start, stop_to_start or starts_per_hour into the sheet.",
+            next_step="Put start_to_start, stop_to_start or starts_per_hour into the sheet.",
             source=source,
         )
     muddled = overlapping(made)
     if muddled:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            f"Start {muddled[0]} has no stop before start {muddled[0] + 1}.",
-            "Enter when it stopped.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=f"Start {muddled[0]} has no stop before start {muddled[0] + 1}.",
+            next_step="Enter when it stopped.",
             source=source,
         )
     early = shortfalls(start.rules, made)
     if early:
         return _early(key, title, source, early, made)
     return Verdict(
-        key,
-        title,
-        Outcome.PASS,
-        f"{len(made)} start{'s' if len(made) > 1 else ''}, each with its time. {next_said(start)}",
+        key=key,
+        title=title,
+        outcome=Outcome.PASS,
+        sentence=f"{len(made)} start{'s' if len(made) > 1 else ''}, each with its time."
+        f" {next_said(start)}",
         source=source,
     )
 
@@ -707,19 +723,19 @@ def _early(key: str, title: str, source: str, early, made) -> Verdict:
     said = f"Start {number} came {seconds / 60:.1f} min before {clock(due.at)} ({due.rule})"
     if seconds <= 60 and any(run.coarse for run in made[:number]):
         return Verdict(
-            key,
-            title,
-            Outcome.UNPROVEN,
-            f"{said}, but the moments are written to the minute.",
-            "Enter them with seconds, or waive with the reason.",
+            key=key,
+            title=title,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"{said}, but the moments are written to the minute.",
+            next_step="Enter them with seconds, or waive with the reason.",
             source=source,
         )
     return Verdict(
-        key,
-        title,
-        Outcome.FAIL,
-        f"{said}.",
-        "Let the motor cool as the maker asks, and find why the timer let it through.",
+        key=key,
+        title=title,
+        outcome=Outcome.FAIL,
+        sentence=f"{said}.",
+        next_step="Let the motor cool as the maker asks, and find why the timer let it through.",
         source=source,
     )
 

@@ -61,28 +61,28 @@ def _settings(entries: Entries) -> Verdict:
     ]
     if not rows:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            "No setting is entered"
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="No setting is entered"
             f" here{f'; {len(elsewhere)} stand in other stages' if elsewhere else ''}.",
-            "Enter every adjustable setting as it is left, and by whom.",
+            next_step="Enter every adjustable setting as it is left, and by whom.",
             source=PRACTICE,
         )
     if half:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            f"Not complete: {', '.join(half)}.",
-            "Enter as left and by whom.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=f"Not complete: {', '.join(half)}.",
+            next_step="Enter as left and by whom.",
             source=PRACTICE,
         )
     return Verdict(
-        key,
-        title,
-        Outcome.PASS,
-        f"{len(rows)} settings as"
+        key=key,
+        title=title,
+        outcome=Outcome.PASS,
+        sentence=f"{len(rows)} settings as"
         f" left{f', {len(elsewhere)} more from other stages' if elsewhere else ''}.",
         source=PRACTICE,
     )
@@ -100,41 +100,42 @@ def _listed(entries: Entries) -> Verdict:
     rows, answer, waived = entries.rows("open_items"), entries.yes("nothing_open"), waivers(entries)
     if answer is None:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            entries.reading("nothing_open").problem or "Not answered.",
-            "Say whether anything is left open.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=entries.reading("nothing_open").problem or "Not answered.",
+            next_step="Say whether anything is left open.",
             source=PRACTICE,
         )
     left = [row for row in rows if _open(row)]
     if answer and left:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            f"It is said that nothing is open, but {len(left)}"
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=f"It is said that nothing is open, but {len(left)}"
             f" {'item is' if len(left) == 1 else 'items are'}.",
-            "Correct one of the two.",
+            next_step="Correct one of the two.",
             source=PRACTICE,
         )
     if answer and waived and not rows:
         return Verdict(
-            key,
-            title,
-            Outcome.UNPROVEN,
-            f"It is said that nothing is open, but {len(waived)} items were waived:"
+            key=key,
+            title=title,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"It is said that nothing is open, but {len(waived)} items were waived:"
             f" {', '.join(waived[:4])}.",
-            "List what was waived with its owner and date, or waive this with the reason.",
+            next_step="List what was waived with its owner and date, or waive this with the"
+            " reason.",
             source=PRACTICE,
         )
     if not answer and not rows:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            "Something is open, but nothing is listed.",
-            "List it with owner, date and severity.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="Something is open, but nothing is listed.",
+            next_step="List it with owner, date and severity.",
             source=PRACTICE,
         )
     return _complete(key, title, rows)
@@ -151,29 +152,29 @@ def _complete(key: str, title: str, rows: tuple[Row, ...]) -> Verdict:
     ]
     if half:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            f"Without owner, date or severity: {', '.join(half)}.",
-            "Complete them: an item without an owner is nobody's.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=f"Without owner, date or severity: {', '.join(half)}.",
+            next_step="Complete them: an item without an owner is nobody's.",
             source=PRACTICE,
         )
     past = [row.text("item") for row in rows if _open(row) and _already_due(row)]
     if past:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            f"Due before it was entered: {', '.join(past)}.",
-            "Enter a date that can be kept.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=f"Due before it was entered: {', '.join(past)}.",
+            next_step="Enter a date that can be kept.",
             source=PRACTICE,
         )
     count = sum(_open(row) for row in rows)
     return Verdict(
-        key,
-        title,
-        Outcome.PASS,
-        f"{count} open, each with owner and date." if count else "Nothing is left open.",
+        key=key,
+        title=title,
+        outcome=Outcome.PASS,
+        sentence=f"{count} open, each with owner and date." if count else "Nothing is left open.",
         source=PRACTICE,
     )
 
@@ -200,11 +201,12 @@ def _blocking(entries: Entries) -> tuple[Verdict, ...]:
     if left:
         return (
             Verdict(
-                key,
-                title,
-                Outcome.FAIL,
-                f"Still open: {'; '.join(left)}.",
-                "Do it and close the item, or give it another severity with the owner's reason.",
+                key=key,
+                title=title,
+                outcome=Outcome.FAIL,
+                sentence=f"Still open: {'; '.join(left)}.",
+                next_step="Do it and close the item, or give it another severity with the owner's"
+                " reason.",
                 source=PRACTICE,
             ),
         )
@@ -212,15 +214,23 @@ def _blocking(entries: Entries) -> tuple[Verdict, ...]:
     if unnamed:
         return (
             Verdict(
-                key,
-                title,
-                Outcome.OPEN,
-                f"Closed, but by whom is not said: {'; '.join(unnamed)}.",
-                "Enter who closed it.",
+                key=key,
+                title=title,
+                outcome=Outcome.OPEN,
+                sentence=f"Closed, but by whom is not said: {'; '.join(unnamed)}.",
+                next_step="Enter who closed it.",
                 source=PRACTICE,
             ),
         )
-    return (Verdict(key, title, Outcome.PASS, f"{len(rows)} closed.", source=PRACTICE),)
+    return (
+        Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.PASS,
+            sentence=f"{len(rows)} closed.",
+            source=PRACTICE,
+        ),
+    )
 
 
 def _statement(entries: Entries, role: str) -> Verdict:
@@ -230,35 +240,39 @@ def _statement(entries: Entries, role: str) -> Verdict:
     ]
     if not rows:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            "None.",
-            f"Have the {role} say in a sentence what they saw and did.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="None.",
+            next_step=f"Have the {role} say in a sentence what they saw and did.",
             source=PRACTICE,
         )
     row = rows[-1]
     if not row.text("statement") or not row.text("date") or row.reading("date").problem:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            f"{row.text('name')}: without statement or date.",
-            "Complete it.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=f"{row.text('name')}: without statement or date.",
+            next_step="Complete it.",
             source=PRACTICE,
         )
     stranger = _stranger(entries, row.text("name"), role)
     if stranger:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            stranger,
-            "Enter the person with this role in the stage Setup, or correct the name.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=stranger,
+            next_step="Enter the person with this role in the stage Setup, or correct the name.",
             source=PRACTICE,
         )
     return Verdict(
-        key, title, Outcome.PASS, f"{row.text('name')}, {row.text('date')}.", source=PRACTICE
+        key=key,
+        title=title,
+        outcome=Outcome.PASS,
+        sentence=f"{row.text('name')}, {row.text('date')}.",
+        source=PRACTICE,
     )
 
 

@@ -166,11 +166,11 @@ def verdicts(
     if found.power is None:
         return (
             Verdict(
-                limit.key,
-                limit.title,
-                Outcome.OPEN,
-                f"Not made: {found.why_not}.",
-                "Read a load at or beyond each of 100, 75, 50 and 25 %.",
+                key=limit.key,
+                title=limit.title,
+                outcome=Outcome.OPEN,
+                sentence=f"Not made: {found.why_not}.",
+                next_step="Read a load at or beyond each of 100, 75, 50 and 25 %.",
                 source=limit.origin,
             ),
         )

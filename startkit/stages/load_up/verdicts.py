@@ -146,17 +146,23 @@ def _none(limit: Limit, measured: list[Measured]) -> Verdict:
     apart = next((m for m in measured if not m.lacking), None)
     if apart is not None:
         return Verdict(
-            limit.key,
-            limit.title,
-            Outcome.UNPROVEN,
-            f"Not compared: {apart.nothing}.",
-            "Measure closer to the selection's loads and water temperatures, or ask for a selection"
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"Not compared: {apart.nothing}.",
+            next_step="Measure closer to the selection's loads and water temperatures, or ask for a"
+            " selection"
             " at these.",
             source=limit.origin,
         )
     reason = measured[0].nothing if measured else "No load has been read."
     return Verdict(
-        limit.key, limit.title, Outcome.OPEN, reason, "Take the readings.", source=limit.origin
+        key=limit.key,
+        title=limit.title,
+        outcome=Outcome.OPEN,
+        sentence=reason,
+        next_step="Take the readings.",
+        source=limit.origin,
     )
 
 
@@ -288,29 +294,30 @@ def _steady(found: tuple[Point, ...]) -> Verdict:
     )
     if not found:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            "No load has been read.",
-            "Load step by step and read.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="No load has been read.",
+            next_step="Load step by step and read.",
             source=source,
         )
     swinging = [p.label + (f" ({p.unsteady})" if p.unsteady else "") for p in found if not p.steady]
     if swinging:
         return Verdict(
-            key,
-            title,
-            Outcome.UNPROVEN,
-            f"Nobody says that these stood still: {', '.join(swinging)}. They are shown, not"
+            key=key,
+            title=title,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"Nobody says that these stood still: {', '.join(swinging)}. They are shown,"
+            " not"
             " judged.",
-            "Wait until the loop stands still, read again, and say who watched.",
+            next_step="Wait until the loop stands still, read again, and say who watched.",
             source=source,
         )
     return Verdict(
-        key,
-        title,
-        Outcome.PASS,
-        f"{len(found)} loads, each said to be steady by name.",
+        key=key,
+        title=title,
+        outcome=Outcome.PASS,
+        sentence=f"{len(found)} loads, each said to be steady by name.",
         source=source,
     )
 
@@ -325,14 +332,15 @@ def _full_capacity(court: Court) -> Verdict:
     load, u = load_of(top) or 0.0, top.u("load")
     if load < 0.9:
         return Verdict(
-            limit.key,
-            limit.title,
-            Outcome.UNPROVEN,
-            f"The highest load reached was {100 * load:.0f} %: full capacity was not tried.",
-            "Come back when the building can load the machine, or waive with the reason.",
-            Q(100 * load, "percent"),
-            None,
-            "percent",
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"The highest load reached was {100 * load:.0f} %: full capacity was not"
+            " tried.",
+            next_step="Come back when the building can load the machine, or waive with the reason.",
+            reading=Q(100 * load, "percent"),
+            uncertainty=None,
+            kind="percent",
             source=limit.origin,
         )
     entries, note = (
@@ -451,11 +459,11 @@ def _air(court: Court) -> Verdict:
         )
     except StartkitError as error:
         return Verdict(
-            limit.key,
-            limit.title,
-            Outcome.OPEN,
-            str(error),
-            "Check the entries.",
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.OPEN,
+            sentence=str(error),
+            next_step="Check the entries.",
             source=limit.origin,
         )
     return check(

@@ -50,23 +50,28 @@ def _oil_kind(machine: Machine, entries: Entries) -> Verdict:
     seen, due = entries.text("oil_kind"), f"{machine.oil.kind} {machine.oil.grade}".strip()
     if not seen:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            "Not read.",
-            "Read the label of the drum.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="Not read.",
+            next_step="Read the label of the drum.",
             source="machine sheet",
         )
     if _words(machine.oil.kind) <= _words(seen) and _words(machine.oil.grade) <= _words(seen):
         return Verdict(
-            key, title, Outcome.PASS, f"{seen}: as in the sheet.", source="machine sheet"
+            key=key,
+            title=title,
+            outcome=Outcome.PASS,
+            sentence=f"{seen}: as in the sheet.",
+            source="machine sheet",
         )
     return Verdict(
-        key,
-        title,
-        Outcome.FAIL,
-        f"The label says {seen}, the sheet {due}.",
-        "Do not run the pump until the oil is settled: oils of different kinds do not mix.",
+        key=key,
+        title=title,
+        outcome=Outcome.FAIL,
+        sentence=f"The label says {seen}, the sheet {due}.",
+        next_step="Do not run the pump until the oil is settled: oils of different kinds do not"
+        " mix.",
         source="machine sheet",
     )
 
@@ -79,22 +84,28 @@ def _level(entries: Entries) -> Verdict:
     key, title, seen = "lube.level", "Oil level", entries.text("sight_glass")
     if not seen:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            "Not looked at.",
-            "Look at the sump sight glass.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="Not looked at.",
+            next_step="Look at the sump sight glass.",
             source=PRACTICE,
         )
     if seen.startswith("clear"):
-        return Verdict(key, title, Outcome.PASS, "Clear, level in the glass.", source=PRACTICE)
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.PASS,
+            sentence="Clear, level in the glass.",
+            source=PRACTICE,
+        )
     outcome = Outcome.UNPROVEN if seen == "cannot be seen" else Outcome.FAIL
     return Verdict(
-        key,
-        title,
-        outcome,
-        f"Sight glass: {seen}.",
-        "Put the level right; foam means refrigerant in the oil, so warm it longer.",
+        key=key,
+        title=title,
+        outcome=outcome,
+        sentence=f"Sight glass: {seen}.",
+        next_step="Put the level right; foam means refrigerant in the oil, so warm it longer.",
         source=PRACTICE,
     )
 
@@ -144,11 +155,11 @@ def _heater(limits: Limits, entries: Entries) -> Verdict:
     hours = (taken - began).total_seconds() / 3600
     if hours < 0:
         return Verdict(
-            limit.key,
-            limit.title,
-            Outcome.OPEN,
-            "The heater was switched on after the sump was read.",
-            "Check the date and time, or read the sump again.",
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.OPEN,
+            sentence="The heater was switched on after the sump was read.",
+            next_step="Check the date and time, or read the sump again.",
             source=limit.origin,
         )
     return check(entries, limit, Q(hours, "hour"), next_step="Wait, then read the sump again.")
@@ -177,12 +188,13 @@ def _zero(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
     limit = limits["lube.zero"]
     if oil.zero is None:
         return Verdict(
-            limit.key,
-            limit.title,
-            Outcome.OPEN,
-            "The transducers were not compared with the pump off: a differential is never what two"
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.OPEN,
+            sentence="The transducers were not compared with the pump off: a differential is never"
+            " what two"
             " unproven transducers say.",
-            "Stop the pump, read both, and enter them.",
+            next_step="Stop the pump, read both, and enter them.",
             source=limit.origin,
         )
     found = check(
@@ -249,16 +261,18 @@ def _reached(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
     limit, pre = limits["lube.time_to_set_point"], oil.pre_lube
     if pre is not None and pre.time_to_set_point is None:
         return Verdict(
-            limit.key,
-            limit.title,
-            Outcome.FAIL,
-            f"The set point of {entries.show(oil.set_point, 'pressure_difference')} was never"
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.FAIL,
+            sentence=f"The set point of {entries.show(oil.set_point, 'pressure_difference')} was"
+            " never"
             f" reached; highest {entries.show(pre.highest, 'pressure_difference')}.",
-            "Check rotation of the pump, suction strainer, oil level and regulator. Do not turn the"
+            next_step="Check rotation of the pump, suction strainer, oil level and regulator. Do"
+            " not turn the"
             " shaft.",
-            pre.highest,
-            None,
-            "pressure_difference",
+            reading=pre.highest,
+            uncertainty=None,
+            kind="pressure_difference",
             source=limit.origin,
         )
     return check(
@@ -296,11 +310,12 @@ def _margin(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
     )
     if pre is not None and value is None:
         return Verdict(
-            limit.key,
-            limit.title,
-            Outcome.UNPROVEN,
-            f"The readings do not vary at all: a stuck display or too coarse a reading. {note}",
-            "Take a finer record.",
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.UNPROVEN,
+            sentence="The readings do not vary at all: a stuck display or too coarse a reading."
+            f" {note}",
+            next_step="Take a finer record.",
             source=limit.origin,
         )
     return check(
@@ -317,40 +332,40 @@ def _stood(entries: Entries, oil: Oil) -> Verdict:
     pre = oil.pre_lube
     if pre is None:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            "No record of the differential.",
-            "Record it from pump start.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="No record of the differential.",
+            next_step="Record it from pump start.",
             source="machine sheet: low-oil trip",
         )
     lowest = entries.show(pre.minimum, "pressure_difference")
     if pre.minimum > oil.trip:
         return Verdict(
-            key,
-            title,
-            Outcome.PASS,
-            f"Lowest {lowest} after the set point was reached.",
-            "",
-            pre.minimum,
-            None,
-            "pressure_difference",
-            oil.trip,
-            None,
-            "machine sheet: low-oil trip",
+            key=key,
+            title=title,
+            outcome=Outcome.PASS,
+            sentence=f"Lowest {lowest} after the set point was reached.",
+            next_step="",
+            reading=pre.minimum,
+            uncertainty=None,
+            kind="pressure_difference",
+            low=oil.trip,
+            high=None,
+            source="machine sheet: low-oil trip",
         )
     return Verdict(
-        key,
-        title,
-        Outcome.FAIL,
-        f"It fell to {lowest}, to or below the trip.",
-        "Find out why before the shaft turns.",
-        pre.minimum,
-        None,
-        "pressure_difference",
-        oil.trip,
-        None,
-        "machine sheet: low-oil trip",
+        key=key,
+        title=title,
+        outcome=Outcome.FAIL,
+        sentence=f"It fell to {lowest}, to or below the trip.",
+        next_step="Find out why before the shaft turns.",
+        reading=pre.minimum,
+        uncertainty=None,
+        kind="pressure_difference",
+        low=oil.trip,
+        high=None,
+        source="machine sheet: low-oil trip",
     )
 
 
@@ -365,11 +380,11 @@ def _trip_proven(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
     )
     if how == "not proven" or (not seen.taken and not how):
         return Verdict(
-            limit.key,
-            limit.title,
-            Outcome.OPEN,
-            "The trip has not been seen: a trip that was never seen is not proven.",
-            "Lower the differential until it trips, and read the value.",
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.OPEN,
+            sentence="The trip has not been seen: a trip that was never seen is not proven.",
+            next_step="Lower the differential until it trips, and read the value.",
             source=limit.origin,
         )
     if seen.quantity is None:
@@ -424,12 +439,13 @@ def _filter(machine: Machine, limits: Limits, entries: Entries) -> Verdict:
     if drop.quantity is None or change is None:
         if drop.quantity is not None:
             return Verdict(
-                limit.key,
-                limit.title,
-                Outcome.UNPROVEN,
-                f"{entries.show(drop.quantity, 'pressure_difference')}; the sheet does not say at"
+                key=limit.key,
+                title=limit.title,
+                outcome=Outcome.UNPROVEN,
+                sentence=f"{entries.show(drop.quantity, 'pressure_difference')}; the sheet does not"
+                " say at"
                 " which drop to change it.",
-                "Add filter_drop_change to the sheet, or waive.",
+                next_step="Add filter_drop_change to the sheet, or waive.",
                 source=limit.origin,
             )
         return check(entries, limit, drop, next_step="")
@@ -471,52 +487,52 @@ def _coast_down(limits: Limits, entries: Entries, oil: Oil) -> list[Verdict]:
                 entries,
                 oil,
                 Verdict(
-                    key,
-                    title,
-                    Outcome.OPEN,
-                    "No record from the first stop.",
-                    "Record the differential from the stop until the shaft stands.",
-                    None,
-                    None,
-                    "pressure_difference",
-                    oil.trip,
-                    None,
-                    source,
-                    "hand_over",
+                    key=key,
+                    title=title,
+                    outcome=Outcome.OPEN,
+                    sentence="No record from the first stop.",
+                    next_step="Record the differential from the stop until the shaft stands.",
+                    reading=None,
+                    uncertainty=None,
+                    kind="pressure_difference",
+                    low=oil.trip,
+                    high=None,
+                    source=source,
+                    gate="hand_over",
                 ),
             )
         ]
     lowest = entries.show(down.minimum, "pressure_difference")
     if down.stood:
         stood = Verdict(
-            key,
-            title,
-            Outcome.PASS,
-            f"Lowest {lowest} while the shaft turned.",
-            "",
-            down.minimum,
-            None,
-            "pressure_difference",
-            oil.trip,
-            None,
-            source,
-            "hand_over",
+            key=key,
+            title=title,
+            outcome=Outcome.PASS,
+            sentence=f"Lowest {lowest} while the shaft turned.",
+            next_step="",
+            reading=down.minimum,
+            uncertainty=None,
+            kind="pressure_difference",
+            low=oil.trip,
+            high=None,
+            source=source,
+            gate="hand_over",
         )
     else:
         stood = Verdict(
-            key,
-            title,
-            Outcome.FAIL,
-            f"It fell to {lowest} while the shaft still turned,"
+            key=key,
+            title=title,
+            outcome=Outcome.FAIL,
+            sentence=f"It fell to {lowest} while the shaft still turned,"
             f" {entries.show(down.time_below, 'time')} below the trip.",
-            "The bearings ran without oil: stop, find the cause, look at the bearings.",
-            down.minimum,
-            None,
-            "pressure_difference",
-            oil.trip,
-            None,
-            source,
-            "hand_over",
+            next_step="The bearings ran without oil: stop, find the cause, look at the bearings.",
+            reading=down.minimum,
+            uncertainty=None,
+            kind="pressure_difference",
+            low=oil.trip,
+            high=None,
+            source=source,
+            gate="hand_over",
         )
     after = check(
         entries,

@@ -121,11 +121,12 @@ def _verdicts(entries: Entries, name: str) -> list[Verdict]:
         words = MEASURED[name][0].lower()
         return [
             Verdict(
-                f"overhaul.{name}",
-                f"{MEASURED[name][0]}s",
-                Outcome.OPEN,
-                f"No {words} entered.",
-                "Measure before the machine is closed; if nothing was opened that has one, say so"
+                key=f"overhaul.{name}",
+                title=f"{MEASURED[name][0]}s",
+                outcome=Outcome.OPEN,
+                sentence=f"No {words} entered.",
+                next_step="Measure before the machine is closed; if nothing was opened that has"
+                " one, say so"
                 " by name.",
             )
         ]
@@ -138,10 +139,16 @@ def _verdict(entries: Entries, name: str, row: Row) -> Verdict:
         f"overhaul.{name}.{row.index}",
         f"{MEASURED[name][0]}: {row.text('place') or f'row {row.index}'}",
     )
-    blank = Verdict(key, title, Outcome.OPEN, "")
+    blank = Verdict(key=key, title=title, outcome=Outcome.OPEN, sentence="")
     problem = next((cell.problem for cell in row.cells.values() if cell.problem), "")
     if problem:
-        return Verdict(key, title, blank.outcome, problem, "Correct the entry.")
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=blank.outcome,
+            sentence=problem,
+            next_step="Correct the entry.",
+        )
     low, high = row.quantity("low"), row.quantity("high")
     lacking = [
         word
@@ -154,7 +161,11 @@ def _verdict(entries: Entries, name: str, row: Row) -> Verdict:
     ]
     if lacking:
         return Verdict(
-            key, title, blank.outcome, f"Missing: {', '.join(lacking)}.", "Enter what is missing."
+            key=key,
+            title=title,
+            outcome=blank.outcome,
+            sentence=f"Missing: {', '.join(lacking)}.",
+            next_step="Enter what is missing.",
         )
     limit = Limit(key, title, "clearance", low, high, row.text("source"), "published", ENTERED)
     found = row.quantity("as_found")
@@ -184,16 +195,19 @@ def _replacements(entries: Entries) -> tuple[Verdict, ...]:
     if unnamed:
         return (
             Verdict(
-                key,
-                title,
-                Outcome.OPEN,
-                f"No number: {', '.join(unnamed)}.",
-                "Enter the number of the new part.",
+                key=key,
+                title=title,
+                outcome=Outcome.OPEN,
+                sentence=f"No number: {', '.join(unnamed)}.",
+                next_step="Enter the number of the new part.",
             ),
         )
     return (
         Verdict(
-            key, title, Outcome.PASS, f"{len(rows)} part{'s' if len(rows) > 1 else ''} replaced."
+            key=key,
+            title=title,
+            outcome=Outcome.PASS,
+            sentence=f"{len(rows)} part{'s' if len(rows) > 1 else ''} replaced.",
         ),
     )
 

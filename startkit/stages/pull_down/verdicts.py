@@ -50,39 +50,40 @@ def _chosen(limits: Limits, entries: Entries, plan: PullPlan) -> Verdict:
     chosen = entries.reading("chosen")
     if chosen.quantity is None:
         return Verdict(
-            limit.key,
-            limit.title,
-            Outcome.OPEN,
-            chosen.problem or f"No limit is chosen.{_proposal(entries, plan)}",
-            "Choose the current limit and enter it before the start.",
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.OPEN,
+            sentence=chosen.problem or f"No limit is chosen.{_proposal(entries, plan)}",
+            next_step="Choose the current limit and enter it before the start.",
             source=limit.origin,
         )
     if plan.lacking:
         return Verdict(
-            limit.key,
-            limit.title,
-            Outcome.OPEN,
-            f"No plan without {'; '.join(plan.lacking)}.",
-            "Enter what is missing, or take it from the sheet.",
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.OPEN,
+            sentence=f"No plan without {'; '.join(plan.lacking)}.",
+            next_step="Enter what is missing, or take it from the sheet.",
             source=limit.origin,
         )
     if plan.swing_lacking:
         return Verdict(
-            limit.key,
-            limit.title,
-            Outcome.UNPROVEN,
-            f"{entries.show(chosen.quantity, 'percent', 0)} chosen, but the risk cannot be told"
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"{entries.show(chosen.quantity, 'percent', 0)} chosen, but the risk cannot be"
+            " told"
             f" without the current's swing: {plan.swing_lacking}.",
-            "Run at a low limit for ten minutes, record the current, and enter it.",
+            next_step="Run at a low limit for ten minutes, record the current, and enter it.",
             source=limit.origin,
         )
     if plan.plan is None:
         return Verdict(
-            limit.key,
-            limit.title,
-            Outcome.OPEN,
-            " ".join(plan.problems) or "No plan could be made.",
-            "Correct the entries of the plan.",
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.OPEN,
+            sentence=" ".join(plan.problems) or "No plan could be made.",
+            next_step="Correct the entries of the plan.",
             source=limit.origin,
         )
     return _risk(entries, plan, limit.key, limit.title)
@@ -117,17 +118,17 @@ def _risk(entries: Entries, plan: PullPlan, key: str, title: str) -> Verdict:
         else f"Take a lower limit, or wait for colder water.{_proposal(entries, plan)}"
     )
     return Verdict(
-        key,
-        title,
-        outcome,
-        f"{shown}; accepted {chance(inputs.risk)}.",
-        step,
-        _percent(best),
-        None,
-        "percent",
-        None,
-        _percent(inputs.risk),
-        basis.origin,
+        key=key,
+        title=title,
+        outcome=outcome,
+        sentence=f"{shown}; accepted {chance(inputs.risk)}.",
+        next_step=step,
+        reading=_percent(best),
+        uncertainty=None,
+        kind="percent",
+        low=None,
+        high=_percent(inputs.risk),
+        source=basis.origin,
     )
 
 
@@ -169,40 +170,41 @@ def _came_down(entries: Entries, plan: PullPlan, seen: Seen | None) -> Verdict:
             else f" Time to go {_minutes(entries, seen.remaining.time)}."
         )
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            (ended.problem or ("Still running." if ended.taken else "Not entered.")) + go,
-            "Enter how it ended.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=(ended.problem or ("Still running." if ended.taken else "Not entered.")) + go,
+            next_step="Enter how it ended.",
             source=PRACTICE,
         )
     tripped = trips_since(entries)
     if ended.text == REACHED and tripped:
         return Verdict(
-            key,
-            title,
-            Outcome.FAIL,
-            f"Trip {tripped[0]} came after the beginning at {entries.text('began')}.",
-            "If it came down at a later try, enter when that one began and what it did.",
+            key=key,
+            title=title,
+            outcome=Outcome.FAIL,
+            sentence=f"Trip {tripped[0]} came after the beginning at {entries.text('began')}.",
+            next_step="If it came down at a later try, enter when that one began and what it did.",
             source=PRACTICE,
         )
     if ended.text == REACHED:
         return _as_planned(entries, plan, seen, key, title)
     if ended.text == TRIPPED:
         return Verdict(
-            key,
-            title,
-            Outcome.FAIL,
-            "It tripped on overcurrent.",
-            "Enter the trip and its cause; start again at a lower limit when a start is due.",
+            key=key,
+            title=title,
+            outcome=Outcome.FAIL,
+            sentence="It tripped on overcurrent.",
+            next_step="Enter the trip and its cause; start again at a lower limit when a start is"
+            " due.",
             source=PRACTICE,
         )
     return Verdict(
-        key,
-        title,
-        Outcome.FAIL,
-        f"It did not come down: {ended.text}.",
-        "Settle why, and pull down again.",
+        key=key,
+        title=title,
+        outcome=Outcome.FAIL,
+        sentence=f"It did not come down: {ended.text}.",
+        next_step="Settle why, and pull down again.",
         source=PRACTICE,
     )
 
@@ -236,20 +238,20 @@ def _as_planned(
     time = took(entries, seen)
     if seen is not None and seen.reached is None and entries.quantity("reached") is None:
         return Verdict(
-            key,
-            title,
-            Outcome.UNPROVEN,
-            "It is said that the set point was reached, but no reading shows it.",
-            "Enter the reading, or after how many minutes it was reached.",
+            key=key,
+            title=title,
+            outcome=Outcome.UNPROVEN,
+            sentence="It is said that the set point was reached, but no reading shows it.",
+            next_step="Enter the reading, or after how many minutes it was reached.",
             source=PRACTICE,
         )
     if time is None:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            "It is not said after how long.",
-            "Enter the readings, or after how many minutes it was reached.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="It is not said after how long.",
+            next_step="Enter the readings, or after how many minutes it was reached.",
             source=PRACTICE,
         )
     said = f"Reached after {_minutes(entries, time)}."
@@ -262,7 +264,7 @@ def _as_planned(
             f" Planned {_minutes(entries, middle)}, 90 % interval {_minutes(entries, low)} to"
             f" {_minutes(entries, high)}: {where} {'it' if where == 'inside' else 'planned'}."
         )
-    return Verdict(key, title, Outcome.PASS, said, source=PRACTICE)
+    return Verdict(key=key, title=title, outcome=Outcome.PASS, sentence=said, source=PRACTICE)
 
 
 def _minutes(entries: Entries, seconds: float) -> str:

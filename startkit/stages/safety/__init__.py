@@ -142,11 +142,11 @@ def _emergency(machine: Machine, limits: Limits, entries: Entries) -> Verdict:
     needed = _needed(machine, entries, _form(entries))
     if needed is None or needed.magnitude == 0:
         return Verdict(
-            limit.key,
-            limit.title,
-            Outcome.OPEN,
-            "The refrigerant charge is not known.",
-            "Enter the charge of the largest system in the room.",
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.OPEN,
+            sentence="The refrigerant charge is not known.",
+            next_step="Enter the charge of the largest system in the room.",
             source=limit.origin,
         )
     note = (
@@ -234,12 +234,13 @@ def _detector(limits: Limits, entries: Entries, known: Exposure | None) -> Verdi
         return check(entries, limit, alarm, next_step="")
     if known is None:
         return Verdict(
-            limit.key,
-            limit.title,
-            Outcome.UNPROVEN,
-            f"{entries.show(alarm.quantity, 'concentration')}; no exposure limit is known for this"
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"{entries.show(alarm.quantity, 'concentration')}; no exposure limit is known"
+            " for this"
             " refrigerant.",
-            "Take it from the safety data sheet, and waive with it as the reason.",
+            next_step="Take it from the safety data sheet, and waive with it as the reason.",
             source=limit.origin,
         )
     u = None if alarm.u is None else (alarm.u / known.oel).to("percent")

@@ -238,13 +238,18 @@ def _people(entries: Entries) -> Verdict:
     title = "People and roles"
     if missing:
         return Verdict(
-            "setup.people",
-            title,
-            Outcome.OPEN,
-            f"Nobody is named as {' or '.join(missing)}.",
-            "Enter name and role.",
+            key="setup.people",
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=f"Nobody is named as {' or '.join(missing)}.",
+            next_step="Enter name and role.",
         )
-    return Verdict("setup.people", title, Outcome.PASS, "Technician and witness are named.")
+    return Verdict(
+        key="setup.people",
+        title=title,
+        outcome=Outcome.PASS,
+        sentence="Technician and witness are named.",
+    )
 
 
 def _instruments(entries: Entries) -> Verdict:
@@ -252,43 +257,48 @@ def _instruments(entries: Entries) -> Verdict:
     rows = entries.rows("instruments")
     if not rows:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            "No instrument is entered, so no figure has an uncertainty.",
-            "Enter every instrument with accuracy and due date.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="No instrument is entered, so no figure has an uncertainty.",
+            next_step="Enter every instrument with accuracy and due date.",
         )
     unreadable = [
         row.text("tag") or f"row {n}" for n, row in enumerate(rows, 1) if instrument_of(row) is None
     ]
     if unreadable:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            f"Cannot be read: {', '.join(unreadable)}.",
-            "Give tag, what it reads, and accuracy such as 0.1 K or 0.5 % of range.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=f"Cannot be read: {', '.join(unreadable)}.",
+            next_step="Give tag, what it reads, and accuracy such as 0.1 K or 0.5 % of range.",
         )
     undated = [row.text("tag") for row in rows if not row.text("due")]
     overdue = [row.text("tag") for row in rows if _overdue(row)]
     if overdue:
         return Verdict(
-            key,
-            title,
-            Outcome.FAIL,
-            f"Out of calibration when entered: {', '.join(overdue)}. What rests on them is"
+            key=key,
+            title=title,
+            outcome=Outcome.FAIL,
+            sentence=f"Out of calibration when entered: {', '.join(overdue)}. What rests on them is"
             " unproven.",
-            "Take the readings again with another instrument.",
+            next_step="Take the readings again with another instrument.",
         )
     if undated:
         return Verdict(
-            key,
-            title,
-            Outcome.UNPROVEN,
-            f"No due date: {', '.join(undated)}.",
-            "Enter the due date from the certificate, or waive with the reason.",
+            key=key,
+            title=title,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"No due date: {', '.join(undated)}.",
+            next_step="Enter the due date from the certificate, or waive with the reason.",
         )
-    return Verdict(key, title, Outcome.PASS, f"{len(rows)} instruments, all in calibration.")
+    return Verdict(
+        key=key,
+        title=title,
+        outcome=Outcome.PASS,
+        sentence=f"{len(rows)} instruments, all in calibration.",
+    )
 
 
 def _overdue(row) -> bool:
@@ -307,19 +317,26 @@ def _barometer(entries: Entries, limits: Limits) -> Verdict:
     measured = entries.reading("barometer")
     expected = standard_barometer(entries.machine.site.elevation)
     if measured.problem:
-        return Verdict(limit.key, limit.title, Outcome.OPEN, measured.problem, "Correct the entry.")
+        return Verdict(
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.OPEN,
+            sentence=measured.problem,
+            next_step="Correct the entry.",
+        )
     if measured.quantity is None:
         used, u = entries.show(expected, "barometer"), entries.job.barometer.u
         return Verdict(
-            limit.key,
-            limit.title,
-            Outcome.OPEN,
-            f"Not measured: {used} from elevation is used meanwhile, with an uncertainty of ±"
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.OPEN,
+            sentence=f"Not measured: {used} from elevation is used meanwhile, with an uncertainty"
+            " of ±"
             f" {entries.show(COVERAGE * u, 'barometer')}.",
-            "Read a barometer on site; on a low-pressure machine this matters most.",
-            expected,
-            u,
-            "barometer",
+            next_step="Read a barometer on site; on a low-pressure machine this matters most.",
+            reading=expected,
+            uncertainty=u,
+            kind="barometer",
             source=limit.origin,
         )
     gap = Reading(
@@ -369,7 +386,13 @@ def _refrigerant(
     try:
         same = bool(seen) and canonical(seen) == canonical(due)
     except StartkitError as error:
-        return Verdict(key, title, Outcome.OPEN, str(error), "Correct the entry.")
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=str(error),
+            next_step="Correct the entry.",
+        )
     return _same_text(key, title, seen, due, same, where)
 
 
@@ -378,23 +401,27 @@ def _same_text(
 ) -> Verdict:
     if not seen:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            f"Not read from the {where}.",
-            "Read it from the machine.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=f"Not read from the {where}.",
+            next_step="Read it from the machine.",
             source="machine sheet",
         )
     if same:
         return Verdict(
-            key, title, Outcome.PASS, f"{seen}: as in the sheet.", source="machine sheet"
+            key=key,
+            title=title,
+            outcome=Outcome.PASS,
+            sentence=f"{seen}: as in the sheet.",
+            source="machine sheet",
         )
     return Verdict(
-        key,
-        title,
-        Outcome.FAIL,
-        f"The {where} says {seen}, the sheet {due}.",
-        "Find out which is right before anything else.",
+        key=key,
+        title=title,
+        outcome=Outcome.FAIL,
+        sentence=f"The {where} says {seen}, the sheet {due}.",
+        next_step="Find out which is right before anything else.",
         source="machine sheet",
     )
 

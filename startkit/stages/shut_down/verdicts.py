@@ -128,23 +128,32 @@ def _proof(machine: Machine, entries: Entries) -> tuple[Verdict, ...]:
     if seen.problem or not seen.taken:
         return (
             Verdict(
-                key,
-                title,
-                Outcome.OPEN,
-                seen.problem or "Not read.",
-                "Read the switch once the vanes stand.",
+                key=key,
+                title=title,
+                outcome=Outcome.OPEN,
+                sentence=seen.problem or "Not read.",
+                next_step="Read the switch once the vanes stand.",
                 source=PRACTICE,
             ),
         )
     if seen.text == "made":
-        return (Verdict(key, title, Outcome.PASS, "The switch made.", source=PRACTICE),)
+        return (
+            Verdict(
+                key=key,
+                title=title,
+                outcome=Outcome.PASS,
+                sentence="The switch made.",
+                source=PRACTICE,
+            ),
+        )
     return (
         Verdict(
-            key,
-            title,
-            Outcome.FAIL,
-            "The switch did not make: the next start would meet open vanes or an unproven switch.",
-            "Calibrate the vanes again before the next start.",
+            key=key,
+            title=title,
+            outcome=Outcome.FAIL,
+            sentence="The switch did not make: the next start would meet open vanes or an unproven"
+            " switch.",
+            next_step="Calibrate the vanes again before the next start.",
             source=PRACTICE,
         ),
     )
@@ -180,10 +189,10 @@ def _coast_down(machine: Machine, limits: Limits, entries: Entries, down: Down) 
     shown = entries.show(seen.quantity, "time")
     if due is None:
         return Verdict(
-            limit.key,
-            limit.title,
-            Outcome.NA,
-            f"{shown}: kept as baseline, the sheet gives no coast-down time.",
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.NA,
+            sentence=f"{shown}: kept as baseline, the sheet gives no coast-down time.",
             source="machine sheet",
         )
     u = None if seen.u is None else (seen.u / due).to("percent")
@@ -207,33 +216,38 @@ def _backward(entries: Entries) -> Verdict:
     )
     if seen.problem or not seen.taken:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            seen.problem or "Not entered.",
-            "Watch the last turns at the next stop.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=seen.problem or "Not entered.",
+            next_step="Watch the last turns at the next stop.",
             source=PRACTICE,
         )
     if seen.text == "no":
         return Verdict(
-            key, title, Outcome.PASS, "It came to rest without turning back.", source=PRACTICE
+            key=key,
+            title=title,
+            outcome=Outcome.PASS,
+            sentence="It came to rest without turning back.",
+            source=PRACTICE,
         )
     if seen.text == "yes":
         return Verdict(
-            key,
-            title,
-            Outcome.FAIL,
-            "It turned backward: gas flows back through the machine.",
-            "Find why the vanes were not closed in time; look at the bearings' oil while it turned"
+            key=key,
+            title=title,
+            outcome=Outcome.FAIL,
+            sentence="It turned backward: gas flows back through the machine.",
+            next_step="Find why the vanes were not closed in time; look at the bearings' oil while"
+            " it turned"
             " back.",
             source=PRACTICE,
         )
     return Verdict(
-        key,
-        title,
-        Outcome.UNPROVEN,
-        "Nobody saw the last turns.",
-        "Watch them at the next stop, or waive with the reason.",
+        key=key,
+        title=title,
+        outcome=Outcome.UNPROVEN,
+        sentence="Nobody saw the last turns.",
+        next_step="Watch them at the next stop, or waive with the reason.",
         source=PRACTICE,
     )
 
@@ -284,11 +298,12 @@ def _timer(limits: Limits, entries: Entries, down: Down) -> Verdict:
             else "the starts and this stop are not all entered"
         )
         return Verdict(
-            limit.key,
-            limit.title,
-            Outcome.UNPROVEN,
-            f"{entries.show(shown.quantity, 'minutes')} shown, but {why}.",
-            "Enter starts and stops in the stage First start, and the timers in the sheet.",
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"{entries.show(shown.quantity, 'minutes')} shown, but {why}.",
+            next_step="Enter starts and stops in the stage First start, and the timers in the"
+            " sheet.",
             source=limit.origin,
         )
     return check(

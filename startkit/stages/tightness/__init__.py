@@ -267,10 +267,10 @@ def _scoped(judged: Verdict, entries: Entries) -> Verdict:
     if entries.text("scope") != CHARGED or judged.outcome is not Outcome.OPEN:
         return judged
     return Verdict(
-        judged.key,
-        judged.title,
-        Outcome.NA,
-        "Shipped with its charge and not opened.",
+        key=judged.key,
+        title=judged.title,
+        outcome=Outcome.NA,
+        sentence="Shipped with its charge and not opened.",
         source=judged.source,
     )
 
@@ -308,31 +308,31 @@ def _leaks(entries: Entries) -> tuple[Verdict, ...]:
     if left:
         return (
             Verdict(
-                key,
-                title,
-                Outcome.FAIL,
-                f"Still leaking: {', '.join(left)}.",
-                "Repair them, and search again at pressure.",
+                key=key,
+                title=title,
+                outcome=Outcome.FAIL,
+                sentence=f"Still leaking: {', '.join(left)}.",
+                next_step="Repair them, and search again at pressure.",
                 source=source,
             ),
         )
     if unsaid:
         return (
             Verdict(
-                key,
-                title,
-                Outcome.OPEN,
-                f"Not said whether repaired and tight: {', '.join(unsaid)}.",
-                "Search again at pressure, and enter what was found.",
+                key=key,
+                title=title,
+                outcome=Outcome.OPEN,
+                sentence=f"Not said whether repaired and tight: {', '.join(unsaid)}.",
+                next_step="Search again at pressure, and enter what was found.",
                 source=source,
             ),
         )
     return (
         Verdict(
-            key,
-            title,
-            Outcome.PASS,
-            f"{len(rows)} found, repaired and tight afterwards.",
+            key=key,
+            title=title,
+            outcome=Outcome.PASS,
+            sentence=f"{len(rows)} found, repaired and tight afterwards.",
             source=source,
         ),
     )

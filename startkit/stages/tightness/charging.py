@@ -98,11 +98,11 @@ def _charge(machine: Machine, limits: Limits, entries: Entries, charge: Charge) 
         )
     if due is None:
         return Verdict(
-            limit.key,
-            limit.title,
-            Outcome.UNPROVEN,
-            f"{entries.show(charge.mass, 'mass')} went in; the sheet gives no charge.",
-            "Add refrigerant_charge to the sheet.",
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"{entries.show(charge.mass, 'mass')} went in; the sheet gives no charge.",
+            next_step="Add refrigerant_charge to the sheet.",
             source=limit.origin,
         )
     deviation, u = (
@@ -131,31 +131,39 @@ def _label(machine: Machine, entries: Entries) -> Verdict:
     ]
     if not labels or any(not label for _, label in labels):
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            "Not read from every cylinder.",
-            "Read the label of each cylinder before it is connected.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="Not read from every cylinder.",
+            next_step="Read the label of each cylinder before it is connected.",
             source=source,
         )
     try:
         other = [name for name, label in labels if canonical(label) != canonical(due)]
     except StartkitError as error:
-        return Verdict(key, title, Outcome.OPEN, str(error), "Correct the entry.", source=source)
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=str(error),
+            next_step="Correct the entry.",
+            source=source,
+        )
     if other:
         return Verdict(
-            key,
-            title,
-            Outcome.FAIL,
-            f"Not {due}: {', '.join(other)}.",
-            "Do not connect it; if it went in, recover the whole charge and evacuate again.",
+            key=key,
+            title=title,
+            outcome=Outcome.FAIL,
+            sentence=f"Not {due}: {', '.join(other)}.",
+            next_step="Do not connect it; if it went in, recover the whole charge and evacuate"
+            " again.",
             source=source,
         )
     return Verdict(
-        key,
-        title,
-        Outcome.PASS,
-        f"{canonical(due)} on {len(labels)} cylinder{'s' if len(labels) > 1 else ''}.",
+        key=key,
+        title=title,
+        outcome=Outcome.PASS,
+        sentence=f"{canonical(due)} on {len(labels)} cylinder{'s' if len(labels) > 1 else ''}.",
         source=source,
     )
 
@@ -187,11 +195,11 @@ def leak_log(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdic
         told = added.problem or f"Missing: {', '.join(lacking)}."
         return (
             Verdict(
-                "tightness.leak_rate",
-                limit.title,
-                Outcome.OPEN,
-                told,
-                "Enter what is missing.",
+                key="tightness.leak_rate",
+                title=limit.title,
+                outcome=Outcome.OPEN,
+                sentence=told,
+                next_step="Enter what is missing.",
                 source=limit.origin,
             ),
         )

@@ -186,21 +186,27 @@ def _gas(entries: Entries) -> Verdict:
     key, title, gas = "tightness.gas", "Test gas", entries.text("test_gas")
     if not gas:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            "Not said.",
-            "Say what the machine was filled with.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="Not said.",
+            next_step="Say what the machine was filled with.",
             source=SOURCE_GAS,
         )
     if gas in (DRY, TRACE):
-        return Verdict(key, title, Outcome.PASS, f"{gas.capitalize()}.", source=SOURCE_GAS)
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.PASS,
+            sentence=f"{gas.capitalize()}.",
+            source=SOURCE_GAS,
+        )
     return Verdict(
-        key,
-        title,
-        Outcome.FAIL,
-        "Neither dry nitrogen nor dry nitrogen with a trace of refrigerant.",
-        "Let it off and fill with dry nitrogen; oxygen and air can explode with oil.",
+        key=key,
+        title=title,
+        outcome=Outcome.FAIL,
+        sentence="Neither dry nitrogen nor dry nitrogen with a trace of refrigerant.",
+        next_step="Let it off and fill with dry nitrogen; oxygen and air can explode with oil.",
         source=SOURCE_GAS,
     )
 
@@ -262,11 +268,11 @@ def _test_pressure(machine: Machine, limits: Limits, entries: Entries, held: Hel
     if due is None:
         return [
             Verdict(
-                limit.key,
-                limit.title,
-                Outcome.OPEN,
-                "The sheet gives neither design pressure nor relief setting.",
-                "Add design_pressure or relief_setting of the exchangers to the sheet.",
+                key=limit.key,
+                title=limit.title,
+                outcome=Outcome.OPEN,
+                sentence="The sheet gives neither design pressure nor relief setting.",
+                next_step="Add design_pressure or relief_setting of the exchangers to the sheet.",
                 source=limit.origin,
             )
         ]

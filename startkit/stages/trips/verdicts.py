@@ -22,38 +22,38 @@ def _entered(entries: Entries, story: Story) -> Verdict:
     answer, seen = entries.yes("any"), sum(run.end == "trip" for run in story.runs)
     if answer is None:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            entries.reading("any").problem or "Not answered.",
-            "Say whether anything tripped.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=entries.reading("any").problem or "Not answered.",
+            next_step="Say whether anything tripped.",
             source=PRACTICE,
         )
     if answer is False and (story.trips or seen):
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            "It is said that nothing tripped, but a trip is entered.",
-            "Correct one of the two.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="It is said that nothing tripped, but a trip is entered.",
+            next_step="Correct one of the two.",
             source=PRACTICE,
         )
     if answer and not story.trips:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            "Something tripped, but no trip is entered.",
-            "Enter it with its message.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="Something tripped, but no trip is entered.",
+            next_step="Enter it with its message.",
             source=PRACTICE,
         )
     if seen > len(story.trips):
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            f"{seen} starts ended by a trip, but {len(story.trips)} trips are entered.",
-            "Enter the others.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=f"{seen} starts ended by a trip, but {len(story.trips)} trips are entered.",
+            next_step="Enter the others.",
             source=PRACTICE,
         )
     said = (
@@ -61,7 +61,7 @@ def _entered(entries: Entries, story: Story) -> Verdict:
         if answer
         else "Nothing tripped."
     )
-    return Verdict(key, title, Outcome.PASS, said, source=PRACTICE)
+    return Verdict(key=key, title=title, outcome=Outcome.PASS, sentence=said, source=PRACTICE)
 
 
 def _trip(trip: Trip, later: list[Verdict]) -> Verdict:
@@ -73,30 +73,31 @@ def _trip(trip: Trip, later: list[Verdict]) -> Verdict:
     lacking = _lacking(trip)
     if lacking:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            f"Still missing: {', '.join(lacking)}.",
-            _next(trip, lacking),
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=f"Still missing: {', '.join(lacking)}.",
+            next_step=_next(trip, lacking),
             source=PRACTICE,
         )
     causes = "; ".join(row.text("cause") for row in trip.causes)
     if not all(row.text("shown_by") for row in trip.causes):
         return Verdict(
-            key,
-            title,
-            Outcome.UNPROVEN,
-            f"Cause given: {causes}; but no reading shows it.",
-            "Enter the reading or the look that proves it.",
+            key=key,
+            title=title,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"Cause given: {causes}; but no reading shows it.",
+            next_step="Enter the reading or the look that proves it.",
             source=PRACTICE,
         )
     if trip.event.text("result") == "tripped again":
         return _again(key, title, causes, later)
     return Verdict(
-        key,
-        title,
-        Outcome.PASS,
-        f"Cause: {causes}, shown by {'; '.join(row.text('shown_by') for row in trip.causes)}. It"
+        key=key,
+        title=title,
+        outcome=Outcome.PASS,
+        sentence=f"Cause: {causes}, shown by"
+        f" {'; '.join(row.text('shown_by') for row in trip.causes)}. It"
         " ran on after the restart.",
         source=PRACTICE,
     )
@@ -136,21 +137,26 @@ def _again(key: str, title: str, causes: str, later: list[Verdict]) -> Verdict:
     said = f"Cause given: {causes}; but the restart tripped again, so that was not all of it."
     if not later:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            f"{said} The next trip is not entered.",
-            "Enter the next trip.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=f"{said} The next trip is not entered.",
+            next_step="Enter the next trip.",
             source=PRACTICE,
         )
     if all(v.outcome is Outcome.PASS for v in later):
         return Verdict(
-            key,
-            title,
-            Outcome.PASS,
-            f"{said} It was settled with the trip after it.",
+            key=key,
+            title=title,
+            outcome=Outcome.PASS,
+            sentence=f"{said} It was settled with the trip after it.",
             source=PRACTICE,
         )
     return Verdict(
-        key, title, Outcome.UNPROVEN, said, "Settle the trip after it first.", source=PRACTICE
+        key=key,
+        title=title,
+        outcome=Outcome.UNPROVEN,
+        sentence=said,
+        next_step="Settle the trip after it first.",
+        source=PRACTICE,
     )

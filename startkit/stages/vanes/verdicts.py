@@ -196,15 +196,15 @@ def _arrived(strokes: Strokes, result: StrokesResult | None, entries: Entries) -
     key, title = "vanes.arrived", "Every stroke reached its end"
     if not strokes.counted:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            (
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=(
                 "No stroke since the last adjustment."
                 if strokes.last_adjustment
                 else "No stroke entered."
             ),
-            "Stroke the vanes full open and full closed.",
+            next_step="Stroke the vanes full open and full closed.",
         )
     short = _short_strokes(strokes, result)
     believed = (
@@ -212,20 +212,21 @@ def _arrived(strokes: Strokes, result: StrokesResult | None, entries: Entries) -
     )
     if believed:
         return Verdict(
-            key,
-            title,
-            Outcome.FAIL,
-            f"The drive took {_named(believed)} as finished while the feedback had not arrived: its"
+            key=key,
+            title=title,
+            outcome=Outcome.FAIL,
+            sentence=f"The drive took {_named(believed)} as finished while the feedback had not"
+            " arrived: its"
             " timer believed a stroke that the vanes did not make.",
-            "Do not trust the drive's own position. Find what holds the vanes back.",
+            next_step="Do not trust the drive's own position. Find what holds the vanes back.",
         )
     if short:
         return Verdict(
-            key,
-            title,
-            Outcome.FAIL,
-            f"{_named(short).capitalize()} did not come to rest at the commanded end.",
-            "Find what holds the vanes back: linkage, actuator torque, stop.",
+            key=key,
+            title=title,
+            outcome=Outcome.FAIL,
+            sentence=f"{_named(short).capitalize()} did not come to rest at the commanded end.",
+            next_step="Find what holds the vanes back: linkage, actuator torque, stop.",
         )
     unknown = [
         n
@@ -234,14 +235,17 @@ def _arrived(strokes: Strokes, result: StrokesResult | None, entries: Entries) -
     ]
     if unknown:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            f"No feedback at the end of {_named(unknown)}.",
-            "Enter the feedback at standstill, or paste the trace.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=f"No feedback at the end of {_named(unknown)}.",
+            next_step="Enter the feedback at standstill, or paste the trace.",
         )
     return Verdict(
-        key, title, Outcome.PASS, f"{len(strokes.counted)} strokes, each came to rest at its end."
+        key=key,
+        title=title,
+        outcome=Outcome.PASS,
+        sentence=f"{len(strokes.counted)} strokes, each came to rest at its end.",
     )
 
 
@@ -477,17 +481,17 @@ def _misses(limit: Limit, entries: Entries, strokes: Strokes) -> Verdict:
         f" {entries.show(bound, 'percent', 0)} with 95 % confidence"
     )
     base = Verdict(
-        limit.key,
-        limit.title,
-        Outcome.PASS,
-        f"{said}.",
-        "",
-        bound,
-        None,
-        "percent",
-        None,
-        limit.high,
-        limit.origin,
+        key=limit.key,
+        title=limit.title,
+        outcome=Outcome.PASS,
+        sentence=f"{said}.",
+        next_step="",
+        reading=bound,
+        uncertainty=None,
+        kind="percent",
+        low=None,
+        high=limit.high,
+        source=limit.origin,
     )
     if failed:
         return replace(
@@ -514,25 +518,29 @@ def _chatter(switch: SwitchResult | None) -> Verdict:
     key, title = "vanes.switch_chatter", "Switch makes and breaks cleanly"
     if switch is None or not (switch.trials or switch.break_strokes):
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            "No trace shows the switch along a stroke.",
-            "Record switch and feedback along the strokes.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="No trace shows the switch along a stroke.",
+            next_step="Record switch and feedback along the strokes.",
             source="common practice, no source",
         )
     if switch.chatter:
         return Verdict(
-            key,
-            title,
-            Outcome.FAIL,
-            f"It changed {switch.chatter} times more than it should, in"
+            key=key,
+            title=title,
+            outcome=Outcome.FAIL,
+            sentence=f"It changed {switch.chatter} times more than it should, in"
             f" {_named(switch.chattering_strokes)}.",
-            "Check contact, cam and wiring.",
+            next_step="Check contact, cam and wiring.",
             source="common practice, no source",
         )
     return Verdict(
-        key, title, Outcome.PASS, "One change a stroke.", source="common practice, no source"
+        key=key,
+        title=title,
+        outcome=Outcome.PASS,
+        sentence="One change a stroke.",
+        source="common practice, no source",
     )
 
 
@@ -542,28 +550,32 @@ def _closed_proof(machine: Machine, parts: tuple[Verdict, ...]) -> Verdict:
     needed = [v for v in parts if v.key in PROOF]
     if machine.vanes.switch == "none":
         return Verdict(
-            key,
-            title,
-            Outcome.UNPROVEN,
-            "This machine has no closed-position switch: only the feedback and the eye speak.",
-            "Have the owner's engineer accept another proof, by name and reason.",
+            key=key,
+            title=title,
+            outcome=Outcome.UNPROVEN,
+            sentence="This machine has no closed-position switch: only the feedback and the eye"
+            " speak.",
+            next_step="Have the owner's engineer accept another proof, by name and reason.",
         )
     lacking = [v for v in needed if v.outcome is not Outcome.PASS]
     if not lacking:
         return Verdict(
-            key,
-            title,
-            Outcome.PASS,
-            "The switch makes only with the vanes on their stop, every time it was tried, and it"
+            key=key,
+            title=title,
+            outcome=Outcome.PASS,
+            sentence="The switch makes only with the vanes on their stop, every time it was tried,"
+            " and it"
             " was seen.",
         )
     outcome = worst([v.outcome for v in lacking])
     return Verdict(
-        key,
-        title,
-        outcome,
-        "Not yet: " + "; ".join(f"{v.title.lower()} ({v.outcome.value})" for v in lacking) + ".",
-        lacking[0].next_step,
+        key=key,
+        title=title,
+        outcome=outcome,
+        sentence="Not yet: "
+        + "; ".join(f"{v.title.lower()} ({v.outcome.value})" for v in lacking)
+        + ".",
+        next_step=lacking[0].next_step,
     )
 
 

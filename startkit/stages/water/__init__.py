@@ -88,31 +88,31 @@ def _fluid(limits: Limits, entries: Entries, c: Circuit) -> Verdict:
     key, title = _key(c, "fluid"), f"{c.title}: liquid as in the sheet"
     if c.problem or c.liquid is None:
         return Verdict(
-            key,
-            title,
-            Outcome.OPEN,
-            c.problem or "Not said.",
-            "Enter what flows, with the share of glycol.",
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=c.problem or "Not said.",
+            next_step="Enter what flows, with the share of glycol.",
             source=SHEET,
         )
     if c.liquid.name != c.due.name:
         return Verdict(
-            key,
-            title,
-            Outcome.FAIL,
-            f"{str(c.liquid).capitalize()}; the selection is for {c.due}.",
-            "Settle it with the office: capacity, drop and freezing all change.",
+            key=key,
+            title=title,
+            outcome=Outcome.FAIL,
+            sentence=f"{str(c.liquid).capitalize()}; the selection is for {c.due}.",
+            next_step="Settle it with the office: capacity, drop and freezing all change.",
             source=SHEET,
         )
     if c.due.name == "water":
-        return Verdict(key, title, Outcome.PASS, "Water.", source=SHEET)
+        return Verdict(key=key, title=title, outcome=Outcome.PASS, sentence="Water.", source=SHEET)
     if c.liquid.basis != c.due.basis:
         return Verdict(
-            key,
-            title,
-            Outcome.UNPROVEN,
-            f"{str(c.liquid).capitalize()}; the sheet gives {c.due}.",
-            "Enter the share by mass.",
+            key=key,
+            title=title,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"{str(c.liquid).capitalize()}; the sheet gives {c.due}.",
+            next_step="Enter the share by mass.",
             source=SHEET,
         )
     share = entries.reading(f"{c.name}_share")
