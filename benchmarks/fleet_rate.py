@@ -32,7 +32,7 @@ sys.path.insert(0, str(HERE.parent))
 
 from startkit.facts.job import Job
 from startkit.fleet import workers
-from startkit.fleet.order import Order, fill
+from startkit.fleet.task import Task, carry_out
 
 CHROMIUM = (
     shutil.which("chromium")
@@ -46,14 +46,14 @@ _LAUNCH = (
 )
 
 
-def filled(order: Order) -> float:
-    """One order in a worker; its processor time [s]."""
-    fill(order)
+def filled(task: Task) -> float:
+    """One task in a worker; its processor time [s]."""
+    carry_out(task)
     return time.process_time()
 
 
-def weighed(order: Order) -> tuple[float, float]:
-    """One order in a worker, watched: the largest memory of its process [MB], shared pages counted
+def weighed(task: Task) -> tuple[float, float]:
+    """One task in a worker, watched: the largest memory of its process [MB], shared pages counted
     by its share, and counted whole.
     """
     seen, done = [0.0], threading.Event()
@@ -68,7 +68,7 @@ def weighed(order: Order) -> tuple[float, float]:
     watcher = threading.Thread(target=watch)
     watcher.start()
     try:
-        fill(order)
+        carry_out(task)
     finally:
         done.set()
         watcher.join()
@@ -83,10 +83,10 @@ def copies(folder: Path, jobs: list[Path], count: int) -> list[Path]:
     return made
 
 
-def ours(jobs: list[Path], do: Callable[[Order], Any] = filled) -> tuple[float, list[Any]]:
+def ours(jobs: list[Path], do: Callable[[Task], Any] = filled) -> tuple[float, list[Any]]:
     """Seconds for all jobs by the fleet run's workers, and what each worker told."""
     began = time.perf_counter()
-    outcomes = list(workers.each(do, [Order(job) for job in jobs]))
+    outcomes = list(workers.each(do, [Task(job) for job in jobs]))
     seconds = time.perf_counter() - began
     faults = [outcome.fault for outcome in outcomes if outcome.fault]
     assert not faults, faults[0]

@@ -281,9 +281,9 @@ def _job(folder: Path) -> None:
 
 
 def _print(folder: Path) -> None:
-    from startkit.fleet.order import Order, fill
+    from startkit.fleet.task import Task, carry_out
 
-    fill(Order(folder / "J"))
+    carry_out(Task(folder / "J"))
 
 
 def _printed(folder: Path) -> None:

@@ -15,10 +15,10 @@ from pathlib import Path
 
 import numpy as np
 
-from startkit.science.stroke_model import FAULTS, VaneDrive, inject, ordinary, simulate_strokes
 from startkit.science.strokes import Stroke
 from startkit.science.vane_calibration import analyse_strokes
 from startkit.science.vane_diagnosis import NOTHING_FOUND, UNDECIDED, diagnose
+from workbook.stroke_model import FAULTS, VaneDrive, inject, ordinary, simulate_strokes
 
 NOMINAL = 0.004
 NOISES = (0.002, NOMINAL, 0.008, 0.016)
@@ -29,7 +29,7 @@ HEAD = """# Vane diagnosis: right, undecided, wrong
 
 This page is written by `benchmarks/vane_diagnosis.py --write`.
 
-A drive is simulated (`startkit/science/stroke_model.py`), one fault of random size is put into it, and the strokes are diagnosed by
+A drive is simulated (`workbook/stroke_model.py`), one fault of random size is put into it, and the strokes are diagnosed by
 `startkit.science.vane_diagnosis.diagnose` with its default bands. Machines differ from run to run: travel time 30 to 60 s each way, dead time 0.2 to
 1.2 s, play 0.2 to 1.2 %, zero within about 0.6 %. So do procedures: 3 to 5 full strokes each way, a staircase each way in four runs of five, a sample
 every 0.5, 1 or 2 s, and in three runs of ten nobody looked at the vanes. A run in which the fault left no trace that these strokes could show counts as it

@@ -69,7 +69,7 @@ def main(context: click.Context) -> None:
 
 @_plain_errors
 def _here() -> int:
-    from startkit.fleet.here import lines
+    from startkit.fleet.location import lines
 
     said, clear = lines(Path.cwd())
     _say("\n".join(said))
@@ -313,9 +313,9 @@ def run(job: Path, parameters: tuple[tuple[str, str], ...]) -> int:
 def print_(job: Path, paper: str | None, short: bool, company: str) -> int:
     """Run a job's notebook and print the commissioning record as PDF."""
     with lean.one_record():
-        from startkit.fleet.order import alone
+        from startkit.fleet.task import print_alone
 
-        made = alone(job, paper or "", "short" if short else "full", company)
+        made = print_alone(job, paper or "", "short" if short else "full", company)
     _say(f"Record: {made.path}")
     return CLEAR if made.clear else NOT_PASSED
 
@@ -600,11 +600,11 @@ def fleet_new(folder: Path, list_: Path, template: str, who: str) -> None:
     """Make a job for each machine of a LIST (CSV or XLSX: tag, like, job, template, units, keys of
     the sheet).
     """
-    from startkit.fleet import new as new_
+    from startkit.fleet import new_jobs
 
-    opened = new_.start(folder)
-    planned = new_.plans(opened, list_, template)
-    made = [new_.make(plan, opened, who) for plan in planned if not plan.there]
+    opened = new_jobs.start(folder)
+    planned = new_jobs.plans(opened, list_, template)
+    made = [new_jobs.make(plan, opened, who) for plan in planned if not plan.there]
     _say(f"Made in {opened.jobs_folder}: {len(made)}. There already: {len(planned) - len(made)}.")
 
 
@@ -662,7 +662,7 @@ def fleet_run(
         TimeRemainingColumn(),
         console=Console(stderr=True),
     ) as progress:
-        bar = progress.add_task("Jobs to records", total=len(run_.orders))
+        bar = progress.add_task("Jobs to records", total=len(run_.tasks))
         for outcome in run_.outcomes():
             done.append(outcome)
             progress.update(bar, advance=1)
@@ -681,11 +681,11 @@ def fleet_run(
 @_plain_errors
 def fleet_template(folder: Path, name: str, who: str) -> int:
     """Bring a template, by default that of fleet.toml, to every job that is not signed."""
-    from startkit.fleet import template as template_
+    from startkit.fleet import template_change
     from startkit.fleet.folder import load
 
-    found = template_.bring(load(folder), name, who)
-    _say("\n".join(template_.told(found)))
+    found = template_change.bring(load(folder), name, who)
+    _say("\n".join(template_change.told(found)))
     return NOT_PASSED if any(each.fault for each in found) else CLEAR
 
 
@@ -703,7 +703,7 @@ def fleet_register(folder: Path, as_of: str) -> None:
     baseline, records.
     """
     from startkit.fleet.folder import load
-    from startkit.fleet.printed import print_register
+    from startkit.fleet.register_printing import print_register
 
     notebook, printed = print_register(load(folder), as_of)
     _say(f"Register: {printed}\nNotebook: {notebook}")

@@ -24,11 +24,9 @@ from typing import NamedTuple
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "startkit"
 CALLED_BY = {
-    "fleet.shell.Tape.send": "jupyter_client.session.Session",
-    "fleet.shell.Stream.write": "io.TextIOBase",
-    "fleet.shell.Client.execute_cell": "nbclient.NotebookClient",
-    "fleet.engine_classes.Here.execute_managed_notebook": "papermill.engines.Engine",
-    "fleet.engine_classes.FreshProcess.execute_managed_notebook": "papermill.engines.Engine",
+    "fleet.notebook_shell.Tape.send": "jupyter_client.session.Session",
+    "fleet.notebook_shell.Stream.write": "io.TextIOBase",
+    "fleet.notebook_shell.Client.execute_cell": "nbclient.NotebookClient",
 }
 
 

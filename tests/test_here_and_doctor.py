@@ -44,7 +44,7 @@ def test_elsewhere_the_three_commands_to_begin_are_named(
 
 
 def test_the_commands_to_begin_are_commands() -> None:
-    from startkit.fleet.here import BEGIN
+    from startkit.fleet.location import BEGIN
 
     for line in BEGIN[1:4]:
         assert line.split()[1] in main.commands

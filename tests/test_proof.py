@@ -72,16 +72,6 @@ NO_CHECK_DUE = {
     "refrigerant_states.temperature_range": (
         "the ends of the table, which this workbook has chosen itself"
     ),
-    "stroke_model.inject": (
-        "draws a fault of an invented drive; its sizes are this workbook's own and nobody printed"
-        " them"
-    ),
-    "stroke_model.ordinary": (
-        "draws an invented healthy drive; its spread is this workbook's own and nobody printed it"
-    ),
-    "stroke_model.simulate_strokes": (
-        "calls stroke_model.simulate_stroke, which is checked, once a stroke"
-    ),
     "strokes.holds": "finds rows in which the command stands still and calculates nothing",
     "strokes.stroke": "checks columns and keeps them as they are",
     "symptoms.sign": (

@@ -19,7 +19,7 @@ from startkit.cli import main
 from startkit.desk.report import is_clear
 from startkit.errors import PaperError
 from startkit.facts.job import Job, State
-from startkit.fleet.order import alone
+from startkit.fleet.task import print_alone
 from startkit.paper.exporter import RecordExporter
 from startkit.paper.runs import run
 from startkit.procedure import memory, registry
@@ -56,7 +56,7 @@ def again(job: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """
     copied = Path(shutil.copytree(job, tmp_path_factory.mktemp("again") / "CH-1"))
     shutil.rmtree(copied / "records")
-    assert alone(copied, "", "full", "").clear is is_clear(copied)
+    assert print_alone(copied, "", "full", "").clear is is_clear(copied)
     return copied
 
 

@@ -116,12 +116,12 @@ def _import_trend(job: Job, measured: Measured, at: str) -> None:
 def main(arguments: list[str]) -> int:
     """Build, print the record, say where things lie."""
     from startkit.desk.report import status_lines
-    from startkit.fleet.order import alone
+    from startkit.fleet.task import print_alone
 
     folder = Path(arguments[0]) if arguments else Path("out") / "demo"
     try:
         jobs = build(folder)
-        record = alone(jobs[WHOLE], "", "full", "").path
+        record = print_alone(jobs[WHOLE], "", "full", "").path
     except StartkitError as error:
         print(f"demo: {error}", file=sys.stderr)
         return 2

@@ -11,7 +11,6 @@ from functools import cached_property
 
 import numpy as np
 
-from startkit.science.stroke_model import VaneDrive, simulate_strokes
 from startkit.science.strokes import CLOSING, Stroke
 from workbook.chiller_model import CELSIUS, Conditions, Steady
 from workbook.fluids import refrigerant
@@ -21,6 +20,7 @@ from workbook.oil_model import OilCircuit, OilCourse, coast_down, pre_lube, warm
 from workbook.people import SENSORS
 from workbook.sensors_model import stream
 from workbook.start_model import PHASES, Ramp, RunUpRecord, run_up
+from workbook.stroke_model import VaneDrive, simulate_strokes
 
 SEED = 2027
 SECOND_START = datetime(2026, 4, 15, 11, 52)  # the start that held, wall clock on site

@@ -11,9 +11,9 @@ from typing import Any
 
 from startkit.desk import multiples, plots
 from startkit.desk.multiples import Panel
-from startkit.fleet.baseline import Chart, Comparison, quantity
+from startkit.fleet.baseline_comparison import Chart, Comparison, quantity
+from startkit.fleet.register_tables import several, table
 from startkit.fleet.summary import Summary
-from startkit.fleet.tables import several, table
 from startkit.procedure.stage import Line, Plot, Rule
 from startkit.science.change import CANNOT_TELL, MOVED, NOT_MOVED
 from startkit.science.control_chart import ENOUGH, SOURCE

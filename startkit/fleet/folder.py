@@ -51,7 +51,7 @@ class Fleet:
     defaults : mapping
         Parts of a machine sheet that hold for every machine whose own sheet says nothing else.
     changes : mapping
-        By key of a figure, the change that matters; see `startkit.fleet.baseline`.
+        By key of a figure, the change that matters; see `startkit.fleet.baseline_comparison`.
     """
 
     folder: Path

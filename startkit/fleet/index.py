@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from startkit.errors import StartkitError
-from startkit.fleet import made, workers
+from startkit.fleet import record_stamp, workers
 from startkit.fleet.folder import Fleet
 from startkit.fleet.summary import Summary, summarised
 from startkit.paper.runs import RECORDS
@@ -116,7 +116,7 @@ def state_of(folder: Path) -> str:
     which records lie there.
     """
     try:
-        inputs = made.digest_of(folder)
+        inputs = record_stamp.digest_of(folder)
     except StartkitError:
         return _UNREADABLE
     records = sorted(

@@ -9,10 +9,10 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import Any
 
-from startkit.fleet import baseline, figures
+from startkit.fleet import baseline_comparison, figures
 from startkit.fleet.folder import Fleet
+from startkit.fleet.register_tables import few, several, table
 from startkit.fleet.summary import Summary
-from startkit.fleet.tables import few, several, table
 from startkit.procedure.holds import HOLDS
 
 Part = dict[str, Any]
@@ -57,7 +57,7 @@ class Register:
             ("Company", self.fleet.company),
             ("As of", self.as_of.isoformat()),
             ("Jobs", str(len(self.jobs) + len(self.faults))),
-            ("Machines", str(len(baseline.machines(self.jobs)))),
+            ("Machines", str(len(baseline_comparison.machines(self.jobs)))),
             ("Newest entry", newest[:16].replace("T", " ")),
         ]
         return self._part(
@@ -325,7 +325,7 @@ class Register:
 
     def figures(self) -> Part:
         """Figures that machines are compared by, as small multiples and in one table."""
-        latest = [visits[-1] for visits in baseline.machines(self.jobs).values()]
+        latest = [visits[-1] for visits in baseline_comparison.machines(self.jobs).values()]
         drawn, numbers, remarks = figures.compared(latest, self.fleet.system)
         return self._part(
             "figures",
@@ -340,7 +340,7 @@ class Register:
     def baseline(self) -> Part:
         """Each machine's newest visit against its commissioning and its last overhaul."""
         listed, remarks = figures.against_baseline(
-            baseline.comparisons(self.fleet, self.jobs), self.fleet.system
+            baseline_comparison.comparisons(self.fleet, self.jobs), self.fleet.system
         )
         return self._part(
             "baseline",
@@ -354,7 +354,7 @@ class Register:
     def charts(self) -> Part:
         """A control chart for each machine and figure with enough visits."""
         drawn, limits, remarks = figures.charted(
-            baseline.charts(self.jobs, figures.KEYS), self.fleet.system
+            baseline_comparison.charts(self.jobs, figures.KEYS), self.fleet.system
         )
         return self._part(
             "charts",

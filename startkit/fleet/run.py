@@ -12,10 +12,10 @@ from pathlib import Path
 from typing import Any
 
 from startkit.errors import JobError, PaperError, StartkitError
-from startkit.fleet import made, mark, workers
+from startkit.fleet import company_mark, record_stamp, workers
 from startkit.fleet.folder import Fleet
-from startkit.fleet.order import Order, fill
-from startkit.fleet.tables import several
+from startkit.fleet.register_tables import several
+from startkit.fleet.task import Task, carry_out
 from startkit.fleet.workers import Outcome
 
 LOG = (  # in the fleet's records: what the last run was to do, and each job as it was done
@@ -52,7 +52,7 @@ class Run:
 
     Attributes
     ----------
-    orders : tuple of Order
+    tasks : tuple of Task
         What is to be done.
     left : tuple of str
         Jobs that need nothing.
@@ -81,10 +81,10 @@ class Run:
             with suppress(
                 PaperError, OSError
             ):  # a folder that cannot be written is told when its record cannot be either
-                mark.bring(fleet, folder)
-        every = tuple(Order(folder, fleet.paper, form, fleet.company) for folder in chosen)
+                company_mark.bring(fleet, folder)
+        every = tuple(Task(folder, fleet.paper, form, fleet.company) for folder in chosen)
         self._asked = {
-            "jobs": [order.name for order in every],
+            "jobs": [task.name for task in every],
             "changed": changed,
             "form": form,
             "paper": fleet.paper,
@@ -92,19 +92,17 @@ class Run:
         }
         self._log = _Log(fleet.records / LOG)
         self.taken_up, finished = self._log.unfinished(self._asked)
-        self.orders = tuple(
-            order
-            for order in every
-            if not (order.name in finished or changed) or not _current(order)
+        self.tasks = tuple(
+            task for task in every if not (task.name in finished or changed) or not _current(task)
         )
-        self.left = tuple(order.name for order in every if order not in self.orders)
+        self.left = tuple(task.name for task in every if task not in self.tasks)
 
     def outcomes(self) -> Iterator[Done]:
         """Do what is to be done; each job's outcome as it comes."""
         if not self.taken_up:
             self._log.begin(self._asked)
         for outcome in self._done():
-            done = _told(self.orders[outcome.number], outcome)
+            done = _told(self.tasks[outcome.number], outcome)
             self._log.add(done)
             yield done
         self._log.end()
@@ -113,8 +111,8 @@ class Run:
         if self.scheduler:
             from startkit.fleet import scheduler
 
-            return scheduler.each(self.scheduler, self.orders)
-        return workers.each(fill, self.orders, self.processes)
+            return scheduler.each(self.scheduler, self.tasks)
+        return workers.each(carry_out, self.tasks, self.processes)
 
 
 def _chosen(fleet: Fleet, names: tuple[str, ...]) -> list[Path]:
@@ -135,21 +133,21 @@ def _chosen(fleet: Fleet, names: tuple[str, ...]) -> list[Path]:
     return [job for job in jobs if not names or job.name in names]
 
 
-def _current(order: Order) -> bool:
+def _current(task: Task) -> bool:
     """A job whose journal cannot be read is not current: the run will say why."""
     try:
-        return made.is_current(order.folder, order.layout)
+        return record_stamp.is_current(task.folder, task.layout)
     except StartkitError:
         return False
 
 
-def _told(order: Order, outcome: Outcome) -> Done:
+def _told(task: Task, outcome: Outcome) -> Done:
     record = (
         next((name for name in outcome.result.files if name.endswith(".pdf")), "")
         if outcome.result
         else ""
     )
-    return Done(order.name, record, outcome.fault, outcome.seconds)
+    return Done(task.name, record, outcome.fault, outcome.seconds)
 
 
 class _Log:

@@ -1,4 +1,4 @@
-"""More than one machine: the same orders, done by the workers of a Dask cluster.
+"""More than one machine: the same tasks, done by the workers of a Dask cluster.
 
 Whoever may send work to the scheduler may run anything on its workers: use a cluster of your own,
 behind its own wall.
@@ -11,8 +11,8 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from startkit.errors import JobError, StartkitError
-from startkit.fleet import parcel
-from startkit.fleet.order import Order
+from startkit.fleet import job_bundle
+from startkit.fleet.task import Task
 from startkit.fleet.workers import Outcome
 
 # parcels on their way for each thread of the cluster: enough that none waits, few enough for the
@@ -21,10 +21,10 @@ AHEAD = 2
 REACH = 20  # s
 
 
-def each(address: str, orders: Sequence[Order]) -> Iterator[Outcome]:
-    """Do every order on the cluster; the outcomes as they come, each order's once.
+def each(address: str, tasks: Sequence[Task]) -> Iterator[Outcome]:
+    """Do every task on the cluster; the outcomes as they come, each task's once.
 
-    A worker that dies loses nothing: the scheduler gives its orders to another, and only what came
+    A worker that dies loses nothing: the scheduler gives its tasks to another, and only what came
     back is written.
 
     Raises
@@ -34,7 +34,7 @@ def each(address: str, orders: Sequence[Order]) -> Iterator[Outcome]:
     """
     client = _client(address)
     try:
-        yield from _outcomes(client, orders)
+        yield from _outcomes(client, tasks)
     finally:
         client.close()
 
@@ -68,21 +68,21 @@ def _short(error: BaseException) -> str:
     return (str(error).splitlines() or [type(error).__name__])[0][:120]
 
 
-def _outcomes(client: Any, orders: Sequence[Order]) -> Iterator[Outcome]:
+def _outcomes(client: Any, tasks: Sequence[Task]) -> Iterator[Outcome]:
     from distributed import as_completed
 
-    waiting = iter(enumerate(orders))
-    on_the_way: dict[str, tuple[int, parcel.Parcel]] = {}
+    waiting = iter(enumerate(tasks))
+    on_the_way: dict[str, tuple[int, job_bundle.Bundle]] = {}
     coming = as_completed([], loop=client.loop)
 
     def send() -> Outcome | None:
-        """The next order on its way; one that cannot even be packed is an outcome at once."""
-        number, order = next(waiting)
+        """The next task on its way; one that cannot even be packed is an outcome at once."""
+        number, task = next(waiting)
         try:
-            sent = parcel.packed(order)
+            sent = job_bundle.packed(task)
         except StartkitError as error:
             return Outcome(number, None, str(error))
-        future = client.submit(parcel.worked, sent, pure=False)
+        future = client.submit(job_bundle.carried_out, sent, pure=False)
         on_the_way[future.key] = number, sent
         coming.add(future)
         return None
@@ -104,7 +104,7 @@ def _outcomes(client: Any, orders: Sequence[Order]) -> Iterator[Outcome]:
             future.release()
 
 
-def _outcome(number: int, sent: parcel.Parcel, future: Any) -> Outcome:
+def _outcome(number: int, sent: job_bundle.Bundle, future: Any) -> Outcome:
     try:
         # Where the worker died with the result in hand this waits until another has done it again.
         reply = future.result()
@@ -115,6 +115,6 @@ def _outcome(number: int, sent: parcel.Parcel, future: Any) -> Outcome:
             f"the cluster could not do it ({_short(error)}); see the log of its workers.",
         )
     try:
-        return Outcome(number, parcel.unpacked(sent, reply), reply.fault, reply.seconds)
+        return Outcome(number, job_bundle.unpacked(sent, reply), reply.fault, reply.seconds)
     except StartkitError as error:
         return Outcome(number, None, str(error), reply.seconds)

@@ -23,7 +23,7 @@ from typing import Any
 from startkit.errors import StartkitError
 
 FORKSERVER, SPAWN = "forkserver", "spawn"
-PRELOAD = "startkit.fleet.preload"
+PRELOAD = "startkit.fleet.worker_imports"
 LONGEST = 900.0  # s that one task may take before its process is ended
 # Each worker has one core: libraries that start threads of their own would only take them from the
 # others.

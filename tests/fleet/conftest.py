@@ -11,7 +11,7 @@ import pytest
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
 from startkit.fleet import folder as folder_
-from startkit.fleet import new
+from startkit.fleet import new_jobs
 from startkit.fleet.folder import Fleet
 
 PLANT = Path(__file__).parents[2] / "workbook" / "plant"
@@ -63,9 +63,9 @@ def make_fleet(plant: Path) -> Callable[..., Fleet]:
         listed.write_text(
             "\n".join(["tag,like,job,machine.serial,site.plant", *rows]) + "\n", encoding="utf-8"
         )
-        fleet = new.start(plant)
-        for plan in new.plans(fleet, listed) if rows else ():
-            made = new.make(plan, fleet, WHO, "2026-03-02T07:50:00.000+01:00")
+        fleet = new_jobs.start(plant)
+        for plan in new_jobs.plans(fleet, listed) if rows else ():
+            made = new_jobs.make(plan, fleet, WHO, "2026-03-02T07:50:00.000+01:00")
             if begun:
                 begin(made)
         return folder_.load(plant)

@@ -8,8 +8,14 @@ from pathlib import Path
 import pytest
 
 from startkit.errors import SheetError
-from startkit.fleet import baseline
-from startkit.fleet.baseline import COMMISSIONED, OVERHAULED, charts, comparisons, machines
+from startkit.fleet import baseline_comparison
+from startkit.fleet.baseline_comparison import (
+    COMMISSIONED,
+    OVERHAULED,
+    charts,
+    comparisons,
+    machines,
+)
 from startkit.fleet.folder import Fleet
 from startkit.science.change import CANNOT_TELL, MOVED, NOT_MOVED
 from startkit.units import KINDS, parse
@@ -155,8 +161,8 @@ def test_the_fleet_may_set_the_change_that_matters() -> None:
 
 
 def test_every_change_and_condition_that_comes_with_the_tool_can_be_read() -> None:
-    shipped = baseline._shipped()
-    for rule in baseline.rules(FLEET):
+    shipped = baseline_comparison._shipped()
+    for rule in baseline_comparison.rules(FLEET):
         assert set(rule.at) <= set(shipped["conditions"]), rule.pattern
         share = rule.matters.removesuffix("of before").strip()
         assert any(

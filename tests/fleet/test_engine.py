@@ -231,7 +231,7 @@ def test_a_process_that_ran_a_notebook_itself_is_given_back_as_it_was(tmp_path: 
     run(
         notebook("import os\nos.environ['LEFT'] = 'behind'\nos.environ['FORCE_COLOR']"),
         tmp_path,
-        engine.HERE,
+        engine.IN_PROCESS,
     )
     assert (dict(os.environ), sys.modules["__main__"], sys.stdout) == before
 
@@ -239,7 +239,9 @@ def test_a_process_that_ran_a_notebook_itself_is_given_back_as_it_was(tmp_path: 
 def test_a_notebook_runs_here_also_where_a_loop_is_running(tmp_path: Path) -> None:
     async def inside() -> Any:
         return run(
-            notebook("import asyncio\nawait asyncio.sleep(0)\n'awaited'"), tmp_path, engine.HERE
+            notebook("import asyncio\nawait asyncio.sleep(0)\n'awaited'"),
+            tmp_path,
+            engine.IN_PROCESS,
         )[0]
 
     with ThreadPoolExecutor(1) as thread:  # another test may have left a loop in this one

@@ -14,8 +14,8 @@ from PIL import Image
 
 from startkit.errors import JobError, PaperError
 from startkit.facts.pictures import MARKS
+from startkit.fleet import company_mark, template_change
 from startkit.fleet import folder as folder_
-from startkit.fleet import mark, template
 from startkit.fleet.folder import Fleet
 from startkit.fleet.run import Run
 from startkit.paper.verification import BAD, verify
@@ -56,23 +56,25 @@ def test_a_new_mark_takes_the_place_of_the_old_one_and_none_takes_it_away(
     fleet = marked(make_fleet(1))
     (job,) = fleet.jobs()
     assert (
-        mark.bring(fleet, job) and there(job) == ["company-mark.svg"] and not mark.bring(fleet, job)
+        company_mark.bring(fleet, job)
+        and there(job) == ["company-mark.svg"]
+        and not company_mark.bring(fleet, job)
     )
     out = io.BytesIO()
     Image.new("RGB", (90, 30), "black").save(out, "PNG")
-    assert mark.bring(marked(fleet, "mark.PNG", out.getvalue()), job) and there(job) == [
+    assert company_mark.bring(marked(fleet, "mark.PNG", out.getvalue()), job) and there(job) == [
         "company-mark.png"
     ]
-    assert mark.bring(named(fleet, ""), job) and there(job) == []
+    assert company_mark.bring(named(fleet, ""), job) and there(job) == []
 
 
 def test_a_signed_job_keeps_the_mark_it_was_signed_with(
     make_fleet: Callable[..., Fleet], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     fleet = marked(make_fleet(1))
-    monkeypatch.setattr(mark, "signed", lambda folder: True)
-    assert not mark.bring(fleet, fleet.jobs()[0]) and there(fleet.jobs()[0]) == []
-    assert template.signed(fleet.jobs()[0]) is False
+    monkeypatch.setattr(company_mark, "signed", lambda folder: True)
+    assert not company_mark.bring(fleet, fleet.jobs()[0]) and there(fleet.jobs()[0]) == []
+    assert template_change.signed(fleet.jobs()[0]) is False
 
 
 @pytest.mark.parametrize(
@@ -98,9 +100,9 @@ def test_a_folder_that_takes_no_mark_stops_no_other_job(
 ) -> None:
     fleet = marked(make_fleet(2))
     first, second = fleet.jobs()
-    write = mark.write_whole
+    write = company_mark.write_whole
     monkeypatch.setattr(
-        mark,
+        company_mark,
         "write_whole",
         lambda path, content: (
             (_ for _ in ()).throw(PaperError("write-protected"))
@@ -109,7 +111,7 @@ def test_a_folder_that_takes_no_mark_stops_no_other_job(
         ),
     )
     assert (
-        len(Run(fleet).orders) == 2 and there(first) == [] and there(second) == ["company-mark.svg"]
+        len(Run(fleet).tasks) == 2 and there(first) == [] and there(second) == ["company-mark.svg"]
     )
 
 
@@ -118,7 +120,7 @@ def test_the_run_prints_it_and_the_record_can_be_verified(make_fleet: Callable[.
     (plain,) = Run(fleet).outcomes()
     without = (fleet.jobs()[0] / "records" / plain.record).read_bytes()
     fleet = marked(fleet)
-    assert [order.name for order in Run(fleet, changed=True).orders] == [fleet.jobs()[0].name], (
+    assert [task.name for task in Run(fleet, changed=True).tasks] == [fleet.jobs()[0].name], (
         "a new mark is a change"
     )
     (done,) = Run(fleet, changed=True).outcomes()
@@ -144,6 +146,6 @@ def test_a_mark_that_asks_for_something_outside_is_never_printed(
         make_fleet(1),
         content=DRAWN.replace(b"<rect", b'<image href="http://127.0.0.1/x.png"/><rect'),
     )
-    mark.bring(fleet, fleet.jobs()[0])
+    company_mark.bring(fleet, fleet.jobs()[0])
     with pytest.raises(PaperError, match="the mark cannot be printed"):
         export(fleet.jobs()[0])

@@ -21,9 +21,9 @@ from startkit.errors import JobError, SheetError, StartkitError
 from startkit.facts import machine as machine_
 from startkit.facts import templates, toml_file
 from startkit.facts.job import Job
-from startkit.fleet import folder, new
+from startkit.fleet import folder, new_jobs
 from startkit.fleet.folder import Fleet
-from startkit.fleet.listing import read
+from startkit.fleet.machine_list import read
 from startkit.fleet.sheet_text import text_of
 
 ROWS = [
@@ -61,15 +61,15 @@ def as_xlsx(path: Path, rows: list[list[object]]) -> Path:
 
 def made(fleet: Fleet, listed: Path) -> dict[str, Job]:
     return {
-        plan.tag: Job(new.make(plan, fleet, "Ana"))
-        for plan in new.plans(fleet, listed)
+        plan.tag: Job(new_jobs.make(plan, fleet, "Ana"))
+        for plan in new_jobs.plans(fleet, listed)
         if not plan.there
     }
 
 
 @pytest.fixture
 def fleet(plant: Path) -> Fleet:
-    return new.start(plant)
+    return new_jobs.start(plant)
 
 
 @pytest.mark.parametrize("kind", ["csv", "semicolons with a mark", "xlsx"])
@@ -111,7 +111,7 @@ def test_limits_in_the_settings_serve_as_specification(plant: Path, tmp_path: Pa
         + '\n[limits]\n"lube.heater_time" = { low = "36 h", source = "letter of 3 March" }\n',
         encoding="utf-8",
     )
-    job = made(new.start(plant), as_csv(tmp_path / "list.csv", [["tag"], ["CH-1"]]))["CH-1"]
+    job = made(new_jobs.start(plant), as_csv(tmp_path / "list.csv", [["tag"], ["CH-1"]]))["CH-1"]
     assert (
         job.limits["lube.heater_time"].low.to("hour").magnitude == 36
         and job.limits["lube.heater_time"].origin == "specification: letter of 3 March"
@@ -134,7 +134,7 @@ def test_defaults_hold_where_neither_list_nor_model_sheet_says_more(
         encoding="utf-8",
     )
     sheet = made(
-        new.start(plant), as_csv(tmp_path / "list.csv", [["tag", "like"], ["CH-9", "CH-3"]])
+        new_jobs.start(plant), as_csv(tmp_path / "list.csv", [["tag", "like"], ["CH-9", "CH-3"]])
     )["CH-9"].machine
     assert (
         sheet.site.machinery_room_area.to("m²").magnitude == 99 and sheet.motor.support == "rigid"
@@ -207,7 +207,7 @@ def test_a_row_that_cannot_be_used_is_named_and_no_job_is_made(
 ) -> None:
     rows = [*rows, *([["CH-1", *[""] * (len(rows[0]) - 1)]] if len(rows) > 1 else [])]
     with pytest.raises(StartkitError) as caught:
-        new.plans(fleet, as_csv(tmp_path / "list.csv", rows))
+        new_jobs.plans(fleet, as_csv(tmp_path / "list.csv", rows))
     assert said in str(caught.value) and str(caught.value).count("\n") == 0
     assert fleet.jobs() == []
 
@@ -216,7 +216,7 @@ def test_a_sheet_that_says_something_else_is_not_written_over(fleet: Fleet, tmp_
     with pytest.raises(
         SheetError, match=r"machines/CH-2.toml is there already and says something else"
     ):
-        new.plans(fleet, as_csv(tmp_path / "list.csv", [["tag", "like"], ["CH-2", "CH-3"]]))
+        new_jobs.plans(fleet, as_csv(tmp_path / "list.csv", [["tag", "like"], ["CH-2", "CH-3"]]))
 
 
 @pytest.mark.parametrize("content", [b"", b"PK\x03\x04", b"\xff\xfe\x00", b'tag\n"CH-1'])
@@ -255,7 +255,7 @@ def test_the_command_makes_a_fleet_from_nothing(tmp_path: Path, plant: Path) -> 
         and result.output == f"Made in {tmp_path / 'fresh' / 'jobs'}: 1. There already: 0.\n"
     )
     with pytest.raises(JobError, match=r"there is no fleet.toml"):
-        new.start(tmp_path)
+        new_jobs.start(tmp_path)
 
 
 # --- settings and sheets as text ------------------------------------------------------------------

@@ -20,11 +20,11 @@ from startkit.cli import main
 from startkit.errors import JobError, PaperError
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
-from startkit.fleet import figures, index, template
-from startkit.fleet.desk import SECTIONS, day, open_fleet
+from startkit.fleet import figures, index, template_change
 from startkit.fleet.folder import Fleet
 from startkit.fleet.index import Index
 from startkit.fleet.register import Register
+from startkit.fleet.register_notebook import SECTIONS, day, open_fleet
 from startkit.fleet.summary import summarised
 from startkit.paper import register as paper
 from tests.fleet.conftest import WHO
@@ -463,7 +463,7 @@ def test_one_template_change_reaches_every_unsigned_job_and_says_which_digest_ea
         encoding="utf-8",
     )
     before = summarised(plain)["template"]["digest"]
-    found = {b.job: b for b in template.bring(fleet, str(changed), WHO)}
+    found = {b.job: b for b in template_change.bring(fleet, str(changed), WHO)}
     assert [found[name].how for name in ("CH-10", "CH-11", "CH-12")] == [
         "signed",
         "other",
@@ -481,8 +481,12 @@ def test_one_template_change_reaches_every_unsigned_job_and_says_which_digest_ea
         and Job(plain).state().latest["job.template"].note
         == f"sha256 {found['CH-12'].now} in place of {before}"
     )
-    assert [b.how for b in template.bring(fleet, str(changed), WHO)] == ["signed", "other", "same"]
-    assert template.told(list(found.values()))[:3] == [
+    assert [b.how for b in template_change.bring(fleet, str(changed), WHO)] == [
+        "signed",
+        "other",
+        "same",
+    ]
+    assert template_change.told(list(found.values()))[:3] == [
         "1 brought to it: CH-12",
         "1 signed, left as they are: CH-10",
         "1 made with another template: CH-11",
@@ -493,4 +497,4 @@ def test_a_notebook_that_is_no_template_of_jobs_is_refused(
     make_fleet: Callable[..., Fleet],
 ) -> None:
     with pytest.raises(JobError, match="has no parameters job and mode"):
-        template.bring(make_fleet(1), "fleet-register")
+        template_change.bring(make_fleet(1), "fleet-register")

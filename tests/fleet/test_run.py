@@ -22,7 +22,7 @@ from startkit.cli import main
 from startkit.errors import JobError
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
-from startkit.fleet import made
+from startkit.fleet import record_stamp
 from startkit.fleet.folder import Fleet
 from startkit.fleet.run import LOG, Run, summary
 from tests.fleet.conftest import WHO
@@ -62,14 +62,14 @@ def test_one_bad_job_stops_no_other_and_is_named_with_its_reason(
 def test_only_what_changed_is_done_again(make_fleet: Callable[..., Fleet]) -> None:
     fleet = make_fleet(3)
     assert len(list(Run(fleet).outcomes())) == 3
-    assert Run(fleet, changed=True).orders == () and len(Run(fleet).orders) == 3
+    assert Run(fleet, changed=True).tasks == () and len(Run(fleet).tasks) == 3
     before = {job.name: record_of(job).stat().st_mtime_ns for job in fleet.jobs()}
     Job(fleet.jobs()[0]).record(Entry("setup.order_number", "A-7", who=WHO))
     (fleet.jobs()[1] / "specification.toml").write_text(
         '[limits]\n"lube.heater_time" = { low = "30 h", source = "letter" }\n', encoding="utf-8"
     )
     run = Run(fleet, changed=True)
-    assert [order.name for order in run.orders] == ["CH-10", "CH-11"] and run.left == ("CH-12",)
+    assert [task.name for task in run.tasks] == ["CH-10", "CH-11"] and run.left == ("CH-12",)
     assert not [done.fault for done in run.outcomes() if done.fault]
     after = {job.name: record_of(job).stat().st_mtime_ns for job in fleet.jobs()}
     assert [name for name in after if after[name] != before[name]] == ["CH-10", "CH-11"]
@@ -84,11 +84,13 @@ def test_whatever_may_change_the_record_makes_it_due(
 ) -> None:
     job = make_fleet(1).jobs()[0]
     (job / "trends").mkdir()
-    (job / "trends" / "long.csv").write_bytes(b"0" * (made.LARGE + 1))
+    (job / "trends" / "long.csv").write_bytes(b"0" * (record_stamp.LARGE + 1))
     record_of(job).parent.mkdir()
     record_of(job).write_bytes(b"%PDF")
-    made.write(job, made.Made(made.digest_of(job), "", {record_of(job).name: "x"}))
-    assert made.is_current(job)
+    record_stamp.write(
+        job, record_stamp.Stamp(record_stamp.digest_of(job), "", {record_of(job).name: "x"})
+    )
+    assert record_stamp.is_current(job)
     if how == "entry":
         Job(job).record(Entry("setup.order_number", "A-7", who=WHO))
     elif how == "template":
@@ -103,18 +105,18 @@ def test_whatever_may_change_the_record_makes_it_due(
     elif how == "large file":
         os.utime(job / "trends" / "long.csv", ns=(1, 1))
     elif how == "version":
-        monkeypatch.setattr(made, "versions", lambda: ("startkit 9.9",))
+        monkeypatch.setattr(record_stamp, "versions", lambda: ("startkit 9.9",))
     elif how == "record gone":
         record_of(job).unlink()
-    assert not made.is_current(job, "us-letter|full|" if how == "layout" else "")
+    assert not record_stamp.is_current(job, "us-letter|full|" if how == "layout" else "")
 
 
 def test_a_stamp_that_cannot_be_read_makes_the_record_due(make_fleet: Callable[..., Fleet]) -> None:
     job = make_fleet(1).jobs()[0]
     (job / "records").mkdir()
     for text in ("", "{", "[]", '{"schema": "other"}', '{"schema": "startkit-made-1"}'):
-        (job / "records" / made.STAMP).write_text(text, encoding="utf-8")
-        assert made.read(job) is None and not made.is_current(job)
+        (job / "records" / record_stamp.STAMP).write_text(text, encoding="utf-8")
+        assert record_stamp.read(job) is None and not record_stamp.is_current(job)
 
 
 def test_a_killed_run_is_taken_up_again_where_it_was(make_fleet: Callable[..., Fleet]) -> None:
@@ -151,7 +153,7 @@ def test_a_killed_run_is_taken_up_again_where_it_was(make_fleet: Callable[..., F
     finished = {
         job.name: record_of(job).stat().st_mtime_ns
         for job in fleet.jobs()
-        if made.is_current(job, Run(fleet).orders[0].layout)
+        if record_stamp.is_current(job, Run(fleet).tasks[0].layout)
     }
     run = Run(fleet)
     assert run.taken_up and 1 <= len(run.left) < 4
@@ -161,7 +163,7 @@ def test_a_killed_run_is_taken_up_again_where_it_was(make_fleet: Callable[..., F
         record_of(fleet.jobs_folder / name).stat().st_mtime_ns == finished[name]
         for name in run.left
     )
-    assert Run(fleet).taken_up == "" and len(Run(fleet).orders) == 4
+    assert Run(fleet).taken_up == "" and len(Run(fleet).tasks) == 4
 
 
 def test_another_run_than_the_killed_one_starts_anew(make_fleet: Callable[..., Fleet]) -> None:

@@ -16,11 +16,11 @@ from pathlib import Path
 import pytest
 
 from startkit.errors import JobError
-from startkit.fleet import parcel, scheduler
+from startkit.fleet import job_bundle, scheduler
 from startkit.fleet.folder import Fleet
-from startkit.fleet.order import Order
-from startkit.fleet.parcel import Reply
+from startkit.fleet.job_bundle import Reply
 from startkit.fleet.run import LOG, Run
+from startkit.fleet.task import Task
 
 pytest.importorskip("distributed", reason='Dask is an extra: pip install "startkit[dask]"')
 COUNT = 4
@@ -118,7 +118,7 @@ def test_a_worker_killed_in_mid_run_loses_nothing_and_nothing_is_done_twice(
         == [job.name for job in fleet.jobs()]
         and "ended" in logged[-1]
     )
-    assert Run(fleet, changed=True).orders == ()
+    assert Run(fleet, changed=True).tasks == ()
 
 
 def test_a_scheduler_that_does_not_answer_is_one_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -135,15 +135,15 @@ def test_a_job_travels_as_bytes_and_its_record_comes_back_as_bytes(
 ) -> None:
     fleet = make_fleet(1)
     folder = fleet.jobs()[0]
-    sent = parcel.packed(Order(folder))
+    sent = job_bundle.packed(Task(folder))
     hidden = folder.rename(tmp_path / "unplugged")  # whoever works on it sees no disk of ours
-    reply = parcel.worked(sent)
+    reply = job_bundle.carried_out(sent)
     hidden.rename(folder)
     assert not reply.fault and sorted(reply.files) == [
         f"{folder.name}-commissioning-record.pdf",
         f"{folder.name}.ipynb",
     ]
-    parcel.unpacked(sent, reply)
+    job_bundle.unpacked(sent, reply)
     assert (
         (folder / "records" / f"{folder.name}-commissioning-record.pdf")
         .read_bytes()
@@ -154,10 +154,10 @@ def test_a_job_travels_as_bytes_and_its_record_comes_back_as_bytes(
 def test_a_worker_with_another_version_is_refused(
     make_fleet: Callable[..., Fleet], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    sent = parcel.packed(Order(make_fleet(1).jobs()[0]))
-    monkeypatch.setattr(parcel, "__version__", "9.9")
+    sent = job_bundle.packed(Task(make_fleet(1).jobs()[0]))
+    monkeypatch.setattr(job_bundle, "__version__", "9.9")
     assert (
-        parcel.worked(sent).fault
+        job_bundle.carried_out(sent).fault
         == f"the worker has startkit 9.9, the fleet {sent.version}; install the same on both."
     )
 
@@ -166,6 +166,6 @@ def test_a_worker_with_another_version_is_refused(
 def test_a_name_that_leads_elsewhere_is_refused(
     make_fleet: Callable[..., Fleet], name: str
 ) -> None:
-    sent = parcel.packed(Order(make_fleet(1).jobs()[0]))
+    sent = job_bundle.packed(Task(make_fleet(1).jobs()[0]))
     with pytest.raises(JobError, match="is not the name of a record"):
-        parcel.unpacked(sent, Reply({name: b"x"}))
+        job_bundle.unpacked(sent, Reply({name: b"x"}))

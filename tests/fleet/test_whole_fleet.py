@@ -8,7 +8,7 @@ from collections.abc import Callable
 import pypdf
 import pytest
 
-from startkit.fleet import new
+from startkit.fleet import new_jobs
 from startkit.fleet.folder import Fleet
 from startkit.fleet.run import Run
 from tests.fleet.conftest import WHO, begin
@@ -23,8 +23,8 @@ def test_demonstration_and_generated_machines_of_two_sites_in_one_run(
     fleet = make_fleet(GENERATED)
     listed = fleet.folder / "own.csv"
     listed.write_text("tag\nCH-1\nCH-2\nCH-3\n", encoding="utf-8")
-    for plan in new.plans(fleet, listed):
-        begin(new.make(plan, fleet, WHO, "2026-03-02T07:50:00.000+01:00"))
+    for plan in new_jobs.plans(fleet, listed):
+        begin(new_jobs.make(plan, fleet, WHO, "2026-03-02T07:50:00.000+01:00"))
     done = list(Run(fleet).outcomes())
     assert len(done) == GENERATED + 3 and not [each for each in done if each.fault]
     letter, a4 = 0, 0

@@ -107,7 +107,7 @@ def test_an_error_without_words_of_its_own_is_a_sentence_all_the_same(job, raise
     engine.register()
     put(job, f"raise {raised}")
     with pytest.raises(PaperError) as caught:
-        runs.run(job.folder, engine=engine.HERE)
+        runs.run(job.folder, engine=engine.IN_PROCESS)
     assert (
         str(caught.value)
         == f"cell 2 (raise {raised}): {told}; see CH-3-failed.ipynb in the job's records folder,"

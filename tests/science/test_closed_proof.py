@@ -19,16 +19,16 @@ from startkit.science.closed_proof import (
     strokes_needed,
     strokes_still_needed,
 )
-from startkit.science.stroke_model import (
+from startkit.science.strokes import stroke
+from startkit.science.vanes import analyse_stroke
+from startkit.units import Q
+from workbook.stroke_model import (
     CLOSING,
     OPENING,
     VaneDrive,
     simulate_stroke,
     simulate_strokes,
 )
-from startkit.science.strokes import stroke
-from startkit.science.vanes import analyse_stroke
-from startkit.units import Q
 
 
 @pytest.mark.parametrize(("trials", "percent"), [(3, 63), (10, 26), (59, 5)])

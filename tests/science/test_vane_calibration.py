@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from startkit.errors import ReadingError, ScienceError
-from startkit.science.stroke_model import OPENING, VaneDrive, simulate_stroke, simulate_strokes
 from startkit.science.strokes import CLOSING, stroke
 from startkit.science.vane_calibration import analyse_strokes, fit_line, settled_points
 from startkit.science.vanes import analyse_stroke
 from startkit.units import Q
+from workbook.stroke_model import OPENING, VaneDrive, simulate_stroke, simulate_strokes
 
 
 def test_the_line_agrees_with_scipy(outside):

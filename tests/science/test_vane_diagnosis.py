@@ -9,11 +9,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from startkit.science.stroke_model import FAULTS, VaneDrive, inject, ordinary, simulate_strokes
 from startkit.science.strokes import CLOSING, OPENING, stroke
 from startkit.science.vane_calibration import analyse_strokes
 from startkit.science.vane_diagnosis import NOTHING_FOUND, UNDECIDED, Bands, diagnose
 from startkit.units import Q
+from workbook.stroke_model import FAULTS, VaneDrive, inject, ordinary, simulate_strokes
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "benchmarks"))
 import vane_diagnosis as table

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from startkit.science.stroke_model import VaneDrive, simulate_stroke
 from startkit.science.strokes import CLOSING, OPENING, STEP, stroke
 from startkit.science.vanes import analyse_stroke, noise, smooth
 from startkit.units import Q
+from workbook.stroke_model import VaneDrive, simulate_stroke
 
 
 def _course(t, start=5.0, travel=40.0, dead=1.5):

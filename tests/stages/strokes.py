@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from startkit.science.stroke_model import VaneDrive, inject, simulate_strokes
 from startkit.science.strokes import Stroke
+from workbook.stroke_model import VaneDrive, inject, simulate_strokes
 
 
 def made(

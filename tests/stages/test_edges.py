@@ -9,7 +9,6 @@ from typing import Any
 
 import pytest
 
-from startkit.science.stroke_model import VaneDrive
 from startkit.stages.first_start import STAGE as FIRST_START
 from startkit.stages.lube import STAGE as LUBE
 from startkit.stages.lube.readings import collect as collect_oil
@@ -22,6 +21,7 @@ from startkit.units import Q
 from startkit.verdict import Outcome
 from tests.stages.strokes import block, made
 from tests.stages.test_lube import GOOD as OIL
+from workbook.stroke_model import VaneDrive
 
 # --- guide vanes: a sound drive's strokes, with one figure of the analysis set --------------------
 

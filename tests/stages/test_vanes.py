@@ -6,10 +6,10 @@ import pytest
 
 from startkit.procedure import payload
 from startkit.science.closed_proof import failure_bound
-from startkit.science.stroke_model import VaneDrive
 from startkit.stages.vanes import STAGE
 from startkit.verdict import Outcome
 from tests.stages.strokes import block, enter, made
+from workbook.stroke_model import VaneDrive
 
 
 @pytest.fixture

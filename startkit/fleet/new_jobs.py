@@ -17,9 +17,9 @@ from startkit.facts import limits as limits_
 from startkit.facts import machine as machine_
 from startkit.facts import templates, toml_file
 from startkit.facts.job import DATABASE, SPECIFICATION, Job
-from startkit.fleet import mark
+from startkit.fleet import company_mark
 from startkit.fleet.folder import JOBS, MACHINES, RECORDS, SETTINGS, Fleet, load
-from startkit.fleet.listing import Row, read
+from startkit.fleet.machine_list import Row, read
 from startkit.fleet.sheet_text import text_of
 from startkit.paper.files import file_safe, write_whole
 from startkit.units import SYSTEMS
@@ -112,7 +112,7 @@ def make(plan: Plan, fleet: Fleet, who: str = "", at: str = "") -> Path:
             specification = Path(scratch) / SPECIFICATION
             specification.write_text(fleet.specification, encoding="utf-8")
         Job.create(half, plan.sheet, plan.template, plan.system, who, specification, at)
-    mark.bring(fleet, half)
+    company_mark.bring(fleet, half)
     try:
         half.rename(plan.folder)
         half.parent.rmdir()

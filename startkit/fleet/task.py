@@ -1,4 +1,4 @@
-"""An order: one job to be run and printed, and what a worker does with it."""
+"""A task: one job to be run and printed, and what a worker does with it."""
 
 from __future__ import annotations
 
@@ -7,15 +7,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from startkit.fleet import made
-from startkit.fleet.made import Made
+from startkit.fleet import record_stamp
+from startkit.fleet.record_stamp import Stamp
 
 if TYPE_CHECKING:
     from startkit.paper.printing import Exported
 
 
 @dataclass(frozen=True)
-class Order:
+class Task:
     """A job's folder and how its record is laid out."""
 
     folder: Path
@@ -33,7 +33,7 @@ class Order:
         return self.folder.name
 
 
-def alone(job: Path, paper: str, form: str, company: str) -> Exported:
+def print_alone(job: Path, paper: str, form: str, company: str) -> Exported:
     """Run and print one job in this process, which does nothing else, while one beside it draws the
     plots.
 
@@ -55,10 +55,10 @@ def alone(job: Path, paper: str, form: str, company: str) -> Exported:
         from startkit.paper.printing import exported
 
         engine.register()
-        return exported(job, paper, form, company, engine.HERE)
+        return exported(job, paper, form, company, engine.IN_PROCESS)
 
 
-def fill(order: Order) -> Made:
+def carry_out(task: Task) -> Stamp:
     """Run the job's notebook in this process, print its record, and leave the stamp beside it.
 
     Raises
@@ -70,8 +70,8 @@ def fill(order: Order) -> Made:
     from startkit.paper.printing import export
 
     engine.register()
-    began_from = made.digest_of(order.folder, order.layout)
-    record = export(order.folder, order.paper, order.form, order.company, engine.HERE)
+    began_from = record_stamp.digest_of(task.folder, task.layout)
+    record = export(task.folder, task.paper, task.form, task.company, engine.IN_PROCESS)
     notebook = next(
         path
         for path in record.parent.glob("*.ipynb")
@@ -80,6 +80,6 @@ def fill(order: Order) -> Made:
     files = {
         path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in (notebook, record)
     }
-    done = Made(began_from, order.layout, files)
-    made.write(order.folder, done)
+    done = Stamp(began_from, task.layout, files)
+    record_stamp.write(task.folder, done)
     return done

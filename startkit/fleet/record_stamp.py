@@ -24,7 +24,7 @@ _ADDED = ("startkit.stages", "startkit.checklists")
 
 
 @dataclass(frozen=True)
-class Made:
+class Stamp:
     """A job's record as it was made: from what, as what, and the digest of each file."""
 
     made_from: str
@@ -93,7 +93,7 @@ def _version(name: str) -> str:
 # --- the stamp ------------------------------------------------------------------------------------
 
 
-def write(folder: Path, made: Made) -> None:
+def write(folder: Path, made: Stamp) -> None:
     """Put the stamp beside the record, after the record itself."""
     content = {"schema": SCHEMA, **asdict(made)}
     write_whole(
@@ -102,12 +102,12 @@ def write(folder: Path, made: Made) -> None:
     )
 
 
-def read(folder: Path) -> Made | None:
+def read(folder: Path) -> Stamp | None:
     """The stamp of a job; None if there is none that can be read."""
     try:
         content: Any = json.loads((Path(folder) / RECORDS / STAMP).read_text(encoding="utf-8"))
         return (
-            Made(str(content["made_from"]), str(content["layout"]), dict(content["files"]))
+            Stamp(str(content["made_from"]), str(content["layout"]), dict(content["files"]))
             if content["schema"] == SCHEMA
             else None
         )

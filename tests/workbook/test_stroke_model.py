@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from startkit.science.stroke_model import (
+from workbook.stroke_model import (
     CLOSING,
     FAULTS,
     OPENING,
@@ -24,31 +24,18 @@ def test_the_same_seed_makes_the_same_strokes():
     )
 
 
-def test_travel_takes_the_unloaded_time_divided_by_the_speed_left_under_load(outside):
+def test_travel_takes_the_unloaded_time_divided_by_the_speed_left_under_load():
     quiet = VaneDrive(noise=0.0, play=0.0, dead_time=0.0, load_open=0.05)
     record = simulate_stroke(quiet, OPENING, np.random.default_rng(0), interval=0.1)
     took = record.time[np.argmax(record.feedback >= 1.0)] - 3.0
-    outside.check(
-        "stroke_model.simulate_stroke",
-        printed=42 / 0.95,
-        ours=took,
-        source="42 s at 95 % of unloaded speed",
-        standing="closed form",
-        abs=0.2,
-    )
+    assert took == pytest.approx(42 / 0.95, abs=0.2)
 
 
-def test_a_load_beyond_stall_torque_stops_short_where_load_meets_torque(outside):
+def test_a_load_beyond_stall_torque_stops_short_where_load_meets_torque():
     quiet = VaneDrive(noise=0.0, load_closed=1.2, timer=400.0)
     rest = simulate_stroke(quiet, CLOSING, np.random.default_rng(0)).feedback[-1]
-    outside.check(
-        "stroke_model.simulate_stroke",
-        printed=0.5 - 0.5 * np.sqrt(0.95 / 1.15),
-        ours=rest,
-        source="0.05 + 1.15 d^2 = 1, position 0.5 - 0.5 d",
-        standing="closed form",
-        abs=0.003,
-    )
+    # The load 0.05 + 1.15 d^2 reaches the stall torque 1 at the position 0.5 - 0.5 d.
+    assert rest == pytest.approx(0.5 - 0.5 * np.sqrt(0.95 / 1.15), abs=0.003)
 
 
 def test_the_output_lags_the_drive_by_its_play_opening_only():

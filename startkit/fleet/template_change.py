@@ -11,8 +11,8 @@ from startkit.facts import templates
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
 from startkit.fleet.folder import Fleet
+from startkit.fleet.register_tables import few
 from startkit.fleet.summary import template_of
-from startkit.fleet.tables import few
 from startkit.paper import runs
 from startkit.paper.files import write_whole
 from startkit.paper.revisions import is_signed

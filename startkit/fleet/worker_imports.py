@@ -31,7 +31,7 @@ _MODULES = (
     "typst",
     "startkit.desk.book",
     "startkit.fleet.engine",
-    "startkit.fleet.shell",
+    "startkit.fleet.notebook_shell",
     "startkit.paper.printing",
     "startkit.paper.record",
     "startkit.paper.typesetting",
@@ -60,7 +60,7 @@ def _warm() -> None:
 
     from startkit.desk import plots
     from startkit.facts import limits
-    from startkit.fleet import made
+    from startkit.fleet import record_stamp
     from startkit.paper import glyphs
     from startkit.procedure import registry
     from startkit.procedure.stage import Line, Plot
@@ -69,7 +69,7 @@ def _warm() -> None:
     nbformat.validate(nbformat.v4.new_notebook())
     limits.defaults()
     registry.stages()
-    made.versions()
+    record_stamp.versions()
     glyphs.covered()
     glyphs.covered(glyphs.OBLIQUE)
     glyphs.fonts()

@@ -7,8 +7,8 @@ from pathlib import Path
 from startkit.errors import PaperError
 from startkit.facts import templates
 from startkit.fleet import engine
-from startkit.fleet.desk import day
 from startkit.fleet.folder import Fleet
+from startkit.fleet.register_notebook import day
 from startkit.paper import runs
 from startkit.paper.files import write_whole
 

@@ -1,4 +1,4 @@
-"""A parcel: a job as bytes on its way out, its record as bytes on its way back; no disk is shared."""
+"""A bundle: a job as bytes on its way out, its record as bytes on its way back; no disk is shared."""
 
 from __future__ import annotations
 
@@ -11,22 +11,22 @@ from pathlib import Path
 
 from startkit import __version__
 from startkit.errors import JobError
-from startkit.fleet import made, workers
-from startkit.fleet.made import Made
-from startkit.fleet.order import Order, fill
+from startkit.fleet import record_stamp, workers
+from startkit.fleet.record_stamp import Stamp
+from startkit.fleet.task import Task, carry_out
 from startkit.paper.files import write_whole
 from startkit.paper.revisions import is_signed
 from startkit.paper.runs import RECORDS
 
 
 @dataclass(frozen=True)
-class Parcel:
-    """One order on its way: the packed job, its name and layout, the version that packed it, the
+class Bundle:
+    """One task on its way: the packed job, its name and layout, the version that packed it, the
     digest of what it was packed from.
     """
 
     content: bytes
-    order: Order
+    task: Task
     version: str
     made_from: str
 
@@ -40,37 +40,39 @@ class Reply:
     seconds: float = 0.0
 
 
-def packed(order: Order) -> Parcel:
+def packed(task: Task) -> Bundle:
     """A job as bytes: all that its record is made from, and the signed records in whose place a new
     one may stand.
     """
-    made_from = made.digest_of(order.folder, order.layout)
+    made_from = record_stamp.digest_of(task.folder, task.layout)
     stream = io.BytesIO()
     with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
-        for path in sorted(order.folder.rglob("*")):
-            within = path.relative_to(order.folder)
+        for path in sorted(task.folder.rglob("*")):
+            within = path.relative_to(task.folder)
             if (
                 path.is_file()
                 and not any(part.startswith(".") for part in within.parts)
                 and (within.parts[0] != RECORDS or is_signed(path))
             ):
                 archive.write(path, within.as_posix())
-    return Parcel(stream.getvalue(), order, __version__, made_from)
+    return Bundle(stream.getvalue(), task, __version__, made_from)
 
 
-def worked(parcel: Parcel) -> Reply:
-    """Do an order here, wherever that is: unpack, fill it in a fresh process, pack the record."""
-    if parcel.version != __version__:
+def carried_out(bundle: Bundle) -> Reply:
+    """Carry out a task on this computer: unpack, run it in a fresh process, pack the record."""
+    if bundle.version != __version__:
         return Reply(
             {},
-            f"the worker has startkit {__version__}, the fleet {parcel.version}; install the same"
+            f"the worker has startkit {__version__}, the fleet {bundle.version}; install the same"
             " on both.",
         )
     with tempfile.TemporaryDirectory() as scratch:
-        folder = Path(scratch) / parcel.order.name
-        with zipfile.ZipFile(io.BytesIO(parcel.content)) as archive:
+        folder = Path(scratch) / bundle.task.name
+        with zipfile.ZipFile(io.BytesIO(bundle.content)) as archive:
             archive.extractall(folder)
-        outcome = next(iter(workers.each(fill, [replace(parcel.order, folder=folder)], workers=1)))
+        outcome = next(
+            iter(workers.each(carry_out, [replace(bundle.task, folder=folder)], workers=1))
+        )
         if outcome.fault:
             return Reply(_failed(folder / RECORDS), outcome.fault, outcome.seconds)
         return Reply(
@@ -89,7 +91,7 @@ def _failed(records: Path) -> dict[str, bytes]:
     )
 
 
-def unpacked(parcel: Parcel, reply: Reply) -> Made | None:
+def unpacked(bundle: Bundle, reply: Reply) -> Stamp | None:
     """Put what came back into the job's records; the stamp comes last.
 
     Raises
@@ -97,12 +99,12 @@ def unpacked(parcel: Parcel, reply: Reply) -> Made | None:
     StartkitError
         A file cannot be written, or its name leads out of the folder.
     """
-    records = parcel.order.folder / RECORDS
+    records = bundle.task.folder / RECORDS
     for name, content in reply.files.items():
         if Path(name).name != name or name.startswith("."):
             raise JobError(
                 f"{name!r} is not the name of a record",
-                parcel.order.name,
+                bundle.task.name,
                 "look what the worker runs",
             )
         write_whole(records / name, content)
@@ -110,10 +112,10 @@ def unpacked(parcel: Parcel, reply: Reply) -> Made | None:
         return None
     for path in records.glob("*-failed.ipynb"):
         path.unlink(missing_ok=True)
-    done = Made(
-        parcel.made_from,
-        parcel.order.layout,
+    done = Stamp(
+        bundle.made_from,
+        bundle.task.layout,
         {name: hashlib.sha256(content).hexdigest() for name, content in reply.files.items()},
     )
-    made.write(parcel.order.folder, done)
+    record_stamp.write(bundle.task.folder, done)
     return done
