@@ -3,7 +3,7 @@ reader.
 
 ``make proof`` runs it. Written are ``outside.json`` (each check), ``edges.json`` (the readings
 nearest to each
-limit) and, from the two, the tables between the marks in DEVELOPERS.md.
+limit) and, from the two, the tables of ``outside.md``.
 """
 
 from __future__ import annotations
@@ -18,8 +18,7 @@ from typing import Any
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
 CHECKS, EDGES = HERE / "outside.json", HERE / "edges.json"
-DOCUMENT = ROOT / "DEVELOPERS.md"
-BEGIN, END = "<!-- outside checks: made by `make proof` -->", "<!-- end of outside checks -->"
+DOCUMENT = HERE / "outside.md"
 NO_FIGURE = ("own default", "common practice")
 Row = dict[str, Any]
 
@@ -166,62 +165,58 @@ def table(head: list[str], rows: list[list[str]]) -> str:
     )
 
 
+HEAD = """# Outside checks
+
+Written by `make proof`: every formula and limit beside a figure that was printed outside this project.
+`make test` fails if this page does not match the tests. All figures, with the test of each:
+[outside.json](outside.json); the readings nearest to each limit: [edges.json](edges.json).
+*Closed form* is worked out by hand in the test and proves the code, not the formula."""
+FORMULAS = (
+    "formula",
+    "checked against",
+    "standing",
+    "figures",
+    "printed",
+    "ours",
+    "difference",
+    "allowed",
+)
+LIMITS = ("limit", "value", "source", "standing", "printed outside", "tested at its edge")
+
+
 def text(checks: list[Row], edges: list[Row]) -> str:
-    """What stands between the marks."""
+    """The whole page."""
     rows = formula_rows(checks)
-    return "\n\n".join(
-        [
-            BEGIN,
-            (
-                f"{len(checks)} figures from outside; one row a formula and standing, with the"
-                " figure that comes nearest to its tolerance. All of them stand in"
-                " [workbook/proof/outside.json](workbook/proof/outside.json)."
-            ),
-            "<details><summary>Formulas</summary>",
-            table(
-                [
-                    "formula",
-                    "held against",
-                    "known",
-                    "figures",
-                    "printed",
-                    "ours",
-                    "difference",
-                    "allowed",
-                ],
-                rows,
-            ),
-            "</details>",
-            (
-                "A limit that is this workbook's own default or common practice has no outside"
-                " figure, and is printed as such beside every verdict."
-            ),
-            "<details><summary>Limits</summary>",
-            table(
-                ["limit", "value", "source", "standing", "printed outside", "tested at its edge"],
-                limit_rows(checks, edges),
-            ),
-            "</details>",
-            END,
-        ]
-    )
+    alone = closed_form_only(checks)
+    parts = [
+        HEAD,
+        f"## Formulas\n\n{len(checks)} figures for {len({row[0] for row in rows})} formulas; one row"
+        " a formula and standing, with the figure that uses most of its tolerance."
+        f" {len(alone)} formulas have no check but a closed form.",
+        table(list(FORMULAS), rows),
+        "## Limits\n\nA limit that is an own default or common practice has no outside figure;"
+        " the record prints it as such beside every verdict.",
+        table(list(LIMITS), limit_rows(checks, edges)),
+    ]
+    return "\n\n".join(parts) + "\n"
 
 
-def put(document: str, made: str) -> str:
-    """The document with `made` in place of what stood between the marks."""
-    before, rest = document.split(BEGIN, 1)
-    return before + made + rest.split(END, 1)[1]
+def closed_form_only(checks: list[Row]) -> list[str]:
+    """Formulas that nothing printed by others vouches for."""
+    known = defaultdict(set)
+    for check in checks:
+        if not check["formula"].startswith("limits."):
+            known[check["formula"]].add(check["standing"])
+    return sorted(formula for formula, standings in known.items() if standings == {"closed form"})
 
 
 def main() -> int:
     """Run, write, set out; with ``--table`` only set out what is written."""
     status = 0 if "--table" in sys.argv else run()
     if not status:
-        DOCUMENT.write_text(
-            put(DOCUMENT.read_text(encoding="utf-8"), text(read(CHECKS), read(EDGES))),
-            encoding="utf-8",
-        )
-        print(f"Written: {CHECKS.relative_to(ROOT)}, {EDGES.relative_to(ROOT)}, {DOCUMENT.name}")
+        DOCUMENT.write_text(text(read(CHECKS), read(EDGES)), encoding="utf-8")
+        written = (path.relative_to(ROOT).as_posix() for path in (CHECKS, EDGES, DOCUMENT))
+        print(f"Written: {', '.join(written)}")
     return status
 
 
