@@ -102,9 +102,9 @@ def _specifications() -> list[bytes]:
 
 
 def _map(data: bytes, folder: Path) -> None:
-    from startkit.facts import trend, trend_map
+    from startkit.facts.trend import column_map, trend
 
-    made = trend_map.load(_written(data, folder, "map.toml"))
+    made = column_map.load(_written(data, folder, "map.toml"))
     _looked_at(trend.build(_written(_trends()[0], folder, "trend.csv"), made))
 
 
@@ -112,11 +112,12 @@ def _map(data: bytes, folder: Path) -> None:
 def _maps() -> list[bytes]:
     import tempfile
 
-    from startkit.facts import trend, trend_map
+    from startkit.facts.trend import column_map
+    from startkit.facts.trend.guess import guess_file
 
     with tempfile.TemporaryDirectory() as folder:
-        guessed = trend.guess(_written(_trends()[0], Path(folder), "trend.csv"), plant()[0])
-    return [trend_map.text(guessed).encode()]
+        guessed = guess_file(_written(_trends()[0], Path(folder), "trend.csv"), plant()[0])
+    return [column_map.text(guessed).encode()]
 
 
 # --- readings: CSV, series, single values ---------------------------------------------------------
@@ -370,12 +371,14 @@ def _looked_at(found: Any) -> None:
 
 def _trend(data: bytes, folder: Path, name: str = "trend.csv") -> None:
     """Guess a map, write it, read it again, build the trend."""
-    from startkit.facts import toml_file, trend, trend_map
+    from startkit.facts import toml_file
+    from startkit.facts.trend import column_map, trend
+    from startkit.facts.trend.guess import guess_file
 
     path = _written(data, folder, name)
-    guessed = trend.guess(path, plant()[0])
-    text = trend_map.text(guessed)
-    again = trend_map.from_table(toml_file.parse(text, "map.toml"), "map.toml", text)
+    guessed = guess_file(path, plant()[0])
+    text = column_map.text(guessed)
+    again = column_map.from_table(toml_file.parse(text, "map.toml"), "map.toml", text)
     plain = replace(
         guessed,
         columns=tuple(

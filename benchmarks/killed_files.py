@@ -326,10 +326,11 @@ def _trend_job(folder: Path) -> None:
     (folder / "panel.csv").write_text(
         "Time,CHWS Temp (°C),CHWR Temp (°C)\n" + rows, encoding="utf-8"
     )
-    from startkit.facts import trend, trend_map
+    from startkit.facts.trend import column_map
+    from startkit.facts.trend.guess import guess_file
 
     (folder / "map.toml").write_text(
-        trend_map.text(trend.guess(folder / "panel.csv")).replace(
+        column_map.text(guess_file(folder / "panel.csv")).replace(
             "confirmed = false", "confirmed = true"
         ),
         encoding="utf-8",
@@ -337,10 +338,10 @@ def _trend_job(folder: Path) -> None:
 
 
 def _trend(folder: Path) -> None:
-    from startkit.facts import trend
     from startkit.facts.job import Job
+    from startkit.facts.trend.importer import import_file
 
-    trend.import_file(Job(folder / "J"), folder / "panel.csv", folder / "map.toml", "Ana")
+    import_file(Job(folder / "J"), folder / "panel.csv", folder / "map.toml", "Ana")
 
 
 def _trend_kept(folder: Path) -> list[str]:

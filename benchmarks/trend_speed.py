@@ -26,8 +26,10 @@ if str(HERE.parent) not in sys.path:
 
 import numpy as np
 
-from startkit.facts import machine, trend
+from startkit.facts import machine
 from startkit.facts.limits import defaults
+from startkit.facts.trend import trend
+from startkit.facts.trend.guess import guess_file
 from startkit.stages.load_up import trend_figures, trend_windows
 from startkit.units import Q
 
@@ -155,7 +157,7 @@ def loop_seconds(sheet: machine.Machine, readings: dict[str, np.ndarray]) -> flo
 def measure(path: Path) -> Times:
     """One run over a file, with the libraries already loaded."""
     sheet = machine.load(SHEET)
-    made = trend.guess(path, sheet)
+    made = guess_file(path, sheet)
     trend_figures.circuit(sheet)
     _warm(sheet)
     begin = time.perf_counter()

@@ -101,9 +101,9 @@ def _here() -> int:
 def new(job: Path, sheet: Path, template: str, system: str, spec: Path | None, who: str) -> None:
     """Make a job from a machine sheet and a template."""
     from startkit.facts.job import Job
-    from startkit.facts.templates import find
+    from startkit.facts.plugins import find_template
 
-    made = Job.create(job, sheet, find(template), system, who, spec)
+    made = Job.create(job, sheet, find_template(template), system, who, spec)
     _say(
         f"Job {made.machine.machine.tag} is in {made.folder}. Open it with:  startkit open"
         f" {made.folder}"
@@ -537,10 +537,10 @@ def sheet(file: Path | None) -> None:
 @_plain_errors
 def field_sheet_(file: Path, sheet_: Path, template: str, system: str, paper: str | None) -> None:
     """Print the blank sheet for a pencil in the plant room, as PDF."""
-    from startkit.facts.templates import find
+    from startkit.facts.plugins import find_template
     from startkit.paper.printing import field_sheet
 
-    _say(f"Field sheet: {field_sheet(sheet_, find(template), file, system, paper or '')}")
+    _say(f"Field sheet: {field_sheet(sheet_, find_template(template), file, system, paper or '')}")
 
 
 @main.command()

@@ -10,7 +10,7 @@ from pathlib import Path
 import nbformat
 import pytest
 
-from startkit.facts import templates
+from startkit.facts import plugins
 from startkit.procedure.holds import NAMES
 from startkit.procedure.registry import stages
 
@@ -71,7 +71,7 @@ class TestEveryTemplate:
                     assert len(tree.body) <= 2
 
     def test_is_found_by_name(self, path: Path) -> None:
-        assert templates.find(path.stem) == path
+        assert plugins.find_template(path.stem) == path
 
 
 @pytest.mark.parametrize("path", JOB_TEMPLATES, ids=lambda p: p.stem)

@@ -16,8 +16,8 @@ if str(HERE.parent) not in sys.path:
     sys.path.insert(0, str(HERE.parent))
 
 from startkit.errors import StartkitError
-from startkit.facts import trend
 from startkit.facts.job import Job
+from startkit.facts.trend.importer import import_file
 from workbook.measured import Measured
 from workbook.people import TECHNICIAN
 from workbook.story import MADE_AT, MOUNTAIN, Chapter, begun, chapters, moment, stamp
@@ -81,13 +81,13 @@ def _clear(folder: Path) -> None:
 def _job(
     fleet: Path, folder: Path, tag: str, story: tuple[Chapter, ...], measured: Measured
 ) -> Path:
-    from startkit.facts.templates import find
+    from startkit.facts.plugins import find_template
 
     made_at = BEGUN_AT.get(tag, stamp(moment(MADE_AT)))
     job = Job.create(
         folder,
         fleet / "machines" / f"{tag}.toml",
-        find("new-machine"),
+        find_template("new-machine"),
         SYSTEMS[tag],
         TECHNICIAN,
         fleet / "specification.toml",
@@ -110,7 +110,7 @@ def _import_trend(job: Job, measured: Measured, at: str) -> None:
         path, map_path = Path(stick) / f"{TREND}.csv", Path(stick) / f"{TREND}.toml"
         path.write_text(load_up_day(measured).text, encoding="utf-8", newline="\n")
         map_path.write_text(confirmed_map(path, job.machine), encoding="utf-8", newline="\n")
-        trend.import_file(job, path, map_path, TECHNICIAN, at)
+        import_file(job, path, map_path, TECHNICIAN, at)
 
 
 def main(arguments: list[str]) -> int:

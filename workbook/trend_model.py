@@ -13,8 +13,9 @@ from pathlib import Path
 
 import numpy as np
 
-from startkit.facts import trend, trend_map
 from startkit.facts.machine import Machine
+from startkit.facts.trend import column_map
+from startkit.facts.trend.guess import guess_file
 from workbook.chiller_model import CELSIUS, Steady
 from workbook.measured import MOTOR_HERTZ, Measured
 from workbook.people import SENSORS
@@ -119,11 +120,11 @@ def confirmed_map(path: Path, machine: Machine) -> str:
     """The map of the export as a person would leave it: guessed, instruments and zone written in,
     confirmed.
     """
-    guessed = trend.guess(path, machine)
+    guessed = guess_file(path, machine)
     columns = tuple(
         replace(column, instrument=COLUMNS.get(column.column, "")) for column in guessed.columns
     )
-    return trend_map.text(replace(guessed, confirmed=True, zone="-04:00", columns=columns))
+    return column_map.text(replace(guessed, confirmed=True, zone="-04:00", columns=columns))
 
 
 def _truths(measured: Measured, s: Steady) -> dict[str, float]:

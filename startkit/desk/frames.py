@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from startkit.errors import JobError
-from startkit.facts.trend import Trend
+from startkit.facts.trend.trend import Trend
 from startkit.procedure.assessment import Assessment
 from startkit.procedure.entries import Entries, Reading
 from startkit.procedure.stage import SERIES, TABLE, Field

@@ -5,10 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 from startkit.errors import JobError, ReadingError
-from startkit.facts import readings, trend, trend_map, trend_quality
+from startkit.facts import readings
 from startkit.facts.blank import write_new
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
+from startkit.facts.trend import column_map, quality, trend
+from startkit.facts.trend.guess import guess_file
+from startkit.facts.trend.importer import import_file
 from startkit.procedure.assessment import NOT_APPLICABLE, WAIVER
 from startkit.procedure.registry import for_job
 from startkit.procedure.stage import SERIES, TABLE, Field
@@ -120,8 +123,8 @@ def enter_trend(folder: Path, path: Path, map_path: Path | None = None, who: str
     """
     job = Job(folder, read_only=map_path is None or not Path(map_path).exists())
     if map_path is not None and Path(map_path).exists():
-        return _imported(trend.import_file(job, Path(path), Path(map_path), who))
-    guessed = trend.guess(Path(path), job.machine)
+        return _imported(import_file(job, Path(path), Path(map_path), who))
+    guessed = guess_file(Path(path), job.machine)
     lines = _guessed(guessed)
     if map_path is None:
         return [
@@ -132,7 +135,7 @@ def enter_trend(folder: Path, path: Path, map_path: Path | None = None, who: str
                 " it, and call this again."
             ),
         ]
-    write_new(Path(map_path), trend_map.text(guessed))
+    write_new(Path(map_path), column_map.text(guessed))
     return [
         *lines,
         "",
@@ -143,7 +146,7 @@ def enter_trend(folder: Path, path: Path, map_path: Path | None = None, who: str
     ]
 
 
-def _guessed(guessed: trend_map.TrendMap) -> list[str]:
+def _guessed(guessed: column_map.TrendMap) -> list[str]:
     used = sorted(guessed.used, key=lambda column: column.confidence)
     lines = [
         f"Stamps: {' and '.join(guessed.stamps)}, read as {guessed.format}, zone"
@@ -168,9 +171,9 @@ def _imported(found: trend.Trend) -> list[str]:
     lines += [f"  no rows from {found.moment(a)} to {found.moment(b)}" for a, b in found.gaps[:5]]
     for point, marks in found.marks().items():
         said = ", ".join(
-            f"{count} x {trend_quality.WORDS[mark]}"
+            f"{count} x {quality.WORDS[mark]}"
             for mark, count in marks.items()
-            if mark != trend_quality.GAP
+            if mark != quality.GAP
         )
         lines += [f"  {point}: {said}"] if said else []
     return [

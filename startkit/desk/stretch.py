@@ -12,8 +12,8 @@ from startkit.desk.report import assess
 from startkit.errors import JobError, ReadingError
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
-from startkit.facts.trend import Trend
-from startkit.facts.trend_points import points
+from startkit.facts.trend.points import points
+from startkit.facts.trend.trend import Trend
 from startkit.procedure.assessment import Assessment
 from startkit.procedure.stage import CLOCK, SERIES, Column, Field
 from startkit.units import KINDS, Q, label, magnitude

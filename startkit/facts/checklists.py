@@ -12,8 +12,8 @@ from typing import Any
 
 from startkit.errors import SheetError, StartkitError
 from startkit.facts import toml_file
-from startkit.facts.added import entry_points
 from startkit.facts.limits import Limit
+from startkit.facts.plugins import entry_points
 from startkit.units import KINDS, parse
 
 FOLDER = "checklists"  # in a job's folder

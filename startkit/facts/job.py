@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import re
 import threading
 from collections.abc import Iterable, Mapping
@@ -17,11 +16,12 @@ from startkit.errors import JobError, JournalError
 from startkit.facts import baseline as baseline_
 from startkit.facts import limits as limits_
 from startkit.facts import machine as machine_
-from startkit.facts import whole
+from startkit.facts import safe_files
+from startkit.facts.digests import sha256_of_file
 from startkit.facts.journal import Entry, Journal, chain_faults
 
 if TYPE_CHECKING:
-    from startkit.facts.trend import Trend
+    from startkit.facts.trend.trend import Trend
 
 DATABASE, SHEET, SPECIFICATION = "job.db", "machine.toml", "specification.toml"
 ROW_REMOVED = "row removed"
@@ -121,12 +121,12 @@ class Job:
         if specification:
             limits_.specification(limits_.defaults(), specification)
         try:
-            with whole.folder(folder) as made:
+            with safe_files.folder(folder) as made:
                 given = {SHEET: sheet, template.name: template} | (
                     {SPECIFICATION: specification} if specification else {}
                 )
                 for name, path in given.items():
-                    whole.copy(Path(path), made / name)
+                    safe_files.copy(Path(path), made / name)
                 Journal.create(made / DATABASE).append(
                     [
                         Entry("job.machine", machine.machine.tag, who=who, at=at),
@@ -135,14 +135,14 @@ class Job:
                             "job.template",
                             template.name,
                             who=who,
-                            note=f"sha256 {_file_digest(made / template.name)}",
+                            note=f"sha256 {sha256_of_file(made / template.name)}",
                             at=at,
                         ),
                         Entry(
                             "job.sheet",
                             SHEET,
                             who=who,
-                            note=f"sha256 {_file_digest(made / SHEET)}",
+                            note=f"sha256 {sha256_of_file(made / SHEET)}",
                             at=at,
                         ),
                     ]
@@ -203,9 +203,9 @@ class Job:
     @cached_property
     def trends(self) -> Mapping[str, Trend]:
         """The imported trends by name, each read when it is first asked for."""
-        from startkit.facts.trend import Trends
+        from startkit.facts.trend.store import Trends  # numpy is imported when a trend is
 
-        return Trends(self)
+        return Trends(self.folder, lambda: self.state().latest)
 
     @property
     def system(self) -> str:
@@ -272,7 +272,7 @@ def check_new_folder(folder: Path) -> None:
         With the remedy.
     """
     name = folder.name
-    if not _SAFE_NAME.match(name) or whole.is_reserved(name):
+    if not _SAFE_NAME.match(name) or safe_files.is_reserved(name):
         raise JobError(
             f"{name!r} cannot be the name of a folder on every computer",
             "job",
@@ -284,7 +284,3 @@ def check_new_folder(folder: Path) -> None:
             str(folder),
             "choose another name; a job is never written over another",
         )
-
-
-def _file_digest(path: Path) -> str:
-    return hashlib.sha256(path.read_bytes()).hexdigest()

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from startkit.errors import ReadingError
-from startkit.facts import whole
+from startkit.facts import safe_files
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -112,7 +112,7 @@ def keep_photograph(
     digest = hashlib.sha256(content).hexdigest()
     image, told = _opened(content, name)
     file = f"{FOLDERS[kind]}/{_plain(prefix)}-{digest[:12]}.jpg"
-    whole.write(folder / file, _jpeg(_upright(image, name)))
+    safe_files.write(folder / file, _jpeg(_upright(image, name)))
     return (
         Picture(file, _one_line(caption)),
         f"original {_one_line(Path(name).name)}, {told}, sha256 {digest}",
@@ -229,7 +229,7 @@ def keep_signature(
     content = _drawing(_lines(strokes)).encode("ascii")
     digest = hashlib.sha256(content).hexdigest()
     file = f"{FOLDERS['signature']}/{_plain(prefix)}-{digest[:12]}.svg"
-    whole.write(folder / file, content)
+    safe_files.write(folder / file, content)
     return Picture(file, _one_line(caption)), f"drawn on the screen, sha256 {digest}"
 
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from startkit.errors import JobError, StartkitError
-from startkit.facts import carve, whole
 from startkit.facts import machine as machine_
+from startkit.facts import page_recovery, safe_files
 from startkit.facts.job import DATABASE, SHEET, check_new_folder
 from startkit.facts.journal import Entry, Journal, digest
 
@@ -39,7 +39,7 @@ class Rescued:
 def whole_entries(path: Path) -> dict[int, Entry]:
     """Entries by number whose hash is right, from a journal in any state."""
     found = {}
-    for entry in carve.rows(path):
+    for entry in page_recovery.rows(path):
         if digest(entry) == entry.digest:
             found[entry.seq] = entry
     return found
@@ -88,7 +88,7 @@ def rescue(damaged: Path, folder: Path) -> Rescued:
 
 def _saved(damaged: Path, folder: Path, entries: dict[int, Entry]) -> Rescued:
     try:
-        with whole.folder(folder) as made:
+        with safe_files.folder(folder) as made:
             return replace(_put(damaged, made, entries), folder=folder)
     except OSError as error:
         raise JobError(

@@ -6,9 +6,9 @@ from pathlib import Path
 
 from startkit.errors import JobError
 from startkit.facts.pictures import MARKS, within
+from startkit.facts.safe_files import write_whole
 from startkit.fleet.folder import SETTINGS, Fleet
 from startkit.fleet.template_change import signed
-from startkit.paper.files import write_whole
 
 LARGEST = 500_000  # bytes: it travels in every record
 

@@ -11,10 +11,10 @@ from pathlib import Path
 
 from startkit import __version__
 from startkit.errors import JobError
+from startkit.facts.safe_files import write_whole
 from startkit.fleet import record_stamp, workers
 from startkit.fleet.record_stamp import Stamp
 from startkit.fleet.task import Task, carry_out
-from startkit.paper.files import write_whole
 from startkit.paper.revisions import is_signed
 from startkit.paper.runs import RECORDS
 

@@ -15,13 +15,13 @@ from typing import Any
 from startkit.errors import JobError, SheetError, StartkitError
 from startkit.facts import limits as limits_
 from startkit.facts import machine as machine_
-from startkit.facts import templates, toml_file
+from startkit.facts import plugins, toml_file
 from startkit.facts.job import DATABASE, SPECIFICATION, Job
+from startkit.facts.safe_files import file_safe, write_whole
 from startkit.fleet import company_mark
 from startkit.fleet.folder import JOBS, MACHINES, RECORDS, SETTINGS, Fleet, load
 from startkit.fleet.machine_list import Row, read
 from startkit.fleet.sheet_text import text_of
-from startkit.paper.files import file_safe, write_whole
 from startkit.units import SYSTEMS
 
 _NUMBER = re.compile(r"^-?\d+(\.\d+)?$")
@@ -165,7 +165,7 @@ def _plan(fleet: Fleet, row: Row, template: str) -> Plan:
     folder = fleet.jobs_folder / name
     sheet = fleet.machines / f"{file_safe(tag)}.toml"
     text = _sheet(fleet, row, sheet)
-    found = templates.find(row["template"] or template or fleet.template)
+    found = plugins.find_template(row["template"] or template or fleet.template)
     return Plan(
         tag, folder, sheet, text, found, _units(fleet, row, text), (folder / DATABASE).is_file()
     )

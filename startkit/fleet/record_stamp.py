@@ -11,10 +11,10 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
-from startkit.facts.added import entry_points
 from startkit.facts.job import DATABASE
 from startkit.facts.journal import Journal
-from startkit.paper.files import write_whole
+from startkit.facts.plugins import entry_points
+from startkit.facts.safe_files import write_whole
 from startkit.paper.runs import RECORDS
 
 STAMP, SCHEMA = ".made.json", "startkit-made-1"

@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 from startkit.errors import PaperError
-from startkit.facts import templates
+from startkit.facts import plugins
+from startkit.facts.safe_files import write_whole
 from startkit.fleet import engine
 from startkit.fleet.folder import Fleet
 from startkit.fleet.register_notebook import day
 from startkit.paper import runs
-from startkit.paper.files import write_whole
 
 TEMPLATE, NAME = "fleet-register", "register"
 
@@ -39,7 +39,7 @@ def print_register(fleet: Fleet, as_of: str = "", template: str = TEMPLATE) -> t
     from startkit.paper import register
 
     engine.register()
-    notebook = runs.read(templates.find(template))
+    notebook = runs.read(plugins.find_template(template))
     values = {"fleet": ".", "mode": "record", "as_of": day(as_of).isoformat()}
     executed, failure = runs.execute(notebook, values, fleet.folder, engine.NAME)
     content = runs.to_bytes(runs.settled(executed))

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from startkit.errors import JobError, StartkitError
-from startkit.facts import templates
+from startkit.facts import plugins
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
+from startkit.facts.safe_files import write_whole
 from startkit.fleet.folder import Fleet
 from startkit.fleet.register_tables import few
 from startkit.fleet.summary import template_of
 from startkit.paper import runs
-from startkit.paper.files import write_whole
 from startkit.paper.revisions import is_signed
 from startkit.paper.runs import RECORDS
 
@@ -52,7 +52,7 @@ def bring(fleet: Fleet, name: str = "", who: str = "") -> list[Brought]:
     StartkitError
         There is no such template, or it is not a notebook that a job can run.
     """
-    path = templates.find(name or fleet.template)
+    path = plugins.find_template(name or fleet.template)
     content = path.read_bytes()
     if not {"job", "mode"} <= set(runs.parameters_of(runs.read(path))):
         raise JobError(

@@ -12,8 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from startkit.errors import PaperError
-from startkit.facts import whole
-from startkit.paper.files import file_safe
+from startkit.facts import safe_files
+from startkit.facts.safe_files import file_safe
 
 YEARS, BITS = 5, 3072  # strength 128 bit (NIST SP 800-57 part 1, table 2)
 SHORTEST = 8  # characters of a passphrase (NIST SP 800-63B, 5.1.1.1)
@@ -187,7 +187,7 @@ def _write(path: Path, content: bytes, mode: int = 0o600) -> None:
         )
     try:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        whole.write(path, content, mode)
+        safe_files.write(path, content, mode)
     except OSError as error:
         raise PaperError(
             f"the file cannot be written ({error.strerror})", str(path), "choose another folder"

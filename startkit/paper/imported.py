@@ -8,12 +8,12 @@ from collections.abc import Mapping
 from pathlib import Path, PurePosixPath
 
 from startkit.errors import JobError, PaperError
-from startkit.facts import baseline, checklists, templates, whole
+from startkit.facts import baseline, checklists, plugins, safe_files
 from startkit.facts.job import DATABASE, SHEET, SPECIFICATION, Job, check_new_folder
 from startkit.facts.journal import Entry, Journal
+from startkit.facts.safe_files import file_safe, write_whole
 from startkit.paper import revisions, signatures, svg
 from startkit.paper.evidence import Evidence, digest, of_pdf, read
-from startkit.paper.files import file_safe, write_whole
 from startkit.paper.names import PICTURES, RECORD, TRENDS
 from startkit.paper.runs import RECORDS
 from startkit.paper.signature_page import FIELDS
@@ -45,7 +45,7 @@ def import_job(record: Path, folder: Path, who: str = "", template: str = "") ->
     content = read(Path(record))
     evidence = _sound(content)
     named = _template_name(evidence)
-    notebook = templates.find(template or PurePosixPath(named).stem)
+    notebook = plugins.find_template(template or PurePosixPath(named).stem)
     folder = Path(folder)
     check_new_folder(folder)
     entries = [Entry("job.imported", Path(record).name, who=who, note=f"sha256 {digest(content)}")]
@@ -59,7 +59,7 @@ def import_job(record: Path, folder: Path, who: str = "", template: str = "") ->
             )
         )
     try:
-        with whole.folder(folder) as made:  # half a job is worse than none
+        with safe_files.folder(folder) as made:  # half a job is worse than none
             write_whole(made / notebook.name, notebook.read_bytes())
             restore(evidence, made).append(entries)
             _keep(evidence, content, made)

@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from startkit.facts.job import Job
+from startkit.facts.safe_files import write_whole
 from startkit.paper import attachments, changes, evidence, revisions, typesetting
-from startkit.paper.files import write_whole
 from startkit.paper.record import Layout, record
 from startkit.paper.runs import RECORDS, again, run, whole
 

@@ -13,7 +13,7 @@ from typing import Any
 from startkit import errors
 from startkit.errors import PaperError
 from startkit.facts.job import Job
-from startkit.paper.files import file_safe, write_whole
+from startkit.facts.safe_files import file_safe, write_whole
 from startkit.paper.json_text import dumped
 
 RECORDS = "records"

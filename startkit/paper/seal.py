@@ -13,6 +13,7 @@ from typing import Any
 
 from startkit.errors import PaperError, StartkitError
 from startkit.facts.job import DATABASE, Job
+from startkit.facts.safe_files import write_whole
 from startkit.paper import (
     changes,
     collecting,
@@ -23,7 +24,6 @@ from startkit.paper import (
     signatures,
     stamp,
 )
-from startkit.paper.files import write_whole
 from startkit.paper.identity import common_name, fingerprint
 from startkit.paper.own_loop import with_own_loop
 from startkit.paper.runs import RECORDS

@@ -10,7 +10,7 @@ from startkit.facts.baseline import NO_BASELINE, Baseline
 from startkit.facts.job import State
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
-from startkit.facts.trend import Trend
+from startkit.facts.trend.trend import Trend
 from startkit.procedure import memory
 from startkit.procedure.early_entries import marks
 from startkit.procedure.entries import Entries, JobEntries

@@ -20,7 +20,7 @@ from startkit.facts.job import ROW_REMOVED, State
 from startkit.facts.journal import Entry
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
-from startkit.facts.trend import Trend
+from startkit.facts.trend.trend import Trend
 from startkit.procedure import memory
 from startkit.procedure.stage import SERIES, TABLE, Column, Field, Findings, Stage
 from startkit.units import KINDS, SI, Q, number, parse, parse_number, show, unit_for

@@ -8,9 +8,9 @@ from importlib import import_module
 
 from startkit.errors import SheetError, StartkitError
 from startkit.facts import checklists as checklists_
-from startkit.facts.added import entry_points
 from startkit.facts.checklists import CheckList
 from startkit.facts.job import Job
+from startkit.facts.plugins import entry_points
 from startkit.procedure import checklist
 from startkit.procedure.holds import NAMES
 from startkit.procedure.stage import Field, Stage

@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 from startkit.facts.job import Job
-from startkit.facts.templates import find
+from startkit.facts.plugins import find_template
 from tests.browser.serving import Served, kernel, name_me, setup
 
 SHEET = Path(__file__).parents[2] / "workbook" / "plant" / "machines" / "CH-1.toml"
@@ -179,7 +179,7 @@ def lab(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lab]
 @pytest.fixture(scope="session")
 def new_job(lab: Lab) -> Callable[[str], Job]:
     """Make a job of the demonstration's first machine below the server's folder."""
-    return lambda name: Job.create(lab.root / name, SHEET, find("new-machine"))
+    return lambda name: Job.create(lab.root / name, SHEET, find_template("new-machine"))
 
 
 def watch(page: Any, errors: list[str]) -> None:

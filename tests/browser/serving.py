@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from startkit.facts.job import Job
-from startkit.facts.templates import find
+from startkit.facts.plugins import find_template
 
 SHEET = Path(__file__).parents[2] / "workbook" / "plant" / "machines" / "CH-1.toml"
 PLANT = "Hall </title><b id='hostile'>A & B</b>"
@@ -54,7 +54,7 @@ class Served:
             ),
             encoding="utf-8",
         )
-        self.job = Job.create(home / "job", sheet, find("new-machine"))
+        self.job = Job.create(home / "job", sheet, find_template("new-machine"))
         (self.job.folder / "photo.png").write_bytes(b"\x89PNG")
         # A foreign job could bring settings along: they are programs, and must not run.
         (self.job.folder / "voila.py").write_text(

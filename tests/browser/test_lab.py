@@ -18,7 +18,7 @@ import pytest
 
 from startkit.desk import lab as lab_
 from startkit.facts.job import Job
-from startkit.facts.templates import find
+from startkit.facts.plugins import find_template
 from tests.browser.conftest import READY, shot
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300), pytest.mark.xdist_group("browser")]
@@ -33,7 +33,7 @@ class Opened:
 
     def __init__(self, home: Path) -> None:
         self.home = home
-        self.job = Job.create(home / "a job", SHEET, find("new-machine"))
+        self.job = Job.create(home / "a job", SHEET, find_template("new-machine"))
         self.settings = home / "settings"
         mine = (
             self.settings

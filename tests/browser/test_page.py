@@ -16,7 +16,7 @@ import pytest
 
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
-from startkit.facts.templates import find
+from startkit.facts.plugins import find_template
 from tests.browser.conftest import LOOKS_AWAY, SLOW_BROWSER, shot
 from tests.browser.serving import (
     PLANT,
@@ -267,7 +267,7 @@ def test_it_says_where_it_is_and_warns_when_others_can_reach_it(served, tmp_path
 
 def test_a_port_that_is_taken_is_one_sentence(served, tmp_path):
     port = served.base.rsplit(":", 1)[1].strip("/")
-    made = Job.create(tmp_path / "J", SHEET, find("new-machine"))
+    made = Job.create(tmp_path / "J", SHEET, find_template("new-machine"))
     made.record(Entry("job.who", "A. Technician", who="A. Technician"))
     result = subprocess.run(
         [

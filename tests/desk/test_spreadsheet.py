@@ -22,7 +22,7 @@ from startkit.desk.spreadsheet import LONGEST_SERIES, write
 from startkit.errors import ReadingError, SheetError
 from startkit.facts.job import ROW_REMOVED, Job
 from startkit.facts.journal import Entry
-from startkit.facts.templates import find
+from startkit.facts.plugins import find_template
 from startkit.procedure.assessment import Assessment
 from startkit.procedure.registry import for_job
 from startkit.procedure.stage import SERIES, TABLE, Column, Field
@@ -113,7 +113,9 @@ class Sheet:
 def blank(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A new job and its sheet, made once and copied for each test."""
     folder = tmp_path_factory.mktemp("blank")
-    job = Job.create(folder / "CH-1", MACHINE, find("new-machine"), who="A. Technician").folder
+    job = Job.create(
+        folder / "CH-1", MACHINE, find_template("new-machine"), who="A. Technician"
+    ).folder
     write(job, folder / "whole.xlsx")
     few(job, folder / "few.xlsx")
     return folder
@@ -214,7 +216,9 @@ def judged(job: Job) -> list[tuple[str, str, str]]:
 def test_a_blank_sheet_filled_with_everything_gives_the_same_job_as_typing_it(
     job: Job, whole: Sheet, tmp_path: Path
 ) -> None:
-    typed = Job.create(tmp_path / "typed", MACHINE, find("new-machine"), who="A. Technician")
+    typed = Job.create(
+        tmp_path / "typed", MACHINE, find_template("new-machine"), who="A. Technician"
+    )
     wanted = list(everything(job))
     typed.record(
         Entry(what, value, label(asks.kind) if asks.kind in KINDS else "", "A. Technician")
@@ -700,7 +704,9 @@ def test_a_text_that_begins_like_a_formula_is_marked_as_text(
 
 
 def test_a_sheet_of_another_job_is_refused(sheet: Sheet, tmp_path: Path) -> None:
-    other = Job.create(tmp_path / "other", MACHINE, find("new-machine"), who="A. Technician")
+    other = Job.create(
+        tmp_path / "other", MACHINE, find_template("new-machine"), who="A. Technician"
+    )
     with pytest.raises(ReadingError, match="written for another job"):
         enter_sheet(other.folder, sheet.path, "A. Technician")
 
@@ -843,7 +849,7 @@ def test_loads_stand_side_by_side(sheet: Sheet) -> None:
 
 @pytest.mark.parametrize(("system", "paper", "unit"), [("SI", "9", "°C"), ("I-P", "1", "°F")])
 def test_units_and_paper_follow_the_job(tmp_path: Path, system: str, paper: str, unit: str) -> None:
-    job = Job.create(tmp_path / "J", MACHINE, find("new-machine"), system, "A. Technician")
+    job = Job.create(tmp_path / "J", MACHINE, find_template("new-machine"), system, "A. Technician")
     made = Sheet(job, few(job.folder, tmp_path / "s.xlsx"))
     tab = made.tabs["lube"]
     assert (str(tab.page_setup.paperSize), made.cell("lube.sump_temperature", "D").value) == (

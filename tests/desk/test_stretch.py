@@ -14,10 +14,12 @@ from startkit.cli import main
 from startkit.desk.report import assess
 from startkit.desk.stretch import enter_stretch
 from startkit.errors import JobError, ReadingError
-from startkit.facts import trend, trend_map
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
-from startkit.facts.templates import find
+from startkit.facts.plugins import find_template
+from startkit.facts.trend import column_map
+from startkit.facts.trend.guess import guess_file
+from startkit.facts.trend.importer import import_file
 from tests.facts.test_trend import BEGIN, export, plant
 
 SHEET = Path(__file__).parents[2] / "workbook" / "plant" / "machines" / "CH-1.toml"
@@ -33,19 +35,19 @@ def moment(row: int) -> str:
 
 @pytest.fixture(params=["SI", "I-P"])
 def job(tmp_path: Path, request: pytest.FixtureRequest) -> Job:
-    made = Job.create(tmp_path / "job", SHEET, find("new-machine"), request.param)
+    made = Job.create(tmp_path / "job", SHEET, find_template("new-machine"), request.param)
     made.record(Entry("setup.barometer", "101.0", "kPa", who="Ana"))
     columns = plant()
     columns["CHWS Temp (°C)"][50] = 0.0
     path = export(tmp_path, columns)
     target = tmp_path / "map.toml"
     target.write_text(
-        trend_map.text(trend.guess(path, made.machine)).replace(
+        column_map.text(guess_file(path, made.machine)).replace(
             "confirmed = false", "confirmed = true"
         ),
         encoding="utf-8",
     )
-    trend.import_file(made, path, target, "Ana")
+    import_file(made, path, target, "Ana")
     return made
 
 

@@ -12,7 +12,7 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
-from startkit.facts import arrow
+from startkit.facts.trend import arrow
 
 
 @pytest.mark.parametrize("value", [True, False, 0, -7, 2**40, "", "°C — 5", None])
@@ -68,11 +68,11 @@ def test_reading_a_trend_imports_no_pandas(tmp_path: Path) -> None:
     )
     (tmp_path / "t.csv").write_text(f"Time;Current [A];Pump\n{rows}\n", encoding="utf-8")
     code = (
-        "import sys; from pathlib import Path; from startkit.facts import trend_file, trend_time;"
-        " raw = trend_file.read(Path('t.csv')); numbers = trend_file.numbers(raw.columns[1],"
-        " ',').values; time = trend_time.moments(raw.columns[0], '%d.%m.%Y %H:%M:%S', '');"
+        "import sys; from pathlib import Path; from startkit.facts.trend import cells, files, stamps;"
+        " raw = files.read(Path('t.csv')); numbers = cells.numbers(raw.columns[1],"
+        " ',').values; time = stamps.moments(raw.columns[0], '%d.%m.%Y %H:%M:%S', '');"
         " print(len(numbers), float(numbers[3]), float(time[3] - time[0]),"
-        " trend_file.numbers(raw.columns[2], ',').values[:2].tolist(), 'pandas' in sys.modules)"
+        " cells.numbers(raw.columns[2], ',').values[:2].tolist(), 'pandas' in sys.modules)"
     )
     done = subprocess.run(
         [sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=False

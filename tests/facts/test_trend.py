@@ -14,9 +14,12 @@ from hypothesis import strategies as st
 
 from startkit.errors import JobError, ReadingError, SheetError
 from startkit.facts import machine as machine_
-from startkit.facts import trend, trend_map, trend_points, trend_quality
+from startkit.facts.digests import sha256_of_file
 from startkit.facts.job import Job
-from startkit.facts.trend_quality import CLOCK, DUPLICATE, GAP, LACKING, RANGE, SPIKE, STUCK, ZERO
+from startkit.facts.trend import column_map, points, quality, trend
+from startkit.facts.trend.guess import guess_file
+from startkit.facts.trend.importer import import_file
+from startkit.facts.trend.quality import CLOCK, DUPLICATE, GAP, LACKING, RANGE, SPIKE, STUCK, ZERO
 
 BEGIN = datetime(2026, 4, 16, 8)
 
@@ -69,7 +72,7 @@ def built(
     folder: Path, columns: dict[str, np.ndarray], seconds: np.ndarray | None = None, machine=None
 ) -> trend.Trend:
     path = export(folder, columns, seconds)
-    return trend.build(path, trend.guess(path, machine))
+    return trend.build(path, guess_file(path, machine))
 
 
 @pytest.fixture
@@ -186,7 +189,7 @@ def test_the_newest_row_first_is_turned_round(tmp_path):
     path = export(tmp_path, plant())
     head, *rows = path.read_text().splitlines()
     path.write_text("\n".join([head, *rows[::-1]]) + "\n")
-    found = trend.build(path, trend.guess(path))
+    found = trend.build(path, guess_file(path))
     assert found.moment(found.clock[0]) == "2026-04-16 08:00:00"
     assert (np.diff(found.clock) == 10).all()
 
@@ -195,7 +198,7 @@ def test_the_newest_row_first_is_turned_round(tmp_path):
 @settings(max_examples=200, deadline=None)
 def test_whatever_the_clock_did_kept_rows_go_forward_and_no_row_is_lost_unmarked(stamps):
     time = np.array(stamps, float)
-    found = trend_quality.clock(time)
+    found = quality.clock(time)
     assert (np.diff(time[found.rows]) > 0).all()
     left_out = np.setdiff1d(np.arange(time.size), found.rows)
     assert (found.flags[left_out] & (CLOCK | DUPLICATE)).all()
@@ -215,7 +218,7 @@ def test_gauge_pressure_stays_gauge_until_the_barometer_is_known(tmp_path, outsi
     del columns["Cond Press (kPa)"]
     columns[f"Cond Press ({unit})"] = np.full(400, value)
     path = export(tmp_path, columns)
-    made = trend.guess(path)
+    made = guess_file(path)
     found = trend.build(path, made)
     assert found.gauge("condenser_pressure")
     outside.check(
@@ -244,7 +247,7 @@ def test_gauge_or_absolute_is_told_by_the_water_beside_it(tmp_path, machine):
 def test_without_a_unit_the_range_tells_fahrenheit_from_celsius(tmp_path, machine):
     columns = plant()
     columns["CHWS"] = columns.pop("CHWS Temp (°C)") * 1.8 + 32
-    made = trend.guess(export(tmp_path, columns), machine)
+    made = guess_file(export(tmp_path, columns), machine)
     assert next(column for column in made.used if column.point == "chilled_leaving").unit == "°F"
 
 
@@ -255,7 +258,7 @@ def test_names_that_are_swapped_are_told(tmp_path):
         columns["CHWS Temp (°C)"],
     )
     assert any(
-        "wrong way round" in remark for remark in trend.guess(export(tmp_path, columns)).remarks
+        "wrong way round" in remark for remark in guess_file(export(tmp_path, columns)).remarks
     )
 
 
@@ -303,18 +306,16 @@ NAMES = {
     ("point", "name"), [(point, name) for point, names in NAMES.items() for name in names]
 )
 def test_trade_words_and_their_abbreviations_name_the_point(point, name):
-    rated = {each.name: trend_points.says(name, each) for each in trend_points.points().values()}
+    rated = {each.name: points.says(name, each) for each in points.points().values()}
     assert max(rated, key=rated.get) == point
 
 
 def test_the_names_of_the_open_standards_name_the_point():
-    for point in trend_points.points().values():
+    for point in points.points().values():
         for name in filter(
             None, (point.haystack, "" if point.name in ("vane_position", "speed") else point.brick)
         ):
-            rated = {
-                each.name: trend_points.says(name, each) for each in trend_points.points().values()
-            }
+            rated = {each.name: points.says(name, each) for each in points.points().values()}
             assert max(rated, key=rated.get) == point.name, name
 
 
@@ -335,9 +336,9 @@ def test_the_brick_names_are_classes_of_the_brick_schema(outside):
         "Frequency_Sensor",
         "Run_Status",
     }
-    ours = {point.brick for point in trend_points.points().values() if point.brick}
+    ours = {point.brick for point in points.points().values() if point.brick}
     outside.check(
-        "trend_points.points",
+        "trend.points",
         printed=len(ours),
         ours=len(ours & known),
         source="Brick schema 1.3, class names (some from memory)",
@@ -351,7 +352,7 @@ def test_a_column_of_another_machine_comes_last(tmp_path, machine):
         "CH-8 CHWS Temp (°C)": plant()["CHWS Temp (°C)"],
         **{f"CH-9 {name}": values for name, values in plant().items()},
     }
-    made = trend.guess(export(tmp_path, columns), machine)
+    made = guess_file(export(tmp_path, columns), machine)
     assert (
         next(column for column in made.used if column.point == "chilled_leaving").column
         == "CH-9 CHWS Temp (°C)"
@@ -359,20 +360,20 @@ def test_a_column_of_another_machine_comes_last(tmp_path, machine):
 
 
 def test_what_says_nothing_is_left_out_with_its_reason(tmp_path):
-    made = trend.guess(export(tmp_path, {**plant(), "Zone 4 damper": np.ones(400)}))
+    made = guess_file(export(tmp_path, {**plant(), "Zone 4 damper": np.ones(400)}))
     assert next(
         column for column in made.columns if column.column == "Zone 4 damper"
-    ) == trend_map.Mapped("Zone 4 damper", "", why="its name says no point that is used")
+    ) == column_map.Mapped("Zone 4 damper", "", why="its name says no point that is used")
 
 
 # --- the map --------------------------------------------------------------------------------------
 
 
 def test_a_map_written_and_read_again_is_the_same(tmp_path):
-    made = trend.guess(export(tmp_path, plant()))
+    made = guess_file(export(tmp_path, plant()))
     path = tmp_path / "map.toml"
-    path.write_text(trend_map.text(made))
-    again = trend_map.load(path)
+    path.write_text(column_map.text(made))
+    again = column_map.load(path)
     assert not again.confirmed
     assert {(c.column, c.point, c.unit, c.reference) for c in again.columns} == {
         (c.column, c.point, c.unit, c.reference) for c in made.columns
@@ -402,29 +403,29 @@ FAULTS = [
 
 @pytest.mark.parametrize(("right", "wrong", "said"), FAULTS)
 def test_a_fault_in_the_map_is_named_in_one_sentence(tmp_path, right, wrong, said):
-    text = trend_map.text(trend.guess(export(tmp_path, plant())))
+    text = column_map.text(guess_file(export(tmp_path, plant())))
     assert right in text
     path = tmp_path / "map.toml"
     path.write_text(text.replace(right, wrong, 1))
     with pytest.raises((SheetError, ReadingError)) as error:
-        trend_map.load(path)
+        column_map.load(path)
     assert said in str(error.value) and "\n" not in str(error.value)
 
 
 def test_scale_and_offset_make_a_reading_of_a_raw_count(tmp_path):
     path = export(tmp_path, plant())
-    made = trend.guess(path)
+    made = guess_file(path)
     mapped = tuple(
         (
             c
             if c.point != "power"
-            else trend_map.Mapped(c.column, "power", "kW", scale=2.0, offset=-10.0)
+            else column_map.Mapped(c.column, "power", "kW", scale=2.0, offset=-10.0)
         )
         for c in made.columns
     )
     plain = trend.build(path, made).values["power"]
     scaled = trend.build(
-        path, trend_map.TrendMap(made.layout, made.stamps, made.format, made.zone, mapped)
+        path, column_map.TrendMap(made.layout, made.stamps, made.format, made.zone, mapped)
     ).values["power"]
     assert scaled == pytest.approx(2 * plain - 10e3)
 
@@ -435,7 +436,7 @@ def test_scale_and_offset_make_a_reading_of_a_raw_count(tmp_path):
 def confirmed(folder: Path, path: Path) -> Path:
     target = folder / "map.toml"
     target.write_text(
-        trend_map.text(trend.guess(path)).replace("confirmed = false", "confirmed = true")
+        column_map.text(guess_file(path)).replace("confirmed = false", "confirmed = true")
     )
     return target
 
@@ -443,12 +444,12 @@ def confirmed(folder: Path, path: Path) -> Path:
 def test_file_and_map_are_kept_with_their_hash_in_the_journal(tmp_path, job):
     path = export(tmp_path, plant())
     original = path.read_bytes()
-    trend.import_file(job, path, confirmed(tmp_path, path), "A. Tester")
+    import_file(job, path, confirmed(tmp_path, path), "A. Tester")
     path.unlink()
     assert (job.folder / "trends" / "panel.csv").read_bytes() == original
     entry = job.state().latest["trend.panel"]
     assert (entry.value, entry.who) == ("panel.csv", "A. Tester")
-    assert trend.digest_of(job.folder / "trends" / "panel.csv") in entry.note
+    assert sha256_of_file(job.folder / "trends" / "panel.csv") in entry.note
     again = Job(job.folder, read_only=True).trends
     assert (
         list(again) == ["panel"] and len(again["panel"]) == 400 and again["panel"] is again["panel"]
@@ -458,18 +459,18 @@ def test_file_and_map_are_kept_with_their_hash_in_the_journal(tmp_path, job):
 def test_a_map_nobody_confirmed_is_not_imported(tmp_path, job):
     path = export(tmp_path, plant())
     target = tmp_path / "map.toml"
-    target.write_text(trend_map.text(trend.guess(path)))
+    target.write_text(column_map.text(guess_file(path)))
     with pytest.raises(ReadingError, match="nobody has confirmed"):
-        trend.import_file(job, path, target, "A. Tester")
+        import_file(job, path, target, "A. Tester")
     with pytest.raises(ReadingError, match="nobody is named"):
-        trend.import_file(job, path, confirmed(tmp_path, path), " ")
+        import_file(job, path, confirmed(tmp_path, path), " ")
     assert not job.trends and not (job.folder / "trends").exists()
 
 
 @pytest.mark.parametrize("name", ["panel.csv", "panel.toml"])
 def test_a_file_changed_after_the_import_is_not_believed(tmp_path, job, name):
     path = export(tmp_path, plant())
-    trend.import_file(job, path, confirmed(tmp_path, path), "A. Tester")
+    import_file(job, path, confirmed(tmp_path, path), "A. Tester")
     kept = job.folder / "trends" / name
     kept.write_text(kept.read_text() + "\n")
     with pytest.raises(JobError, match="changed after"):
@@ -479,18 +480,20 @@ def test_a_file_changed_after_the_import_is_not_believed(tmp_path, job, name):
 def test_another_file_of_the_same_name_is_refused(tmp_path, job):
     path = export(tmp_path, plant())
     target = confirmed(tmp_path, path)
-    trend.import_file(job, path, target, "A. Tester")
+    import_file(job, path, target, "A. Tester")
     export(tmp_path, plant(seed=2))
     with pytest.raises(JobError, match="already"):
-        trend.import_file(job, path, target, "A. Tester")
+        import_file(job, path, target, "A. Tester")
 
 
 def test_moments_are_shown_and_read_on_the_trends_own_clock(tmp_path):
     path = export(tmp_path, plant())
-    made = trend.guess(path)
+    made = guess_file(path)
     here = trend.build(
         path,
-        trend_map.TrendMap(made.layout, made.stamps, made.format, "America/New_York", made.columns),
+        column_map.TrendMap(
+            made.layout, made.stamps, made.format, "America/New_York", made.columns
+        ),
     )
     assert here.clock[0] == datetime.fromisoformat("2026-04-16T08:00:00-04:00").timestamp()
     assert here.moment(here.clock[3]) == "2026-04-16 08:00:30"
@@ -502,9 +505,9 @@ def test_moments_are_shown_and_read_on_the_trends_own_clock(tmp_path):
 @pytest.mark.parametrize("encoding", ["CHW Flow", "rot13", "idna", "unicode_escape", "zip", ""])
 def test_an_encoding_that_is_none_is_refused_with_its_line(tmp_path, encoding):
     path = export(tmp_path, plant(30))
-    text = trend_map.text(trend.guess(path)).replace(
+    text = column_map.text(guess_file(path)).replace(
         'encoding = "utf8"', f'encoding = "{encoding}"'
     )
     (tmp_path / "map.toml").write_text(text, encoding="utf-8")
     with pytest.raises(SheetError, match=r"line \d+, file.encoding: no encoding"):
-        trend_map.load(tmp_path / "map.toml")
+        column_map.load(tmp_path / "map.toml")

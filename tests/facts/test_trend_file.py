@@ -15,8 +15,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from startkit.errors import ReadingError
-from startkit.facts import trend_file, trend_time
-from startkit.facts.trend_file import Layout, numbers, read, sniff, split_unit
+from startkit.facts.trend import files, stamps
+from startkit.facts.trend.cells import numbers, split_unit
+from startkit.facts.trend.files import read, sniff
+from startkit.facts.trend.table import Layout
 
 BEGIN = datetime(2026, 4, 16, 8)
 
@@ -93,7 +95,7 @@ def test_a_degree_sign_far_below_an_ascii_head_is_read_in_its_old_encoding(tmp_p
         tmp_path,
         ("Time,A,Note\n" + "\n".join([*rows * 4, "2026-04-16 09:59:59,1,20 °C"])).encode("cp1252"),
     )
-    assert path.stat().st_size > trend_file.HEAD
+    assert path.stat().st_size > files.HEAD
     assert read(path).column("Note")[-1].as_py() == "20 °C"
 
 
@@ -221,7 +223,7 @@ def test_a_parquet_file_that_claims_too_many_rows_is_refused(tmp_path, monkeypat
 
     path = tmp_path / "big.parquet"
     pq.write_table(pa.table({f"c{i}": [0.0] * 100 for i in range(50)}), path)
-    monkeypatch.setattr("startkit.facts.trend_sheets.MOST_CELLS", 1_000)
+    monkeypatch.setattr("startkit.facts.trend.sheets.MOST_CELLS", 1_000)
     with pytest.raises(ReadingError) as error:
         read(path)
     one_sentence(error)
@@ -280,22 +282,22 @@ def test_a_workbook_below_a_title_is_read_with_its_stamps(tmp_path):
     raw = read(path)
     assert (raw.layout.header, raw.layout.units, raw.layout.first, len(raw)) == (3, 4, 5, 50)
     assert raw.units[1:] == ("°F", "kW")
-    seconds = trend_time.moments(raw.column("Time"), trend_time.ISO)
+    seconds = stamps.moments(raw.column("Time"), stamps.ISO)
     assert np.diff(seconds) == pytest.approx(np.full(49, 10.0), abs=2e-3)
 
 
 def test_parquet_keeps_names_numbers_and_stamps(tmp_path):
     import pyarrow.parquet as pq
 
-    stamps = pa.array([BEGIN + timedelta(seconds=i) for i in range(30)], pa.timestamp("ms"))
+    moments = pa.array([BEGIN + timedelta(seconds=i) for i in range(30)], pa.timestamp("ms"))
     pq.write_table(
-        pa.table({"time": stamps, "CHWS": pa.array(np.linspace(6, 7, 30))}), tmp_path / "t.parquet"
+        pa.table({"time": moments, "CHWS": pa.array(np.linspace(6, 7, 30))}), tmp_path / "t.parquet"
     )
     raw = read(tmp_path / "t.parquet")
     assert raw.names == ("time", "CHWS")
     assert (
-        trend_time.moments(raw.column("time"), trend_time.ISO)[5]
-        - trend_time.moments(raw.column("time"), trend_time.ISO)[0]
+        stamps.moments(raw.column("time"), stamps.ISO)[5]
+        - stamps.moments(raw.column("time"), stamps.ISO)[0]
         == 5.0
     )
 
@@ -330,9 +332,9 @@ FORMATS = (
 def test_every_usual_way_to_write_a_stamp_is_recognised_and_read(written):
     true = [BEGIN + timedelta(minutes=n) for n in range(300)]
     texts = [moment.strftime(written) for moment in true]
-    found = trend_time.guess(texts)
+    found = stamps.guess(texts)
     assert found is not None and found.sure, written
-    seconds = trend_time.moments(chunked(texts), found.text)
+    seconds = stamps.moments(chunked(texts), found.text)
     offset = 4 * 3600 if written.endswith(("EDT", "-0400")) else 0
     expected = np.array([(moment - datetime(1970, 1, 1)).total_seconds() for moment in true])
     assert seconds - offset == pytest.approx(expected, abs=1e-5)
@@ -342,7 +344,7 @@ def test_a_day_that_could_be_a_month_is_said_to_be_unsure():
     within_a_day = [
         (datetime(2026, 5, 4) + timedelta(minutes=n)).strftime("%m/%d/%Y %H:%M") for n in range(300)
     ]
-    found = trend_time.guess(within_a_day)
+    found = stamps.guess(within_a_day)
     assert not found.sure and "either way" in found.note
 
 
@@ -351,28 +353,28 @@ def test_a_clock_that_goes_forward_tells_day_from_month():
         (datetime(2026, 3, 1) + timedelta(hours=2 * n)).strftime("%d/%m/%Y %H:%M")
         for n in range(140)
     ]
-    assert trend_time.guess(over_a_month) == trend_time.StampFormat("%d/%m/%Y %H:%M")
+    assert stamps.guess(over_a_month) == stamps.StampFormat("%d/%m/%Y %H:%M")
     # Days up to the twelfth only: nothing but the order tells.
     first_days = [
         (datetime(2026, 3, 1) + timedelta(hours=6 * n)).strftime("%d/%m/%Y %H:%M")
         for n in range(40)
     ]
-    assert trend_time.guess(first_days).text == "%d/%m/%Y %H:%M"
+    assert stamps.guess(first_days).text == "%d/%m/%Y %H:%M"
 
 
 def test_serial_days_and_seconds_since_1970_are_told_by_their_size():
-    assert trend_time.guess(np.linspace(46128.0, 46129.0, 50)).text == trend_time.DAYS
-    assert trend_time.guess(1.7763e9 + np.arange(50.0)).text == trend_time.SECONDS
-    assert trend_time.guess(1.7763e12 + 1000 * np.arange(50.0)).text == trend_time.MILLISECONDS
-    assert trend_time.guess(np.array([7.0, 7.1, 6.9, 7.0])) is None
+    assert stamps.guess(np.linspace(46128.0, 46129.0, 50)).text == stamps.DAYS
+    assert stamps.guess(1.7763e9 + np.arange(50.0)).text == stamps.SECONDS
+    assert stamps.guess(1.7763e12 + 1000 * np.arange(50.0)).text == stamps.MILLISECONDS
+    assert stamps.guess(np.array([7.0, 7.1, 6.9, 7.0])) is None
 
 
 def test_a_serial_day_is_the_spreadsheets_own_count(outside):
     # 2026-04-16 08:00 is day 46128.333 of a spreadsheet that counts 1900-01-01 as day 1 and
     # believes in 1900-02-29.
-    seconds = trend_time.moments(chunked([46128 + 1 / 3]), trend_time.DAYS)[0]
+    seconds = stamps.moments(chunked([46128 + 1 / 3]), stamps.DAYS)[0]
     outside.check(
-        "trend_time.moments",
+        "trend.stamps",
         printed=(datetime(2026, 4, 16, 8) - datetime(1970, 1, 1)).total_seconds(),
         ours=seconds,
         source="ECMA-376 part 1, 18.17.4: serial dates, 1900 base",
@@ -382,57 +384,55 @@ def test_a_serial_day_is_the_spreadsheets_own_count(outside):
 
 
 def test_the_hour_that_comes_twice_in_autumn_is_told_by_the_clock_set_back():
-    zone = trend_time.zone_of("America/New_York")
+    zone = stamps.zone_of("America/New_York")
     true = np.arange(0, 4 * 3600, 300.0) + 1793505600 - 3600
     texts = [datetime.fromtimestamp(each, zone).strftime("%Y-%m-%d %H:%M:%S") for each in true]
-    assert trend_time.moments(chunked(texts), trend_time.ISO, "America/New_York") == pytest.approx(
-        true
-    )
+    assert stamps.moments(chunked(texts), stamps.ISO, "America/New_York") == pytest.approx(true)
 
 
 def test_the_hour_missing_in_spring_leaves_no_hole():
-    zone = trend_time.zone_of("Europe/Berlin")
+    zone = stamps.zone_of("Europe/Berlin")
     true = np.arange(0, 6 * 3600, 600.0) + datetime(2026, 3, 28, 22).timestamp()
     texts = [datetime.fromtimestamp(each, zone).strftime("%d.%m.%Y %H:%M:%S") for each in true]
     assert np.diff(
-        trend_time.moments(chunked(texts), "%d.%m.%Y %H:%M:%S", "Europe/Berlin")
+        stamps.moments(chunked(texts), "%d.%m.%Y %H:%M:%S", "Europe/Berlin")
     ) == pytest.approx(np.full(true.size - 1, 600.0))
 
 
 @pytest.mark.parametrize("zone", ["Atlantis/Centre", "+25", "summer"])
 def test_a_zone_that_is_none_is_refused(zone):
     with pytest.raises(ReadingError):
-        trend_time.zone_of(zone)
+        stamps.zone_of(zone)
 
 
 def test_a_name_of_a_zone_that_means_several_is_refused():
     with pytest.raises(ReadingError):
-        trend_time.moments(chunked(["16.04.2026 08:00:00 CST"] * 3), "%d.%m.%Y %H:%M:%S %Z")
+        stamps.moments(chunked(["16.04.2026 08:00:00 CST"] * 3), "%d.%m.%Y %H:%M:%S %Z")
 
 
 def test_stamps_that_cannot_be_read_are_not_a_number():
-    seconds = trend_time.moments(
-        chunked(["2026-04-16 08:00:00", "soon", None, "2026-04-16 08:00:03"]), trend_time.ISO
+    seconds = stamps.moments(
+        chunked(["2026-04-16 08:00:00", "soon", None, "2026-04-16 08:00:03"]), stamps.ISO
     )
     assert np.isfinite(seconds).tolist() == [True, False, False, True]
-    assert trend_file.MOST_COLUMNS < 1_000_000
+    assert files.MOST_COLUMNS < 1_000_000
 
 
 # --- found by fuzzing -----------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
-    ("format_", "stamps"),
+    ("format_", "texts"),
     [
-        (trend_time.ISO, ["2026-02-28 10:00", "2026-02-30 10:00", "2026-03-02 10:00"]),
+        (stamps.ISO, ["2026-02-28 10:00", "2026-02-30 10:00", "2026-03-02 10:00"]),
         ("%d.%m.%Y %H:%M", ["28.02.2026 10:00", "30.02.2026 10:00", "02.03.2026 10:00"]),
         ("%m/%d/%y", ["02/28/26", "02/30/26", "03/02/26"]),
         ("%b %d %Y", ["Apr 30 2026", "Apr 31 2026", "May 1 2026"]),
         ("%Y%m%d %H%M%S", ["20260228 101010", "20260231 101010", "20260303 101010"]),
     ],
 )
-def test_a_day_that_no_calendar_has_is_not_moved_to_the_next_month(format_, stamps):
-    found = trend_time.moments(chunked(pa.array(stamps)), format_)
+def test_a_day_that_no_calendar_has_is_not_moved_to_the_next_month(format_, texts):
+    found = stamps.moments(chunked(pa.array(texts)), format_)
     assert np.isnan(found).tolist() == [False, True, False]
     assert datetime.fromtimestamp(found[0], UTC).month in (2, 4) and found[2] > found[0]
 
@@ -440,7 +440,7 @@ def test_a_day_that_no_calendar_has_is_not_moved_to_the_next_month(format_, stam
 def test_a_number_beyond_what_a_float_counts_is_read_and_breaks_nothing():
     assert numbers(chunked(pa.array([1, 2**60 + 1]))).values[1] == pytest.approx(2.0**60)
     assert np.isfinite(
-        trend_time.moments(chunked(pa.array([2**61], pa.timestamp("us"))), trend_time.ISO)
+        stamps.moments(chunked(pa.array([2**61], pa.timestamp("us"))), stamps.ISO)
     ).all()
 
 
@@ -454,7 +454,7 @@ def test_a_sign_that_ends_lines_elsewhere_ends_none_here(tmp_path, sign):
 def test_a_row_of_a_workbook_is_kept_as_wide_as_it_is_filled(tmp_path):
     import openpyxl
 
-    from startkit.facts.trend_sheets import _cells
+    from startkit.facts.trend.sheets import _cells
 
     book = openpyxl.Workbook()
     for row in (["Time", "A", "B"], ["2026-04-16 08:00:00", 1.5], [None, None, 2]):

@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from startkit.cli import main
 from startkit.errors import JobError, SheetError, StartkitError
 from startkit.facts import machine as machine_
-from startkit.facts import templates, toml_file
+from startkit.facts import plugins, toml_file
 from startkit.facts.job import Job
 from startkit.fleet import folder, new_jobs
 from startkit.fleet.folder import Fleet
@@ -358,7 +358,7 @@ def test_a_companys_own_templates_are_found_once_its_package_is_installed(
         )
         archive.writestr(
             "alder_templates/notebooks/alder-annual.ipynb",
-            templates.find("new-machine")
+            plugins.find_template("new-machine")
             .read_text(encoding="utf-8")
             .replace("Start-up of a new machine", "Annual visit"),
         )

@@ -525,13 +525,15 @@ def test_nbconvert_knows_the_exporter_by_its_name():
 
 
 def test_a_job_is_run_and_printed_in_one_call_with_the_installed_stages(tmp_path: Path):
-    from startkit.facts.templates import find
+    from startkit.facts.plugins import find_template
     from startkit.paper.printing import export, field_sheet
 
     (tmp_path / "sheet.toml").write_text(SHEET, encoding="utf-8")
-    target = field_sheet(tmp_path / "sheet.toml", find("new-machine"), tmp_path / "blank.pdf")
+    target = field_sheet(
+        tmp_path / "sheet.toml", find_template("new-machine"), tmp_path / "blank.pdf"
+    )
     assert "Field sheet" in text_of(target.read_bytes())
-    job = Job.create(tmp_path / "job", tmp_path / "sheet.toml", find("new-machine"))
+    job = Job.create(tmp_path / "job", tmp_path / "sheet.toml", find_template("new-machine"))
     job.record(
         [
             Entry(

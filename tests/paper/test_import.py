@@ -61,10 +61,10 @@ def test_every_entry_is_taken_over_with_its_hash_and_one_names_the_record(
 
 
 def test_the_job_goes_on_with_the_template_that_is_installed(record: Path, tmp_path: Path):
-    from startkit.facts.templates import find
+    from startkit.facts.plugins import find_template
 
     job = import_job(record, tmp_path / "CH-3")
-    assert job.template.read_bytes() == find("new-machine").read_bytes()
+    assert job.template.read_bytes() == find_template("new-machine").read_bytes()
     job.record(Entry("lube.filter_drop", "13", "kPa", who="Ana", note="misread"))
     found = verification.verify(signed(printed(job, "short")), beside=False)
     assert found.valid and found.revision == "B"

@@ -9,8 +9,8 @@ import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
 
 from startkit.errors import JournalError, PaperError
+from startkit.facts.safe_files import file_safe, write_whole
 from startkit.paper import runs
-from startkit.paper.files import file_safe, write_whole
 from tests.paper.conftest import make_job
 
 KERNEL = {"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}}

@@ -93,7 +93,7 @@ def test_a_quarter_of_an_hour_is_long_enough_and_a_row_less_is_not(make_job, edg
 
 
 def test_thirty_readings_are_enough_and_twenty_nine_are_not(make_job, edges):
-    from startkit.facts.trend_quality import SPIKE
+    from startkit.facts.trend.quality import SPIKE
 
     bound = defaults()["load_up.steady_readings"].low
     for known, steady in ((30, True), (29, False)):

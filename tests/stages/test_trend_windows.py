@@ -11,10 +11,10 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from startkit.facts import trend as trend_
 from startkit.facts.job import State
-from startkit.facts.trend_map import Mapped
-from startkit.facts.trend_quality import STUCK
+from startkit.facts.trend import trend as trend_
+from startkit.facts.trend.column_map import Mapped
+from startkit.facts.trend.quality import STUCK
 from startkit.procedure.assessment import Assessment
 from startkit.science.steadiness import Hunting
 from startkit.stages.load_up import COLUMNS, trend_figures, trend_windows
@@ -157,7 +157,7 @@ def test_a_whole_trend_gives_what_single_readings_give(make_job, day):
 def test_marked_readings_stay_out_of_the_figures_and_only_there(make_job):
     values = course((40, FULL))
     flags = np.zeros(values["power"].size, np.uint8)
-    flags[17] = trend_.trend_quality.SPIKE
+    flags[17] = trend_.quality.SPIKE
     found = trend_figures.figures(
         make_job().machine, made(values, power=flags), Q(BAROMETER, "kilopascal")
     )

@@ -23,10 +23,11 @@ from startkit.desk import cards
 from startkit.desk.book import open_book
 from startkit.errors import StartkitError
 from startkit.facts import journal as journal_
-from startkit.facts import trend, whole
+from startkit.facts import safe_files
 from startkit.facts.job import Job, check_new_folder
 from startkit.facts.journal import Entry
-from startkit.paper.files import file_safe
+from startkit.facts.safe_files import file_safe
+from startkit.facts.trend import importer
 
 ROOT = Path(__file__).parents[2]
 SHEET = ROOT / "workbook" / "plant" / "machines" / "CH-1.toml"
@@ -356,7 +357,7 @@ def fault_of_name(name: str) -> str:
             return "a sign that Windows does not allow"
         if part.endswith((".", " ")) or part.startswith(" "):
             return "a blank or dot at its end"
-        if whole.is_reserved(part):
+        if safe_files.is_reserved(part):
             return "the name of a device"
         if len(part) > 120 or len(part.encode()) > 240:
             return "too long"
@@ -441,7 +442,7 @@ def test_a_name_made_from_a_tag_can_lie_on_every_computer(tag):
     ).filter(lambda name: "/" not in name and "\0" not in name)
 )
 def test_a_trend_is_kept_under_a_name_that_every_computer_takes(name):
-    assert fault_of_name(trend._name_of(Path(f"{name}.csv")) + ".csv") == ""
+    assert fault_of_name(importer._name_of(Path(f"{name}.csv")) + ".csv") == ""
 
 
 @settings(max_examples=300, deadline=None)

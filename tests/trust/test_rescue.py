@@ -10,7 +10,7 @@ from click.testing import CliRunner
 
 from startkit.cli import main
 from startkit.errors import JobError, JournalError
-from startkit.facts import carve
+from startkit.facts import page_recovery
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry, Journal
 from startkit.facts.rescue import rescue, whole_entries
@@ -34,7 +34,7 @@ def job(tmp_path: Path) -> Job:
 
 
 def test_every_row_of_a_whole_journal_can_be_carved(job: Job) -> None:
-    assert sorted(carve.rows(job.journal.path), key=lambda e: e.seq) == job.journal.read()
+    assert sorted(page_recovery.rows(job.journal.path), key=lambda e: e.seq) == job.journal.read()
 
 
 def test_a_whole_job_is_saved_whole(job: Job, tmp_path: Path) -> None:
@@ -108,7 +108,7 @@ def test_what_was_lost_is_named_and_the_status_tells(job: Job, tmp_path: Path) -
     at = data.find(b"reading 150 ")
     data[at] ^= 1
     job.journal.path.write_bytes(data)
-    lost = next(e.seq for e in carve.rows(job.journal.path) if e.what == "lube.note150")
+    lost = next(e.seq for e in page_recovery.rows(job.journal.path) if e.what == "lube.note150")
     result = CliRunner().invoke(main, ["rescue", str(job.folder), str(tmp_path / "new")])
     assert result.exit_code == 1 and f"lost: entry {lost}" in result.output
     assert "lost: " + str(lost) in Job(tmp_path / "new").state().latest["job.rescued"].value

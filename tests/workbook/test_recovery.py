@@ -12,11 +12,11 @@ import numpy as np
 import pytest
 
 from startkit.desk.report import assess
-from startkit.facts import trend
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
-from startkit.facts.templates import find
-from startkit.facts.trend_quality import DUPLICATE, LACKING, SPIKE, ZERO
+from startkit.facts.plugins import find_template
+from startkit.facts.trend.importer import import_file
+from startkit.facts.trend.quality import DUPLICATE, LACKING, SPIKE, ZERO
 from startkit.stages.load_up import COLUMNS
 from startkit.stages.load_up.readings import load_of
 from startkit.stages.load_up.trend_windows import chosen, steady
@@ -71,7 +71,7 @@ def job(tmp_path_factory, measured) -> Job:
     made = Job.create(
         folder / "CH-1",
         SHEET,
-        find("new-machine"),
+        find_template("new-machine"),
         who="A. Tester",
         at="2026-04-14T07:40:00.000-04:00",
     )
@@ -93,7 +93,7 @@ def job(tmp_path_factory, measured) -> Job:
     path, map_path = folder / "load-up.csv", folder / "load-up.toml"
     path.write_text(load_up_day(measured).text, encoding="utf-8")
     map_path.write_text(confirmed_map(path, made.machine), encoding="utf-8")
-    trend.import_file(made, path, map_path, "A. Tester")
+    import_file(made, path, map_path, "A. Tester")
     made.record(Entry("load_up.trend", "load-up", who="A. Tester"))
     return made
 

@@ -11,7 +11,7 @@ import numpy as np
 import pint
 
 from startkit.facts.machine import Machine
-from startkit.facts.trend import Trend
+from startkit.facts.trend.trend import Trend
 from startkit.science import refrigerant, water
 from startkit.stages.load_up.formulas import FORMULAS, circuit
 

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from startkit.facts.trend_quality import CLOCK, DUPLICATE, GAP, WORDS
+from startkit.facts.trend.quality import CLOCK, DUPLICATE, GAP, WORDS
 from startkit.procedure.entries import Entries
 from startkit.procedure.stage import Heading, Line, Plot, Rule, Table
 from startkit.science.steadiness import PERIODS

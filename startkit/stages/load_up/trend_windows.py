@@ -15,8 +15,8 @@ from startkit.errors import StartkitError
 from startkit.facts.journal import Entry
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
-from startkit.facts.trend import Trend
-from startkit.facts.trend_quality import STUCK, UNUSABLE
+from startkit.facts.trend.quality import STUCK, UNUSABLE
+from startkit.facts.trend.trend import Trend
 from startkit.procedure.entries import Entries, Reading, Row
 from startkit.science import steadiness
 from startkit.science.steadiness import Hunting, Tolerance

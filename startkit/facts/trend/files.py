@@ -1,8 +1,7 @@
-"""A trend's file as it lies: which marks separate it, where its header stands, its columns, its
-faulty rows.
+"""A trend's file: which marks separate it, where its header is, its columns, its faulty rows.
 
-Nothing is interpreted here but the layout: what a column means stands in its map (`trend_map`).
-Text files are read by pyarrow on all cores; workbooks and Parquet files by `trend_sheets`.
+Only the layout is interpreted here; what a column means is in its map (`column_map`). Text files
+are read by pyarrow on all cores, workbooks and Parquet files by `sheets`.
 """
 
 from __future__ import annotations
@@ -12,125 +11,27 @@ import csv
 import re
 from collections import Counter
 from collections.abc import Collection
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from startkit.errors import ReadingError, StartkitError
-from startkit.facts import arrow
-from startkit.units import KINDS, unit_for
+from startkit.errors import ReadingError
+from startkit.facts.trend import sheets
+from startkit.facts.trend.cells import LACKING, are_units, is_data, is_reading, is_stamp
+from startkit.facts.trend.table import (
+    MOST_CELLS,
+    MOST_COLUMNS,
+    MOST_ROWS,
+    BadRow,
+    Layout,
+    RawTable,
+    names_of,
+)
 
 LARGEST = 2_000_000_000  # bytes of a text file
-MOST_COLUMNS, MOST_ROWS, MOST_CELLS = 2_000, 10_000_000, 400_000_000
 HEAD = 256 * 1024  # bytes from which the layout is seen
 SHOWN = 20  # faulty rows shown with their text
 DELIMITERS = ("\t", ";", ",", "|")
-# What systems write where they have no reading; compared without case.
-LACKING = (
-    "",
-    "-",
-    "--",
-    "---",
-    "----",
-    "*",
-    "**",
-    "***",
-    "nan",
-    "null",
-    "none",
-    "n/a",
-    "na",
-    "#n/a",
-    "no data",
-    "nodata",
-    "bad",
-    "?",
-    "????",
-    "offline",
-    "<null>",
-)
-
-
-@dataclass(frozen=True)
-class Layout:
-    """How a file is laid out.
-
-    Parameters
-    ----------
-    delimiter, decimal, encoding : str
-        Of a text file.
-    header, units, first : int
-        Line (from 1) of the column names and of their units (0: none), and of the first reading.
-    sheet : str
-        Sheet of a workbook.
-    """
-
-    delimiter: str = ","
-    decimal: str = "."
-    encoding: str = "utf8"
-    header: int = 1
-    units: int = 0
-    first: int = 2
-    sheet: str = ""
-
-
-@dataclass(frozen=True)
-class BadRow:
-    """A row that could not be used: its line in the file, its text, and why."""
-
-    line: int
-    text: str
-    why: str
-
-
-@dataclass(frozen=True)
-class RawTable:
-    """A file's columns before anything is known of their meaning.
-
-    Parameters
-    ----------
-    layout : Layout
-    names, units : tuple of str
-        As in the file; units empty where none was found.
-    columns : tuple of pyarrow.ChunkedArray or None
-        None where a column was not asked for.
-    bad : tuple of BadRow
-        The first faulty rows.
-    bad_count : int
-        How many there are.
-    """
-
-    layout: Layout
-    names: tuple[str, ...]
-    units: tuple[str, ...]
-    columns: tuple[Any, ...]
-    bad: tuple[BadRow, ...] = ()
-    bad_count: int = 0
-
-    def __len__(self) -> int:
-        return next((len(column) for column in self.columns if column is not None), 0)
-
-    def column(self, name: str) -> Any:
-        """The column of that name.
-
-        Raises
-        ------
-        ReadingError
-            There is none; near names are told.
-        """
-        if name in self.names and (found := self.columns[self.names.index(name)]) is not None:
-            return found
-        import difflib
-
-        near = difflib.get_close_matches(name, self.names, n=1)
-        raise ReadingError(
-            f"the file has no column {name!r}",
-            "trend",
-            f"did you mean {near[0]!r}?" if near else f"it has {', '.join(self.names[:8])}",
-        )
 
 
 def read(path: Path, layout: Layout | None = None, only: Collection[str] | None = None) -> RawTable:
@@ -152,12 +53,10 @@ def read(path: Path, layout: Layout | None = None, only: Collection[str] | None 
     _check_size(path)
     suffix = path.suffix.lower()
     if suffix in (".xlsx", ".xlsm", ".parquet", ".pq"):
-        from startkit.facts import trend_sheets
-
         return (
-            trend_sheets.read_workbook(path, layout)
+            sheets.read_workbook(path, layout)
             if suffix.startswith(".xls")
-            else trend_sheets.read_parquet(path, only)
+            else sheets.read_parquet(path, only)
         )
     if suffix == ".xls":
         raise ReadingError(
@@ -271,7 +170,7 @@ def _rated(lines: list[str], delimiter: str) -> tuple[float, Layout]:
     if width < 2 or width > MOST_COLUMNS:
         return 0.0, Layout()
     cells = [cell for row in rows if len(row) == width for cell in row]
-    telling = sum(_is_reading(cell) for cell in cells) / len(cells)
+    telling = sum(is_reading(cell) for cell in cells) / len(cells)
     return alike / sum(counts.values()) * (0.05 + telling), _layout(rows, width, delimiter)
 
 
@@ -280,29 +179,6 @@ def _split(lines: list[str], delimiter: str) -> list[list[str]]:
         return [[cell.strip() for cell in row] for row in csv.reader(lines, delimiter=delimiter)]
     except csv.Error:
         return [[cell.strip() for cell in line.split(delimiter)] for line in lines]
-
-
-_NUMBER = re.compile(
-    r"^[+\-−]?(?:\d{1,3}(?:[,.' ]\d{3})+|\d+)?(?:[.,]\d*)?(?:[eE][+\-]?\d+)?\s*%?$"
-)
-_STAMP = re.compile(
-    r"^\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}|^\d{1,2}:\d{2}|^\d{1,2}[ \-][A-Za-z]{3}["
-    r" \-]\d{2,4}|^[A-Za-z]{3,9} \d{1,2},? \d{4}"
-)
-
-
-def is_number(cell: str) -> bool:
-    """True for a number with either decimal mark."""
-    return bool(cell) and any(ch.isdigit() for ch in cell) and bool(_NUMBER.match(cell))
-
-
-def is_stamp(cell: str) -> bool:
-    """True for what looks like a date or a time."""
-    return bool(_STAMP.match(cell)) and not is_number(cell)
-
-
-def _is_reading(cell: str) -> bool:
-    return cell.casefold() in LACKING or is_number(cell) or is_stamp(cell)
 
 
 def _layout(rows: list[list[str]], width: int, delimiter: str) -> Layout:
@@ -332,63 +208,7 @@ def _layout(rows: list[list[str]], width: int, delimiter: str) -> Layout:
     return Layout(delimiter, decimal, "utf8", header + 1, units + 1, first + 1)
 
 
-def is_data(row: list[str], width: int) -> bool:
-    """True if a row looks like readings: as wide as the others, and half of its cells numbers or
-    stamps.
-    """
-    filled = [cell for cell in row if cell.casefold() not in LACKING]
-    return (
-        abs(len(row) - width) <= 1
-        and bool(filled)
-        and sum(is_number(c) or is_stamp(c) for c in filled) >= len(filled) / 2
-    )
-
-
-def are_units(row: list[str]) -> bool:
-    """True if at least half of a row's cells are units."""
-    filled = [cell.strip("[]() ") for cell in row if cell]
-    return bool(filled) and sum(is_unit(cell) for cell in filled) >= max(1, len(filled) / 2)
-
-
-@lru_cache(maxsize=4096)
-def is_unit(text: str) -> bool:
-    """True if the text is the spelling of a unit of any kind of reading."""
-    return bool(text) and not text.isdigit() and any(_reads(text, kind) for kind in KINDS)
-
-
-def _reads(text: str, kind: str) -> bool:
-    try:
-        unit_for(text, kind)
-    except StartkitError:
-        return False
-    return True
-
-
-def split_unit(name: str) -> tuple[str, str]:
-    """A column's name and the unit that stands in it: ``"CHWS Temp (°F)"`` -> ``("CHWS Temp",
-    "°F")``.
-    """
-    match = re.match(r"^(.*?)\s*[\[({<]\s*([^\[\](){}<>]+?)\s*[\])}>]\s*$", name)
-    if match and is_unit(match.group(2)):
-        return match.group(1), match.group(2)
-    head, mark, tail = re.match(r"^(.*?)([\s_,/]*)([^\s_,/]*)$", name).groups()
-    # A single letter may be the unit of a temperature, or a name's own last part.
-    if head and mark and is_unit(tail) and (len(tail) > 1 or tail in "CF%A"):
-        return head, tail
-    return name, ""
-
-
 # --- reading a text file --------------------------------------------------------------------------
-
-
-def names_of(cells: list[str], width: int) -> tuple[str, ...]:
-    """A name for every column; blank ones are numbered, one that stands twice gets its place."""
-    padded = [*cells, *[""] * width][:width]
-    found: list[str] = []
-    for place, cell in enumerate(padded, start=1):
-        name = " ".join(cell.split()) or f"column {place}"
-        found.append(name if name not in found else f"{name} ({place})")
-    return tuple(found)
 
 
 def _read_text(path: Path, layout: Layout, only: Collection[str] | None) -> RawTable:
@@ -510,107 +330,3 @@ def _bad_rows(path: Path, layout: Layout, faulty: list[Any]) -> tuple[BadRow, ..
         )
         at = at + 1 if place >= 0 else at
     return tuple(found)
-
-
-# --- columns as numbers and texts -----------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Numbers:
-    """A column as numbers: not a number where nothing or something unreadable stands.
-
-    Parameters
-    ----------
-    values : numpy.ndarray
-    unreadable : int
-        Cells that hold something that is no number.
-    examples : tuple of str
-        Some of them.
-    """
-
-    values: np.ndarray
-    unreadable: int = 0
-    examples: tuple[str, ...] = ()
-
-
-_SWITCH = {
-    "on": 1.0,
-    "true": 1.0,
-    "yes": 1.0,
-    "running": 1.0,
-    "run": 1.0,
-    "active": 1.0,
-    "open": 1.0,
-    "off": 0.0,
-    "false": 0.0,
-    "no": 0.0,
-    "stopped": 0.0,
-    "stop": 0.0,
-    "inactive": 0.0,
-    "closed": 0.0,
-}
-
-
-def numbers(column: Any, decimal: str = ".") -> Numbers:
-    """A column of a `RawTable` as numbers.
-
-    Parameters
-    ----------
-    column : pyarrow.ChunkedArray
-    decimal : str
-        Decimal mark of texts.
-    """
-    import pyarrow as pa
-    import pyarrow.compute as pc
-
-    kind = column.type
-    if pa.types.is_null(kind):
-        return Numbers(np.full(len(column), np.nan))
-    if (
-        pa.types.is_boolean(kind)
-        or pa.types.is_integer(kind)
-        or pa.types.is_floating(kind)
-        or pa.types.is_decimal(kind)
-    ):
-        return Numbers(arrow.floats(column))
-    return _from_texts(pc.cast(column, pa.string()), decimal)
-
-
-def _from_texts(column: Any, decimal: str) -> Numbers:
-    import pyarrow as pa
-    import pyarrow.compute as pc
-
-    text = pc.utf8_trim_whitespace(column)
-    plain = pc.replace_substring_regex(text, r"[\s'’%]|(?:\s*[A-Za-z°]+$)", "")
-    thousands = "." if decimal == "," else ","
-    plain = pc.replace_substring(plain, thousands, "")
-    plain = pc.replace_substring(pc.replace_substring(plain, decimal, "."), "−", "-")
-    good = pc.match_substring_regex(plain, r"^[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?$")
-    values = pc.cast(
-        pc.if_else(good, pc.replace_substring_regex(plain, r"^\+", ""), arrow.scalar(None)),
-        pa.float64(),
-    )
-    return _with_words(arrow.floats(values), text)
-
-
-def _with_words(found: np.ndarray, text: Any) -> Numbers:
-    """On and off are numbers; what is left unreadable is counted."""
-    import pyarrow.compute as pc
-
-    odd = np.isnan(found) & ~arrow.marks(pc.is_null(text))
-    rows = np.flatnonzero(odd)
-    if not rows.size:
-        return Numbers(found)
-    kinds = pc.value_counts(text.take(arrow.places(rows))).to_pylist()
-    words = {each["values"]: each["values"].casefold() for each in kinds}
-    switch = {word: _SWITCH[folded] for word, folded in words.items() if folded in _SWITCH}
-    for word, value in switch.items():
-        found[arrow.marks(pc.equal(text, arrow.scalar(word)))] = value
-    rest = [
-        each
-        for each in kinds
-        if each["values"] not in switch and each["values"].casefold() not in LACKING
-    ]
-    return Numbers(
-        found, sum(each["counts"] for each in rest), tuple(each["values"][:40] for each in rest[:3])
-    )

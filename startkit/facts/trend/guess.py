@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 import pint
 
 from startkit.errors import ReadingError, StartkitError
-from startkit.facts import trend_time
 from startkit.facts.machine import Machine
-from startkit.facts.trend_file import RawTable, is_stamp, numbers, split_unit
-from startkit.facts.trend_map import Mapped, TrendMap
-from startkit.facts.trend_points import Point, fold, points, says, words
+from startkit.facts.trend import files, stamps
+from startkit.facts.trend.cells import is_stamp, numbers, split_unit
+from startkit.facts.trend.column_map import Mapped, TrendMap
+from startkit.facts.trend.points import Point, fold, points, says, words
+from startkit.facts.trend.table import RawTable
 from startkit.science import refrigerant
 from startkit.units import KINDS, Q, parse, parse_number, unit_for
 
@@ -46,6 +48,18 @@ class _Seen:
     sample: np.ndarray
 
 
+def guess_file(path: Path, machine: Machine | None = None) -> TrendMap:
+    """A first map of the file for a person to confirm.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    machine : Machine, optional
+        Its sheet says what readings are possible.
+    """
+    return guess(files.read(Path(path)), machine)
+
+
 def guess(raw: RawTable, machine: Machine | None = None) -> TrendMap:
     """A map of the file: every column with the point it most likely is, and how sure that is.
 
@@ -61,8 +75,8 @@ def guess(raw: RawTable, machine: Machine | None = None) -> TrendMap:
     ReadingError
         No column holds stamps.
     """
-    stamps, stamp_format = _stamps(raw)
-    rest = [name for name in raw.names if name not in stamps]
+    names, stamp_format = _stamps(raw)
+    rest = [each for each in raw.names if each not in names]
     seen = [_look(raw, name) for name in rest]
     columns = _assigned([_candidates(each, machine) for each in seen], seen, machine)
     columns = _pressures(columns, {each.column: each for each in seen}, machine)
@@ -76,18 +90,18 @@ def guess(raw: RawTable, machine: Machine | None = None) -> TrendMap:
         ]
     )
     remarks += _contradictions(columns, {each.column: each for each in seen})
-    zone = trend_time.STAMPED if stamp_format.text.endswith(("%z", "%Z")) else ""
-    return TrendMap(raw.layout, stamps, stamp_format.text, zone, columns, False, tuple(remarks))
+    zone = stamps.STAMPED if stamp_format.text.endswith(("%z", "%Z")) else ""
+    return TrendMap(raw.layout, names, stamp_format.text, zone, columns, False, tuple(remarks))
 
 
-def _stamps(raw: RawTable) -> tuple[tuple[str, ...], trend_time.StampFormat]:
+def _stamps(raw: RawTable) -> tuple[tuple[str, ...], stamps.StampFormat]:
     """The column of the stamps, or those of date and time, and their format."""
     import pyarrow as pa
 
     found: list[tuple[str, list[str]]] = []
     for name, column in zip(raw.names, raw.columns, strict=True):
         if pa.types.is_timestamp(column.type):
-            return (name,), trend_time.StampFormat(trend_time.ISO)
+            return (name,), stamps.StampFormat(stamps.ISO)
         if pa.types.is_string(column.type):
             sample = [text for text in _spread(column).to_pylist() if text]
             if sample and np.mean([is_stamp(text.strip()) for text in sample[:50]]) > 0.5:
@@ -97,7 +111,7 @@ def _stamps(raw: RawTable) -> tuple[tuple[str, ...], trend_time.StampFormat]:
             " ".join(parts)
             for parts in zip(*(sample for name, sample in found if name in names), strict=False)
         ]
-        format_ = trend_time.guess(texts)
+        format_ = stamps.guess(texts)
         if format_ is not None:
             return names, format_
     numeric = _numeric_stamps(raw)
@@ -123,7 +137,7 @@ def _pairs(found: list[tuple[str, list[str]]]) -> list[tuple[str, ...]]:
     return [*whole, *both, *((name,) for name in dates)]
 
 
-def _numeric_stamps(raw: RawTable) -> tuple[tuple[str, ...], trend_time.StampFormat] | None:
+def _numeric_stamps(raw: RawTable) -> tuple[tuple[str, ...], stamps.StampFormat] | None:
     import pyarrow as pa
 
     for name, column in zip(raw.names, raw.columns, strict=True):
@@ -135,7 +149,7 @@ def _numeric_stamps(raw: RawTable) -> tuple[tuple[str, ...], trend_time.StampFor
             "epoch",
             "ts",
         } & {*words(name), fold(name)}:
-            format_ = trend_time.guess(numbers(_spread(column)).values)
+            format_ = stamps.guess(numbers(_spread(column)).values)
             if format_ is not None:
                 return (name,), format_
     return None

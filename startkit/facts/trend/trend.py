@@ -4,31 +4,22 @@ reading.
 
 from __future__ import annotations
 
-import hashlib
-import re
-import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from startkit.errors import JobError, ReadingError, StartkitError
-from startkit.facts import trend_file, trend_guess, trend_map, trend_quality, trend_time, whole
-from startkit.facts.arrow import places, scalar
-from startkit.facts.journal import Entry
-from startkit.facts.machine import Machine
-from startkit.facts.trend_file import BadRow, Numbers, RawTable
-from startkit.facts.trend_map import Mapped, TrendMap
-from startkit.facts.trend_points import Point, points
-from startkit.units import Q, parse, parse_number
+from startkit.errors import ReadingError, StartkitError
+from startkit.facts.trend import cells, files, quality, stamps
+from startkit.facts.trend.arrow import places, scalar
+from startkit.facts.trend.column_map import Mapped, TrendMap
+from startkit.facts.trend.points import Point, points
+from startkit.facts.trend.table import BadRow, RawTable
+from startkit.units import Q, parse, parse_number, unit_for
 
-if TYPE_CHECKING:
-    from startkit.facts.job import Job
-
-FOLDER, ITEM = "trends", "trend."
 _ATMOSPHERE = Q(101.325, "kilopascal")
 # Bounds of what is possible are read with any barometer; a reading near them is not one of a
 # machine.
@@ -57,7 +48,7 @@ class Trend:
         Readings by point [SI base unit], as they stand in the file; gauge pressures without the
         barometer.
     quality : dict of str -> numpy.ndarray
-        Marks by point and row, see `trend_quality`; those of the row's stamp included.
+        Marks by point and row, see `quality`; those of the row's stamp included.
     columns : dict of str -> Mapped
         The column behind each point.
     problems : tuple of str
@@ -95,14 +86,12 @@ class Trend:
         """
         rows = self.rows
         return np.where(
-            self.quality[point][rows] & trend_quality.UNUSABLE, np.nan, self.values[point][rows]
+            self.quality[point][rows] & quality.UNUSABLE, np.nan, self.values[point][rows]
         )
 
     def moment(self, seconds: float) -> str:
         """A moment as text on the trend's own clock, ``2026-04-16 09:20:10``."""
-        from datetime import datetime
-
-        return datetime.fromtimestamp(seconds, trend_time.zone_of(self.zone)).strftime(
+        return datetime.fromtimestamp(seconds, stamps.zone_of(self.zone)).strftime(
             "%Y-%m-%d %H:%M:%S"
         )
 
@@ -114,8 +103,6 @@ class Trend:
         ReadingError
             It is no date and time.
         """
-        from datetime import datetime
-
         try:
             found = datetime.fromisoformat(text.strip())
         except ValueError:
@@ -125,12 +112,12 @@ class Trend:
                 "write it as 2026-04-16 09:20:10",
             ) from None
         return (
-            found if found.tzinfo else found.replace(tzinfo=trend_time.zone_of(self.zone))
+            found if found.tzinfo else found.replace(tzinfo=stamps.zone_of(self.zone))
         ).timestamp()
 
     def marks(self) -> dict[str, dict[int, int]]:
         """How many readings of each point carry which mark."""
-        return {point: trend_quality.counts(flags) for point, flags in self.quality.items()}
+        return {point: quality.counts(flags) for point, flags in self.quality.items()}
 
 
 # --- from file and map to trend -------------------------------------------------------------------
@@ -145,7 +132,7 @@ def build(path: Path, made: TrendMap, name: str = "", digest: str = "") -> Trend
         The file cannot be read, or lacks a column of the map.
     """
     wanted = {*made.stamps, *(column.column for column in made.used)}
-    raw = trend_file.read(
+    raw = files.read(
         path, made.layout if path.suffix.lower() not in (".parquet", ".pq") else None, wanted
     )
     time = _time(raw, made)
@@ -163,7 +150,7 @@ def build(path: Path, made: TrendMap, name: str = "", digest: str = "") -> Trend
             f"{unread} of {time.size} stamps cannot be read as {made.format}; their rows are kept"
             " and marked."
         )
-    clock = trend_quality.clock(time)
+    clock = quality.clock(time)
     with ThreadPoolExecutor(2) as pool:
         found = list(pool.map(lambda column: _point(raw, column, time, clock), made.used))
     problems += [problem for _, _, problem in found if problem]
@@ -173,7 +160,7 @@ def build(path: Path, made: TrendMap, name: str = "", digest: str = "") -> Trend
         path.name,
         digest,
         time,
-        made.zone if made.zone != trend_time.STAMPED else "",
+        made.zone if made.zone != stamps.STAMPED else "",
         clock.rows,
         clock.step,
         clock.gaps,
@@ -198,9 +185,9 @@ def _time(raw: RawTable, made: TrendMap) -> np.ndarray:
 
     parts = [raw.column(name) for name in made.stamps]
     if len(parts) == 1:
-        return trend_time.moments(parts[0], made.format, made.zone)
+        return stamps.moments(parts[0], made.format, made.zone)
     texts = [pc.utf8_trim_whitespace(pc.cast(part, pa.string()).combine_chunks()) for part in parts]
-    return trend_time.moments(
+    return stamps.moments(
         pa.chunked_array([pc.binary_join_element_wise(*texts, scalar(" "))]), made.format, made.zone
     )
 
@@ -225,51 +212,47 @@ def _oldest_first(raw: RawTable, time: np.ndarray) -> tuple[RawTable, np.ndarray
 
 
 def _with_reference(column: Mapped) -> Mapped:
-    from dataclasses import replace
-
     if points()[column.point].kind != "gauge_pressure":
         return column
     return replace(column, reference=column.reference or _written_reference(column.unit))
 
 
 def _written_reference(unit: str) -> str:
-    from startkit.units import unit_for
-
     meaning = unit_for(unit, "gauge_pressure")
     return "gauge" if meaning.reference else "absolute"
 
 
 def _point(
-    raw: RawTable, column: Mapped, time: np.ndarray, clock: trend_quality.Clock
+    raw: RawTable, column: Mapped, time: np.ndarray, clock: quality.Clock
 ) -> tuple[np.ndarray, np.ndarray, str]:
     """Readings [SI], marks and fault of one point."""
     point = points()[column.point]
-    cells = trend_file.numbers(raw.column(column.column), raw.layout.decimal)
+    numbers = cells.numbers(raw.column(column.column), raw.layout.decimal)
     zero, one = _line(column, point)
-    values = zero + (one - zero) * cells.values
-    flags = np.where(np.isfinite(values), 0, trend_quality.LACKING).astype(np.uint8) | clock.flags
+    values = zero + (one - zero) * numbers.values
+    flags = np.where(np.isfinite(values), 0, quality.LACKING).astype(np.uint8) | clock.flags
     rows = clock.rows
     whole = rows.size == values.size
     ordered = (lambda each: each) if whole else (lambda each: each[rows])
-    found = trend_quality.marks(
+    found = quality.marks(
         ordered(values),
         ordered(time),
         kind=point.kind,
         zero=point.zero,
         live=point.live,
         usual=_usual(point, column),
-        exact_zero=ordered(cells.values) == 0,
+        exact_zero=ordered(numbers.values) == 0,
     )
     flags[rows] |= found
-    return values, flags, _unreadable(column, cells)
+    return values, flags, _unreadable(column, numbers)
 
 
-def _unreadable(column: Mapped, cells: Numbers) -> str:
-    if not cells.unreadable:
+def _unreadable(column: Mapped, numbers: cells.Numbers) -> str:
+    if not numbers.unreadable:
         return ""
     return (
-        f"{column.column}: {cells.unreadable} cells are no number"
-        f" ({', '.join(repr(each) for each in cells.examples)}); they are kept as lacking."
+        f"{column.column}: {numbers.unreadable} cells are no number"
+        f" ({', '.join(repr(each) for each in numbers.examples)}); they are kept as lacking."
     )
 
 
@@ -312,159 +295,3 @@ def _usual(point: Point, column: Mapped) -> tuple[float, float]:
         float(low.to_base_units().magnitude) - shift,
         float(high.to_base_units().magnitude) - shift,
     )
-
-
-def guess(path: Path, machine: Machine | None = None) -> TrendMap:
-    """A first map of the file for a person to confirm."""
-    return trend_guess.guess(trend_file.read(Path(path)), machine)
-
-
-# --- in a job's folder ----------------------------------------------------------------------------
-
-
-def digest_of(path: Path) -> str:
-    """SHA-256 of a file, read piece by piece."""
-    found = hashlib.sha256()
-    with path.open("rb") as file:
-        while piece := file.read(1 << 20):
-            found.update(piece)
-    return found.hexdigest()
-
-
-def import_file(
-    job: Job, path: Path, map_path: Path, who: str, at: str = "", name: str = ""
-) -> Trend:
-    """Keep a trend's file and its confirmed map in the job's folder and write that into the
-    journal.
-
-    Parameters
-    ----------
-    job : Job
-    path, map_path : pathlib.Path
-    who : str
-        Who confirmed the map.
-    at : str
-        Moment of the entry; empty: now.
-    name : str
-        Under which the stages know it; default: the file's name.
-
-    Raises
-    ------
-    ReadingError, SheetError, JobError
-        Nobody is named, the map is not confirmed, the file cannot be read, or another file has that
-        name already.
-    """
-    path, map_path = Path(path), Path(map_path)
-    if not who.strip():
-        raise ReadingError("nobody is named who confirmed the map", map_path.name, "give --who")
-    made = trend_map.load(map_path)
-    if not made.confirmed:
-        raise ReadingError(
-            "nobody has confirmed this map",
-            map_path.name,
-            "look at every line, correct it and set  confirmed = true",
-        )
-    if not made.used:
-        raise ReadingError(
-            "the map gives no column a point",
-            map_path.name,
-            "name the points of the columns that matter",
-        )
-    name = name or _name_of(path)
-    digest = digest_of(path)
-    known = job.state().latest.get(ITEM + name)
-    if known is not None and _digests(known)[0] not in ("", digest):
-        raise JobError(
-            f"another file is imported as trend {name!r} already", path.name, "rename the file"
-        )
-    found = build(path, made, name, digest)
-    kept, kept_map = _kept(job, path, name), _kept(job, map_path, name)
-    _copy(path, kept)
-    _copy(map_path, kept_map)
-    first, last = (found.moment(each) for each in (found.clock[0], found.clock[-1]))
-    note = (
-        f"sha256 {digest}; map {kept_map.name} sha256 {digest_of(kept_map)}; {len(found)} rows of"
-        f" {len(found.values)} points, {first} to {last}"
-    )
-    job.record(Entry(ITEM + name, kept.name, "", who, "", note, at))
-    return found
-
-
-def _name_of(path: Path) -> str:
-    name = re.sub(r"[^a-z0-9]+", "-", path.stem.casefold()).strip("-")[:60].strip("-")
-    return f"trend-{name}".strip("-") if not name or whole.is_reserved(name) else name
-
-
-def _kept(job: Job, path: Path, name: str) -> Path:
-    return job.folder / FOLDER / f"{name}{path.suffix.lower()}"
-
-
-def _copy(source: Path, target: Path) -> None:
-    try:
-        target.parent.mkdir(exist_ok=True)
-        if not target.exists() or not target.samefile(source):
-            whole.copy(source, target)
-    except OSError as error:
-        raise JobError(
-            f"the file cannot be kept in the job ({error.strerror})",
-            str(target),
-            "check that the job's folder can be written",
-        ) from None
-
-
-def _digests(entry: Entry) -> tuple[str, str]:
-    found = re.findall(r"sha256 ([0-9a-f]{64})", entry.note)
-    return (found[0], found[1]) if len(found) == 2 else ("", "")
-
-
-class Trends(Mapping[str, Trend]):
-    """The trends of a job by name, each read when it is first asked for.
-
-    Safe from several threads.
-    """
-
-    def __init__(self, job: Job) -> None:
-        self._job = job
-        self._read: dict[tuple[str, str], Trend] = {}
-        self._lock = threading.RLock()
-
-    def _entries(self) -> dict[str, Entry]:
-        return {
-            what.removeprefix(ITEM): entry
-            for what, entry in self._job.state().latest.items()
-            if what.startswith(ITEM) and entry.value
-        }
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self._entries())
-
-    def __len__(self) -> int:
-        return len(self._entries())
-
-    def __contains__(self, name: Any) -> bool:
-        return name in self._entries()
-
-    def __getitem__(self, name: str) -> Trend:
-        entry = self._entries()[name]
-        with self._lock:
-            key = (name, entry.digest)
-            if key not in self._read:
-                self._read[key] = self._load(name, entry)
-            return self._read[key]
-
-    def _load(self, name: str, entry: Entry) -> Trend:
-        folder = self._job.folder / FOLDER
-        path, map_path = folder / Path(entry.value).name, folder / f"{name}.toml"
-        digests = _digests(entry)
-        for file, digest in zip((path, map_path), digests, strict=True):
-            if not file.is_file():
-                raise JobError(
-                    "a trend's file is missing", str(file), "put it back as it was imported"
-                )
-            if digest != digest_of(file):
-                raise JobError(
-                    "a trend's file was changed after it was imported",
-                    str(file),
-                    "put the original back; its SHA-256 stands in the journal",
-                )
-        return build(path, trend_map.load(map_path), name, digests[0])

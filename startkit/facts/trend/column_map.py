@@ -12,9 +12,10 @@ from pathlib import Path
 from typing import Any
 
 from startkit.errors import SheetError, StartkitError
-from startkit.facts import toml_file, trend_time
-from startkit.facts.trend_file import Layout
-from startkit.facts.trend_points import points
+from startkit.facts import toml_file
+from startkit.facts.trend import stamps
+from startkit.facts.trend.points import points
+from startkit.facts.trend.table import Layout
 from startkit.units import label, unit_for
 
 REFERENCES = ("", "gauge", "absolute")
@@ -29,7 +30,7 @@ class Mapped:
     column : str
         Name in the file.
     point : str
-        Name of a `trend_points.Point`; empty: not used.
+        Name of a `points.Point`; empty: not used.
     unit : str
         As a technician types it.
     scale, offset : float
@@ -66,7 +67,7 @@ class TrendMap:
     stamps : tuple of str
         Column of the stamps, or those of date and time.
     format : str
-        Of the stamps, see `trend_time`.
+        Of the stamps, see `stamps`.
     zone : str
     columns : tuple of Mapped
     confirmed : bool
@@ -196,11 +197,11 @@ def from_table(table: Mapping[str, Any], name: str, body: str) -> TrendMap:
     """The map from its parsed table; `name` and `body` serve the error."""
     _only(table, {"confirmed", "file", "time", "column"}, name, body, ())
     time = _section(table, "time", {"columns", "format", "zone"}, name, body)
-    stamps = time.get("columns")
+    names = time.get("columns")
     if (
-        not isinstance(stamps, list)
-        or not 1 <= len(stamps) <= 2
-        or not all(isinstance(each, str) for each in stamps)
+        not isinstance(names, list)
+        or not 1 <= len(names) <= 2
+        or not all(isinstance(each, str) for each in names)
     ):
         raise SheetError(
             "the stamps' column is not named",
@@ -217,12 +218,12 @@ def from_table(table: Mapping[str, Any], name: str, body: str) -> TrendMap:
     columns = tuple(_column(each, i, name, body) for i, each in enumerate(listed))
     _once(columns, name, body)
     zone = str(time.get("zone", ""))
-    if zone not in ("", trend_time.STAMPED):
-        trend_time.zone_of(zone)
+    if zone not in ("", stamps.STAMPED):
+        stamps.zone_of(zone)
     return TrendMap(
         _file(table, name, body),
-        tuple(stamps),
-        str(time.get("format", trend_time.ISO)),
+        tuple(names),
+        str(time.get("format", stamps.ISO)),
         zone,
         columns,
         table.get("confirmed") is True,

@@ -59,7 +59,7 @@ class Vocabulary:
 @lru_cache(maxsize=1)
 def vocabulary() -> Vocabulary:
     """The points and words that come with the tool (``startkit/facts/points.toml``)."""
-    text = (resources.files("startkit.facts") / "points.toml").read_text(encoding="utf-8")
+    text = (resources.files("startkit.facts.trend") / "points.toml").read_text(encoding="utf-8")
     table = toml_file.parse(text, "points.toml")
     meaning = {
         spelling: (word,) for word, spellings in table["words"].items() for spelling in spellings

@@ -1,14 +1,19 @@
-"""Files and folders that appear whole or not at all: made beside, flushed to disk, put in place."""
+"""Files and folders that appear complete or not at all: made under another name, flushed to disk,
+then renamed.
+"""
 
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
+
+from startkit.errors import PaperError
 
 # Names of devices on Windows, with any ending: a stick may go from here to there.
 _RESERVED = {
@@ -26,6 +31,32 @@ ABANDONED = 3600.0  # s after which what lies half made beside was left by a pro
 def is_reserved(name: str) -> bool:
     """True if some computer takes a file of this name for a device."""
     return name.split(".")[0].rstrip().casefold() in _RESERVED
+
+
+def file_safe(name: str, fallback: str = "machine") -> str:
+    """`name` as a file name on every system: letters, digits, dots, hyphens; other runs become one
+    hyphen.
+    """
+    safe = re.sub(r"[^\w.]+", "-", name, flags=re.ASCII).strip("-._")[:80].rstrip("-._")
+    return fallback if not safe or is_reserved(safe) else safe
+
+
+def write_whole(path: Path, content: bytes) -> Path:
+    """As `write`; a failure is one sentence for the person.
+
+    Raises
+    ------
+    PaperError
+        The folder or the file cannot be written.
+    """
+    try:
+        return write(path, content)
+    except OSError as error:
+        raise PaperError(
+            f"the file cannot be written ({error.strerror})",
+            str(path),
+            "close programs that hold it and check the disk",
+        ) from None
 
 
 def write(path: Path, content: bytes, mode: int = 0o666) -> Path:

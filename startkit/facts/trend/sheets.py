@@ -9,15 +9,14 @@ from pathlib import Path
 from typing import Any
 
 from startkit.errors import ReadingError
-from startkit.facts.trend_file import (
+from startkit.facts.trend.cells import are_units, is_data
+from startkit.facts.trend.table import (
     MOST_CELLS,
     MOST_COLUMNS,
     MOST_ROWS,
     BadRow,
     Layout,
     RawTable,
-    are_units,
-    is_data,
     names_of,
 )
 

@@ -16,7 +16,8 @@ from typing import Any
 import numpy as np
 
 from startkit.errors import ReadingError
-from startkit.facts.arrow import floats, scalar
+from startkit.facts.trend.arrow import floats, scalar
+from startkit.facts.trend.cells import numbers
 
 ISO, DAYS, SECONDS, MILLISECONDS = (
     "ISO 8601",
@@ -258,8 +259,6 @@ def _from_timestamps(column: Any, zone: str) -> np.ndarray:
 
 
 def _from_numbers(column: Any, format_: str, zone: str) -> np.ndarray:
-    from startkit.facts.trend_file import numbers
-
     values = numbers(column).values
     if format_ == DAYS:
         return localised(np.round((values - 25_569.0) * 86_400, 3), "" if zone == STAMPED else zone)

@@ -8,25 +8,25 @@ import time
 
 import pytest
 
-from startkit.facts import whole
+from startkit.facts import safe_files
 
 
 def test_a_file_takes_the_place_of_the_old_one(tmp_path):
     path = tmp_path / "a.txt"
-    whole.write(path, b"one")
-    whole.write(path, b"two")
+    safe_files.write(path, b"one")
+    safe_files.write(path, b"two")
     assert path.read_bytes() == b"two" and [p.name for p in tmp_path.iterdir()] == ["a.txt"]
 
 
 def test_a_file_that_cannot_be_filled_leaves_the_old_one(tmp_path, monkeypatch):
-    path = whole.write(tmp_path / "a.txt", b"one")
+    path = safe_files.write(tmp_path / "a.txt", b"one")
 
     def full(handle):
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(OSError, match="No space"):
-        whole.write(path, b"two")
+        safe_files.write(path, b"two")
     assert path.read_bytes() == b"one" and [p.name for p in tmp_path.iterdir()] == ["a.txt"]
 
 
@@ -36,20 +36,20 @@ def test_rights_stand_from_the_first_moment(tmp_path, monkeypatch):
     monkeypatch.setattr(
         os, "fsync", lambda handle: seen.append(stat.S_IMODE(os.fstat(handle).st_mode))
     )
-    assert stat.S_IMODE(whole.write(tmp_path / "key", b"x", 0o600).stat().st_mode) == 0o600
+    assert stat.S_IMODE(safe_files.write(tmp_path / "key", b"x", 0o600).stat().st_mode) == 0o600
     assert seen[0] == 0o600
 
 
 def test_a_copy_is_the_same_to_the_byte(tmp_path):
     (tmp_path / "a").write_bytes(os.urandom(3_000_000))
     assert (
-        whole.copy(tmp_path / "a", tmp_path / "b" / "c").read_bytes()
+        safe_files.copy(tmp_path / "a", tmp_path / "b" / "c").read_bytes()
         == (tmp_path / "a").read_bytes()
     )
 
 
 def test_a_folder_is_there_only_when_it_is_filled(tmp_path):
-    with whole.folder(tmp_path / "J") as made:
+    with safe_files.folder(tmp_path / "J") as made:
         (made / "a").write_text("x")
         assert not (tmp_path / "J").exists()
     assert (tmp_path / "J" / "a").read_text() == "x" and [p.name for p in tmp_path.iterdir()] == [
@@ -58,7 +58,7 @@ def test_a_folder_is_there_only_when_it_is_filled(tmp_path):
 
 
 def test_a_folder_that_fails_leaves_nothing(tmp_path):
-    with pytest.raises(KeyError), whole.folder(tmp_path / "J") as made:
+    with pytest.raises(KeyError), safe_files.folder(tmp_path / "J") as made:
         (made / "a").write_text("x")
         raise KeyError
     assert list(tmp_path.iterdir()) == []
@@ -66,9 +66,9 @@ def test_a_folder_that_fails_leaves_nothing(tmp_path):
 
 def test_an_empty_folder_may_be_filled_and_a_full_one_is_left(tmp_path):
     (tmp_path / "J").mkdir()
-    with whole.folder(tmp_path / "J") as made:
+    with safe_files.folder(tmp_path / "J") as made:
         (made / "a").write_text("x")
-    with pytest.raises(OSError), whole.folder(tmp_path / "J") as made:
+    with pytest.raises(OSError), safe_files.folder(tmp_path / "J") as made:
         (made / "b").write_text("y")
     assert [p.name for p in (tmp_path / "J").iterdir()] == ["a"] and [
         p.name for p in tmp_path.iterdir()
@@ -84,6 +84,6 @@ def test_what_was_left_long_ago_is_taken_away_and_what_is_being_made_is_not(tmp_
     for path in (old, new, other):
         path.write_text("half")
     for path in (old, other):
-        os.utime(path, (time.time() - 2 * whole.ABANDONED,) * 2)
-    whole.write(tmp_path / "a.txt", b"x")
+        os.utime(path, (time.time() - 2 * safe_files.ABANDONED,) * 2)
+    safe_files.write(tmp_path / "a.txt", b"x")
     assert not old.exists() and new.exists() and other.exists()

@@ -174,7 +174,7 @@ def marks(
     kind : str
         Kind of reading.
     zero : str
-        ``"never"``, ``"short"`` or ``"off"``, as in `trend_points.Point`.
+        ``"never"``, ``"short"`` or ``"off"``, as in `points.Point`.
     live : bool
     usual : tuple of float
         Lowest and highest possible value [SI].

@@ -1,0 +1,1 @@
+"""Trends: readings of many points over time, from a file to marked values in SI."""
