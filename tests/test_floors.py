@@ -10,7 +10,7 @@ import pytest
 HOUSE = Path(__file__).parents[1] / "startkit"
 # From the ground up. A module may import from its own floor and from those below it.
 FLOORS = ("ground", "science", "facts", "procedure", "stages", "desk", "paper", "fleet", "roof")
-GROUND = {"units", "unit_registry", "errors", "verdict", "beside", "__version__"}
+GROUND = {"units", "unit_registry", "errors", "verdict", "side_process", "__version__"}
 # Desk, paper and panel stand side by side and do not know each other.
 SIDE_BY_SIDE = ("desk", "paper", "panel")
 MODULES = sorted(HOUSE.rglob("*.py"))

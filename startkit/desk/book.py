@@ -10,7 +10,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from startkit.desk import cards, fieldset, plots, plots_beside
+from startkit.desk import cards, fieldset, plots
 from startkit.desk.uploads import Uploads
 from startkit.errors import JobError, StartkitError
 from startkit.facts.job import Job
@@ -286,7 +286,7 @@ class Book:
         """
         assessment = self.assessment()
         for name in self.stages:
-            plots_beside.ahead(
+            plots.request(
                 assessment.findings(name).plots,
                 assessment.system,
                 assessment.entries.barometer.quantity,

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from startkit.desk import plots
+from startkit.desk import drawing
 
 ROW, HEAD = 0.19, 0.9  # inches a machine takes, and the panels' heads and scales together
 _INK, _QUIET = "#12355b", "#6b6b6b"
@@ -44,13 +44,13 @@ def svg(names: Sequence[str], panels: Sequence[Panel], alt: str) -> str:
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
-    with plots.DRAWING, rc_context(plots.STYLE):
-        figure = Figure((plots.WIDTH, HEAD + ROW * len(names)))
+    with drawing.DRAWING, rc_context(drawing.STYLE):
+        figure = Figure((drawing.WIDTH, HEAD + ROW * len(names)))
         FigureCanvasSVG(figure)
         _fill(figure, names, panels)
         out = StringIO()
         figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
-    return plots.bare(out.getvalue(), alt)
+    return drawing.bare(out.getvalue(), alt)
 
 
 def _fill(figure: Any, names: Sequence[str], panels: Sequence[Panel]) -> None:
@@ -64,7 +64,7 @@ def _fill(figure: Any, names: Sequence[str], panels: Sequence[Panel]) -> None:
         )
         _panel(axes, panel, rows)
         axes.set_yticks(
-            rows, [plots.clean(name) for name in names] if n == 0 else [""] * len(names)
+            rows, [drawing.clean(name) for name in names] if n == 0 else [""] * len(names)
         )
 
 
@@ -83,9 +83,9 @@ def _panel(axes: Any, panel: Panel, rows: list[int]) -> None:
     axes.margins(x=0.12)
     axes.locator_params(axis="x", nbins=4)
     axes.tick_params(axis="y", length=0)
-    axes.tick_params(axis="x", labelsize=plots.SIZE - 2)
+    axes.tick_params(axis="x", labelsize=drawing.SIZE - 2)
     axes.set_title(
-        plots.clean(f"{panel.title}\n[{panel.unit}]" if panel.unit else f"{panel.title}\n"),
-        fontsize=plots.SIZE - 1.5,
+        drawing.clean(f"{panel.title}\n[{panel.unit}]" if panel.unit else f"{panel.title}\n"),
+        fontsize=drawing.SIZE - 1.5,
         loc="left",
     )

@@ -34,8 +34,8 @@ class Task:
 
 
 def print_alone(job: Path, paper: str, form: str, company: str) -> Exported:
-    """Run and print one job in this process, which does nothing else, while one beside it draws the
-    plots.
+    """Run and print one job in this process, which does nothing else, while a second process draws
+    the plots.
 
     Parameters
     ----------
@@ -48,9 +48,9 @@ def print_alone(job: Path, paper: str, form: str, company: str) -> Exported:
     StartkitError
         A cell failed, or something cannot be printed.
     """
-    from startkit.desk.plots_beside import beside
+    from startkit.desk.plots import second_process
 
-    with beside():
+    with second_process():
         from startkit.fleet import engine
         from startkit.paper.printing import exported
 

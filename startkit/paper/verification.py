@@ -15,12 +15,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from startkit import __version__
-from startkit.beside import Lost, process
 from startkit.errors import PaperError, StartkitError
 from startkit.paper import collecting, evidence, signatures
 from startkit.paper.evidence import Evidence
 from startkit.paper.signature_page import FIELDS
 from startkit.paper.signatures import Signature, Signatures
+from startkit.side_process import Lost, process
 
 if TYPE_CHECKING:
     from startkit.facts.job import Job

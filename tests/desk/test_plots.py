@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from startkit.desk import plots
+from startkit.desk import drawing, plots
 from startkit.procedure.stage import Line, Plot, Rule
 from startkit.units import IP, Q
 
@@ -70,7 +70,7 @@ VARIED = (
 
 @pytest.mark.parametrize("plot", VARIED, ids=range(len(VARIED)))
 def test_a_drawing_is_the_same_on_a_new_sheet_as_after_any_other(plot):
-    plots._sheet.cache_clear()
+    drawing._sheet.cache_clear()
     new = redrawn(plot)
     for other in (*VARIED, *reversed(VARIED)):
         redrawn(other)
@@ -93,12 +93,12 @@ def test_axes_are_in_the_jobs_units():
 @pytest.mark.parametrize(("system", "expected"), [("SI", 40.0), ("I-P", 104.0)])
 def test_a_temperature_on_the_axis_is_converted_with_its_zero(system, expected):
     """313.15 K is 40 °C and 104 °F: exact by definition (ITS-90, 1 °F = 5/9 K)."""
-    scale = plots._scale("temperature", plots._Drawing(PLOT, system, None))
+    scale = drawing._scale("temperature", drawing.Drawing(PLOT, system, None))
     assert scale([313.15])[0] == pytest.approx(expected)
 
 
 def test_gauge_pressure_is_shown_against_the_sites_barometer():
-    scale = plots._scale("gauge_pressure", plots._Drawing(PLOT, "SI", Q(84.0, "kPa")))
+    scale = drawing._scale("gauge_pressure", drawing.Drawing(PLOT, "SI", Q(84.0, "kPa")))
     assert scale([184_000.0])[0] == pytest.approx(100.0)
 
 
@@ -140,7 +140,7 @@ def test_every_line_and_rule_is_named_beside_itself():
 
 
 def test_labels_that_would_lie_on_one_another_are_pushed_apart():
-    places = plots._apart([0.5, 0.51, 0.5, 0.95, 0.99], [0.1] * 5)
+    places = drawing._apart([0.5, 0.51, 0.5, 0.95, 0.99], [0.1] * 5)
     gaps = np.diff(sorted(places))
     assert gaps.min() >= 0.1 - 1e-9 and max(places) <= 1.0 + 1e-9
 

@@ -22,7 +22,7 @@ from click.testing import CliRunner, Result
 from nbformat.v4 import new_code_cell
 
 from benchmarks import tampering
-from startkit import __version__, beside
+from startkit import __version__, side_process
 from startkit.cli import main
 from startkit.errors import PaperError
 from startkit.facts.journal import Entry
@@ -136,16 +136,16 @@ def test_nothing_is_asked_of_any_network(
 def test_a_process_beside_that_dies_is_done_without(
     alone: Path, there: tampering.Scene, asked: int, monkeypatch: pytest.MonkeyPatch
 ):
-    answer = beside.Beside._asked
+    answer = side_process.SideProcess._asked
 
     def dies(
-        self: beside.Beside, work: Callable[..., Any], args: tuple[Any, ...]
+        self: side_process.SideProcess, work: Callable[..., Any], args: tuple[Any, ...]
     ) -> tuple[bool, Any]:
         if work is (evidence.of_pdf, signatures.read_apart)[asked]:
             self._process.kill()
         return answer(self, work, args)
 
-    monkeypatch.setattr(beside.Beside, "_asked", dies)
+    monkeypatch.setattr(side_process.SideProcess, "_asked", dies)
     found = verification.verify(alone, there.trust)
     assert found.valid and len(found.signatures) == 3
 

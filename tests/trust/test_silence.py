@@ -108,7 +108,7 @@ def test_from_a_new_job_to_its_record_no_address_but_our_own_is_asked(watched, t
     assert list((tmp_path / "J" / "records").glob("*.pdf"))
     asked = hosts(log)
     assert asked and all(OWN.match(host) for host in asked), sorted(set(asked))
-    assert "ipykernel_launcher" in log and "startkit.beside" in log, (
+    assert "ipykernel_launcher" in log and "startkit.side_process" in log, (
         "the kernel and the process that draws were watched too"
     )
 

@@ -1,4 +1,4 @@
-"""A process beside this one, for work that can be done meanwhile."""
+"""A second Python process for work that can run in parallel with this one."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ T = TypeVar("T")
 
 
 class Lost(RuntimeError):
-    """The process could not be started, or it has died: its work has to be done by whoever asked."""
+    """The process did not start, or it has died: the caller has to do the work itself."""
 
 
-class Beside:
-    """One Python process that does what it is asked, one thing after the other.
+class SideProcess:
+    """One Python process that runs the calls it is given, one after the other.
 
-    The standard pools are not used: one that is ended while it is still being told its work waits
-    for ever.
+    The standard pools are not used: a pool that is shut down while work is still being sent to it
+    never returns.
     """
 
     def __init__(self) -> None:
@@ -34,17 +34,19 @@ class Beside:
             tuple[Future[Any], Callable[..., Any], tuple[Any, ...]] | None
         ] = SimpleQueue()
         self._process = _started()
-        self._attending = threading.Thread(target=self._attend, name="startkit beside", daemon=True)
+        self._attending = threading.Thread(
+            target=self._attend, name="startkit side process", daemon=True
+        )
         self._attending.start()
 
     def submit(self, work: Callable[..., T], *args: Any) -> Future[T]:
-        """Have a function of a module called there; its result, what it raised, or `Lost`."""
+        """Call a module's function there; the future holds its result, its exception, or `Lost`."""
         future: Future[T] = Future()
         self._orders.put((future, work, args))
         return future
 
     def end(self) -> None:
-        """Kill it; what it was still asked for is lost."""
+        """Kill the process; calls without an answer are lost."""
         if self._process is not None:
             self._process.kill()
         self._orders.put(None)
@@ -61,7 +63,7 @@ class Beside:
             except Exception as error:  # a broken pipe, an early end, something that cannot be sent
                 done, result = (
                     False,
-                    Lost(f"no answer from the process beside ({type(error).__name__}: {error})"),
+                    Lost(f"no answer from the second process ({type(error).__name__}: {error})"),
                 )
             if done:
                 future.set_result(result)
@@ -83,26 +85,24 @@ class Beside:
 
 
 @contextmanager
-def process() -> Iterator[Beside]:
-    """A process, which is ended at once when the block is left: to give back what it holds would
-    take it a second.
-    """
-    beside = Beside()
+def process() -> Iterator[SideProcess]:
+    """A process that is killed when the block is left: an orderly exit would take a second."""
+    side = SideProcess()
     try:
-        yield beside
+        yield side
     finally:
-        beside.end()
+        side.end()
 
 
 def _started() -> subprocess.Popen[bytes] | None:
-    # Without the folder that happens to be the current one (-P): a foreign job could hold programs.
+    # -P leaves out the current folder: a job from someone else could hold programs.
     command = [
         sys.executable,
         "-P",
         "-c",
-        f"import sys; sys.path[:] = {sys.path!r}; from startkit.beside import serve; serve()",
+        f"import sys; sys.path[:] = {sys.path!r}; from startkit.side_process import serve; serve()",
     ]
-    # In a group of its own: Ctrl-C ends the process that asks, and that one ends this.
+    # In its own process group: Ctrl-C ends the parent, and the parent ends this one.
     alone: dict[str, Any] = (
         {"process_group": 0}
         if os.name == "posix"
@@ -118,11 +118,11 @@ def _started() -> subprocess.Popen[bytes] | None:
 
 
 def serve() -> None:
-    """Do what is asked until nobody asks any more."""
-    gc.disable()  # it ends soon, and all that it loads stays
+    """Answer calls until the input ends."""
+    gc.disable()  # it is short-lived and keeps all that it loads
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     orders, answers = sys.stdin.buffer, os.fdopen(os.dup(1), "wb")
-    os.dup2(2, 1)  # whatever is printed here is no answer
+    os.dup2(2, 1)  # printed text must not mix with the answers
     with suppress(EOFError, OSError):
         while True:
             work, args = pickle.load(orders)
@@ -140,5 +140,5 @@ def _answer(work: Callable[..., Any], args: tuple[Any, ...]) -> bytes:
 def _raised(error: Exception) -> bytes:
     try:
         return pickle.dumps((False, error))
-    except Exception:  # what cannot be sent is told
+    except Exception:  # an exception that cannot be pickled is described
         return pickle.dumps((False, Lost(f"{type(error).__name__}: {error}")))

@@ -1,4 +1,4 @@
-"""A process beside this one: it does what it is asked, and may die."""
+"""The side process: it runs the calls it is given, and may die."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from startkit import beside
-from startkit.beside import Lost, process
+from startkit import side_process
+from startkit.side_process import Lost, process
 
 
 def test_it_works_in_another_process() -> None:
@@ -51,7 +51,7 @@ def test_where_no_process_can_be_started_its_work_is_lost(monkeypatch: pytest.Mo
     def refused(*_: object, **__: object) -> None:
         raise OSError("no more processes")
 
-    monkeypatch.setattr(beside.subprocess, "Popen", refused)
+    monkeypatch.setattr(side_process.subprocess, "Popen", refused)
     with process() as pool, pytest.raises(Lost):
         pool.submit(os.getpid).result()
 
@@ -65,14 +65,14 @@ def test_a_process_that_dies_has_lost_its_work() -> None:
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="Windows has no such signals")
-def test_ctrl_c_is_for_the_one_that_asks() -> None:
+def test_ctrl_c_reaches_the_parent_alone() -> None:
     with process() as pool:
         number = pool.submit(os.getpid).result()
         os.kill(number, signal.SIGINT)
         assert pool.submit(os.getpid).result() == number
 
 
-def test_nobody_waits_for_what_is_still_at_work_when_the_block_is_left() -> None:
+def test_leaving_the_block_does_not_wait_for_a_running_call() -> None:
     with process() as pool:
         number = pool.submit(os.getpid).result()
         pool.submit(time.sleep, 600)
@@ -82,7 +82,7 @@ def test_nobody_waits_for_what_is_still_at_work_when_the_block_is_left() -> None
         os.kill(number, 0)
 
 
-def test_nobody_waits_for_what_was_still_being_told_when_the_block_is_left() -> None:
+def test_leaving_the_block_does_not_wait_for_a_call_that_is_still_being_sent() -> None:
     with process() as pool:
         pool.submit(time.sleep, 600)
         pool.submit(len, bytes(5_000_000))  # far more than a pipe holds
