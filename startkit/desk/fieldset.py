@@ -7,7 +7,8 @@ from typing import Any
 from startkit.facts.instruments import can_read
 from startkit.facts.pictures import FOLDERS
 from startkit.procedure.assessment import Assessment
-from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.entries import Entries
+from startkit.procedure.reading import Reading
 from startkit.procedure.stage import PLAIN_KINDS, SERIES, TABLE, Column, Field
 from startkit.units import KINDS, SYSTEMS, label
 

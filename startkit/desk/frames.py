@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 from startkit.errors import JobError
 from startkit.facts.trend.trend import Trend
 from startkit.procedure.assessment import Assessment
-from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.entries import Entries
+from startkit.procedure.reading import Reading
 from startkit.procedure.stage import SERIES, TABLE, Field
 from startkit.units import KINDS, label, magnitude
 

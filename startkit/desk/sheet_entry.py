@@ -14,7 +14,8 @@ from startkit.desk.spreadsheet_back import Sheet, Typed, read
 from startkit.errors import ReadingError, StartkitError
 from startkit.facts.job import ROW_REMOVED, Job, State, needs_reason
 from startkit.facts.journal import Entry, now
-from startkit.procedure.entries import JobEntries, Reading
+from startkit.procedure.entries import JobEntries
+from startkit.procedure.reading import Reading
 from startkit.procedure.registry import for_job
 from startkit.procedure.stage import SERIES, Field, Stage
 from startkit.units import KINDS, split, unit_for

@@ -8,9 +8,10 @@ from startkit.errors import SheetError
 from startkit.facts.checklists import CheckList, Item
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
-from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.entries import Entries
 from startkit.procedure.holds import NAMES
 from startkit.procedure.judging import check
+from startkit.procedure.reading import Reading
 from startkit.procedure.stage import Field, Findings, Stage
 from startkit.verdict import Outcome, Verdict
 

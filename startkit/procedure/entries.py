@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
-from functools import cached_property, lru_cache
+from functools import cached_property
 from typing import Any, ParamSpec, TypeVar
 
-import numpy as np
 import pint
 
 from startkit.errors import StartkitError
@@ -22,35 +20,14 @@ from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.facts.trend.trend import Trend
 from startkit.procedure import memory
+from startkit.procedure.block import Block, read_block
+from startkit.procedure.reading import Reading, overdue, wrong_kind
 from startkit.procedure.stage import SERIES, TABLE, Column, Field, Findings, Stage
-from startkit.units import KINDS, SI, Q, number, parse, parse_number, show, unit_for
+from startkit.units import KINDS, SI, Q, parse, show
 from startkit.verdict import Outcome, Verdict
 
 P = ParamSpec("P")
 T = TypeVar("T")
-
-
-@dataclass(frozen=True)
-class Reading:
-    """One reading: quantity, standard uncertainty, and what is wrong with it.
-
-    `problem` is one sentence if the text cannot be read; `flag` if it is outside its plausible
-    range;
-    `untrusted` if its instrument is out of calibration.
-    """
-
-    what: str
-    text: str = ""
-    quantity: pint.Quantity | None = None
-    u: pint.Quantity | None = None
-    problem: str = ""
-    flag: str = ""
-    untrusted: str = ""
-    entry: Entry | None = None
-
-    @property
-    def taken(self) -> bool:
-        return self.text != ""
 
 
 @dataclass(frozen=True)
@@ -67,7 +44,7 @@ class Row:
         return self.cells[column].quantity if column in self.cells else None
 
     def reading(self, column: str) -> Reading:
-        return self.cells.get(column, Reading(column))
+        return self.cells.get(column, Reading())
 
     def yes(self, column: str) -> bool | None:
         return yes_or_no(self.text(column))
@@ -75,21 +52,6 @@ class Row:
     @property
     def empty(self) -> bool:
         return not any(reading.taken for reading in self.cells.values())
-
-
-@dataclass(frozen=True)
-class Block:
-    """A pasted series: one array a column [SI base unit], its texts, the faults found on the way,
-    and the unit of each column.
-    """
-
-    columns: Mapping[str, np.ndarray]
-    texts: Mapping[str, tuple[str, ...]]
-    problems: tuple[str, ...] = ()
-    units: Mapping[str, str] = field(default_factory=dict)
-
-    def __len__(self) -> int:
-        return len(next(iter(self.texts.values()), ()))
 
 
 def yes_or_no(text: str) -> bool | None:
@@ -267,7 +229,7 @@ class JobEntries:
         # Weather moves the barometer by about 1 kPa (one standard deviation); common practice, no
         # source.
         return Reading(
-            "setup.barometer",
+            what="setup.barometer",
             quantity=standard_barometer(self.machine.site.elevation),
             u=Q(1.0, "kilopascal"),
         )
@@ -391,24 +353,30 @@ class Entries:
         self, what: str, entry: Entry | None, declared: Field | Column, where: str
     ) -> Reading:
         if entry is None:
-            return Reading(what)
+            return Reading(what=what)
         return self.job.read_once(
             what, entry, lambda: self._read_anew(what, entry, declared, where)
         )
 
     def _read_anew(self, what: str, entry: Entry, declared: Field | Column, where: str) -> Reading:
+        read = Reading(
+            what=what,
+            text=entry.value,
+            entry=entry,
+            taken=True,
+            instruments=(entry.instrument,) if entry.instrument else (),
+            moment=entry.moment,
+        )
         if declared.kind not in KINDS:
-            return Reading(
-                what, entry.value, problem=_text_problem(entry.value, declared, where), entry=entry
-            )
+            return replace(read, problem=_text_problem(entry.value, declared, where))
         barometer = None if declared.kind == "barometer" else self.job.barometer.quantity
         try:
             quantity = parse(entry.value, declared.kind, entry.unit, barometer, where)
         except StartkitError as error:
-            return Reading(what, entry.value, problem=str(error), entry=entry)
+            return read.unreadable(str(error))
         u, untrusted = self._uncertainty(entry, quantity, declared.kind)
-        return Reading(
-            what, entry.value, quantity, u, "", self._flag(quantity, declared), untrusted, entry
+        return replace(
+            read, quantity=quantity, u=u, flag=self._flag(quantity, declared), untrusted=untrusted
         )
 
     def _uncertainty(
@@ -428,11 +396,8 @@ class Entries:
         if instrument is None:
             return None, ""
         if not instruments_.can_read(instrument.kind, kind):
-            return None, f"instrument {tag} does not read {kind.replace('_', ' ')}"
-        u = instrument.standard_uncertainty(quantity)
-        if instrument.in_calibration(day) is False:
-            return u, f"instrument {tag} was out of calibration since {instrument.calibration_due}"
-        return u, ""
+            return None, wrong_kind(instrument, kind)
+        return instrument.standard_uncertainty(quantity), overdue(instrument, day)
 
     def _flag(self, quantity: pint.Quantity, declared: Field | Column) -> str:
         if declared.plausible is None:
@@ -494,8 +459,14 @@ class Entries:
         found = self.entry(name)
         if declared is None or declared.kind != SERIES:
             return Block({}, {})
-        return read_block(
+        block = read_block(
             found.value if found else "", declared, self.job.system, self.job.barometer.quantity
+        )
+        return replace(
+            block,
+            item=f"{self.declared.name}.{name}",
+            entry=found,
+            instrument=self.job.instruments.get(found.instrument) if found else None,
         )
 
     def readings(self) -> Iterable[Reading]:
@@ -548,126 +519,3 @@ def _text_problem(text: str, declared: Field | Column, where: str) -> str:
                 f" 2026-11-25{' 14:30' if declared.kind == 'moment' else ''}."
             )
     return ""
-
-
-# --- pasted blocks -----------------------------------------------------------------------------
-
-
-@lru_cache(maxsize=32)
-def read_block(
-    text: str, declared: Field, system: str = SI, barometer: pint.Quantity | None = None
-) -> Block:
-    """Rows of a pasted block, columns separated by tabs or semicolons, in the order of the field's
-    columns.
-
-    A first row of labels is skipped; a unit may stand in that row in brackets.
-    """
-    lines = [line for line in text.splitlines() if line.strip()]
-    cells = [
-        [cell.strip() for cell in (line.split("\t") if "\t" in line else line.split(";"))]
-        for line in lines
-    ]
-    head = cells.pop(0) if cells and _is_head(cells[0], declared) else []
-    problems: list[str] = []
-    columns, texts, units = {}, {}, {}
-    for position, column in enumerate(declared.columns):
-        raw = tuple(row[position] if position < len(row) else "" for row in cells)
-        texts[column.name] = raw
-        if column.kind in KINDS:
-            units[column.name] = _unit_in(
-                head[position] if position < len(head) else "", column, system
-            )
-            columns[column.name] = _numbers(
-                raw, column, units[column.name], barometer, declared.question, problems
-            )
-    more = (
-        [f"{len(problems) - 20} more cells of {declared.question} cannot be read"]
-        if len(problems) > 20
-        else []
-    )
-    return Block(columns, texts, tuple(problems[:20] + more), units)
-
-
-_NUMBER_IN_FRONT = re.compile(r"[+\-−]?[.,]?\d")
-
-
-def _is_head(cells: list[str], declared: Field) -> bool:
-    numeric = [
-        cell for cell, column in zip(cells, declared.columns, strict=False) if column.kind in KINDS
-    ]
-    # "L1 (A)" is a label although it holds a digit: what makes a reading is a number in front.
-    return any(numeric) and not any(_NUMBER_IN_FRONT.match(cell) for cell in numeric)
-
-
-def _unit_in(head: str, column: Column, system: str) -> str:
-    inside = (
-        head[head.rfind("[") + 1 : head.rfind("]")]
-        if "[" in head
-        else head[head.rfind("(") + 1 : head.rfind(")")]
-        if "(" in head
-        else ""
-    )
-    return inside or KINDS[column.kind].unit(system).label
-
-
-def _numbers(
-    raw: tuple[str, ...],
-    column: Column,
-    unit: str,
-    barometer: pint.Quantity | None,
-    question: str,
-    problems: list[str],
-) -> np.ndarray:
-    """One column [SI base unit]; cells without a unit of their own are converted together, which is
-    what makes long blocks quick.
-    """
-    plain, values = np.full(len(raw), np.nan), np.full(len(raw), np.nan)
-    for index, text in enumerate(raw):
-        if not text:
-            continue
-        where = f"{question}, row {index + 1}, {column.label}"
-        try:
-            if text[-1].isdigit():
-                plain[index] = number(text, where)
-            else:
-                values[index] = (
-                    parse(text, column.kind, unit, barometer, where).to_base_units().magnitude
-                )
-        except StartkitError as error:
-            problems.append(str(error))
-    if np.isfinite(plain).any():
-        try:
-            values = np.where(
-                np.isfinite(plain), _together(plain, column, unit, barometer, question), values
-            )
-        except StartkitError as error:
-            problems.append(str(error))
-    return values
-
-
-def _together(
-    plain: np.ndarray, column: Column, unit: str, barometer: pint.Quantity | None, question: str
-) -> np.ndarray:
-    """Many numbers of one unit at once: a straight line through what 0 and 1 mean, which every unit
-    here is.
-    """
-    zero, one = (
-        parse_number(v, column.kind, unit, barometer, f"{question}, {column.label}")
-        .to_base_units()
-        .magnitude
-        for v in (0.0, 1.0)
-    )
-    return zero + (one - zero) * plain
-
-
-__all__ = [
-    "Block",
-    "Entries",
-    "JobEntries",
-    "Reading",
-    "Row",
-    "instrument_of",
-    "read_block",
-    "unit_for",
-    "yes_or_no",
-]

@@ -7,7 +7,8 @@ from dataclasses import replace
 import pint
 
 from startkit.facts.limits import Limit
-from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.entries import Entries
+from startkit.procedure.reading import Reading
 from startkit.units import difference_kind
 from startkit.verdict import COVERAGE, Outcome, Verdict, within
 

@@ -15,8 +15,9 @@ from startkit.facts.journal import Entry
 from startkit.facts.pictures import is_addition
 from startkit.procedure.assessment import Assessment
 from startkit.procedure.early_entries import sentence
-from startkit.procedure.entries import Entries, Reading, Row
+from startkit.procedure.entries import Entries, Row
 from startkit.procedure.holds import HoldPoint, HoldState
+from startkit.procedure.reading import Reading
 from startkit.procedure.stage import SERIES, TABLE, Field, Figure, Findings, Stage, Table
 from startkit.unit_registry import base
 from startkit.units import KINDS, difference_kind, label, show

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from startkit.procedure.entries import Block
+from startkit.procedure.block import Block
 from startkit.units import split
 
 GAP = 2.5  # times the median spacing (own default)

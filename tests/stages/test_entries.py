@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from startkit.facts.job import ROW_REMOVED
-from startkit.procedure.entries import read_block, yes_or_no
+from startkit.procedure.block import read_block
+from startkit.procedure.entries import yes_or_no
 from startkit.procedure.stage import Column, Field, Findings, Stage
 from startkit.stages.setup import STAGE as SETUP
 from startkit.units import Q

@@ -7,8 +7,8 @@ from __future__ import annotations
 import pytest
 
 from startkit.facts.limits import Limit
-from startkit.procedure.entries import Reading
 from startkit.procedure.judging import bounds, check, confirm, filled, settle
+from startkit.procedure.reading import Reading
 from startkit.procedure.stage import Field, Findings, Stage
 from startkit.stages.setup import STAGE as SETUP
 from startkit.units import Q

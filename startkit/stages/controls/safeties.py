@@ -10,8 +10,9 @@ import pint
 
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
-from startkit.procedure.entries import Entries, Reading, Row
+from startkit.procedure.entries import Entries, Row
 from startkit.procedure.judging import check
+from startkit.procedure.reading import Reading
 from startkit.procedure.stage import Column, Field
 from startkit.verdict import Outcome, Verdict
 

@@ -10,8 +10,9 @@ import pint
 
 from startkit.errors import StartkitError
 from startkit.facts.limits import Limit
-from startkit.procedure.entries import Entries, Reading, Row
+from startkit.procedure.entries import Entries, Row
 from startkit.procedure.judging import check
+from startkit.procedure.reading import Reading
 from startkit.procedure.stage import Column, Field, Heading, Table
 from startkit.science.sensors import (
     REFERENCE_RATIO,

@@ -13,8 +13,9 @@ import pint
 from startkit.errors import StartkitError
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
-from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
+from startkit.procedure.reading import Reading
 from startkit.procedure.stage import Column, Field, Figure
 from startkit.science.motor import expected_inrush, starter
 from startkit.science.supply import (

@@ -11,8 +11,9 @@ import pint
 from startkit.errors import StartkitError
 from startkit.facts.limits import Limit, Limits
 from startkit.facts.machine import Machine
-from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check, confirm
+from startkit.procedure.reading import Reading
 from startkit.procedure.stage import Column, Field, Figure, Heading, Table
 from startkit.science.insulation import (
     APPLIED_VOLTAGE_SOURCE,

@@ -12,7 +12,8 @@ import pint
 from startkit.errors import StartkitError
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
-from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.entries import Entries
+from startkit.procedure.reading import Reading
 from startkit.procedure.stage import Figure, Heading, Line, Plot, Rule, Table
 from startkit.procedure.starts import clock, next_start
 from startkit.science.motor import percent_full_load_current

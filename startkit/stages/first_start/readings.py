@@ -9,7 +9,8 @@ import pint
 
 from startkit.errors import StartkitError
 from startkit.facts.machine import Machine
-from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.entries import Entries
+from startkit.procedure.reading import Reading
 from startkit.procedure.series import clock, dead_sensors
 from startkit.procedure.starts import Next, Rules, Run, next_start, rules, runs
 from startkit.science.run_up import RunUp, analyse_run_up

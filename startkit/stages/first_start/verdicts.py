@@ -9,8 +9,9 @@ import pint
 from startkit.errors import StartkitError
 from startkit.facts.limits import Limit, Limits
 from startkit.facts.machine import Machine
-from startkit.procedure.entries import Entries, Reading, Row
+from startkit.procedure.entries import Entries, Row
 from startkit.procedure.judging import check
+from startkit.procedure.reading import Reading
 from startkit.procedure.starts import clock, overlapping, shortfalls
 from startkit.science.motor import STARTERS, acceleration_excess, expected_inrush
 from startkit.science.supply import (

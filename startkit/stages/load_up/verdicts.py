@@ -10,8 +10,9 @@ import pint
 from startkit.errors import StartkitError
 from startkit.facts.limits import Limit, Limits
 from startkit.facts.machine import Machine
-from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
+from startkit.procedure.reading import Reading
 from startkit.procedure.selection import approaches, promised
 from startkit.stages.load_up.readings import Point, load_of
 from startkit.stages.load_up.settling import what_would_tell

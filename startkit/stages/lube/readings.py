@@ -10,7 +10,8 @@ import pint
 
 from startkit.errors import StartkitError
 from startkit.facts.machine import Machine
-from startkit.procedure.entries import Block, Entries
+from startkit.procedure.block import Block
+from startkit.procedure.entries import Entries
 from startkit.science.lube import FoamingRisk, foaming_risk, transducer_zero
 from startkit.science.pre_lube import CoastDown, PreLube, analyse_coast_down, analyse_pre_lube
 from startkit.units import Q

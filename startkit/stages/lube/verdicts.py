@@ -10,8 +10,9 @@ import pint
 
 from startkit.facts.limits import Limit, Limits
 from startkit.facts.machine import Machine
-from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
+from startkit.procedure.reading import Reading
 from startkit.science.pre_lube import PreLube
 from startkit.stages.lube.readings import Oil
 from startkit.units import Q

@@ -10,8 +10,9 @@ from startkit.errors import StartkitError
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.procedure import cautions
-from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
+from startkit.procedure.reading import Reading
 from startkit.procedure.stage import Field, Figure, Findings, Stage
 from startkit.science.exposure import Exposure, exposure, meaning, share_of_limit
 from startkit.science.ventilation import (

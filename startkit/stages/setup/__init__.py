@@ -7,8 +7,9 @@ import pint
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.procedure import cautions
-from startkit.procedure.entries import Entries, Reading, instrument_of
+from startkit.procedure.entries import Entries, instrument_of
 from startkit.procedure.judging import check
+from startkit.procedure.reading import Reading
 from startkit.procedure.stage import Column, Field, Figure, Findings, Heading, Stage, Table
 from startkit.units import KINDS
 from startkit.verdict import COVERAGE, Outcome, Verdict

@@ -11,8 +11,9 @@ import pint
 from startkit.errors import StartkitError
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
-from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check, confirm
+from startkit.procedure.reading import Reading
 from startkit.procedure.stage import Figure, Heading, Table
 from startkit.procedure.starts import Next, Rules, Run, clock, moment, next_start, rules, runs
 from startkit.stages.lube.readings import coast_down_of

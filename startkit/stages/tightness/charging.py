@@ -13,8 +13,9 @@ import pint
 from startkit.errors import StartkitError
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
-from startkit.procedure.entries import Entries, Reading, Row
+from startkit.procedure.entries import Entries, Row
 from startkit.procedure.judging import check
+from startkit.procedure.reading import Reading
 from startkit.procedure.stage import Figure
 from startkit.science.charge import LEAK_RATE_SOURCE, TRIGGERS, annualised_leak_rate, charged_mass
 from startkit.units import Q

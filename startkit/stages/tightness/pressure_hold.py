@@ -14,8 +14,9 @@ import pint
 from startkit.errors import StartkitError
 from startkit.facts.limits import Limit, Limits
 from startkit.facts.machine import Machine
-from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check, confirm
+from startkit.procedure.reading import Reading
 from startkit.procedure.stage import Figure
 from startkit.science import tightness
 from startkit.science.air import WEATHER

@@ -12,8 +12,9 @@ import pint
 from startkit.errors import StartkitError
 from startkit.facts.instruments import can_read
 from startkit.facts.limits import Limits
-from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
+from startkit.procedure.reading import Reading
 from startkit.procedure.stage import Figure, Line, Plot, Rule
 from startkit.science.evacuation import BOTH, LEAK, MOISTURE, TIGHT, UNDECIDED, Rise, only_ice, rise
 from startkit.science.water import boiling_temperature, vapour_pressure

@@ -9,8 +9,9 @@ import pint
 
 from startkit.facts.limits import Limit, Limits
 from startkit.facts.machine import Machine
-from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check, confirm
+from startkit.procedure.reading import Reading
 from startkit.science.closed_proof import SwitchResult, failure_bound, strokes_still_needed
 from startkit.science.strokes import CLOSING, OPENING
 from startkit.science.vane_calibration import StrokesResult

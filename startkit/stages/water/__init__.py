@@ -9,8 +9,9 @@ from startkit.errors import StartkitError
 from startkit.facts.limits import Limit, Limits
 from startkit.facts.machine import Machine
 from startkit.procedure import cautions
-from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check, confirm
+from startkit.procedure.reading import Reading
 from startkit.procedure.stage import Figure, Findings, Heading, Stage, Table
 from startkit.science.water import density, freezing_point, heat_capacity, liquid
 from startkit.stages.water.circuits import (

@@ -10,7 +10,8 @@ import pint
 
 from startkit.errors import StartkitError
 from startkit.facts.machine import Exchanger, Machine
-from startkit.procedure.entries import Entries, Reading
+from startkit.procedure.entries import Entries
+from startkit.procedure.reading import Reading
 from startkit.procedure.stage import Field
 from startkit.science.uncertainty import propagate
 from startkit.science.water import Liquid, density, flow_from_pressure_drop, liquid
