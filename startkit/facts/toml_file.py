@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Mapping
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
+
+import tomli_w
 
 from startkit.errors import SheetError
 
@@ -68,10 +71,33 @@ def parse(text: str, name: str) -> dict[str, Any]:
         raise SheetError(
             f"this is not TOML ({reason})", where, 'write  name = "value unit"  with the quotes'
         ) from None
+    except ValueError:  # Python refuses to convert more than 4300 digits
+        raise SheetError(
+            "a number in the file has thousands of digits", name, "write the number that was meant"
+        ) from None
     except RecursionError:
         raise SheetError(
             "the file is nested too deeply", name, "remove the nested brackets"
         ) from None
+
+
+def text_of(table: Mapping[str, Any], remark: str = "") -> str:
+    """A table as TOML text, with `remark` as a comment above it.
+
+    Raises
+    ------
+    SheetError
+        The table holds a value that TOML has no form for.
+    """
+    lines = [f"# {line}" for line in remark.splitlines()] + ([""] if remark else [])
+    try:
+        body = tomli_w.dumps(table)
+    except TypeError as error:
+        raise SheetError(
+            f"a value cannot be written as TOML ({error})", "sheet", "write it as text in quotes"
+        ) from None
+    # Half of a surrogate pair, which no UTF-8 file can hold, becomes a question mark.
+    return "\n".join([*lines, body.encode("utf-8", "replace").decode()])
 
 
 def _is_deep(line: str) -> bool:

@@ -102,9 +102,7 @@ class Fleet:
         """The specification's limits as the text of a file for each job; empty if there is none."""
         table, _ = toml_file.load(self.folder / SETTINGS)
         if table.get("limits"):
-            from startkit.fleet.sheet_text import text_of
-
-            return text_of({"limits": table["limits"]})
+            return toml_file.text_of({"limits": table["limits"]})
         path = self.folder / SPECIFICATION
         return path.read_text(encoding="utf-8") if path.is_file() else ""
 

@@ -21,7 +21,6 @@ from startkit.facts.safe_files import file_safe, write_whole
 from startkit.fleet import company_mark
 from startkit.fleet.folder import JOBS, MACHINES, RECORDS, SETTINGS, Fleet, load
 from startkit.fleet.machine_list import Row, read
-from startkit.fleet.sheet_text import text_of
 from startkit.units import SYSTEMS
 
 _NUMBER = re.compile(r"^-?\d+(\.\d+)?$")
@@ -63,7 +62,7 @@ def start(folder: Path) -> Fleet:
             (folder / part).mkdir(parents=True, exist_ok=True)
         write_whole(
             folder / SETTINGS,
-            text_of(
+            toml_file.text_of(
                 {
                     "fleet": {
                         "name": folder.resolve().name,
@@ -204,14 +203,14 @@ def _sheet(fleet: Fleet, row: Row, path: Path) -> str:
             )
         return there
     table = _merged(fleet.defaults, _site_of(fleet, row), _alike(fleet, row), _own(row))
-    text = text_of(
+    text = toml_file.text_of(
         table,
         f"{row['tag']}: made from a list of machines; check it against the maker's documents.",
     )
     _checked(table, text, row)
-    if there and there != text:
+    if there and toml_file.parse(there, f"{MACHINES}/{path.name}") != table:
         raise SheetError(
-            f"{MACHINES}/{path.name} is there already and says something else",
+            f"{MACHINES}/{path.name} is there already and differs from the list",
             row.where,
             "change that file, or leave only the column tag filled",
         )

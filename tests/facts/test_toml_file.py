@@ -80,3 +80,29 @@ def test_a_file_that_no_person_wrote_is_refused_by_its_size(tmp_path):
 def test_a_folder_is_no_file(tmp_path):
     with pytest.raises(SheetError, match="not a file"):
         toml_file.load(tmp_path)
+
+
+def test_a_number_of_thousands_of_digits_is_refused_in_one_sentence():
+    with pytest.raises(SheetError, match="digits"):
+        toml_file.parse("x = " + "9" * 5000, "sheet.toml")
+
+
+def test_a_table_written_as_text_reads_back_the_same_below_its_remark():
+    table = {
+        "machine": {"tag": 'CH "1"\n\x7f', "year": 2026, "ok": True},
+        "selection": {"points": [{"load": "100 %"}, {"load": "50 %", "power": "79 kW"}]},
+        "limits": {"lube.oil_superheat": {"low": "20 K", "source": "page 6"}},
+    }
+    text = toml_file.text_of(table, "made from a list\nof machines")
+    assert text.startswith("# made from a list\n# of machines\n\n[machine]\n")
+    assert toml_file.parse(text, "sheet") == table
+    assert toml_file.line_of(text, ("selection", "points", 1, "power")) > 0
+
+
+def test_half_of_a_surrogate_pair_is_written_as_a_question_mark():
+    assert toml_file.parse(toml_file.text_of({"tag": "CH\ud800"}), "sheet") == {"tag": "CH?"}
+
+
+def test_a_value_without_a_toml_form_is_refused():
+    with pytest.raises(SheetError, match="text in quotes"):
+        toml_file.text_of({"serial": None})

