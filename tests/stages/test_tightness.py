@@ -7,7 +7,8 @@ import pytest
 
 from startkit.procedure import payload
 from startkit.stages.setup import STAGE as SETUP
-from startkit.stages.tightness import CHARGED, OPENED, STAGE
+from startkit.stages.tightness import STAGE
+from startkit.stages.tightness.fields import CHARGED, OPENED
 from startkit.units import Q
 from startkit.verdict import Outcome
 

@@ -7,28 +7,16 @@ from startkit.facts.machine import Machine
 from startkit.procedure import cautions
 from startkit.procedure.entries import Entries
 from startkit.procedure.stage import Findings, Stage
-from startkit.stages.controls import safeties, sensor_checks
-
-FIELDS = (*sensor_checks.FIELDS, *safeties.FIELDS)
+from startkit.stages.controls import findings, readings, verdicts
+from startkit.stages.controls.fields import FIELDS
 
 
 def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
     """Sensors against references; safeties and interlocks proven by their trips."""
-    checked = {table: sensor_checks.collect(entries, table) for table in sensor_checks.TABLES}
+    checked = readings.collect(entries)
     return Findings(
-        verdicts=(
-            *(
-                v
-                for table, rows in checked.items()
-                for v in sensor_checks.verdicts(entries, table, rows)
-            ),
-            *safeties.verdicts(machine, limits, entries),
-        ),
-        tables=tuple(
-            t
-            for table, rows in checked.items()
-            for t in entries.if_shown(sensor_checks.tables, entries, table, rows)
-        ),
+        verdicts=verdicts.judged(machine, limits, entries, checked),
+        tables=entries.if_shown(findings.tables, checked),
     )
 
 

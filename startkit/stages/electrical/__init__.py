@@ -9,25 +9,17 @@ from startkit.facts.machine import Machine
 from startkit.procedure import cautions
 from startkit.procedure.entries import Entries
 from startkit.procedure.stage import Findings, Stage
-from startkit.stages.electrical import supply as feed
-from startkit.stages.electrical import winding
-
-FIELDS = (*winding.FIELDS, *feed.FIELDS)
+from startkit.stages.electrical import findings, readings, verdicts
+from startkit.stages.electrical.fields import FIELDS
 
 
 def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
     """Insulation and polarisation index; voltages, rotation, connections, control power, starter."""
-    measured, supply = winding.collect(machine, entries), feed.collect(entries)
+    winding, supply = readings.winding_readings(machine, entries), readings.supply_readings(entries)
     return Findings(
-        figures=(
-            *entries.if_shown(winding.figures, measured),
-            *entries.if_shown(feed.figures, machine, entries, supply),
-        ),
-        verdicts=(
-            *winding.verdicts(machine, limits, entries, measured),
-            *feed.verdicts(machine, limits, entries, supply),
-        ),
-        tables=entries.if_shown(winding.tables, entries, measured),
+        figures=entries.if_shown(findings.figures, machine, entries, winding, supply),
+        verdicts=verdicts.judged(machine, limits, entries, winding, supply),
+        tables=entries.if_shown(findings.tables, entries, winding),
     )
 
 

@@ -9,7 +9,7 @@ from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.stage import Column, Field, Findings, Stage
 from startkit.stages.handover.findings import SEVERITIES, STATES, tables, verdicts
-from startkit.stages.setup import ROLES
+from startkit.stages.setup.fields import ROLES
 
 FIELDS = (
     Field(

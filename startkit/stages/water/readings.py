@@ -1,6 +1,4 @@
-"""The water circuits in the stage Water: what flows, how much by pressure drop, and where the flow
-switch lets go.
-"""
+"""Readings of the stage Water: liquid and flow of each circuit, by drop, meter and switch."""
 
 from __future__ import annotations
 
@@ -12,107 +10,19 @@ from startkit.errors import StartkitError
 from startkit.facts.machine import Exchanger, Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.reading import Reading
-from startkit.procedure.stage import Field
 from startkit.science.uncertainty import propagate
-from startkit.science.water import Liquid, density, flow_from_pressure_drop, liquid
+from startkit.science.water import (
+    Liquid,
+    density,
+    flow_from_pressure_drop,
+    liquid,
+)
+from startkit.stages.water.fields import CIRCUITS
 from startkit.units import Q
 
-CIRCUITS = {"evaporator": "Chilled water", "condenser": "Condenser water"}
-FLUIDS, BASES = ("water", "ethylene glycol", "propylene glycol"), ("mass", "volume")
 # Makers' curves give 0.50 to 0.57: as a rectangular spread about the sheet's figure. Common
 # practice, no source.
 EXPONENT_U = 0.07 / 12**0.5
-
-
-def _fields(name: str) -> tuple[Field, ...]:
-    title = CIRCUITS[name]
-
-    def field(
-        part: str, question: str, kind: str = "text", help: str = "", required: bool = True, **more
-    ) -> Field:
-        return Field(f"{name}_{part}", question, kind, help, required, group=title, **more)
-
-    return (
-        field("fluid", "What flows", "choice", choices=FLUIDS),
-        field(
-            "share",
-            "Glycol share",
-            "percent",
-            "By refractometer or hydrometer, from the circuit itself.",
-            False,
-            plausible=("10 %", "60 %"),
-        ),
-        field("basis", "Share by", "choice", "As the instrument is marked.", False, choices=BASES),
-        field(
-            "temperature", "Temperature at the taps", "temperature", plausible=("-15 °C", "60 °C")
-        ),
-        field(
-            "drop",
-            "Pressure drop over the exchanger",
-            "pressure_drop",
-            "One gauge moved between the taps, or both levelled; pumps running, valves as they"
-            " will be.",
-            plausible=("1 kPa", "400 kPa"),
-        ),
-        field(
-            "swing",
-            "Swing of that reading",
-            "pressure_drop",
-            "Highest less lowest over a minute: air makes it swing.",
-            False,
-            plausible=("0 kPa", "100 kPa"),
-        ),
-        field("strainer_inside", "The strainer lies between the taps", "yes_no"),
-        field(
-            "strainer_drop",
-            "Pressure drop over the strainer",
-            "pressure_drop",
-            required=False,
-            plausible=("0 kPa", "200 kPa"),
-        ),
-        field("strainer_clean", "Strainer cleaned after flushing", "yes_no"),
-        field("air", "Air bled, none seen or heard at the highest vents", "yes_no"),
-        field(
-            "meter",
-            "Flow by meter",
-            "flow",
-            "Where one is.",
-            False,
-            plausible=("1 L/s", "2000 L/s"),
-        ),
-        field(
-            "opens_drop",
-            "Drop at which the flow switch opened",
-            "pressure_drop",
-            "Throttle slowly and read at the moment it lets go.",
-            False,
-            plausible=("0.1 kPa", "400 kPa"),
-        ),
-        field(
-            "opens_flow",
-            "or: flow by meter",
-            "flow",
-            required=False,
-            plausible=("0.5 L/s", "2000 L/s"),
-        ),
-        field(
-            "closes_drop",
-            "Drop at which it closed again",
-            "pressure_drop",
-            required=False,
-            plausible=("0.1 kPa", "400 kPa"),
-        ),
-        field(
-            "closes_flow",
-            "or: flow by meter",
-            "flow",
-            required=False,
-            plausible=("0.5 L/s", "2000 L/s"),
-        ),
-    )
-
-
-FIELDS = tuple(field for name in CIRCUITS for field in _fields(name))
 
 
 @dataclass(frozen=True)
@@ -139,7 +49,12 @@ class Circuit:
         return CIRCUITS[self.name]
 
 
-def collect(machine: Machine, entries: Entries, name: str) -> Circuit:
+def collect(machine: Machine, entries: Entries) -> tuple[Circuit, ...]:
+    """Both circuits."""
+    return tuple(_circuit(machine, entries, name) for name in CIRCUITS)
+
+
+def _circuit(machine: Machine, entries: Entries, name: str) -> Circuit:
     """Read one circuit; a liquid that cannot be used leaves the flows open and says why."""
     sheet: Exchanger = getattr(machine, name)
     blank = Reading("")
@@ -180,7 +95,9 @@ def collect(machine: Machine, entries: Entries, name: str) -> Circuit:
         )
     try:
         flows = {
-            part: _flow(entries, name, sheet, due, seen, read[part], strainer if inside else blank)
+            part: _flow_by_drop(
+                entries, name, sheet, due, seen, read[part], strainer if inside else blank
+            )
             for part in ("drop", "opens_drop", "closes_drop")
         }
     except StartkitError as error:
@@ -228,7 +145,7 @@ def relative_density(entries: Entries, name: str, due: Liquid, seen: Liquid) -> 
     )
 
 
-def _flow(
+def _flow_by_drop(
     entries: Entries,
     name: str,
     sheet: Exchanger,

@@ -1,10 +1,8 @@
-"""The winding in the stage Electrical: insulation brought to 40 °C, polarisation index, and when
-neither may be believed.
-"""
+"""Verdicts on the winding: insulation, polarisation index, and when neither may be believed."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import pint
 
@@ -14,226 +12,24 @@ from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check, confirm
 from startkit.procedure.reading import Reading
-from startkit.procedure.stage import Column, Field, Figure, Heading, Table
 from startkit.science.insulation import (
     APPLIED_VOLTAGE_SOURCE,
-    CORRECTION_SOURCE,
     MINIMUMS,
-    SYSTEMS,
     applied_voltage,
     applied_voltage_row,
-    discharge_time,
-    insulation_at_40C,
     minimum_insulation,
     polarisation_index,
 )
-from startkit.science.uncertainty import propagate
+from startkit.stages.electrical.fields import is_hermetic
+from startkit.stages.electrical.readings import Measured, Winding
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict
 
-KINDS_OF_WINDING = tuple(MINIMUMS)
-CLASSES = ("A", "B", "F", "H")
 DISCHARGE_SOURCE = "IEEE 43 clause 6, from memory: check against the standard"
 VACUUM_SOURCE = "common practice, no source: an electric field under vacuum arcs over"
-GROUP = "Insulation"
 
 
-def _hermetic(machine: Machine) -> bool:
-    return machine.machine.drive == "hermetic"
-
-
-def _open(machine: Machine) -> bool:
-    return not _hermetic(machine)
-
-
-FIELDS = (
-    Field(
-        "winding_system",
-        "Insulation system",
-        "choice",
-        "As the motor's maker says; at 20 °C the two differ by three times. Left empty, the sheet's"
-        " word is taken.",
-        required=False,
-        choices=SYSTEMS,
-        group=GROUP,
-    ),
-    Field(
-        "winding_kind",
-        "Kind of winding",
-        "choice",
-        "Left empty, the sheet's word is taken; older means made before about 1970.",
-        required=False,
-        choices=KINDS_OF_WINDING,
-        group=GROUP,
-    ),
-    Field(
-        "thermal_class",
-        "Thermal class",
-        "choice",
-        "From the nameplate.",
-        required=False,
-        choices=CLASSES,
-        group=GROUP,
-    ),
-    Field(
-        "under_vacuum",
-        "Machine under vacuum while testing",
-        "yes_no",
-        "Never: the winding arcs over inside the shell.",
-        group=GROUP,
-        applies=_hermetic,
-    ),
-    Field(
-        "winding_temperature",
-        "Temperature of the winding",
-        "temperature",
-        "By its own sensors; with the machine long at rest, the temperature of the shell.",
-        plausible=("-10 °C", "90 °C"),
-        group=GROUP,
-    ),
-    Field(
-        "insulation",
-        "Insulation to ground",
-        "table",
-        "All phases together, or each with the others grounded; starter and drive disconnected."
-        " Over range: enter the end of the scale.",
-        rows=3,
-        group=GROUP,
-        columns=(
-            Column("place", "What to ground", required=True),
-            Column(
-                "test_voltage",
-                "Test voltage",
-                "voltage",
-                plausible=("100 V", "11 kV"),
-                required=True,
-            ),
-            Column(
-                "one_minute",
-                "After one minute",
-                "insulation",
-                plausible=("0.1 MΩ", "1000000 MΩ"),
-                required=True,
-            ),
-            Column(
-                "ten_minutes", "After ten minutes", "insulation", plausible=("0.1 MΩ", "2000000 MΩ")
-            ),
-        ),
-    ),
-    Field(
-        "discharged",
-        "Winding grounded after the test, at least four times as long as it was charged",
-        "yes_no",
-        group=GROUP,
-    ),
-    Field(
-        "room_temperature",
-        "Air temperature at the motor",
-        "temperature",
-        required=False,
-        plausible=("-10 °C", "50 °C"),
-        group=GROUP,
-        applies=_open,
-    ),
-    Field(
-        "room_humidity",
-        "Relative humidity at the motor",
-        "percent",
-        required=False,
-        plausible=("5 %", "100 %"),
-        group=GROUP,
-        applies=_open,
-    ),
-)
-
-
-@dataclass(frozen=True)
-class Measured:
-    """One row: as read and at 40 °C, with its uncertainty; `problem` if it cannot be used."""
-
-    place: str
-    one: Reading
-    ten: Reading
-    voltage: Reading
-    at_40: pint.Quantity | None
-    u: pint.Quantity | None
-    problem: str
-
-
-@dataclass(frozen=True)
-class Winding:
-    """What is known of the winding and what was measured."""
-
-    system: str
-    kind: str
-    temperature: Reading
-    rows: tuple[Measured, ...]
-
-    @property
-    def problem(self) -> str:
-        return next((row.problem for row in self.rows if row.problem), "")
-
-    @property
-    def worst(self) -> Measured | None:
-        """The row with the lowest resistance at 40 °C."""
-        known = [row for row in self.rows if row.at_40 is not None]
-        return min(known, key=lambda row: row.at_40.to("ohm").magnitude) if known else None
-
-    @property
-    def chosen(self) -> str:
-        """What has not been chosen yet; empty if all has."""
-        return "; ".join(
-            word
-            for word, given in (("insulation system", self.system), ("kind of winding", self.kind))
-            if not given
-        )
-
-
-def collect(machine: Machine, entries: Entries) -> Winding:
-    """Every row brought to 40 °C, with the uncertainty of tester and thermometer."""
-    said = machine.motor.winding or ""
-    system = entries.text("winding_system") or (said if said in SYSTEMS else "")
-    kind = entries.text("winding_kind") or (said if said in KINDS_OF_WINDING else "")
-    temperature = entries.reading("winding_temperature")
-    return Winding(
-        system,
-        kind,
-        temperature,
-        tuple(_measured(row, system, temperature) for row in entries.rows("insulation")),
-    )
-
-
-def _measured(row, system: str, temperature: Reading) -> Measured:
-    one, ten, voltage = (
-        row.reading(name) for name in ("one_minute", "ten_minutes", "test_voltage")
-    )
-    at_40, u, problem = None, None, one.problem or temperature.problem
-    if one.quantity is not None and temperature.quantity is not None and system:
-        try:
-            at_40, u = _at_40(one, temperature, system)
-        except StartkitError as error:
-            problem = str(error)
-    return Measured(row.text("place") or f"row {row.index}", one, ten, voltage, at_40, u, problem)
-
-
-def _at_40(
-    one: Reading, temperature: Reading, system: str
-) -> tuple[pint.Quantity, pint.Quantity | None]:
-    if one.u is None or temperature.u is None:
-        return insulation_at_40C(one.quantity, temperature.quantity, system), None
-    found = propagate(
-        insulation_at_40C.si,
-        {"resistance": one.quantity, "temperature": temperature.quantity, "system": system},
-        {"resistance": one.u, "temperature": temperature.u},
-        returns="ohm",
-    )
-    return found.value, found.u
-
-
-# --- verdicts ----------------------------------------------------------------------------------
-
-
-def verdicts(
+def winding_verdicts(
     machine: Machine, limits: Limits, entries: Entries, winding: Winding
 ) -> tuple[Verdict, ...]:
     """Insulation, polarisation index, test voltage, and the conditions under which they hold."""
@@ -334,7 +130,11 @@ def _deferred(machine: Machine, limit: Limit, found: Verdict) -> Verdict:
     """A motor that sits in refrigerant may follow its maker: below the general table nobody here
     can say.
     """
-    if not _hermetic(machine) or limit.authority != "default" or found.outcome is not Outcome.FAIL:
+    if (
+        not is_hermetic(machine)
+        or limit.authority != "default"
+        or found.outcome is not Outcome.FAIL
+    ):
         return found
     return replace(
         found,
@@ -489,63 +289,3 @@ def _dew(limits: Limits, entries: Entries, winding: Winding) -> tuple[Verdict, .
             next_step="Warm the winding until it is dry, then test.",
         ),
     )
-
-
-# --- shown -------------------------------------------------------------------------------------
-
-
-def figures(winding: Winding) -> tuple[Figure, ...]:
-    """Worst resistance at 40 °C, and how long the winding is to be grounded."""
-    if winding.worst is None:
-        return ()
-    worst, ten = winding.worst, any(row.ten.quantity is not None for row in winding.rows)
-    charged = Q(10 if ten else 1, "minute")
-    return (
-        Figure(
-            "Insulation at 40 °C",
-            worst.at_40,
-            "insulation",
-            worst.u,
-            CORRECTION_SOURCE[winding.system],
-            "electrical.insulation",
-        ),
-        Figure(
-            "Ground the winding for at least",
-            discharge_time(charged),
-            "minutes",
-            note=f"four times as long as it was charged; {DISCHARGE_SOURCE}",
-            digits=0,
-        ),
-    )
-
-
-def tables(entries: Entries, winding: Winding) -> tuple[Table, ...]:
-    """Every row as read, at 40 °C, and its polarisation index."""
-    if not winding.rows:
-        return ()
-    head = (
-        Heading("To ground"),
-        Heading("Test voltage", "voltage", 0),
-        Heading("One minute", "insulation"),
-        Heading("at 40 °C", "insulation"),
-        Heading("Ten minutes", "insulation"),
-        Heading("Index"),
-    )
-    rows = tuple(
-        (
-            row.place,
-            row.voltage.quantity,
-            row.one.quantity,
-            row.at_40,
-            row.ten.quantity,
-            _index(row),
-        )
-        for row in winding.rows
-    )
-    return (Table("Insulation to ground", head, rows),)
-
-
-def _index(row: Measured) -> str | None:
-    if row.one.quantity is None or row.ten.quantity is None or row.one.quantity.magnitude <= 0:
-        return None
-    return f"{(row.ten.quantity / row.one.quantity).to('dimensionless').magnitude:.2f}"

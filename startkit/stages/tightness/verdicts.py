@@ -1,11 +1,7 @@
-"""Refrigerant of the stage Tightness: what went in by weight, and the leak rate that additions
-mean.
-"""
+"""Verdicts of the stage Tightness: pressure hold, search, evacuation, refrigerant, leak log."""
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
 from datetime import date, datetime
 
 import pint
@@ -14,74 +10,167 @@ from startkit.errors import StartkitError
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries, Row
-from startkit.procedure.judging import check
+from startkit.procedure.judging import check, confirm
 from startkit.procedure.reading import Reading
-from startkit.procedure.stage import Figure
-from startkit.science.charge import LEAK_RATE_SOURCE, TRIGGERS, annualised_leak_rate, charged_mass
+from startkit.science.charge import LEAK_RATE_SOURCE, annualised_leak_rate
+from startkit.science.evacuation import BOTH, LEAK, MOISTURE, TIGHT, UNDECIDED, Rise
+from startkit.stages.tightness.fields import APPLIANCES, CHARGED
+from startkit.stages.tightness.hold_verdicts import hold_verdicts
+from startkit.stages.tightness.readings import Charge, Evacuated, Tested
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict
 
-APPLIANCES = tuple(TRIGGERS)
+# What to do, by what the rise says.
+NEXT = {
+    TIGHT: "Evacuate deeper, then take the rise again.",
+    LEAK: (
+        "The pressure rises along a straight line: a leak. Find it at pressure with soap or a"
+        " detector, then evacuate again."
+    ),
+    MOISTURE: (
+        "The pressure levels off: moisture. Warm the machine, sweep it with dry nitrogen, and"
+        " evacuate again."
+    ),
+    BOTH: "Leak and moisture together. Find the leak at pressure first, then dry the machine.",
+    UNDECIDED: (
+        "The record is too short or too unsteady to tell leak from moisture: take a reading every"
+        " five minutes for longer."
+    ),
+    "": "Paste the rise over time: its shape tells leak from moisture.",
+}
 
 
-@dataclass(frozen=True)
-class Charge:
-    """Refrigerant that went in, its standard uncertainty (None if a weighing names no scale), and
-    what is wrong.
+def judged(
+    machine: Machine, limits: Limits, entries: Entries, tested: Tested
+) -> tuple[Verdict, ...]:
+    """Pressure hold, evacuation, charge, search, leak log."""
+    found = (
+        *hold_verdicts(machine, limits, entries, tested.held),
+        *_evacuation(limits, entries, tested.evacuated),
+        *_charging(machine, limits, entries, tested.charge),
+    )
+    return (
+        *(_scoped(v, entries) for v in found),
+        *_search(entries),
+        *_leak_log(machine, limits, entries),
+    )
+
+
+def _scoped(judged: Verdict, entries: Entries) -> Verdict:
+    """A machine that came charged and stayed shut is neither filled with gas nor evacuated; what
+    was measured all the same stands.
     """
+    if entries.text("scope") != CHARGED or judged.outcome is not Outcome.OPEN:
+        return judged
+    return Verdict(
+        key=judged.key,
+        title=judged.title,
+        outcome=Outcome.NA,
+        sentence="Shipped with its charge and not opened.",
+        source=judged.source,
+    )
 
-    mass: pint.Quantity | None
-    u: pint.Quantity | None
-    untrusted: str
-    problem: str
+
+def _search(entries: Entries) -> tuple[Verdict, ...]:
+    searched = confirm(
+        entries,
+        "joints",
+        "tightness.joints",
+        "Joints searched",
+        good="Every joint was searched at pressure.",
+        bad="Not every joint was searched.",
+        next_step="Search the others at pressure.",
+        source="UFGS 15652A 3.2.1.2: soap every joint",
+    )
+    return (searched, *_leaks(entries))
 
 
-def collect(entries: Entries) -> Charge:
-    """The sum over all cylinders; a row that lacks a weight keeps the charge open."""
-    rows = entries.rows("cylinders")
-    weights = [(row.reading("before"), row.reading("after")) for row in rows]
-    faulty = next((r for pair in weights for r in pair if r.problem), None)
-    if faulty is not None:
-        return Charge(None, None, "", faulty.problem)
-    lacking = [
-        row.text("number") or f"row {n}"
-        for n, (row, pair) in enumerate(zip(rows, weights, strict=True), 1)
-        if any(r.quantity is None for r in pair)
-    ]
-    if lacking:
-        return Charge(None, None, "", f"A weight is missing: cylinder {', '.join(lacking)}.")
+def _leaks(entries: Entries) -> tuple[Verdict, ...]:
+    """Every leak found is repaired and was found tight afterwards."""
+    rows = entries.rows("leaks")
     if not rows:
-        return Charge(None, None, "", "")
-    return _summed(entries, weights)
-
-
-def _summed(entries: Entries, weights: list[tuple[Reading, Reading]]) -> Charge:
-    both = [r for pair in weights for r in pair]
-    us = [r.u.to("kilogram").magnitude for r in both if r.u is not None]
-    known = len(us) == len(both)
-    scale = math.sqrt(sum(u * u for u in us) / len(both)) if known else 0.0
-    before, after = (
-        [pair[i].quantity.to("kilogram").magnitude for pair in weights] for i in (0, 1)
-    )
-    residue = entries.quantity("residue")
-    try:
-        found = charged_mass(
-            Q(before, "kilogram"),
-            Q(after, "kilogram"),
-            Q(scale, "kilogram"),
-            Q(0.0, "kilogram") if residue is None else residue,
+        return ()
+    key, title, source = "tightness.leaks", "Leaks found are repaired", "common practice, no source"
+    left = [
+        row.text("place") or f"row {n}"
+        for n, row in enumerate(rows, 1)
+        if row.yes("repaired") is False or row.yes("tight") is False
+    ]
+    unsaid = [
+        row.text("place") or f"row {n}"
+        for n, row in enumerate(rows, 1)
+        if None in (row.yes("repaired"), row.yes("tight"))
+    ]
+    if left:
+        return (
+            Verdict(
+                key=key,
+                title=title,
+                outcome=Outcome.FAIL,
+                sentence=f"Still leaking: {', '.join(left)}.",
+                next_step="Repair them, and search again at pressure.",
+                source=source,
+            ),
         )
-    except StartkitError as error:
-        return Charge(None, None, "", str(error))
-    return Charge(
-        found.mass,
-        found.u if known else None,
-        next((r.untrusted for r in both if r.untrusted), ""),
-        "",
+    if unsaid:
+        return (
+            Verdict(
+                key=key,
+                title=title,
+                outcome=Outcome.OPEN,
+                sentence=f"Not said whether repaired and tight: {', '.join(unsaid)}.",
+                next_step="Search again at pressure, and enter what was found.",
+                source=source,
+            ),
+        )
+    return (
+        Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.PASS,
+            sentence=f"{len(rows)} found, repaired and tight afterwards.",
+            source=source,
+        ),
     )
 
 
-def verdicts(
+def _evacuation(limits: Limits, entries: Entries, found: Evacuated) -> tuple[Verdict, ...]:
+    """Depth, temperature, time and end of the rise."""
+    kind = found.rise.kind if found.rise is not None else ""
+    return (
+        check(
+            entries,
+            limits["tightness.vacuum"],
+            entries.reading("shut_off"),
+            next_step="Evacuate longer; change the pump's oil, open every valve, warm the machine.",
+        ),
+        check(
+            entries,
+            limits["tightness.evacuation_temperature"],
+            entries.reading("coldest"),
+            next_step="Warm the machine: water in a cold corner leaves it too slowly to be seen.",
+        ),
+        check(
+            entries,
+            limits["tightness.rise_time"],
+            found.duration,
+            next_step="Watch it longer after the pump is shut off.",
+        ),
+        check(
+            entries,
+            limits["tightness.rise"],
+            found.end,
+            next_step=NEXT[kind],
+            note=_said(entries, found.rise),
+        ),
+    )
+
+
+def _said(entries: Entries, found: Rise | None) -> str:
+    return "" if found is None else f"The rise says: {found.kind}."
+
+
+def _charging(
     machine: Machine, limits: Limits, entries: Entries, charge: Charge
 ) -> tuple[Verdict, ...]:
     """Charge against the sheet, and what was in the cylinders."""
@@ -173,10 +262,7 @@ def _named(row: Row, number: int) -> str:
     return row.text("number") or f"row {number}"
 
 
-# --- the leak log, as an option ------------------------------------------------------------------
-
-
-def leak_log(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdict, ...]:
+def _leak_log(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdict, ...]:
     """The annualised leak rate of what was added, judged only where the log was entered."""
     added, kind = entries.reading("added"), entries.text("appliance")
     if not added.taken:
@@ -232,21 +318,3 @@ def _day(text: str) -> date | None:
         return datetime.fromisoformat(text).date() if text else None
     except ValueError:
         return None
-
-
-def figures(charge: Charge) -> tuple[Figure, ...]:
-    """Refrigerant that went in."""
-    return (
-        ()
-        if charge.mass is None
-        else (
-            Figure(
-                "Refrigerant charged",
-                charge.mass,
-                "mass",
-                charge.u,
-                "by the weight of the cylinders",
-                "tightness.charge",
-            ),
-        )
-    )

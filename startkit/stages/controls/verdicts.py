@@ -1,53 +1,35 @@
-"""Safeties and interlocks in the stage Controls: none counts as proven unless its trip was seen, or
-somebody says by name why not.
-"""
+"""Verdicts of the stage Controls: sensors, safeties, interlocks."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import pint
 
-from startkit.facts.limits import Limits
+from startkit.facts.limits import Limit, Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries, Row
 from startkit.procedure.judging import check
 from startkit.procedure.reading import Reading
-from startkit.procedure.stage import Column, Field
+from startkit.science.sensors import (
+    REFERENCE_RATIO,
+    after_offset,
+)
+from startkit.science.sensors import SOURCE as AGREEMENT
+from startkit.stages.controls.fields import FORCED, OTHER, RISING, SAFETIES, SENSORS
+from startkit.stages.controls.readings import Checked
+from startkit.units import Q, difference_kind
 from startkit.verdict import Outcome, Verdict
 
-GROUP = "Safeties and interlocks"
-SOURCE = "common practice, no source: a trip that was never seen is not proven"
-RISING, FALLING = "rising", "falling"
-BROUGHT, AT_SENSOR, FORCED = (
-    "condition brought about",
-    "simulated at the sensor",
-    "forced in the controls",
+SUSPICIOUS = (
+    3.0  # an offset this many times the sensor's accuracy is worth a remark; own default, no source
 )
-OTHER = "other"
 
-PRESSURES = ("high condenser pressure", "low evaporator pressure", OTHER)
-TEMPERATURES = (
-    "low leaving chilled water",
-    "low evaporator refrigerant temperature",
-    "high motor winding temperature",
-    "high bearing temperature",
-    "high oil temperature",
-    "high discharge temperature",
-    OTHER,
-)
-CURRENTS = ("motor overcurrent", "current unbalance", OTHER)
-INTERLOCKS = (
-    "evaporator water flow",
-    "condenser water flow",
-    "emergency stop",
-    "chilled water pump",
-    "condenser water pump",
-    "oil pump overload",
-    "refrigerant detector",
-    "supply monitor",
-    OTHER,
-)
+
+SEEN = "common practice, no source: a trip that was never seen is not proven"
+
+
 # What every machine has, in one of these forms; low oil differential and closed vanes are proven in
 # their own stages.
 ALWAYS = (
@@ -62,77 +44,127 @@ ALWAYS = (
     ("condenser water flow",),
     ("emergency stop",),
 )
-# Field of each table: kind of reading, title, choices, limit.
-TABLES = {
-    "pressure_safeties": (
-        "gauge_pressure",
-        "Pressure safeties",
-        PRESSURES,
-        "controls.trip_pressure",
-    ),
-    "temperature_safeties": (
-        "temperature",
-        "Temperature safeties",
-        TEMPERATURES,
-        "controls.trip_temperature",
-    ),
-    "current_safeties": ("percent", "Current safeties", CURRENTS, "controls.trip_current"),
-}
-_HOW = (
-    Column("method", "Proven by", "choice", choices=(BROUGHT, AT_SENSOR, FORCED)),
-    Column("reset", "Reset", "choice", choices=("by hand", "by itself")),
-    Column("who", "By", "person"),
-    Column("reason", "If not: why not"),
-)
-_HELP = (
-    "Bring the condition about, watch the value, and read it at the moment of the trip. Low oil"
-    " differential and closed vanes have their own stages."
-)
 
 
-def _field(name: str) -> Field:
-    kind, title, choices, _ = TABLES[name]
-    return Field(
-        name,
-        title,
-        "table",
-        _HELP + (" In percent of full-load current." if kind == "percent" else ""),
-        rows=3,
-        group=GROUP,
-        columns=(
-            Column("safety", "Safety", "choice", choices=choices, required=True),
-            Column("which", "Which, if other"),
-            Column("setting", "Setting", kind, required=True),
-            Column("direction", "Trips when", "choice", choices=(RISING, FALLING), required=True),
-            Column("seen", "Tripped at", kind),
-            *_HOW,
-        ),
+def judged(
+    machine: Machine,
+    limits: Limits,
+    entries: Entries,
+    checked: Mapping[str, tuple[Checked, ...]],
+) -> tuple[Verdict, ...]:
+    """Every sensor, then every safety and interlock."""
+    return (
+        *(v for table, rows in checked.items() for v in _sensors(entries, table, rows)),
+        *_safeties(machine, limits, entries),
     )
 
 
-FIELDS = (
-    *(_field(name) for name in TABLES),
-    Field(
-        "interlocks",
-        "Interlocks and proofs of flow",
-        "table",
-        "Take each away while its circuit is ready, and see the controls drop out or refuse to"
-        " start.",
-        rows=4,
-        group=GROUP,
-        columns=(
-            Column("safety", "Interlock", "choice", choices=INTERLOCKS, required=True),
-            Column("which", "Which, if other"),
-            Column("seen", "It acted", "yes_no"),
-            *_HOW,
+def _sensors(entries: Entries, table: str, checked: tuple[Checked, ...]) -> tuple[Verdict, ...]:
+    """One verdict a sensor; one for a table that no machine does without."""
+    kind, title, required = SENSORS[table]
+    if not checked and required:
+        return (
+            Verdict(
+                key=f"controls.{table}",
+                title=title,
+                outcome=Outcome.OPEN,
+                sentence="No sensor entered.",
+                next_step="Compare every sensor that the controls act on with a reference.",
+                source=AGREEMENT,
+            ),
+        )
+    return tuple(_sensor(entries, f"controls.{table}.{c.row.index}", kind, c) for c in checked)
+
+
+def _sensor(entries: Entries, key: str, kind: str, c: Checked) -> Verdict:
+    blank = Verdict(
+        key=key, title=f"Sensor: {c.name}", outcome=Outcome.OPEN, sentence="", source=AGREEMENT
+    )
+    if c.problem:
+        return replace(
+            blank, sentence=c.problem, next_step="Take the reading, or correct the entry."
+        )
+    if c.offset is not None and c.offset.magnitude != 0 and c.left is None:
+        return replace(
+            blank,
+            sentence=(
+                f"An offset of {entries.show(c.offset, difference_kind(kind))} was set and nothing"
+                " was read afterwards."
+            ),
+            next_step="Read sensor and reference again.",
+        )
+    judged = c.left if c.left is not None else c.found
+    limit = Limit(
+        key,
+        blank.title,
+        difference_kind(kind),
+        Q(-judged.tolerance.magnitude, judged.tolerance.units),
+        judged.tolerance,
+        f"both accuracies combined, {AGREEMENT}",
+        "published",
+    )
+    found = check(
+        entries,
+        limit,
+        Reading("", "", judged.deviation, untrusted=c.untrusted),
+        note=_note(entries, kind, c),
+        next_step=(
+            "Set an offset and read both again; renew the sensor if it does not hold."
+            if c.left is None
+            else "Renew the sensor, and compare it again."
         ),
-    ),
-)
+    )
+    if not c.known and found.outcome is Outcome.PASS:
+        return replace(
+            found,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"{found.sentence} No reference instrument is named.",
+            next_step="Name the reference instrument beside its reading.",
+        )
+    return found
 
 
-def verdicts(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdict, ...]:
+def _note(entries: Entries, kind: str, c: Checked) -> str:
+    difference = difference_kind(kind)
+    told = []
+    if c.left is not None:
+        told.append(
+            f"As found {entries.show(c.found.deviation, difference)}, offset"
+            f" {entries.show(c.offset, difference) if c.offset is not None else 'none'}, as left as"
+            " read."
+        )
+        told += _follows(entries, difference, c)
+    if (
+        c.offset is not None
+        and c.row.quantity("accuracy").magnitude
+        and abs(c.offset / c.row.quantity("accuracy")).to("dimensionless").magnitude > SUSPICIOUS
+    ):
+        told.append(
+            "The offset is more than three times the sensor's accuracy: think of renewing it."
+        )
+    if c.ratio is not None and c.ratio < REFERENCE_RATIO:
+        told.append(
+            f"The reference is {c.ratio:.1f} times as good as the sensor; four times is customary."
+        )
+    return " ".join(told)
+
+
+def _follows(entries: Entries, difference: str, c: Checked) -> list[str]:
+    """Whether the readings as left are what the offset should have made of those as found."""
+    if c.offset is None:
+        return []
+    due = after_offset(c.found, c.offset).deviation
+    if abs(c.left.deviation - due) <= c.left.tolerance:
+        return []
+    return [
+        f"The offset should have left {entries.show(due, difference)}: check its sign, or whether"
+        " the sensor wanders."
+    ]
+
+
+def _safeties(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdict, ...]:
     """One verdict a safety, one on the list being complete, one on the overcurrent setting."""
-    found = [_safety(limits, entries, name, row) for name in TABLES for row in entries.rows(name)]
+    found = [_safety(limits, entries, name, row) for name in SAFETIES for row in entries.rows(name)]
     found += [_interlock(entries, row) for row in entries.rows("interlocks")]
     return (_listed(entries), *found, *_overcurrent(machine, limits, entries))
 
@@ -143,7 +175,7 @@ def _listed(entries: Entries) -> Verdict:
         "Every safety that a machine has is listed",
         "common practice, no source",
     )
-    there = {row.text("safety") for name in (*TABLES, "interlocks") for row in entries.rows(name)}
+    there = {row.text("safety") for name in (*SAFETIES, "interlocks") for row in entries.rows(name)}
     missing = [" or ".join(names) for names in ALWAYS if not there & set(names)]
     if missing:
         return Verdict(
@@ -158,7 +190,7 @@ def _listed(entries: Entries) -> Verdict:
         key=key,
         title=title,
         outcome=Outcome.PASS,
-        sentence=f"{sum(len(entries.rows(name)) for name in (*TABLES, 'interlocks'))} safeties and"
+        sentence=f"{sum(len(entries.rows(name)) for name in (*SAFETIES, 'interlocks'))} safeties and"
         " interlocks.",
         source=source,
     )
@@ -197,7 +229,7 @@ _TOLD = (("method", "how it was proven"), ("reset", "how it resets"), ("who", "b
 
 
 def _safety(limits: Limits, entries: Entries, table: str, row: Row) -> Verdict:
-    kind, _, _, limit_key = TABLES[table]
+    kind, _, _, limit_key = SAFETIES[table]
     limit, key = limits[limit_key], f"controls.{table}.{row.index}"
     blank = Verdict(
         key=key, title=_title(row), outcome=Outcome.OPEN, sentence="", source=limit.origin
@@ -207,7 +239,7 @@ def _safety(limits: Limits, entries: Entries, table: str, row: Row) -> Verdict:
         return replace(blank, sentence=problem, next_step="Correct the entry.")
     seen, setting = row.reading("seen"), row.reading("setting")
     if seen.quantity is None:
-        return _unseen(replace(blank, source=SOURCE), row)
+        return _unseen(replace(blank, source=SEEN), row)
     missing = _missing(
         row,
         (("setting", "the setting"), ("direction", "whether it trips rising or falling"), *_TOLD),
@@ -267,7 +299,7 @@ def _interlock(entries: Entries, row: Row) -> Verdict:
         title=_title(row),
         outcome=Outcome.OPEN,
         sentence="",
-        source=SOURCE,
+        source=SEEN,
     )
     problem = next((cell.problem for cell in row.cells.values() if cell.problem), "")
     if problem:

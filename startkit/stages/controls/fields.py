@@ -1,0 +1,176 @@
+"""Fields of the stage Controls: sensors against references, safeties and interlocks."""
+
+from __future__ import annotations
+
+from startkit.procedure.stage import Column, Field
+from startkit.units import difference_kind
+
+SENSORS_GROUP = "Sensors"
+
+
+# Table of each kind of sensor: its field, its title, whether every machine has some.
+SENSORS = {
+    "temperature_sensors": ("temperature", "Temperature sensors", True),
+    "pressure_sensors": ("gauge_pressure", "Pressure sensors", True),
+    "flow_sensors": ("flow", "Flow meters", False),
+    "current_sensors": ("current", "Current sensors", False),
+}
+
+
+def _sensor_field(name: str) -> Field:
+    kind, title, required = SENSORS[name]
+    difference = difference_kind(kind)
+    return Field(
+        name,
+        f"{title} against a reference",
+        "table",
+        "Reference within a hand's breadth of the sensor, both settled. The reference's accuracy is"
+        " that of the instrument that you pick for it.",
+        required,
+        rows=4 if required else 1,
+        group=SENSORS_GROUP,
+        columns=(
+            Column("sensor", "Sensor", required=True),
+            Column("panel", "Shown by the controls", kind, required=True),
+            Column("reference", "Reference", kind, required=True),
+            Column(
+                "accuracy",
+                "Accuracy of the sensor",
+                difference,
+                "From its data sheet, plus and minus",
+                required=True,
+            ),
+            Column(
+                "offset",
+                "Offset set",
+                difference,
+                "What was added in the controls; leave empty if nothing was set",
+            ),
+            Column("left_panel", "As left: controls", kind),
+            Column("left_reference", "As left: reference", kind),
+        ),
+    )
+
+
+_SENSORS = tuple(_sensor_field(name) for name in SENSORS)
+
+
+SAFETIES_GROUP = "Safeties and interlocks"
+
+
+RISING, FALLING = "rising", "falling"
+
+
+BROUGHT, AT_SENSOR, FORCED = (
+    "condition brought about",
+    "simulated at the sensor",
+    "forced in the controls",
+)
+
+
+OTHER = "other"
+
+
+PRESSURES = ("high condenser pressure", "low evaporator pressure", OTHER)
+
+
+TEMPERATURES = (
+    "low leaving chilled water",
+    "low evaporator refrigerant temperature",
+    "high motor winding temperature",
+    "high bearing temperature",
+    "high oil temperature",
+    "high discharge temperature",
+    OTHER,
+)
+
+
+CURRENTS = ("motor overcurrent", "current unbalance", OTHER)
+
+
+INTERLOCKS = (
+    "evaporator water flow",
+    "condenser water flow",
+    "emergency stop",
+    "chilled water pump",
+    "condenser water pump",
+    "oil pump overload",
+    "refrigerant detector",
+    "supply monitor",
+    OTHER,
+)
+
+
+# Field of each table: kind of reading, title, choices, limit.
+SAFETIES = {
+    "pressure_safeties": (
+        "gauge_pressure",
+        "Pressure safeties",
+        PRESSURES,
+        "controls.trip_pressure",
+    ),
+    "temperature_safeties": (
+        "temperature",
+        "Temperature safeties",
+        TEMPERATURES,
+        "controls.trip_temperature",
+    ),
+    "current_safeties": ("percent", "Current safeties", CURRENTS, "controls.trip_current"),
+}
+
+
+_HOW = (
+    Column("method", "Proven by", "choice", choices=(BROUGHT, AT_SENSOR, FORCED)),
+    Column("reset", "Reset", "choice", choices=("by hand", "by itself")),
+    Column("who", "By", "person"),
+    Column("reason", "If not: why not"),
+)
+
+
+_HELP = (
+    "Bring the condition about, watch the value, and read it at the moment of the trip. Low oil"
+    " differential and closed vanes have their own stages."
+)
+
+
+def _field(name: str) -> Field:
+    kind, title, choices, _ = SAFETIES[name]
+    return Field(
+        name,
+        title,
+        "table",
+        _HELP + (" In percent of full-load current." if kind == "percent" else ""),
+        rows=3,
+        group=SAFETIES_GROUP,
+        columns=(
+            Column("safety", "Safety", "choice", choices=choices, required=True),
+            Column("which", "Which, if other"),
+            Column("setting", "Setting", kind, required=True),
+            Column("direction", "Trips when", "choice", choices=(RISING, FALLING), required=True),
+            Column("seen", "Tripped at", kind),
+            *_HOW,
+        ),
+    )
+
+
+_SAFETIES = (
+    *(_field(name) for name in SAFETIES),
+    Field(
+        "interlocks",
+        "Interlocks and proofs of flow",
+        "table",
+        "Take each away while its circuit is ready, and see the controls drop out or refuse to"
+        " start.",
+        rows=4,
+        group=SAFETIES_GROUP,
+        columns=(
+            Column("safety", "Interlock", "choice", choices=INTERLOCKS, required=True),
+            Column("which", "Which, if other"),
+            Column("seen", "It acted", "yes_no"),
+            *_HOW,
+        ),
+    ),
+)
+
+
+FIELDS = (*_SENSORS, *_SAFETIES)

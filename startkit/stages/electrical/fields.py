@@ -1,0 +1,218 @@
+"""Fields of the stage Electrical: winding, supply, connections, control power, starter."""
+
+from __future__ import annotations
+
+from startkit.facts.machine import Machine
+from startkit.procedure.stage import Column, Field
+from startkit.science.insulation import (
+    MINIMUMS,
+    SYSTEMS,
+)
+
+KINDS_OF_WINDING = tuple(MINIMUMS)
+
+
+CLASSES = ("A", "B", "F", "H")
+
+
+LINES = ("v12", "v23", "v31")
+
+
+ROTATION = ("in the order that the motor's marking asks", "reversed", "not checked")
+
+
+STARTERS = ("across the line", "wye-delta", "autotransformer", "soft start", "variable-speed drive")
+
+
+INSULATION = "Insulation"
+
+
+SUPPLY, JOINTS, CONTROL, STARTER = "Supply", "Connections", "Control power", "Starter"
+
+
+def is_hermetic(machine: Machine) -> bool:
+    """True if the motor runs in refrigerant."""
+    return machine.machine.drive == "hermetic"
+
+
+def _open_motor(machine: Machine) -> bool:
+    return not is_hermetic(machine)
+
+
+def _limited(machine: Machine) -> bool:
+    return machine.motor.starter in ("soft start", "variable-speed drive")
+
+
+_WINDING = (
+    Field(
+        "winding_system",
+        "Insulation system",
+        "choice",
+        "As the motor's maker says; at 20 °C the two differ by three times. Left empty, the sheet's"
+        " word is taken.",
+        required=False,
+        choices=SYSTEMS,
+        group=INSULATION,
+    ),
+    Field(
+        "winding_kind",
+        "Kind of winding",
+        "choice",
+        "Left empty, the sheet's word is taken; older means made before about 1970.",
+        required=False,
+        choices=KINDS_OF_WINDING,
+        group=INSULATION,
+    ),
+    Field(
+        "thermal_class",
+        "Thermal class",
+        "choice",
+        "From the nameplate.",
+        required=False,
+        choices=CLASSES,
+        group=INSULATION,
+    ),
+    Field(
+        "under_vacuum",
+        "Machine under vacuum while testing",
+        "yes_no",
+        "Never: the winding arcs over inside the shell.",
+        group=INSULATION,
+        applies=is_hermetic,
+    ),
+    Field(
+        "winding_temperature",
+        "Temperature of the winding",
+        "temperature",
+        "By its own sensors; with the machine long at rest, the temperature of the shell.",
+        plausible=("-10 °C", "90 °C"),
+        group=INSULATION,
+    ),
+    Field(
+        "insulation",
+        "Insulation to ground",
+        "table",
+        "All phases together, or each with the others grounded; starter and drive disconnected."
+        " Over range: enter the end of the scale.",
+        rows=3,
+        group=INSULATION,
+        columns=(
+            Column("place", "What to ground", required=True),
+            Column(
+                "test_voltage",
+                "Test voltage",
+                "voltage",
+                plausible=("100 V", "11 kV"),
+                required=True,
+            ),
+            Column(
+                "one_minute",
+                "After one minute",
+                "insulation",
+                plausible=("0.1 MΩ", "1000000 MΩ"),
+                required=True,
+            ),
+            Column(
+                "ten_minutes", "After ten minutes", "insulation", plausible=("0.1 MΩ", "2000000 MΩ")
+            ),
+        ),
+    ),
+    Field(
+        "discharged",
+        "Winding grounded after the test, at least four times as long as it was charged",
+        "yes_no",
+        group=INSULATION,
+    ),
+    Field(
+        "room_temperature",
+        "Air temperature at the motor",
+        "temperature",
+        required=False,
+        plausible=("-10 °C", "50 °C"),
+        group=INSULATION,
+        applies=_open_motor,
+    ),
+    Field(
+        "room_humidity",
+        "Relative humidity at the motor",
+        "percent",
+        required=False,
+        plausible=("5 %", "100 %"),
+        group=INSULATION,
+        applies=_open_motor,
+    ),
+)
+
+
+_SUPPLY = (
+    *(
+        Field(
+            name,
+            f"Voltage {name[1]}-{name[2]}",
+            "voltage",
+            "Line to line at the starter's supply terminals, one after the other within a minute.",
+            plausible=("180 V", "15 kV"),
+            group=SUPPLY,
+        )
+        for name in LINES
+    ),
+    Field("frequency", "Frequency", "frequency", plausible=("45 Hz", "65 Hz"), group=SUPPLY),
+    Field(
+        "rotation",
+        "Phase rotation at the motor terminals",
+        "choice",
+        "By a rotation meter, starter's load side; not by trying the motor.",
+        choices=ROTATION,
+        group=SUPPLY,
+    ),
+    Field(
+        "connections",
+        "Power connections",
+        "table",
+        "Every bolted power connection from the supply to the motor.",
+        rows=3,
+        group=JOINTS,
+        columns=(
+            Column("place", "Which", required=True),
+            Column(
+                "specified",
+                "Torque specified",
+                "torque",
+                plausible=("1 N·m", "500 N·m"),
+                required=True,
+            ),
+            Column(
+                "applied", "Torque applied", "torque", plausible=("1 N·m", "500 N·m"), required=True
+            ),
+            Column("marked", "Marked", "yes_no"),
+            Column("who", "By", "person"),
+        ),
+    ),
+    Field(
+        "control_rated",
+        "Control voltage as on the drawing",
+        "voltage",
+        plausible=("10 V", "300 V"),
+        group=CONTROL,
+    ),
+    Field(
+        "control_voltage",
+        "Control voltage as measured",
+        "voltage",
+        plausible=("10 V", "300 V"),
+        group=CONTROL,
+    ),
+    Field("starter_seen", "Starter as it stands there", "choice", choices=STARTERS, group=STARTER),
+    Field(
+        "starter_limit",
+        "Current limit set in the starter or drive",
+        "percent",
+        "Of full-load current.",
+        plausible=("50 %", "600 %"),
+        group=STARTER,
+        applies=_limited,
+    ),
+)
+
+
+FIELDS = (*_WINDING, *_SUPPLY)

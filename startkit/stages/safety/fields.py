@@ -1,0 +1,81 @@
+"""Fields of the stage Safety: the machinery room, its ventilation and detector."""
+
+from __future__ import annotations
+
+from startkit.procedure.stage import Field
+from startkit.units import IP, SI
+
+FORMS = {"SI: 0.07 √kg, in m³/s": SI, "I-P: 100 √lb, in cfm": IP}
+
+
+FIELDS = (
+    Field(
+        "room_charge",
+        "Charge of the largest system in the machinery room",
+        "mass",
+        "Every system with any part in the room counts. Left empty, the charge in the sheet is"
+        " used.",
+        required=False,
+        plausible=("20 kg", "10000 kg"),
+        group="Machinery room",
+    ),
+    Field(
+        "exhaust_form",
+        "Form of the square-root rule that the local code prints",
+        "choice",
+        "They differ by a thousandth; left empty, that of the job's units is used.",
+        required=False,
+        choices=tuple(FORMS),
+        group="Machinery room",
+    ),
+    Field(
+        "emergency_installed",
+        "Emergency exhaust as measured",
+        "air_flow",
+        "By the balancer, with doors shut; not the figure on the fan's plate.",
+        plausible=("0.1 m³/s", "60 m³/s"),
+        group="Machinery room",
+    ),
+    Field(
+        "normal_installed",
+        "Normal exhaust as measured",
+        "air_flow",
+        "The ventilation that runs while people are in the room.",
+        required=False,
+        plausible=("0.02 m³/s", "60 m³/s"),
+        group="Machinery room",
+    ),
+    Field(
+        "people_in_room",
+        "People in the room at most",
+        "count",
+        required=False,
+        plausible=("0", "50"),
+        group="Machinery room",
+    ),
+    Field(
+        "room_heat",
+        "Heat given off into the room",
+        "power",
+        "Motors, drives, panels. Left empty, the rise of temperature is not looked at.",
+        required=False,
+        plausible=("0.1 kW", "500 kW"),
+        group="Machinery room",
+    ),
+    Field(
+        "room_volume",
+        "Volume of the machinery room",
+        "loop_volume",
+        required=False,
+        plausible=("20 m³", "50000 m³"),
+        group="Machinery room",
+    ),
+    Field(
+        "detector_alarm",
+        "Refrigerant detector alarms at",
+        "concentration",
+        "The set point as read at the detector or its panel.",
+        plausible=("5 ppm", "2000 ppm"),
+        group="Detector",
+    ),
+)

@@ -1,0 +1,233 @@
+"""Fields of the stage Tightness: pressure hold, search, evacuation, refrigerant, leak log."""
+
+from __future__ import annotations
+
+from startkit.facts.machine import Machine
+from startkit.procedure.stage import Column, Field
+from startkit.science.charge import TRIGGERS
+
+OPENED, CHARGED = "opened, or shipped without its charge", "shipped with its charge and not opened"
+
+
+HOLD, EVACUATION, CHARGE, LOG = "Pressure hold", "Evacuation", "Refrigerant charge", "Leak log"
+
+
+DRY, TRACE, OTHER = "dry nitrogen", "dry nitrogen with a trace of refrigerant", "something else"
+
+
+APPLIANCES = tuple(TRIGGERS)
+
+
+def _overhauled(machine: Machine) -> bool:
+    return machine.machine.work == "overhauled"
+
+
+def _end_fields(which: str, words: str) -> tuple[Field, ...]:
+    return (
+        Field(
+            f"{which}_at",
+            f"Date and time at the {words}",
+            "moment",
+            "As 2026-11-25 14:30.",
+            required=False,
+            group=HOLD,
+        ),
+        Field(
+            f"{which}_pressure",
+            f"Pressure at the {words}",
+            "gauge_pressure",
+            "Same gauge at both ends.",
+            required=False,
+            plausible=("20 kPa gauge", "4500 kPa gauge"),
+            group=HOLD,
+        ),
+        Field(
+            f"{which}_temperature",
+            f"Temperature of the machine at the {words}",
+            "temperature",
+            "Metal in the shade; the mean of several places.",
+            required=False,
+            plausible=("-10 °C", "50 °C"),
+            group=HOLD,
+        ),
+        Field(
+            f"{which}_barometer",
+            f"Barometer at the {words}",
+            "barometer",
+            "A gauge rides on the weather: 1 kPa of it looks like a leak.",
+            required=False,
+            plausible=("60 kPa", "108 kPa"),
+            group=HOLD,
+        ),
+    )
+
+
+FIELDS = (
+    Field(
+        "scope",
+        "State of the refrigerant side",
+        "choice",
+        choices=(OPENED, CHARGED),
+        group="Before",
+    ),
+    Field(
+        "test_gas",
+        "Filled with",
+        "choice",
+        choices=(DRY, TRACE, OTHER),
+        required=False,
+        group=HOLD,
+    ),
+    Field(
+        "test_regulator",
+        "Regulator and relief device in the filling line",
+        "yes_no",
+        "The relief device set above the test pressure.",
+        required=False,
+        group=HOLD,
+    ),
+    *_end_fields("start", "start"),
+    *_end_fields("end", "end"),
+    Field(
+        "temperature_spread",
+        "Largest difference of temperature between places",
+        "temperature_difference",
+        "Sun on one end, a warm motor: left empty, 1 K is taken.",
+        required=False,
+        plausible=("0 K", "15 K"),
+        group=HOLD,
+    ),
+    Field(
+        "gauge_left", "Gauge left in place and not touched", "yes_no", required=False, group=HOLD
+    ),
+    Field(
+        "test_volume",
+        "Volume under gas",
+        "volume",
+        "Shells, compressor and piping on the refrigerant side; the maker's manual or the gas that"
+        " went in tells it.",
+        required=False,
+        plausible=("100 L", "60000 L"),
+        group=HOLD,
+    ),
+    Field(
+        "wanted_leak",
+        "Largest leak of test gas that may stay unseen",
+        "yearly_mass",
+        "If the specification names one.",
+        required=False,
+        group=HOLD,
+    ),
+    Field(
+        "joints",
+        "Every joint searched at pressure with soap or a detector",
+        "yes_no",
+        group="Search",
+    ),
+    Field(
+        "leaks",
+        "Leaks found",
+        "table",
+        "One row a leak, also those that were repaired at once.",
+        required=False,
+        rows=2,
+        group="Search",
+        columns=(
+            Column("place", "Where", required=True),
+            Column(
+                "method",
+                "Found by",
+                "choice",
+                choices=("soap", "detector", "ultrasound", "otherwise"),
+            ),
+            Column("repaired", "Repaired", "yes_no", required=True),
+            Column("tight", "Searched again and tight", "yes_no", required=True),
+            Column("who", "By", "person"),
+        ),
+    ),
+    Field(
+        "shut_off",
+        "Pressure when the pump was shut off",
+        "vacuum",
+        "At the machine, far from the pump, with an electronic vacuum gauge.",
+        required=False,
+        plausible=("1 Pa", "2000 Pa"),
+        group=EVACUATION,
+    ),
+    Field(
+        "coldest",
+        "Temperature of the coldest part",
+        "temperature",
+        "Water hides where it is coldest.",
+        required=False,
+        plausible=("-10 °C", "50 °C"),
+        group=EVACUATION,
+    ),
+    Field(
+        "rise",
+        "Rise after the pump was shut off",
+        "series",
+        "Paste time and pressure, one row a reading; six or more, over an hour or more.",
+        required=False,
+        group=EVACUATION,
+        columns=(
+            Column("time", "Time", "minutes"),
+            Column("pressure", "Pressure", "vacuum"),
+        ),
+    ),
+    Field(
+        "rise_time", "or: time after which it was read", "minutes", required=False, group=EVACUATION
+    ),
+    Field("rise_end", "or: pressure after that time", "vacuum", required=False, group=EVACUATION),
+    Field(
+        "cylinders",
+        "Cylinders",
+        "table",
+        "Weigh each before and after, with hoses off.",
+        required=False,
+        group=CHARGE,
+        columns=(
+            Column("number", "Cylinder"),
+            Column("label", "Refrigerant on its label"),
+            Column("before", "Before", "mass", plausible=("1 kg", "2000 kg")),
+            Column("after", "After", "mass", plausible=("0.5 kg", "2000 kg")),
+        ),
+    ),
+    Field(
+        "residue",
+        "Left in hoses and recovered",
+        "mass",
+        required=False,
+        plausible=("0 kg", "20 kg"),
+        group=CHARGE,
+    ),
+    Field(
+        "added",
+        "Refrigerant added to bring it back to its full charge",
+        "mass",
+        required=False,
+        plausible=("0.1 kg", "3000 kg"),
+        group=LOG,
+        applies=_overhauled,
+    ),
+    Field(
+        "added_before",
+        "Date of the addition before",
+        "date",
+        required=False,
+        group=LOG,
+        applies=_overhauled,
+    ),
+    Field(
+        "added_on", "Date of this addition", "date", required=False, group=LOG, applies=_overhauled
+    ),
+    Field(
+        "appliance",
+        "Kind of system",
+        "choice",
+        choices=APPLIANCES,
+        required=False,
+        group=LOG,
+        applies=_overhauled,
+    ),
+)

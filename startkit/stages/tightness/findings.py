@@ -1,0 +1,209 @@
+"""Figures of the stage Tightness: what gas law, rise and weighing say."""
+
+from __future__ import annotations
+
+from startkit.errors import StartkitError
+from startkit.procedure.entries import Entries
+from startkit.procedure.stage import Figure
+from startkit.science import tightness
+from startkit.science.evacuation import BOTH, LEAK, MOISTURE, TIGHT, UNDECIDED, Rise, only_ice
+from startkit.science.water import boiling_temperature, vapour_pressure
+from startkit.stages.tightness.readings import (
+    Charge,
+    Evacuated,
+    Held,
+    Tested,
+    hours_needed,
+    smallest_leak,
+)
+from startkit.units import Q
+
+
+def figures(entries: Entries, tested: Tested) -> tuple[Figure, ...]:
+    """Of the pressure hold, the evacuation and the charge."""
+    return (
+        *_hold_figures(entries, tested.held),
+        *_rise_figures(entries, tested.evacuated),
+        *_charge_figures(tested.charge),
+    )
+
+
+def _hold_figures(entries: Entries, held: Held) -> tuple[Figure, ...]:
+    """What the gas law says, how sure that is, and what the test could have seen."""
+    if held.found is None:
+        return ()
+    u = held.found.u if held.known else None
+    slope = tightness.temperature_slope(held.start.pressure, held.start.temperature)
+    found = [
+        Figure(
+            "Expected at the end",
+            held.found.expected,
+            "pressure",
+            note="a tight machine at the temperature of the end, gas law",
+        ),
+        Figure(
+            "Change at constant temperature",
+            held.found.residual,
+            "pressure_difference",
+            u,
+            "read less expected",
+            "tightness.residual",
+            2,
+        ),
+        Figure(
+            "Pressure by temperature",
+            f"{entries.show(slope * Q(1, 'delta_degC'), 'pressure_difference', 2)} a kelvin",
+            note=(
+                f"the fixed slope of {tightness.FIXED_SLOPE_SOURCE},"
+                f" {entries.show(Q(tightness.FIXED_SLOPE, 'pascal'), 'pressure_difference', 2)} a"
+                " kelvin, is right near 1000 kPa gauge only"
+            ),
+        ),
+    ]
+    if held.known:
+        found.append(
+            Figure(
+                "Loss from which on it counts as a leak",
+                held.found.threshold,
+                "pressure_difference",
+                note="one false alarm in twenty",
+                digits=2,
+            )
+        )
+    return (*found, *_leak_figures(entries, held))
+
+
+def _leak_figures(entries: Entries, held: Held) -> tuple[Figure, ...]:
+    smallest, wanted = smallest_leak(entries, held), entries.quantity("wanted_leak")
+    if smallest is None:
+        return ()
+    told = (
+        "missed in one case of twenty; test gas at test pressure, the refrigerant lost later is"
+        " another figure"
+    )
+    found = (
+        Figure(
+            "Smallest leak that this hold could have seen",
+            smallest.mass_rate,
+            "yearly_mass",
+            note=told,
+        ),
+        Figure("as throughput", smallest.throughput, "throughput", note=told),
+    )
+    hours = hours_needed(entries, held, wanted) if wanted is not None else None
+    return (
+        found
+        if hours is None
+        else (
+            *found,
+            Figure(
+                "Hold needed to see the wanted leak",
+                hours,
+                "hours",
+                note="with these instruments",
+                digits=0,
+            ),
+        )
+    )
+
+
+def _rise_figures(entries: Entries, found: Evacuated) -> tuple[Figure, ...]:
+    """What the rise says, and where water stands at that pressure."""
+    shown: list[Figure] = []
+    if found.rise is not None:
+        shown.append(
+            Figure(
+                "Shape of the rise",
+                found.rise.kind,
+                note=(
+                    "the simplest of tight, leak, moisture, both that fits (AICc, Burnham and"
+                    " Anderson 2002)"
+                ),
+            )
+        )
+        shown += _rates(entries, found.rise)
+    return (*shown, *_water(entries, found))
+
+
+def _rates(entries: Entries, found: Rise) -> list[Figure]:
+    hour = Q(1, "hour")
+    told = {
+        TIGHT: "at most this could hide in the scatter",
+        MOISTURE: "beside the moisture",
+        UNDECIDED: "if all of it is a leak",
+    }.get(found.kind, "constant leak")
+    rows = [
+        Figure(
+            "Rise by a leak in an hour",
+            (found.rate * hour).to("pascal"),
+            "vacuum",
+            (found.u_rate * hour).to("pascal"),
+            told,
+            "tightness.rise_rate",
+            2,
+        )
+    ]
+    volume = entries.quantity("test_volume")
+    if volume is not None and found.kind in (LEAK, BOTH):
+        rows.append(
+            Figure(
+                "Leak into the vacuum",
+                (found.rate * volume).to("pascal*meter**3/second"),
+                "throughput",
+                (found.u_rate * volume).to("pascal*meter**3/second"),
+                "air from outside",
+            )
+        )
+    if found.kind == MOISTURE:
+        rows.append(
+            Figure(
+                "Levels off at",
+                found.plateau,
+                "vacuum",
+                note=(
+                    "vapour pressure of water at the coldest part:"
+                    f" {entries.show(vapour_pressure(entries.quantity('coldest')), 'vacuum')}"
+                ),
+            )
+        )
+    return rows
+
+
+def _water(entries: Entries, found: Evacuated) -> list[Figure]:
+    """Below the triple point water can only be ice: it is said at which temperature."""
+    shut_off = entries.quantity("shut_off")
+    lowest = min(
+        [Q(float(p), "pascal") for p in found.pressure[:1]]
+        + ([shut_off] if shut_off is not None else []),
+        default=None,
+    )
+    if lowest is None or lowest.magnitude <= 0:
+        return []
+    try:
+        at = entries.show(boiling_temperature(lowest), "temperature")
+    except StartkitError:
+        return []
+    state, note = (
+        ("ice", "below 611.7 Pa there is no liquid water: ice hides and leaves slowly")
+        if only_ice(lowest)
+        else ("water", "it boils there")
+    )
+    return [Figure("Water left inside", f"{state} at {at}", note=note)]
+
+
+def _charge_figures(charge: Charge) -> tuple[Figure, ...]:
+    """Refrigerant that went in."""
+    return (
+        ()
+        if charge.mass is None
+        else (
+            Figure(
+                "Refrigerant charged",
+                charge.mass,
+                "mass",
+                charge.u,
+                "by the weight of the cylinders",
+                "tightness.charge",
+            ),
+        )
+    )

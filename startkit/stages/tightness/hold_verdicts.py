@@ -1,0 +1,250 @@
+"""Verdicts on the pressure hold: gas, test pressure, duration, loss, smallest leak it could show."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import pint
+
+from startkit.facts.limits import Limit, Limits
+from startkit.facts.machine import Machine
+from startkit.procedure.entries import Entries
+from startkit.procedure.judging import check, confirm
+from startkit.procedure.reading import Reading
+from startkit.stages.tightness.fields import DRY, TRACE
+from startkit.stages.tightness.readings import Held, gauge_pressure, hours_needed, smallest_leak
+from startkit.units import Q
+from startkit.verdict import Outcome, Verdict
+
+SOURCE_GAS = "ASHRAE 15-1994 interim action, 10.1.2"
+
+
+def hold_verdicts(
+    machine: Machine, limits: Limits, entries: Entries, held: Held
+) -> tuple[Verdict, ...]:
+    """Gas, test pressure, duration, loss and what the test could have seen."""
+    return (
+        _gas(entries),
+        _regulator(entries),
+        *_test_pressure(machine, limits, entries, held),
+        _duration_verdict(limits, entries, held),
+        _loss(limits, entries, held),
+        _sensitivity(limits, entries, held),
+    )
+
+
+def _gas(entries: Entries) -> Verdict:
+    key, title, gas = "tightness.gas", "Test gas", entries.text("test_gas")
+    if not gas:
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="Not said.",
+            next_step="Say what the machine was filled with.",
+            source=SOURCE_GAS,
+        )
+    if gas in (DRY, TRACE):
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.PASS,
+            sentence=f"{gas.capitalize()}.",
+            source=SOURCE_GAS,
+        )
+    return Verdict(
+        key=key,
+        title=title,
+        outcome=Outcome.FAIL,
+        sentence="Neither dry nitrogen nor dry nitrogen with a trace of refrigerant.",
+        next_step="Let it off and fill with dry nitrogen; oxygen and air can explode with oil.",
+        source=SOURCE_GAS,
+    )
+
+
+def _regulator(entries: Entries) -> Verdict:
+    return confirm(
+        entries,
+        "test_regulator",
+        "tightness.regulator",
+        "Regulator and relief device in the filling line",
+        good="Both are in the line, the relief set above the test pressure.",
+        bad="The line lacks one of them.",
+        next_step="Stop filling until regulator and relief device are in the line.",
+        source=SOURCE_GAS,
+    )
+
+
+def _start_reading(
+    entries: Entries, held: Held, value: Callable[[pint.Quantity], pint.Quantity]
+) -> Reading:
+    """The test pressure, changed by `value`, with the gauge's uncertainty changed alike; the
+    missing reading if it is missing.
+    """
+    pressure = gauge_pressure(entries, held)
+    if pressure is None:
+        missing = (entries.reading(name) for name in ("start_pressure", "start_temperature"))
+        return next((r for r in missing if r.problem), Reading(""))
+    u = held.start.u_gauge
+    return Reading(
+        "", "", value(pressure), None if u is None else value(u), untrusted=held.start.untrusted
+    )
+
+
+def _test_pressure(machine: Machine, limits: Limits, entries: Entries, held: Held) -> list[Verdict]:
+    from startkit.science.refrigerant import is_low_pressure
+
+    if is_low_pressure(machine.machine.refrigerant):
+        limit = limits["tightness.low_pressure_test"]
+        return [
+            check(
+                entries,
+                limit,
+                _start_reading(entries, held, lambda q: q),
+                next_step=(
+                    "Let gas off at once: the relief device of a low-pressure machine opens a"
+                    " little above this."
+                ),
+            )
+        ]
+    limit, due = limits["tightness.test_pressure"], _due_pressure(machine)
+    if due is None:
+        return [
+            Verdict(
+                key=limit.key,
+                title=limit.title,
+                outcome=Outcome.OPEN,
+                sentence="The sheet gives neither design pressure nor relief setting.",
+                next_step="Add design_pressure or relief_setting of the exchangers to the sheet.",
+                source=limit.origin,
+            )
+        ]
+    note = f"Lower of design pressure and relief setting: {entries.show(due, 'relative_pressure')}."
+    return [
+        check(
+            entries,
+            limit,
+            _start_reading(entries, held, lambda q: (q / due).to("percent")),
+            note=note,
+            next_step=(
+                "Take the test pressure from the maker's manual and local code, and test again; or"
+                " put the maker's figure into the sheet."
+            ),
+        )
+    ]
+
+
+def _due_pressure(machine: Machine) -> pint.Quantity | None:
+    sides = (machine.evaporator, machine.condenser)
+    known = [
+        p for side in sides for p in (side.design_pressure, side.relief_setting) if p is not None
+    ]
+    return min(known) if known else None
+
+
+def _duration_verdict(limits: Limits, entries: Entries, held: Held) -> Verdict:
+    return check(
+        entries,
+        limits["tightness.hold_time"],
+        held.duration,
+        next_step="Hold it longer, and read again.",
+    )
+
+
+def _loss(limits: Limits, entries: Entries, held: Held) -> Verdict:
+    """Loss at constant temperature as a share of the test pressure; a loss told apart from the
+    uncertainty never passes.
+    """
+    limit = limits["tightness.hold"]
+    if held.found is None:
+        return check(entries, limit, _lacking_end(entries), next_step="")
+    share = (held.found.residual / held.start.pressure).to("percent")
+    u = (held.found.u / held.start.pressure).to("percent") if held.known else None
+    note = (
+        f"Expected {entries.show(held.found.expected, 'pressure')}, read"
+        f" {entries.show(held.end.pressure, 'pressure')}:"
+        f" {entries.show(held.found.residual, 'pressure_difference')} at constant temperature."
+    )
+    found = check(
+        entries,
+        limit,
+        Reading("", "", share, u, untrusted=held.start.untrusted or held.end.untrusted),
+        note=note,
+        next_step="Search for the leak at pressure, repair it, and hold again.",
+    )
+    if found.outcome is not Outcome.PASS:
+        return found
+    if not held.known:
+        return replace(
+            found,
+            outcome=Outcome.UNPROVEN,
+            sentence=(
+                f"{note} Without the instruments' accuracy nobody can say whether that is a loss."
+            ),
+            next_step="Name gauge and thermometer beside the readings.",
+        )
+    if held.found.lost:
+        return replace(
+            found,
+            outcome=Outcome.UNPROVEN,
+            sentence=(
+                f"{found.sentence} It is more than gauge and thermometer explain: it leaks a"
+                " little."
+            ),
+            next_step="Search for the leak at pressure, or hold longer.",
+        )
+    return found
+
+
+def _lacking_end(entries: Entries) -> Reading:
+    names = ("start_pressure", "start_temperature", "end_pressure", "end_temperature")
+    return next((r for r in map(entries.reading, names) if r.problem), Reading(""))
+
+
+def _sensitivity(limits: Limits, entries: Entries, held: Held) -> Verdict:
+    """The smallest leak that this test could have seen, against what was asked for."""
+    limit = limits["tightness.sensitivity"]
+    smallest, wanted = smallest_leak(entries, held), entries.quantity("wanted_leak")
+    if held.found is None or not held.known or held.duration is None:
+        empty = check(entries, limit, None, next_step="")
+        if held.found is None or held.known:
+            return empty
+        return replace(
+            empty,
+            sentence=(
+                "Neither gauge nor thermometer is named, so nobody can say what it would have"
+                " missed."
+            ),
+            next_step="Name gauge and thermometer beside the readings.",
+        )
+    if wanted is not None and smallest is not None:
+        asked = Limit(
+            limit.key,
+            limit.title,
+            "yearly_mass",
+            high=wanted,
+            source="largest leak that may stay unseen",
+            authority="asked for on site",
+        )
+        return check(entries, asked, smallest.mass_rate, next_step=_longer(entries, held, wanted))
+    daily = (held.found.detectable / held.start.pressure / held.duration * Q(24, "hour")).to(
+        "percent"
+    )
+    return check(
+        entries,
+        limit,
+        daily,
+        next_step="Hold longer, or use a finer gauge and thermometer.",
+        note="Of the test pressure in a day.",
+    )
+
+
+def _longer(entries: Entries, held: Held, wanted: pint.Quantity) -> str:
+    hours = hours_needed(entries, held, wanted)
+    return (
+        f"Hold for {entries.show(hours, 'hours', 0)} with these instruments, or search with a"
+        " trace-gas detector."
+        if hours is not None
+        else ""
+    )

@@ -1,0 +1,347 @@
+"""Verdicts of the stage Water: liquid, flow, strainer, air and flow switch of each circuit."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import replace
+
+from startkit.facts.limits import Limit, Limits
+from startkit.facts.machine import Machine
+from startkit.procedure.entries import Entries
+from startkit.procedure.judging import check, confirm
+from startkit.procedure.reading import Reading
+from startkit.science.water import (
+    freezing_point,
+)
+from startkit.stages.water.readings import Circuit, share_of
+from startkit.units import Q
+from startkit.verdict import Outcome, Verdict
+
+SHEET = "machine sheet"
+
+
+def judged(
+    machine: Machine, limits: Limits, entries: Entries, circuits: Iterable[Circuit]
+) -> tuple[Verdict, ...]:
+    """Both circuits, one after the other."""
+    return tuple(v for c in circuits for v in _of_circuit(machine, limits, entries, c))
+
+
+def _of_circuit(
+    machine: Machine, limits: Limits, entries: Entries, c: Circuit
+) -> tuple[Verdict, ...]:
+    return (
+        _fluid(limits, entries, c),
+        *_freezing(machine, limits, c, entries),
+        _flow(limits, entries, c),
+        *_meter(limits, entries, c),
+        *_strainer(limits, entries, c),
+        *_air(limits, entries, c),
+        *_switch(limits, entries, c),
+    )
+
+
+def _key(c: Circuit, item: str) -> str:
+    return f"water.{c.name}_{item}"
+
+
+def _named(limit: Limit, c: Circuit) -> str:
+    return f"{c.title}: {limit.title[0].lower()}{limit.title[1:]}"
+
+
+def _check(
+    entries: Entries,
+    limit: Limit,
+    c: Circuit,
+    item: str,
+    reading: Reading | None,
+    next_step: str,
+    note: str = "",
+) -> Verdict:
+    return check(
+        entries,
+        limit,
+        reading,
+        key=_key(c, item),
+        title=_named(limit, c),
+        next_step=next_step,
+        note=note,
+    )
+
+
+def _fluid(limits: Limits, entries: Entries, c: Circuit) -> Verdict:
+    """The liquid of the sheet; glycol within its share."""
+    key, title = _key(c, "fluid"), f"{c.title}: liquid as in the sheet"
+    if c.problem or c.liquid is None:
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=c.problem or "Not said.",
+            next_step="Enter what flows, with the share of glycol.",
+            source=SHEET,
+        )
+    if c.liquid.name != c.due.name:
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.FAIL,
+            sentence=f"{str(c.liquid).capitalize()}; the selection is for {c.due}.",
+            next_step="Settle it with the office: capacity, drop and freezing all change.",
+            source=SHEET,
+        )
+    if c.due.name == "water":
+        return Verdict(key=key, title=title, outcome=Outcome.PASS, sentence="Water.", source=SHEET)
+    if c.liquid.basis != c.due.basis:
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"{str(c.liquid).capitalize()}; the sheet gives {c.due}.",
+            next_step="Enter the share by mass.",
+            source=SHEET,
+        )
+    share = entries.reading(f"{c.name}_share")
+    gap = Reading(
+        share.what,
+        share.text,
+        Q(100 * (c.liquid.fraction - c.due.fraction), "percent"),
+        share.u,
+        untrusted=share.untrusted,
+    )
+    return _check(
+        entries,
+        limits["water.glycol_share"],
+        c,
+        "fluid",
+        gap,
+        "Bring the share to that of the sheet.",
+        f"{str(c.liquid).capitalize()}.",
+    )
+
+
+def _freezing(
+    machine: Machine, limits: Limits, c: Circuit, entries: Entries
+) -> tuple[Verdict, ...]:
+    """Leaving chilled water of the selection over the freezing point of what really flows."""
+    if c.name != "evaporator" or c.liquid is None:
+        return ()
+    margin = (machine.design.leaving_chilled - freezing_point(c.liquid)).to("delta_degC")
+    note = (
+        f"Leaving water {entries.show(machine.design.leaving_chilled, 'temperature')}, freezing"
+        f" point {entries.show(freezing_point(c.liquid), 'temperature')}."
+    )
+    return (
+        _check(
+            entries,
+            limits["water.freeze_margin"],
+            c,
+            "freeze_margin",
+            Reading("", "", margin),
+            "More glycol, or a higher set point: tubes burst when they freeze.",
+            note,
+        ),
+    )
+
+
+def _flow(limits: Limits, entries: Entries, c: Circuit) -> Verdict:
+    limit = limits["water.flow"]
+    if c.flow.quantity is None:
+        told = c.problem or ("" if c.liquid is not None else "What flows was not said.")
+        return _check(
+            entries,
+            limit,
+            c,
+            "flow",
+            Reading("", "x", problem=told) if told and not c.flow.problem else c.flow,
+            "",
+        )
+    deviation = share_of(c.flow, c.sheet.design_flow)
+    deviation = replace(deviation, quantity=deviation.quantity - Q(100, "percent"))
+    note = (
+        f"By drop {entries.show(c.flow.quantity, 'flow')}, design"
+        f" {entries.show(c.sheet.design_flow, 'flow')}."
+    )
+    found = _check(
+        entries,
+        limit,
+        c,
+        "flow",
+        deviation,
+        "Balance the pumps and valves; look for a blocked strainer or tube sheet, or air.",
+        note,
+    )
+    if not c.inflated or found.outcome is not Outcome.PASS:
+        return found
+    return replace(
+        found,
+        outcome=Outcome.UNPROVEN,
+        sentence=(
+            f"{found.sentence} The strainer lies between the taps and its share of the drop is not"
+            " known: the true flow is lower."
+        ),
+        next_step="Read the drop over the strainer alone, or move the taps.",
+    )
+
+
+def _meter(limits: Limits, entries: Entries, c: Circuit) -> tuple[Verdict, ...]:
+    """Flow by drop against the meter, where there is one."""
+    if not c.meter.taken:
+        return ()
+    limit = limits["water.meter"]
+    if c.meter.quantity is None or c.flow.quantity is None or c.meter.quantity.magnitude <= 0:
+        return (
+            _check(entries, limit, c, "meter", c.meter if c.meter.quantity is None else None, ""),
+        )
+    ratio = share_of(c.flow, c.meter.quantity)
+    u = None
+    if c.flow.u is not None and c.meter.u is not None:
+        u = Q(
+            100
+            * math.hypot(
+                *(
+                    float((r.u / r.quantity).to("dimensionless").magnitude)
+                    for r in (c.flow, c.meter)
+                )
+            )
+            * float(ratio.quantity.to("dimensionless").magnitude),
+            "percent",
+        )
+    reading = Reading(
+        "",
+        "",
+        ratio.quantity - Q(100, "percent"),
+        u,
+        untrusted=c.flow.untrusted or c.meter.untrusted,
+    )
+    note = (
+        f"By drop {entries.show(c.flow.quantity, 'flow')}, by meter"
+        f" {entries.show(c.meter.quantity, 'flow')}."
+    )
+    return (
+        _check(
+            entries,
+            limit,
+            c,
+            "meter",
+            reading,
+            "Find out which is wrong: air in a gauge line, a blocked strainer, the meter's straight"
+            " pipe or its setting.",
+            note,
+        ),
+    )
+
+
+def _strainer(limits: Limits, entries: Entries, c: Circuit) -> tuple[Verdict, ...]:
+    clean = confirm(
+        entries,
+        f"{c.name}_strainer_clean",
+        _key(c, "strainer_clean"),
+        f"{c.title}: strainer cleaned after flushing",
+        good="Cleaned.",
+        bad="Not cleaned since the flushing.",
+        next_step="Clean it: what the flushing loosened lies in it.",
+    )
+    drop = entries.reading(f"{c.name}_strainer_drop")
+    if not drop.taken:
+        return (clean,)
+    return (
+        clean,
+        _check(
+            entries,
+            limits["water.strainer_drop"],
+            c,
+            "strainer_drop",
+            drop,
+            "Clean the strainer, then read the drops again.",
+        ),
+    )
+
+
+def _air(limits: Limits, entries: Entries, c: Circuit) -> tuple[Verdict, ...]:
+    bled = confirm(
+        entries,
+        f"{c.name}_air",
+        _key(c, "air"),
+        f"{c.title}: no air",
+        good="Bled, none seen or heard.",
+        bad="There is air in it.",
+        next_step="Bleed it at every high point, also the water boxes.",
+    )
+    swing, drop = entries.reading(f"{c.name}_swing"), entries.quantity(f"{c.name}_drop")
+    if not swing.taken:
+        return (bled,)
+    reading = (
+        share_of(swing, drop)
+        if drop is not None and drop.magnitude > 0
+        else (swing if swing.problem else None)
+    )
+    return (
+        bled,
+        _check(
+            entries,
+            limits["water.swing"],
+            c,
+            "swing",
+            reading,
+            "Bleed it, look at the pump's suction, and damp the gauge.",
+        ),
+    )
+
+
+def _switch(limits: Limits, entries: Entries, c: Circuit) -> tuple[Verdict, ...]:
+    """It must let go before the flow is too small, close below design, and not at one and the same
+    flow.
+    """
+    opens, closes = (share_of(reading, c.sheet.design_flow) for reading in (c.opens, c.closes))
+    differential = None
+    if opens.quantity is not None and closes.quantity is not None:
+        differential = Reading(
+            "", "", closes.quantity - opens.quantity, untrusted=opens.untrusted or closes.untrusted
+        )
+    step = "Set the flow switch, and try it again by throttling."
+    return (
+        _check(
+            entries, _opening(limits, c), c, "switch_opens", opens, step, _shown(entries, c.opens)
+        ),
+        _check(
+            entries,
+            limits["water.switch_closes"],
+            c,
+            "switch_closes",
+            closes,
+            step,
+            _shown(entries, c.closes),
+        ),
+        _check(
+            entries,
+            limits["water.switch_differential"],
+            c,
+            "switch_differential",
+            differential,
+            step,
+            "Of design flow, closing less opening." if differential else "",
+        ),
+    )
+
+
+def _shown(entries: Entries, reading: Reading) -> str:
+    return (
+        ""
+        if reading.quantity is None
+        else f"{entries.show(reading.quantity, 'flow')}, share of design flow."
+    )
+
+
+def _opening(limits: Limits, c: Circuit) -> Limit:
+    """The default window, its lower end at the sheet's smallest flow where the sheet has one."""
+    limit = limits["water.switch_opens"]
+    if c.sheet.minimum_flow is None or limit.authority != "default":
+        return limit
+    return replace(
+        limit,
+        low=(c.sheet.minimum_flow / c.sheet.design_flow).to("percent"),
+        source="minimum_flow",
+        authority=SHEET,
+    )
