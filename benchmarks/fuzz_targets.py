@@ -560,7 +560,7 @@ def _evidence(data: bytes, folder: Path) -> None:
 @functools.cache
 def _carried() -> tuple[bytes, bytes]:
     from startkit.facts.journal import GENESIS, Entry, _chained
-    from startkit.paper import journal
+    from startkit.paper import journal_export
 
     entries = _chained(
         [
@@ -595,7 +595,7 @@ def _carried() -> tuple[bytes, bytes]:
         "attachments": lines,
         "signatures": [],
     }
-    return journal.to_json(record), journal.as_json(entries)
+    return journal_export.to_json(record), journal_export.as_json(entries)
 
 
 def _record_pdf(data: bytes, folder: Path) -> None:
@@ -632,11 +632,11 @@ def _baseline(data: bytes, folder: Path) -> None:
 
 
 def _notebook(data: bytes, folder: Path) -> None:
-    from startkit.paper import collect, runs
+    from startkit.paper.printing import outputs, runs
 
     found = runs.read(_written(data, folder, "job.ipynb"))
     runs.parameters_of(found)
-    collect.collect(found)
+    outputs.collect(found)
 
 
 @functools.cache

@@ -197,7 +197,7 @@ def _read_record(path: Path) -> None:
 
 
 def _read_notebook(path: Path) -> None:
-    from startkit.paper import runs
+    from startkit.paper.printing import runs
 
     runs.read(path)
 
@@ -299,7 +299,7 @@ def _printed(folder: Path) -> None:
 
 
 def _sign(folder: Path) -> None:
-    from startkit.paper import seal
+    from startkit.paper.signing import seal
 
     record = next((folder / "J" / "records").glob("*.pdf"))
     if b"/ByteRange" not in record.read_bytes():
@@ -307,7 +307,7 @@ def _sign(folder: Path) -> None:
 
 
 def _import(folder: Path) -> None:
-    from startkit.paper.imported import import_job
+    from startkit.paper.verifying.job_import import import_job
 
     if not (folder / "I").exists():
         import_job(next((folder / "J" / "records").glob("*.pdf")), folder / "I", "Ben")
@@ -365,7 +365,7 @@ def _key_aside(folder: Path) -> None:
 
 
 def _key(folder: Path) -> None:
-    from startkit.paper import identity
+    from startkit.paper.signing import identity
 
     identity.ROUNDS = 1_000  # the steps that write the file are the same, and are come to sooner
     if not (folder / "ana.p12").exists():
@@ -386,7 +386,7 @@ class _Signer:
     _made: Any = None
 
     def __getattr__(self, name: str) -> Any:
-        from startkit.paper import identity
+        from startkit.paper.signing import identity
 
         if _Signer._made is None:
             _Signer._made = identity.new("Ana", "An invented firm")

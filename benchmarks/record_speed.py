@@ -54,14 +54,14 @@ def command(*arguments: str | Path) -> Callable[[], object]:
 
 def warm(notebook: Path) -> Callable[[], object]:
     """The executed notebook to the record, in this process."""
-    from startkit.paper.exporter import RecordExporter
+    from startkit.paper.printing.exporter import RecordExporter
 
     return lambda: RecordExporter().from_filename(str(notebook))
 
 
 def signed(record: Path, folder: Path) -> Path:
     """A copy of the record, signed by two throwaway identities."""
-    from startkit.paper import identity, seal
+    from startkit.paper.signing import identity, seal
 
     copy = folder / "signed.pdf"
     shutil.copyfile(record, copy)
@@ -100,7 +100,7 @@ def main(arguments: list[str]) -> int:
     parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n")[0])
     parser.add_argument("--runs", type=int, default=3)
     runs = parser.parse_args(arguments).runs
-    from startkit.paper.printing import export
+    from startkit.paper.printing.export import export
     from workbook.demo import WHOLE, build
 
     with tempfile.TemporaryDirectory() as scratch:
@@ -114,7 +114,7 @@ def main(arguments: list[str]) -> int:
             sys.executable,
             "-c",
             (
-                "from startkit.paper.exporter import RecordExporter;"
+                "from startkit.paper.printing.exporter import RecordExporter;"
                 f" RecordExporter().from_filename({str(notebook)!r})"
             ),
         ]

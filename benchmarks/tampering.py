@@ -24,19 +24,11 @@ if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
 from startkit.facts.journal import Entry, digest
-from startkit.paper import (
-    attachments,
-    evidence,
-    identity,
-    journal,
-    names,
-    runs,
-    seal,
-    signature_page,
-    typesetting,
-    verification,
-)
-from startkit.paper.record import Layout, Record, record
+from startkit.paper import attachments, evidence, journal_export, signature_page
+from startkit.paper.printing import runs, typesetting
+from startkit.paper.printing.record import Layout, Record, record
+from startkit.paper.signing import identity, seal
+from startkit.paper.verifying import verification
 
 SEED, FLIPS = 20261125, 200
 TARGET = ROOT / "workbook" / "proof" / "tampering.md"
@@ -269,15 +261,15 @@ def edited_files(there: Scene, chained: bool) -> dict[str, bytes]:
     """The attached journal with an edited entry; with its hashes also the digests in the record's
     data.
     """
-    content = journal.as_json(edited(list(there.job.state().entries), chained))
+    content = journal_export.as_json(edited(list(there.job.state().entries), chained))
     if not chained:
-        return {names.JOURNAL: content}
-    data = json.loads(evidence.of_pdf(there.signed).files[names.RECORD])
+        return {evidence.JOURNAL: content}
+    data = json.loads(evidence.of_pdf(there.signed).files[evidence.RECORD])
     for line in data["attachments"]:
-        if line["name"] == names.JOURNAL:
+        if line["name"] == evidence.JOURNAL:
             line |= {"size": len(content), "sha256": evidence.digest(content)}
-    data["front"]["journal_digest"] = journal.from_json(content)[-1].digest
-    return {names.JOURNAL: content, names.RECORD: journal.to_json(data)}
+    data["front"]["journal_digest"] = journal_export.from_json(content)[-1].digest
+    return {evidence.JOURNAL: content, evidence.RECORD: journal_export.to_json(data)}
 
 
 # --- forgeries: printed anew and signed anew ------------------------------------------------------
@@ -375,7 +367,10 @@ def forged_entry(there: Scene) -> bytes:
         there,
         forged(
             there,
-            {names.JOURNAL: journal.as_json(entries), names.CSV: journal.as_csv(entries)},
+            {
+                evidence.JOURNAL: journal_export.as_json(entries),
+                evidence.CSV: journal_export.as_csv(entries),
+            },
             _with_other_end(entries),
         ),
     )
@@ -446,7 +441,7 @@ CASES = (
     ),
     Case(
         "The attached journal is swapped for an empty one in an increment",
-        lambda there: added_to(there.signed, swap({names.JOURNAL: journal.as_json([])})),
+        lambda there: added_to(there.signed, swap({evidence.JOURNAL: journal_export.as_json([])})),
     ),
     Case(
         "The attached machine sheet is swapped, in a record that nobody has signed yet",

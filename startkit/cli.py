@@ -18,7 +18,7 @@ import click
 
 from startkit import __version__
 from startkit.errors import StartkitError, shown
-from startkit.paper import lean
+from startkit.paper import interpreter
 
 CLEAR, NOT_PASSED, MISUSE = 0, 1, 2
 JOB = click.argument("job", type=click.Path(path_type=Path))
@@ -61,8 +61,8 @@ def main(context: click.Context) -> None:
     Many jobs are a fleet: see `fleet`. Without a command: where you are and what is next.
     The tool only records and calculates. It never operates a machine.
     """
-    lean.addresses()
-    lean.ending()
+    interpreter.skip_address_grammar()
+    interpreter.skip_last_collection()
     if context.invoked_subcommand is None:
         _here()
 
@@ -292,7 +292,7 @@ def status(job: Path) -> int:
 def run(job: Path, parameters: tuple[tuple[str, str], ...]) -> int:
     """Run a job's notebook without widgets and keep the result in its folder `records`."""
     from startkit.desk.report import is_clear
-    from startkit.paper.runs import run as run_
+    from startkit.paper.printing.runs import run as run_
 
     written = run_(job, parameters=dict(parameters))
     _say(f"Executed notebook: {written}")
@@ -312,7 +312,7 @@ def run(job: Path, parameters: tuple[tuple[str, str], ...]) -> int:
 @_plain_errors
 def print_(job: Path, paper: str | None, short: bool, company: str) -> int:
     """Run a job's notebook and print the commissioning record as PDF."""
-    with lean.one_record():
+    with interpreter.collection_paused():
         from startkit.fleet.task import print_alone
 
         made = print_alone(job, paper or "", "short" if short else "full", company)
@@ -381,14 +381,14 @@ def sign(
     """Sign a RECORD, or the newest record of a job, digitally. The passphrase is asked for (or
     taken from STARTKIT_PASSPHRASE).
     """
-    from startkit.paper import keys, seal, time_stamps
-    from startkit.paper.token import Token
+    from startkit.paper.signing import credentials, seal
+    from startkit.paper.signing.token import Token
 
     ready = seal.ready(record, role, awaited)
-    stamper = time_stamps.server(timestamp) if timestamp else None
+    stamper = credentials.time_stamp_server(timestamp) if timestamp else None
     token = Token(module, certificate, key, label, slot) if module else None
-    with keys.opened(
-        keys.Choice(p12, new_identity, name or ready.row["name"], ready.row["firm"], token),
+    with credentials.opened(
+        credentials.Choice(p12, new_identity, name or ready.row["name"], ready.row["firm"], token),
         _secret,
         _say,
     ) as signer:
@@ -441,11 +441,12 @@ def verify(record: Path, trust: tuple[Path, ...], roles: tuple[str, ...], as_jso
     """
     import json
 
-    with lean.one_record():
-        from startkit.paper import identity, verification
+    with interpreter.collection_paused():
+        from startkit.paper import certificates
+        from startkit.paper.verifying import verification
 
         found = verification.verify(
-            record, [der for path in trust for der in identity.vouchers(path)], roles
+            record, [der for path in trust for der in certificates.vouchers(path)], roles
         )
     _say(json.dumps(found.as_json(), indent=1) if as_json else "\n".join(found.lines()))
     return CLEAR if found.valid else NOT_PASSED
@@ -471,7 +472,7 @@ def import_(record: Path, job: Path, baseline: bool, template: str, who: str) ->
     """Make a JOB from a RECORD, with all its entries; or take the record as an existing job's
     baseline.
     """
-    from startkit.paper.imported import import_baseline, import_job
+    from startkit.paper.verifying.job_import import import_baseline, import_job
 
     if baseline:
         _say(f"Baseline: {import_baseline(record, job, who)}")
@@ -538,7 +539,7 @@ def sheet(file: Path | None) -> None:
 def field_sheet_(file: Path, sheet_: Path, template: str, system: str, paper: str | None) -> None:
     """Print the blank sheet for a pencil in the plant room, as PDF."""
     from startkit.facts.plugins import find_template
-    from startkit.paper.printing import field_sheet
+    from startkit.paper.printing.export import field_sheet
 
     _say(f"Field sheet: {field_sheet(sheet_, find_template(template), file, system, paper or '')}")
 

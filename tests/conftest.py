@@ -139,7 +139,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demonstration's folder, with the record of CH-1 printed. Tests that use it belong to the
     group ``demo``.
     """
-    from startkit.paper.printing import export
+    from startkit.paper.printing.export import export
     from workbook.demo import WHOLE, build
 
     folder = tmp_path_factory.mktemp("demonstration") / "demo"

@@ -20,8 +20,8 @@ from startkit.desk.report import is_clear
 from startkit.errors import PaperError
 from startkit.facts.job import Job, State
 from startkit.fleet.task import print_alone
-from startkit.paper.exporter import RecordExporter
-from startkit.paper.runs import run
+from startkit.paper.printing.exporter import RecordExporter
+from startkit.paper.printing.runs import run
 from startkit.procedure import memory, registry
 from startkit.procedure.assessment import Assessment
 

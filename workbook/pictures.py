@@ -68,7 +68,7 @@ def record_picture(job: Path, target: Path) -> Path:
     """
     import subprocess
 
-    from startkit.paper.printing import export
+    from startkit.paper.printing.export import export
 
     record = export(job)
     subprocess.run(

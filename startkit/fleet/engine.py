@@ -29,7 +29,7 @@ def _in_this_process(
 ) -> NotebookNode:
     """Run the cells in this process, which is fresh already."""
     from startkit.fleet.notebook_shell import Client
-    from startkit.paper.own_loop import with_own_loop
+    from startkit.paper.interpreter import with_own_loop
 
     client = Client(
         nb_man,

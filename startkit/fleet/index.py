@@ -16,7 +16,7 @@ from startkit.errors import StartkitError
 from startkit.fleet import record_stamp, workers
 from startkit.fleet.folder import Fleet
 from startkit.fleet.summary import Summary, summarised
-from startkit.paper.runs import RECORDS
+from startkit.paper.revisions import RECORDS
 
 FILE, LAYOUT = "index.db", 1
 FEW = 2  # stale jobs that are judged in this process; more are given to workers

@@ -15,8 +15,7 @@ from startkit.facts.safe_files import write_whole
 from startkit.fleet import record_stamp, workers
 from startkit.fleet.record_stamp import Stamp
 from startkit.fleet.task import Task, carry_out
-from startkit.paper.revisions import is_signed
-from startkit.paper.runs import RECORDS
+from startkit.paper.revisions import RECORDS, is_signed
 
 
 @dataclass(frozen=True)

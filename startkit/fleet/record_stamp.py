@@ -15,7 +15,7 @@ from startkit.facts.job import DATABASE
 from startkit.facts.journal import Journal
 from startkit.facts.plugins import entry_points
 from startkit.facts.safe_files import write_whole
-from startkit.paper.runs import RECORDS
+from startkit.paper.revisions import RECORDS
 
 STAMP, SCHEMA = ".made.json", "startkit-made-1"
 # bytes: a trend or a photograph beyond this is known by its size and time, not read through

@@ -10,7 +10,7 @@ from startkit.facts.safe_files import write_whole
 from startkit.fleet import engine
 from startkit.fleet.folder import Fleet
 from startkit.fleet.register_notebook import day
-from startkit.paper import runs
+from startkit.paper.printing import runs
 
 TEMPLATE, NAME = "fleet-register", "register"
 
@@ -36,7 +36,7 @@ def print_register(fleet: Fleet, as_of: str = "", template: str = TEMPLATE) -> t
     StartkitError
         A cell fails, or something cannot be printed.
     """
-    from startkit.paper import register
+    from startkit.paper.printing import register_page
 
     engine.register()
     notebook = runs.read(plugins.find_template(template))
@@ -50,5 +50,5 @@ def print_register(fleet: Fleet, as_of: str = "", template: str = TEMPLATE) -> t
     written = write_whole(fleet.records / f"{NAME}.ipynb", content)
     return written, write_whole(
         fleet.records / f"{NAME}.pdf",
-        register.pdf(executed, written.name, content, fleet.paper, fleet.company),
+        register_page.pdf(executed, written.name, content, fleet.paper, fleet.company),
     )

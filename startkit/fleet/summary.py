@@ -17,7 +17,7 @@ from startkit.facts.job import Job
 from startkit.facts.journal import Entry
 from startkit.paper import revisions
 from startkit.paper.evidence import digest
-from startkit.paper.runs import RECORDS
+from startkit.paper.revisions import RECORDS
 from startkit.procedure.assessment import NOT_APPLICABLE, WAIVER, Assessment
 from startkit.procedure.payload import next_step
 from startkit.verdict import Outcome, Verdict, worst

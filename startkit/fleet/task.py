@@ -11,7 +11,7 @@ from startkit.fleet import record_stamp
 from startkit.fleet.record_stamp import Stamp
 
 if TYPE_CHECKING:
-    from startkit.paper.printing import Exported
+    from startkit.paper.printing.export import Exported
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ def print_alone(job: Path, paper: str, form: str, company: str) -> Exported:
 
     with second_process():
         from startkit.fleet import engine
-        from startkit.paper.printing import exported
+        from startkit.paper.printing.export import exported
 
         engine.register()
         return exported(job, paper, form, company, engine.IN_PROCESS)
@@ -67,7 +67,7 @@ def carry_out(task: Task) -> Stamp:
         A cell failed, or something cannot be printed.
     """
     from startkit.fleet import engine
-    from startkit.paper.printing import export
+    from startkit.paper.printing.export import export
 
     engine.register()
     began_from = record_stamp.digest_of(task.folder, task.layout)

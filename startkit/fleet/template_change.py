@@ -14,9 +14,8 @@ from startkit.facts.safe_files import write_whole
 from startkit.fleet.folder import Fleet
 from startkit.fleet.register_tables import few
 from startkit.fleet.summary import template_of
-from startkit.paper import runs
-from startkit.paper.revisions import is_signed
-from startkit.paper.runs import RECORDS
+from startkit.paper.printing import runs
+from startkit.paper.revisions import RECORDS, is_signed
 
 BROUGHT, SAME, SIGNED, OTHER = "brought", "same", "signed", "other"
 REPLACED = "replaced"  # in a job's records: the notebooks that were replaced

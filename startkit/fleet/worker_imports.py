@@ -10,7 +10,7 @@ import gc
 from contextlib import suppress
 from importlib import import_module
 
-from startkit.paper import lean
+from startkit.paper import interpreter
 
 USUAL = (
     "R-134a",
@@ -32,9 +32,9 @@ _MODULES = (
     "startkit.desk.book",
     "startkit.fleet.engine",
     "startkit.fleet.notebook_shell",
-    "startkit.paper.printing",
-    "startkit.paper.record",
-    "startkit.paper.typesetting",
+    "startkit.paper.printing.export",
+    "startkit.paper.printing.record",
+    "startkit.paper.printing.typesetting",
     "startkit.procedure.registry",
     "encodings.utf_8_sig",
     "IPython.core.application",
@@ -80,7 +80,7 @@ def _warm() -> None:
     )
 
 
-lean.addresses()
+interpreter.skip_address_grammar()
 _import_all()
 with suppress(Exception):
     _warm()

@@ -13,8 +13,8 @@ from typing import Any
 from startkit.errors import PaperError
 from startkit.facts import baseline, checklists
 from startkit.facts.job import SHEET, SPECIFICATION, Job
-from startkit.paper import journal
-from startkit.paper.names import CSV, JOURNAL, PICTURES, TRENDS
+from startkit.paper import journal_export
+from startkit.paper.evidence import CSV, JOURNAL, PICTURES, TRENDS
 
 TYPES = {
     ".csv": "text/csv",
@@ -68,11 +68,13 @@ def of_job(job: Job, notebook_name: str, notebook: bytes) -> list[Attachment]:
         ),
         Attachment(
             JOURNAL,
-            journal.as_json(entries),
+            journal_export.as_json(entries),
             "data",
             "Every entry of the job with its chain of hashes",
         ),
-        Attachment(CSV, journal.as_csv(entries), "supplement", "The entries for a spreadsheet"),
+        Attachment(
+            CSV, journal_export.as_csv(entries), "supplement", "The entries for a spreadsheet"
+        ),
         *sources(job.folder),
     ]
 

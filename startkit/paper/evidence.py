@@ -13,8 +13,11 @@ from typing import Any
 
 from startkit.errors import PaperError
 from startkit.facts.journal import Entry, chain_faults
-from startkit.paper import journal, unpacking
-from startkit.paper.names import JOURNAL, RECORD
+from startkit.paper import journal_export, unpacking
+
+# Names of the files that travel inside a record.
+RECORD, JOURNAL, CSV = "record.json", "journal.json", "entries.csv"
+TRENDS, PICTURES = "trends", "pictures"
 
 LARGEST = 2_000_000_000  # bytes of a record
 _DEPTH = 32  # of a tree of names; a damaged one may lead round in circles
@@ -74,7 +77,7 @@ class Evidence:
             It is not attached or is damaged.
         """
         try:
-            found = tuple(journal.from_json(self._needed(JOURNAL)))
+            found = tuple(journal_export.from_json(self._needed(JOURNAL)))
         except (ValueError, TypeError, KeyError, RecursionError):
             found = ()
         if not found or not all(

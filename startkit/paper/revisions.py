@@ -11,6 +11,7 @@ from typing import Any
 
 from startkit.paper.evidence import digest
 
+RECORDS = "records"  # folder of a job in which its records are kept
 FULL_NAME, SHORT_NAME = "commissioning-record", "commissioning-record-short"
 # A signature's range of bytes stands in the file as plain text (ISO 32000-1, 12.8.1): it is found
 # without reading the PDF.

@@ -4,12 +4,16 @@ lies.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
+
+from startkit.errors import PaperError
 
 A4, LETTER = "a4", "us-letter"
 HEIGHT = {A4: 297.0, LETTER: 279.4}  # of the sheet [mm]
 PAGE = -1  # counted from the end
+FIRST = "technician"  # the field whose signature certifies the record
 LEFT, TOP, WIDTH, BOX_HEIGHT, STEP = (
     112.0,
     66.0,
@@ -88,3 +92,30 @@ def rows(people: list[dict[str, str]]) -> list[dict[str, Any]]:
             }
         )
     return found
+
+
+def field_of(role: str, rows: Mapping[str, Mapping[str, Any]]) -> str:
+    """The signature field that a role, a name or a field's own name means.
+
+    Raises
+    ------
+    PaperError
+        There is none, or more than one.
+    """
+    said = role.strip().casefold()
+    if said in rows:
+        return said
+    found = [
+        field
+        for field, row in rows.items()
+        if said and said in (str(row["role"]).casefold(), str(row["name"]).casefold())
+    ]
+    if len(found) != 1:
+        known = ", ".join(dict.fromkeys(str(row["role"] or field) for field, row in rows.items()))
+        raise PaperError(
+            f"{role!r} is {'not one' if not found else 'more than one'} of the record's"
+            " signatories",
+            "--as",
+            f"use {known}, or a person's name",
+        )
+    return found[0]

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from startkit.errors import PaperError
 from startkit.paper import glyphs
-from startkit.paper.journal import to_json
+from startkit.paper.journal_export import to_json
 
 TEMPLATE = "stamp.typ"
 

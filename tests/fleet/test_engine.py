@@ -21,7 +21,7 @@ from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
 
 from startkit.errors import PaperError
 from startkit.fleet import engine, workers
-from startkit.paper import runs
+from startkit.paper.printing import runs
 
 KERNEL = {"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}}
 # What a template, a stage or a check list of a company may do in a cell.

@@ -18,7 +18,7 @@ from startkit.fleet import company_mark, template_change
 from startkit.fleet import folder as folder_
 from startkit.fleet.folder import Fleet
 from startkit.fleet.run import Run
-from startkit.paper.verification import BAD, verify
+from startkit.paper.verifying.verification import BAD, verify
 
 DRAWN = (
     b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 90 30"><rect width="90"'
@@ -140,7 +140,7 @@ def test_the_run_prints_it_and_the_record_can_be_verified(make_fleet: Callable[.
 def test_a_mark_that_asks_for_something_outside_is_never_printed(
     make_fleet: Callable[..., Fleet],
 ) -> None:
-    from startkit.paper.printing import export
+    from startkit.paper.printing.export import export
 
     fleet = marked(
         make_fleet(1),

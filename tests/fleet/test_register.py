@@ -26,7 +26,7 @@ from startkit.fleet.index import Index
 from startkit.fleet.register import Register
 from startkit.fleet.register_notebook import SECTIONS, day, open_fleet
 from startkit.fleet.summary import summarised
-from startkit.paper import register as paper
+from startkit.paper.printing import register_page as paper
 from tests.fleet.conftest import WHO
 from tests.fleet.summaries import approach, conditions, figure, item, visit
 
@@ -402,7 +402,7 @@ def test_the_exporter_prints_the_register_as_well(tmp_path: Path) -> None:
     from nbformat.v4 import new_code_cell, new_notebook, new_output
 
     from startkit.desk.book import Shown
-    from startkit.paper.exporter import RecordExporter
+    from startkit.paper.printing.exporter import RecordExporter
 
     bundle, _ = Shown(register(visit("2026-05-02")).front())._repr_mimebundle_()
     node = new_notebook(

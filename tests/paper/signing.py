@@ -11,8 +11,9 @@ from nbformat.v4 import new_markdown_cell, new_notebook
 
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
-from startkit.paper import identity, revisions, seal
-from startkit.paper.exporter import RecordExporter
+from startkit.paper import revisions
+from startkit.paper.printing.exporter import RecordExporter
+from startkit.paper.signing import identity, seal
 from startkit.procedure import payload, registry
 from startkit.procedure.holds import HOLDS
 from tests.paper.conftest import assessed, make_job, part_cell, put

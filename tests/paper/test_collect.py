@@ -8,7 +8,7 @@ import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output, new_raw_cell
 
 from startkit.errors import PaperError
-from startkit.paper import collect, prose, svg
+from startkit.paper.printing import outputs, prose, svg
 from startkit.procedure.payload import MIME
 
 PNG = base64.b64decode(
@@ -22,7 +22,7 @@ def shown(data: dict, source: str = "show()"):
 
 
 def only(data: dict) -> dict:
-    return collect.collect(shown(data))[0]
+    return outputs.collect(shown(data))[0]
 
 
 @pytest.mark.parametrize(
@@ -57,15 +57,15 @@ def test_an_output_that_cannot_be_printed_names_its_cell(data: dict):
         PaperError,
         match=r"^cell 1 \(frame\.head\(\)\): the output \(.*\) cannot be printed; show a text",
     ):
-        collect.collect(shown(data, "frame.head()\n"))
+        outputs.collect(shown(data, "frame.head()\n"))
 
 
 def test_a_form_mode_notebook_is_refused_even_with_its_part_beside_the_widget():
-    data = {collect.WIDGET: {"model_id": "x"}, MIME: {"part": "front"}, "text/plain": "x"}
+    data = {outputs.WIDGET: {"model_id": "x"}, MIME: {"part": "front"}, "text/plain": "x"}
     with pytest.raises(
         PaperError, match=r'was run in form mode; run it with mode = "record" before printing\.$'
     ):
-        collect.collect(shown(data))
+        outputs.collect(shown(data))
 
 
 def test_a_cell_that_failed_is_refused_and_named():
@@ -78,24 +78,24 @@ def test_a_cell_that_failed_is_refused_and_named():
         ],
     )
     with pytest.raises(PaperError, match=r"^cell 2 \(1/0\): the cell stopped with an error"):
-        collect.collect(new_notebook(cells=[new_markdown_cell("x"), cell]))
+        outputs.collect(new_notebook(cells=[new_markdown_cell("x"), cell]))
 
 
 def test_a_part_that_says_why_it_could_not_be_shown_stops_the_record():
     with pytest.raises(PaperError, match=r"^cell 1 \(show\(\)\): the job is gone;"):
-        collect.collect(shown({MIME: {"part": "error", "sentence": "the job is gone."}}))
+        outputs.collect(shown({MIME: {"part": "error", "sentence": "the job is gone."}}))
 
 
 def test_a_part_of_unknown_kind_is_refused():
     with pytest.raises(PaperError, match="the part 'chart' is not known"):
-        collect.collect(shown({MIME: {"part": "chart"}}))
+        outputs.collect(shown({MIME: {"part": "chart"}}))
 
 
 def test_streams_and_raw_cells_are_text_without_colour_codes():
     cell = new_code_cell(
         "x", outputs=[new_output("stream", name="stderr", text="\x1b[31mhot\x1b[0m\n")]
     )
-    found = collect.collect(new_notebook(cells=[new_raw_cell("raw = *text*"), cell]))
+    found = outputs.collect(new_notebook(cells=[new_raw_cell("raw = *text*"), cell]))
     assert [b["text"] for b in found] == ["raw = *text*", "hot"]
 
 
@@ -106,8 +106,8 @@ def test_every_output_is_counted():
         new_output("execute_result", {"text/plain": "c"}, execution_count=1),
     ]
     notebook = new_notebook(cells=[new_code_cell("x"), new_code_cell("y", outputs=outputs)])
-    assert collect.outputs(notebook) == {(2, 1), (2, 2), (2, 3)}
-    assert {(b["cell"], b["output"]) for b in collect.collect(notebook)} == collect.outputs(
+    assert outputs.outputs(notebook) == {(2, 1), (2, 2), (2, 3)}
+    assert {(b["cell"], b["output"]) for b in outputs.collect(notebook)} == outputs.outputs(
         notebook
     )
 
@@ -117,7 +117,7 @@ def test_a_markdown_cell_about_the_screen_is_left_out():
         new_markdown_cell("Press **Run**", metadata={"tags": ["screen-only"]}),
         new_markdown_cell("Stay"),
     ]
-    assert [b["runs"][0]["text"] for b in collect.collect(new_notebook(cells=cells))] == ["Stay"]
+    assert [b["runs"][0]["text"] for b in outputs.collect(new_notebook(cells=cells))] == ["Stay"]
 
 
 def test_a_damaged_picture_is_refused():
@@ -194,9 +194,9 @@ def test_markdown_becomes_data_and_pictures_and_html_stay_words():
 def test_a_picture_attached_to_a_markdown_cell_is_printed_and_a_missing_one_refused():
     cell = new_markdown_cell("See ![the gauge](attachment:gauge.png) here")
     with pytest.raises(PaperError, match=r"the picture 'gauge\.png' is not attached"):
-        collect.collect(new_notebook(cells=[cell]))
+        outputs.collect(new_notebook(cells=[cell]))
     cell["attachments"] = {"gauge.png": {"image/png": base64.b64encode(PNG).decode()}}
-    found = collect.collect(new_notebook(cells=[cell]))
+    found = outputs.collect(new_notebook(cells=[cell]))
     assert (
         [b["block"] for b in found] == ["prose", "picture", "prose"]
         and found[1]["bytes"] == PNG

@@ -19,8 +19,8 @@ from nbformat.v4 import new_code_cell, new_output
 from startkit.errors import PaperError
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry, chain_faults
-from startkit.paper import glyphs, journal, signature_page
-from startkit.paper.exporter import RecordExporter
+from startkit.paper import glyphs, journal_export, signature_page
+from startkit.paper.printing.exporter import RecordExporter
 from startkit.procedure.stage import Findings, Heading, Table
 from startkit.units import Q
 from tests.paper.conftest import READINGS, SHEET, STAGES, book, make_job, part_cell, put
@@ -161,16 +161,16 @@ def test_the_notebook_the_journal_and_the_data_are_attached_with_types_and_diges
 
 def test_the_attached_journal_has_every_entry_and_an_unbroken_chain(made):
     job, _, content = made
-    entries = journal.from_json(attached(content)["journal.json"])
+    entries = journal_export.from_json(attached(content)["journal.json"])
     assert entries == list(job.state().entries) and chain_faults(entries) == []
 
 
 def test_attached_data_follow_the_published_schemas(made):
     files = attached(made[2])
     for name in ("record", "journal"):
-        validator = jsonschema.validators.validator_for(journal.schema(name))
-        validator.check_schema(journal.schema(name))
-        validator(journal.schema(name)).validate(json.loads(files[f"{name}.json"]))
+        validator = jsonschema.validators.validator_for(journal_export.schema(name))
+        validator.check_schema(journal_export.schema(name))
+        validator(journal_export.schema(name)).validate(json.loads(files[f"{name}.json"]))
 
 
 def test_the_schemas_refuse_what_is_not_a_record(made):
@@ -178,7 +178,7 @@ def test_the_schemas_refuse_what_is_not_a_record(made):
     stage = next(block for block in data["body"] if block["block"] == "stage")
     stage["verdicts"][0]["outcome"] = "good enough"
     with pytest.raises(jsonschema.ValidationError, match="good enough"):
-        jsonschema.Draft202012Validator(journal.schema("record")).validate(data)
+        jsonschema.Draft202012Validator(journal_export.schema("record")).validate(data)
 
 
 def test_the_file_claims_pdf_a_3b_and_carries_title_language_tags_and_outline(made):
@@ -440,7 +440,7 @@ def test_the_exporter_module_is_light():
 
     code = (
         "import sys, nbconvert.exporters; before = set(sys.modules); import"
-        " startkit.paper.exporter; print(sorted({m.split('.')[0] for m in set(sys.modules) -"
+        " startkit.paper.printing.exporter; print(sorted({m.split('.')[0] for m in set(sys.modules) -"
         " before}))"
     )
     assert (
@@ -459,7 +459,7 @@ def test_cells_that_a_spreadsheet_would_run_get_an_apostrophe_in_the_csv_only():
         Entry("a.b", value, seq=n)
         for n, value in enumerate(["=1+1", "+1", "-5", "@x", " =x", "5", "−5"], start=1)
     ]
-    rows = journal.as_csv(entries).decode("utf-8-sig").splitlines()
+    rows = journal_export.as_csv(entries).decode("utf-8-sig").splitlines()
     assert [row.split(",")[3] for row in rows[1:]] == [
         "'=1+1",
         "'+1",
@@ -469,7 +469,7 @@ def test_cells_that_a_spreadsheet_would_run_get_an_apostrophe_in_the_csv_only():
         "5",
         "−5",
     ]
-    assert [e.value for e in journal.from_json(journal.as_json(entries))] == [
+    assert [e.value for e in journal_export.from_json(journal_export.as_json(entries))] == [
         "=1+1",
         "+1",
         "-5",
@@ -526,7 +526,7 @@ def test_nbconvert_knows_the_exporter_by_its_name():
 
 def test_a_job_is_run_and_printed_in_one_call_with_the_installed_stages(tmp_path: Path):
     from startkit.facts.plugins import find_template
-    from startkit.paper.printing import export, field_sheet
+    from startkit.paper.printing.export import export, field_sheet
 
     (tmp_path / "sheet.toml").write_text(SHEET, encoding="utf-8")
     target = field_sheet(

@@ -19,8 +19,9 @@ from startkit.errors import JobError, PaperError
 from startkit.facts import baseline
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry, Journal
-from startkit.paper import evidence, imported, journal, verification
-from startkit.paper.imported import import_baseline, import_job
+from startkit.paper import evidence, journal_export
+from startkit.paper.verifying import job_import, verification
+from startkit.paper.verifying.job_import import import_baseline, import_job
 from tests.paper import signing
 from tests.paper.conftest import SHEET, make_job
 from tests.paper.signing import TECHNICIAN, printed, real_job, signed
@@ -160,7 +161,7 @@ def test_what_belongs_to_the_job_comes_with_it(tmp_path: Path):
     ],
 )
 def test_an_attachment_with_no_place_in_a_job_is_left_where_it_is(name: str):
-    assert imported._place(name, b"import os") is None
+    assert job_import._place(name, b"import os") is None
 
 
 @pytest.mark.parametrize(
@@ -174,14 +175,17 @@ def test_an_attachment_with_no_place_in_a_job_is_left_where_it_is(name: str):
     ],
 )
 def test_an_attachment_of_a_job_has_its_place(name: str, content: bytes):
-    assert str(imported._place(name, content)) == name.removeprefix("pictures/")
+    assert str(job_import._place(name, content)) == name.removeprefix("pictures/")
 
 
 def test_a_record_that_is_not_in_order_is_refused_and_no_folder_is_left(
     record: Path, tmp_path: Path
 ):
     for name, content in (
-        ("swapped.pdf", added_to(record.read_bytes(), swap({"journal.json": journal.as_json([])}))),
+        (
+            "swapped.pdf",
+            added_to(record.read_bytes(), swap({"journal.json": journal_export.as_json([])})),
+        ),
         ("cut.pdf", record.read_bytes()[:9000]),
         ("empty.pdf", b""),
     ):
@@ -302,7 +306,7 @@ def test_import_brings_no_notebook_machinery_into_the_process(record: Path, tmp_
     import subprocess
 
     code = (
-        "import sys; from pathlib import Path; from startkit.paper.imported import import_job;"
+        "import sys; from pathlib import Path; from startkit.paper.verifying.job_import import import_job;"
         f" import_job(Path({str(record)!r}), Path({str(tmp_path / 'CH-3')!r})); print([m for m in"
         " ('papermill', 'nbclient', 'jupyter_client', 'ipykernel') if m in sys.modules])"
     )

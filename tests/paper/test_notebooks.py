@@ -10,7 +10,7 @@ import nbformat
 import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output, new_raw_cell
 
-from startkit.paper import notebooks
+from startkit.paper.verifying import notebook_data
 
 TEMPLATES = sorted((Path(__file__).parents[2] / "templates").glob("*.ipynb"))
 
@@ -53,18 +53,18 @@ def everything() -> Any:
 
 @pytest.mark.parametrize("path", TEMPLATES, ids=lambda path: path.stem)
 def test_a_template_is_read_as_the_library_reads_it(path: Path):
-    assert notebooks.of_bytes(path.read_bytes()) == nbformat.read(path, as_version=4)
+    assert notebook_data.of_bytes(path.read_bytes()) == nbformat.read(path, as_version=4)
 
 
 @pytest.mark.parametrize("split", [True, False], ids=["lines", "whole texts"])
 def test_every_kind_of_cell_and_output_is_read_as_the_library_reads_it(split: bool):
     whole = everything()
     text = nbformat.v4.nbjson.writes(whole, split_lines=split)
-    assert notebooks.of_bytes(text.encode()) == nbformat.reads(text, as_version=4) == whole
+    assert notebook_data.of_bytes(text.encode()) == nbformat.reads(text, as_version=4) == whole
 
 
 def test_its_parts_are_attributes_as_well():
-    cell = notebooks.of_bytes(nbformat.writes(everything()).encode()).cells[2]
+    cell = notebook_data.of_bytes(nbformat.writes(everything()).encode()).cells[2]
     assert (
         cell.outputs[0].text == "1\n2\n"
         and cell.metadata == {}
@@ -86,7 +86,7 @@ def test_an_older_format_is_left_to_the_library():
             }
         ],
     }
-    found = notebooks.of_bytes(json.dumps(old).encode())
+    found = notebook_data.of_bytes(json.dumps(old).encode())
     assert (found.nbformat, found.cells[0].source) == (4, "a\nb")
 
 
@@ -105,4 +105,4 @@ def test_an_older_format_is_left_to_the_library():
 )
 def test_what_is_no_notebook_is_an_error_of_some_kind(content: bytes):
     with pytest.raises(Exception):  # noqa: B017 - any kind will do
-        notebooks.of_bytes(content)
+        notebook_data.of_bytes(content)

@@ -14,8 +14,9 @@ from pathlib import Path
 import pikepdf
 import pytest
 
-from startkit.paper import evidence, verification
+from startkit.paper import evidence
 from startkit.paper.signature_page import FIELDS
+from startkit.paper.verifying import verification
 from tests.paper.signing import printed, real_job, signed
 
 # Prints what pdf.js finds in a file, and what it warns of.
@@ -117,7 +118,7 @@ def test_qpdf_finds_the_syntax_sound(record: Path):
 
 @pytest.mark.xdist_group("demo")
 def test_the_demonstration_s_record_is_signed_and_verified(demo: Path, tmp_path: Path):
-    from startkit.paper import identity, seal
+    from startkit.paper.signing import identity, seal
     from workbook import people
 
     path = tmp_path / "CH-1.pdf"

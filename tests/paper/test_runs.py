@@ -10,7 +10,7 @@ from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
 
 from startkit.errors import JournalError, PaperError
 from startkit.facts.safe_files import file_safe, write_whole
-from startkit.paper import runs
+from startkit.paper.printing import runs
 from tests.paper.conftest import make_job
 
 KERNEL = {"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}}

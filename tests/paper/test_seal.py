@@ -26,19 +26,11 @@ from click.testing import CliRunner, Result
 from startkit.cli import main
 from startkit.errors import PaperError
 from startkit.facts.journal import Entry
-from startkit.paper import (
-    identity,
-    keys,
-    revisions,
-    seal,
-    signature_page,
-    signatures,
-    stamp,
-    time_stamps,
-    token,
-)
-from startkit.paper.printing import _standing
+from startkit.paper import certificates, revisions, signature_page, stamp
+from startkit.paper.printing.export import _standing
 from startkit.paper.signature_page import FIELDS
+from startkit.paper.signing import credentials, identity, seal, token
+from startkit.paper.verifying import signatures
 from tests.paper import signing
 from tests.paper.conftest import where_a_loop_runs
 from tests.paper.signing import ENGINEER, TECHNICIAN, WITNESS, person, printed, real_job, signed
@@ -407,7 +399,7 @@ def test_a_new_identity_is_readable_by_its_owner_only_and_comes_back(tmp_path: P
     if os.name == "posix":
         assert stat.S_IMODE(path.stat().st_mode) == 0o600
     assert identity.load(path, PASSPHRASE).fingerprint == made.fingerprint
-    assert identity.vouchers(path.with_suffix(".crt")) == [made.der]
+    assert certificates.vouchers(path.with_suffix(".crt")) == [made.der]
 
 
 @pytest.mark.skipif(shutil.which("openssl") is None, reason="openssl is not here")
@@ -458,7 +450,7 @@ def test_refusals_of_a_key_file_are_one_sentence(tmp_path: Path):
         (lambda: identity.save(person(TECHNICIAN), path, PASSPHRASE), "the file is there already"),
         (lambda: identity.load(path, "wrong one"), "the passphrase is wrong"),
         (lambda: identity.load(tmp_path / "none.p12", PASSPHRASE), "cannot be read"),
-        (lambda: identity.vouchers(path), "there is no certificate in the file"),
+        (lambda: certificates.vouchers(path), "there is no certificate in the file"),
         (lambda: identity.new("  "), "needs a name"),
         (lambda: identity.new("x" * 65), "at most 64 characters"),
     ):
@@ -468,12 +460,12 @@ def test_refusals_of_a_key_file_are_one_sentence(tmp_path: Path):
 
 def test_a_key_is_named_in_exactly_one_way(tmp_path: Path):
     for choice in (
-        keys.Choice(),
-        keys.Choice(file=tmp_path / "a.p12", token=token.Token("m", "c")),
+        credentials.Choice(),
+        credentials.Choice(file=tmp_path / "a.p12", token=token.Token("m", "c")),
     ):
         with (
             pytest.raises(PaperError, match="say with which key to sign"),
-            keys.opened(choice, lambda *_: "", print),
+            credentials.opened(choice, lambda *_: "", print),
         ):
             pass
 
@@ -608,7 +600,7 @@ def test_a_time_server_vouches_for_the_time(record: Path, time_server: str):
     seal.sign(
         seal.ready(record, "technician"),
         person(TECHNICIAN).signer(),
-        time_stamps.server(time_server),
+        credentials.time_stamp_server(time_server),
     )
     made = signatures.read(record.read_bytes(), FIELDS).made[0]
     assert made.good and made.clock == "time-stamp of Time server"
@@ -627,7 +619,7 @@ def test_a_server_that_does_not_answer_leaves_the_record_unsigned(record: Path):
         seal.sign(
             seal.ready(record, "technician"),
             person(TECHNICIAN).signer(),
-            time_stamps.server(address),
+            credentials.time_stamp_server(address),
         )
     assert record.read_bytes() == before
 
@@ -635,7 +627,7 @@ def test_a_server_that_does_not_answer_leaves_the_record_unsigned(record: Path):
 @pytest.mark.parametrize("address", ["time.example", "ftp://time.example/", "http://"])
 def test_what_is_no_address_is_refused_before_anything_is_asked(address: str):
     with pytest.raises(PaperError, match="is not the address of a server"):
-        time_stamps.server(address)
+        credentials.time_stamp_server(address)
 
 
 # --- the command ----------------------------------------------------------------------------------

@@ -12,8 +12,8 @@ from typing import Any
 import pikepdf
 import pytest
 
-from startkit.paper import slimming, typesetting
-from startkit.paper.slimming import slim
+from startkit.paper.printing import slimming, typesetting
+from startkit.paper.printing.slimming import slim
 from tests.paper.signing import printed, real_job
 
 

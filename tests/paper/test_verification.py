@@ -26,16 +26,9 @@ from startkit import __version__, side_process
 from startkit.cli import main
 from startkit.errors import PaperError
 from startkit.facts.journal import Entry
-from startkit.paper import (
-    evidence,
-    identity,
-    journal,
-    rederived,
-    reprinted,
-    seal,
-    signatures,
-    verification,
-)
+from startkit.paper import evidence, journal_export
+from startkit.paper.signing import identity, seal
+from startkit.paper.verifying import page_comparison, signatures, verdict_comparison, verification
 from tests.paper import signing
 from tests.paper.signing import ENGINEER, TECHNICIAN, WITNESS, person, printed, real_job, signed
 
@@ -383,7 +376,7 @@ def derived(
     there: tampering.Scene,
     change: Callable[[dict[str, Any]], None] = lambda data: None,
     **files: bytes,
-) -> tuple[rederived.Difference, ...]:
+) -> tuple[verdict_comparison.Difference, ...]:
     """Differences between a changed record and what its attachments give."""
     carried = evidence.of_pdf(there.printed)
     data = copy.deepcopy(carried.record)
@@ -391,13 +384,13 @@ def derived(
     changed = evidence.Evidence(
         {
             **carried.files,
-            "record.json": journal.to_json(data),
+            "record.json": journal_export.to_json(data),
             **{name.replace("_", "."): content for name, content in files.items()},
         }
     )
     with tempfile.TemporaryDirectory() as scratch:
-        return rederived.held_against(
-            changed, rederived.restored(changed, Path(scratch))
+        return verdict_comparison.held_against(
+            changed, verdict_comparison.restored(changed, Path(scratch))
         ).differences
 
 
@@ -482,15 +475,15 @@ def test_wording_of_another_version_is_told_and_is_not_wrong(there):
         {**line, "version": "0.0.9"} if line["name"] == "startkit" else line
         for line in data["versions"]
     ]
-    changed = evidence.Evidence({**carried.files, "record.json": journal.to_json(data)})
+    changed = evidence.Evidence({**carried.files, "record.json": journal_export.to_json(data)})
     with tempfile.TemporaryDirectory() as scratch:
-        told = verification._verdicts(changed, rederived.restored(changed, Path(scratch)))
+        told = verification._verdicts(changed, verdict_comparison.restored(changed, Path(scratch)))
     assert (
         told.mark == "✓"
         and "printed by 0.0.9: as printed" in told.said[0]
         and told.said[1] == "1 texts are worded otherwise."
     )
-    assert reprinted.other_versions(changed) == [f"startkit 0.0.9, here {__version__}"]
+    assert page_comparison.other_versions(changed) == [f"startkit 0.0.9, here {__version__}"]
 
 
 @pytest.mark.parametrize(
@@ -532,7 +525,7 @@ def test_a_damaged_notebook_is_told_in_a_sentence(there, change: Callable[[Any],
     )
     with tempfile.TemporaryDirectory() as scratch:
         told = verification._pages(
-            changed, rederived.restored(carried, Path(scratch)).folder, there.printed
+            changed, verdict_comparison.restored(carried, Path(scratch)).folder, there.printed
         )
     assert (
         told.mark == "✗"
@@ -544,7 +537,7 @@ def test_a_damaged_notebook_is_told_in_a_sentence(there, change: Callable[[Any],
 def test_pages_of_a_file_that_does_not_say_when_it_was_set_are_not_those_of_a_record(there):
     carried = evidence.of_pdf(there.printed)
     with tempfile.TemporaryDirectory() as scratch:
-        folder = rederived.restored(carried, Path(scratch)).folder
+        folder = verdict_comparison.restored(carried, Path(scratch)).folder
         assert verification._pages(carried, folder, there.printed).mark == "✓"
         assert (
             verification._pages(evidence.Evidence(carried.files), folder, there.printed).mark == "✗"
@@ -560,10 +553,10 @@ def test_pages_set_with_other_versions_are_not_compared(there):
             {"name": "typst", "version": "0.1"},
         ],
     }
-    changed = evidence.Evidence({**carried.files, "record.json": journal.to_json(data)})
+    changed = evidence.Evidence({**carried.files, "record.json": journal_export.to_json(data)})
     with tempfile.TemporaryDirectory() as scratch:
         told = verification._pages(
-            changed, rederived.restored(changed, Path(scratch)).folder, there.printed
+            changed, verdict_comparison.restored(changed, Path(scratch)).folder, there.printed
         )
     assert told.mark == "○" and "typst 0.1" in told.said[1]
 
@@ -611,7 +604,7 @@ def test_the_attached_data_follow_their_published_schemas(there, tmp_path: Path)
     for content in (there.signed, printed(job).read_bytes()):
         files = evidence.of_pdf(content).files
         for name in ("record", "journal"):
-            jsonschema.Draft202012Validator(journal.schema(name)).validate(
+            jsonschema.Draft202012Validator(journal_export.schema(name)).validate(
                 json.loads(files[f"{name}.json"])
             )
 
@@ -626,4 +619,4 @@ def test_a_schema_refuses_what_does_not_follow_it(there):
         other = copy.deepcopy(data)
         change(other)
         with pytest.raises(jsonschema.ValidationError):
-            jsonschema.Draft202012Validator(journal.schema("record")).validate(other)
+            jsonschema.Draft202012Validator(journal_export.schema("record")).validate(other)

@@ -107,7 +107,7 @@ def test_an_entry_written_behind_the_chain_is_seen_while_the_job_is_open(job: Jo
 def test_page_1_of_the_record_says_it(job: Job) -> None:
     from pypdf import PdfReader
 
-    from startkit.paper.printing import export
+    from startkit.paper.printing.export import export
 
     forge(job.folder)
     first = PdfReader(io.BytesIO(export(job.folder).read_bytes())).pages[0].extract_text()

@@ -82,7 +82,9 @@ def test_both_times_are_shown_on_the_card_and_on_page_1(job):
         " (2026-10-25 14:30:00 +01:00). The order is that in which they were written."
     )
     assert part["clock"][0] == said and said in str(cards.html(part))
-    assert "front.clock" in (ROOT / "startkit" / "paper" / "record.typ").read_text(encoding="utf-8")
+    assert "front.clock" in (ROOT / "startkit" / "paper" / "printing" / "record.typ").read_text(
+        encoding="utf-8"
+    )
 
 
 def test_page_1_prints_both_times(job):
@@ -90,7 +92,7 @@ def test_page_1_prints_both_times(job):
 
     from pypdf import PdfReader
 
-    from startkit.paper.printing import export
+    from startkit.paper.printing.export import export
 
     put_at(job, "2026-10-25T14:30:00.000+01:00", "2026-10-25T09:00:00.000+01:00")
     page = " ".join(

@@ -22,7 +22,7 @@ from startkit.cli import main
 from startkit.desk import cards
 from startkit.desk.book import open_book
 from startkit.facts.job import Job
-from startkit.paper import glyphs, journal
+from startkit.paper import glyphs, journal_export
 from tests.trust.hostile import SECRET, Listener, listening, make, texts
 
 pytestmark = pytest.mark.xdist_group("hostile")
@@ -73,7 +73,7 @@ def parts(job: Job) -> list[dict[str, Any]]:
 @pytest.fixture(scope="module")
 def record(job: Job) -> Path:
     """The printed record, made while every opened file is noted."""
-    from startkit.paper.printing import export
+    from startkit.paper.printing.export import export
 
     WATCHING.append("on")
     try:
@@ -290,7 +290,9 @@ def test_a_linked_trend_file_is_refused(job, tmp_path):
 
 def test_no_cell_of_the_csv_is_a_formula(job):
     rows = list(
-        csv.reader(io.StringIO(journal.as_csv(job.state().entries).decode("utf-8-sig"), newline=""))
+        csv.reader(
+            io.StringIO(journal_export.as_csv(job.state().entries).decode("utf-8-sig"), newline="")
+        )
     )
     assert len(rows) == len(job.state().entries) + 1
     assert not [cell for row in rows for cell in row if cell.lstrip(" ").startswith(CELL_STARTS)]
@@ -330,7 +332,7 @@ def test_no_cell_of_the_workbook_is_a_formula(job, tmp_path):
 
 
 def test_an_imported_record_runs_nothing_and_stays_in_its_folder(record, job, tmp_path):
-    from startkit.paper.imported import import_job
+    from startkit.paper.verifying.job_import import import_job
 
     WATCHING.append("on")
     try:
@@ -375,7 +377,7 @@ def test_an_imported_record_runs_nothing_and_stays_in_its_folder(record, job, tm
     ],
 )
 def test_an_attachment_has_its_place_in_the_job_or_none(name, tmp_path):
-    from startkit.paper.imported import _place
+    from startkit.paper.verifying.job_import import _place
 
     place = _place(name, b"\x89PNG\r\n\x1a\n")
     assert place is None or (tmp_path / place).resolve().is_relative_to(tmp_path.resolve())

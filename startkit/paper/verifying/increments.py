@@ -1,17 +1,13 @@
-"""The additions to a printed record: the empty signature fields first, then one signature each, and
+"""What was added to a printed record: empty signature fields first, then one signature each, and
 nothing else.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
-from io import BytesIO
+from collections.abc import Iterator
 from itertools import pairwise
 from typing import Any
 
-from startkit.paper import signature_page
-
-AWAITED = 2  # flag "required" of a form field (ISO 32000-1, table 221): somebody is to sign here
 # What an addition may change of an object that was there before.
 _CATALOG, _PAGE, _FORM, _FIELD = (
     frozenset({"/AcroForm", "/Extensions", "/Version"}),
@@ -22,46 +18,6 @@ _CATALOG, _PAGE, _FORM, _FIELD = (
 _SIGNED_CATALOG = frozenset({"/Perms", "/Extensions", "/Version"})
 
 Key = tuple[int, int]
-
-
-def with_fields(
-    content: bytes, paper: str, titles: Mapping[str, str], awaited: Iterable[str]
-) -> bytes:
-    """A printed record with an empty field in every box of its signature page.
-
-    Parameters
-    ----------
-    content : bytes
-        The record as it was printed.
-    paper : str
-        Its paper.
-    titles : mapping of str to str
-        Role by field, for those who have the page read to them.
-    awaited : iterable of str
-        Fields that somebody is to sign: one that stays empty makes the record incomplete, and so
-        does one that is emptied again.
-    """
-    from pyhanko.pdf_utils import generic
-    from pyhanko.sign.fields import SigFieldSpec, append_signature_field
-
-    from startkit.paper import additions
-
-    wanted = frozenset(awaited)
-    writer = additions.to(content)
-    for signatory in signature_page.SIGNATORIES:
-        box: Any = signature_page.box(signatory.field, paper)  # points need not be whole
-        title = f"Signature: {titles.get(signatory.field) or signatory.field}"
-        append_signature_field(
-            writer,
-            SigFieldSpec(signatory.field, signature_page.PAGE, box, readable_field_name=title),
-        )
-    for reference in writer.root["/AcroForm"]["/Fields"]:
-        field = reference.get_object()
-        if str(field["/T"]) in wanted:
-            field[generic.NameObject("/Ff")] = generic.NumberObject(AWAITED)
-    out = BytesIO()
-    writer.write(out)
-    return out.getvalue()
 
 
 def faults(reader: Any, signatures: int) -> list[str]:

@@ -4,8 +4,6 @@ is.
 
 from __future__ import annotations
 
-import hashlib
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -14,6 +12,7 @@ from typing import Any
 from startkit.errors import PaperError
 from startkit.facts import safe_files
 from startkit.facts.safe_files import file_safe
+from startkit.paper.certificates import common_name, der_of, fingerprint
 
 YEARS, BITS = 5, 3072  # strength 128 bit (NIST SP 800-57 part 1, table 2)
 SHORTEST = 8  # characters of a passphrase (NIST SP 800-63B, 5.1.1.1)
@@ -37,12 +36,12 @@ class Identity:
 
     @property
     def fingerprint(self) -> str:
-        return fingerprint(_der(self.certificate))
+        return fingerprint(der_of(self.certificate))
 
     @property
     def der(self) -> bytes:
         """The certificate, to be given as one that vouches for its owner."""
-        return _der(self.certificate)
+        return der_of(self.certificate)
 
     def signer(self) -> Any:
         """As pyHanko takes it."""
@@ -238,65 +237,13 @@ def _refuse_job(path: Path) -> None:
             )
 
 
-def vouchers(path: Path) -> list[bytes]:
-    """The certificates in a file, PEM or DER, as DER.
-
-    Raises
-    ------
-    PaperError
-        No such file, or no certificate in it.
-    """
-    from cryptography import x509
-
-    try:
-        content = path.read_bytes()
-    except OSError as error:
-        raise PaperError(
-            f"the file cannot be read ({error.strerror})", str(path), "check the name"
-        ) from None
-    with suppress(ValueError):
-        found = (
-            x509.load_pem_x509_certificates(content)
-            if b"-----BEGIN" in content
-            else [x509.load_der_x509_certificate(content)]
-        )
-        return [_der(certificate) for certificate in found]
-    raise PaperError(
-        "there is no certificate in the file",
-        str(path),
-        "give the .crt file of a signer or of an authority",
-    )
-
-
 # --- certificates ---------------------------------------------------------------------------------
-
-
-def fingerprint(der: bytes) -> str:
-    """SHA-256 of a certificate, in groups that two people can compare over the telephone."""
-    digits = hashlib.sha256(der).hexdigest()
-    return " ".join(digits[i : i + 4] for i in range(0, len(digits), 4))
-
-
-def common_name(certificate: Any) -> str:
-    """The name in a certificate, as asn1crypto has it."""
-    found = certificate.subject.native
-    return str(
-        found.get("common_name")
-        or found.get("organization_name")
-        or certificate.subject.human_friendly
-    )
-
-
-def _der(certificate: Any) -> bytes:
-    from cryptography.hazmat.primitives import serialization as to
-
-    return certificate.public_bytes(to.Encoding.DER)
 
 
 def _asn1(certificate: Any) -> Any:
     from asn1crypto import x509
 
-    return x509.Certificate.load(_der(certificate))
+    return x509.Certificate.load(der_of(certificate))
 
 
 def _key(der: bytes) -> Any:

@@ -12,9 +12,11 @@ from typing import Any
 
 from startkit.facts.job import Job
 from startkit.facts.safe_files import write_whole
-from startkit.paper import attachments, changes, evidence, revisions, typesetting
-from startkit.paper.record import Layout, record
-from startkit.paper.runs import RECORDS, again, run, whole
+from startkit.paper import attachments, evidence, job_changes, revisions
+from startkit.paper.printing import typesetting
+from startkit.paper.printing.record import Layout, record
+from startkit.paper.printing.runs import again, run, whole
+from startkit.paper.revisions import RECORDS
 
 
 @dataclass(frozen=True)
@@ -142,7 +144,7 @@ def _standing(
     job = Job(job_folder, read_only=True)
     found = evidence.of_pdf(evidence.read(there[-1][1]))
     layout = (found.record.get("paper"), found.record.get("company"))
-    same = layout == (Layout(paper).paper_for(job.system), company) and not changes.since(
+    same = layout == (Layout(paper).paper_for(job.system), company) and not job_changes.since(
         found, job
     )
     return Exported(there[-1][1], _is_clear(found.record["front"])) if same else None

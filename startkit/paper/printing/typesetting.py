@@ -15,10 +15,10 @@ from typing import Any
 from startkit.errors import PaperError
 from startkit.paper import glyphs
 from startkit.paper.attachments import Attachment
-from startkit.paper.journal import to_json
-from startkit.paper.names import RECORD
-from startkit.paper.record import Record
-from startkit.paper.slimming import slim
+from startkit.paper.evidence import RECORD
+from startkit.paper.journal_export import to_json
+from startkit.paper.printing.record import Record
+from startkit.paper.printing.slimming import slim
 
 PAGE, SHARED = "record.typ", "parts.typ"
 STANDARD = "a-3b"
@@ -89,7 +89,7 @@ def pdf(record: Record, at: datetime, page: str = PAGE, name: str = RECORD) -> b
 def _lay_out(root: Path, page: str, record: Record, attached: Sequence[Attachment]) -> None:
     """The folder that Typst may read, and nothing beside it."""
     for name in (page, SHARED):
-        shutil.copyfile(str(resources.files("startkit.paper") / name), root / name)
+        shutil.copyfile(str(resources.files("startkit.paper.printing") / name), root / name)
     printed = glyphs.for_print(record.data)
     printed["files"] = [
         {**a.line(), "path": f"attachment-{n}"} for n, a in enumerate(attached, start=1)

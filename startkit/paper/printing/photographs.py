@@ -8,7 +8,7 @@ from typing import Any
 
 from startkit.errors import PaperError
 from startkit.facts import pictures
-from startkit.paper import svg
+from startkit.paper.printing import svg
 
 KINDS = tuple(pictures.FOLDERS)
 _MAGIC = {b"\x89PNG\r\n\x1a\n": "png", b"\xff\xd8\xff": "jpg"}

@@ -9,11 +9,12 @@ from typing import Any
 
 from startkit.errors import PaperError, StartkitError
 from startkit.facts.job import Job
-from startkit.paper import notebooks, revisions, typesetting, versions
+from startkit.paper import revisions
 from startkit.paper.attachments import Attachment
-from startkit.paper.evidence import Evidence
-from startkit.paper.names import PICTURES
-from startkit.paper.record import Layout, Record, record
+from startkit.paper.evidence import PICTURES, Evidence
+from startkit.paper.printing import typesetting, versions
+from startkit.paper.printing.record import Layout, Record, record
+from startkit.paper.verifying import notebook_data
 
 SETTING = (
     "startkit",
@@ -74,7 +75,7 @@ def _notebook(evidence: Evidence) -> Any:
             "give a record that startkit has printed",
         )
     try:
-        return notebooks.of_bytes(evidence.files[names[0]])
+        return notebook_data.of_bytes(evidence.files[names[0]])
     except Exception:  # of many kinds for a damaged file
         raise _damaged(names[0]) from None
 

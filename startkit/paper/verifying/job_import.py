@@ -12,11 +12,12 @@ from startkit.facts import baseline, checklists, plugins, safe_files
 from startkit.facts.job import DATABASE, SHEET, SPECIFICATION, Job, check_new_folder
 from startkit.facts.journal import Entry, Journal
 from startkit.facts.safe_files import file_safe, write_whole
-from startkit.paper import revisions, signatures, svg
-from startkit.paper.evidence import Evidence, digest, of_pdf, read
-from startkit.paper.names import PICTURES, RECORD, TRENDS
-from startkit.paper.runs import RECORDS
+from startkit.paper import revisions
+from startkit.paper.evidence import PICTURES, RECORD, TRENDS, Evidence, digest, of_pdf, read
+from startkit.paper.printing import svg
+from startkit.paper.revisions import RECORDS
 from startkit.paper.signature_page import FIELDS
+from startkit.paper.verifying import signatures
 
 _PICTURE_ENDINGS = {".png", ".jpg", ".jpeg", ".svg"}
 _PICTURE_STARTS = (b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff")

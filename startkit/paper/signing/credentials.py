@@ -1,4 +1,4 @@
-"""The key for one signature: from a PKCS#12 file, made anew, or in a token."""
+"""What one signature is made with: a key, from a PKCS#12 file, newly made or in a token; and a time-stamp server."""
 
 from __future__ import annotations
 
@@ -7,10 +7,11 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 from startkit.errors import PaperError
-from startkit.paper import identity, token
-from startkit.paper.token import Token
+from startkit.paper.signing import identity, token
+from startkit.paper.signing.token import Token
 
 Ask = Callable[[str, bool], str]  # what for, and whether it is to be given twice
 
@@ -87,3 +88,33 @@ def _made(choice: Choice, ask: Ask, tell: Callable[[str], None]) -> identity.Ide
         f" {made.fingerprint}"
     )
     return made
+
+
+# --- time-stamps (RFC 3161) ------------------------------------------------------------------------
+
+SECONDS = 20.0  # a server on the other side of the world answers in far less
+
+
+def time_stamp_server(address: str) -> Any:
+    """A time-stamp server as pyHanko takes it.
+
+    Parameters
+    ----------
+    address : str
+        ``http://`` or ``https://``; the answer is signed by the server, so that plain HTTP is in order.
+
+    Raises
+    ------
+    PaperError
+        Not such an address.
+    """
+    from pyhanko.sign.timestamps.requests_client import RequestsHTTPTimeStamper
+
+    parts = urlsplit(address)
+    if parts.scheme not in ("http", "https") or not parts.netloc:
+        raise PaperError(
+            f"{address!r} is not the address of a server",
+            "--timestamp",
+            "give it as  https://name/path",
+        )
+    return RequestsHTTPTimeStamper(address, timeout=SECONDS)

@@ -11,8 +11,9 @@ from typing import Any
 from startkit.errors import PaperError
 from startkit.facts.job import Job
 from startkit.facts.journal import chain_faults
-from startkit.paper import attachments, collect, corrections, photographs, signature_page, versions
+from startkit.paper import attachments, signature_page
 from startkit.paper.attachments import Attachment
+from startkit.paper.printing import corrections, outputs, photographs, versions
 from startkit.paper.revisions import FIRST, Revision
 from startkit.procedure.holds import HOLDS
 from startkit.units import IP
@@ -63,7 +64,7 @@ def record(
         An output cannot be printed, the front page is missing, or the job has moved on since the
         notebook was run.
     """
-    blocks = collect.collect(notebook)
+    blocks = outputs.collect(notebook)
     front = _front(blocks)
     entries = job.state().entries
     if front["journal_digest"] != (entries[-1].digest if entries else ""):
@@ -93,7 +94,7 @@ def record(
             "front": fronted(front),
             "body": _levelled(body, _title(notebook)),
             "signatures": signature_page.rows(front["people"]),
-            "outputs": len(collect.outputs(notebook)),
+            "outputs": len(outputs.outputs(notebook)),
             "cells": len(notebook.cells),
             "journal_faults": chain_faults(list(entries)),
             "versions": versions.versions(front),
@@ -144,9 +145,9 @@ def _front(blocks: list[Block]) -> Block:
 def _count(notebook: Any, blocks: list[Block]) -> None:
     """Every output of the notebook must have become exactly one block."""
     printed = [(b["cell"], b["output"]) for b in blocks if "output" in b]
-    if sorted(printed) != sorted(collect.outputs(notebook)):
+    if sorted(printed) != sorted(outputs.outputs(notebook)):
         raise PaperError(
-            f"{len(printed)} of {len(collect.outputs(notebook))} outputs would be printed",
+            f"{len(printed)} of {len(outputs.outputs(notebook))} outputs would be printed",
             "record",
             "report this: it must not happen",
         )
@@ -195,7 +196,7 @@ def _levelled(blocks: list[Block], title: str) -> list[Block]:
             level = max(1, block["level"] - 1)
             under = 2 if level == 1 else under
             block = {**block, "level": level}
-        elif block["block"] in collect.PARTS:
+        elif block["block"] in outputs.PARTS:
             block = {**block, "level": under}
         made.append(block)
     return made

@@ -8,10 +8,11 @@ from datetime import UTC, datetime
 from typing import Any
 
 from startkit.errors import PaperError
-from startkit.paper import collect, signature_page, typesetting, versions
+from startkit.paper import signature_page
 from startkit.paper.attachments import Attachment
-from startkit.paper.record import LANGUAGE, Record
-from startkit.paper.runs import whole
+from startkit.paper.printing import outputs, typesetting, versions
+from startkit.paper.printing.record import LANGUAGE, Record
+from startkit.paper.printing.runs import whole
 from startkit.procedure.payload import MIME
 from startkit.units import IP
 
@@ -59,7 +60,7 @@ def pdf(notebook: Any, name: str, content: bytes, paper: str = "", company: str 
 
 def record(notebook: Any, attached: Attachment, paper: str = "", company: str = "") -> Record:
     """The register as data: sections in the notebook's order, with what stands between them."""
-    blocks = collect.collect(notebook)
+    blocks = outputs.collect(notebook)
     first = next(block for block in blocks if block["block"] == PART)
     other = sorted({block["block"] for block in blocks} - {PART, "prose", "text", "drawing"})
     if other:
@@ -78,7 +79,7 @@ def record(notebook: Any, attached: Attachment, paper: str = "", company: str = 
             "fleet": first["fleet"],
             "as_of": first["as_of"],
             "body": blocks,
-            "outputs": len(collect.outputs(notebook)),
+            "outputs": len(outputs.outputs(notebook)),
             "versions": versions.versions({}),
             "attachments": [attached.line()],
         },

@@ -56,8 +56,8 @@ class RecordExporter(Exporter):
             There is no job beside the notebook, it was run in form mode, or something cannot be
             printed.
         """
-        from startkit.paper import printing, register
-        from startkit.paper.runs import to_bytes
+        from startkit.paper.printing import export, register_page
+        from startkit.paper.printing.runs import to_bytes
 
         ready = self._init_resources(resources)
         ready["output_extension"] = self.file_extension
@@ -67,13 +67,11 @@ class RecordExporter(Exporter):
             if self._source
             else f"{ready['metadata'].get('name') or 'notebook'}.ipynb"
         )
-        if register.is_register(nb):
-            return register.pdf(nb, name, content, self.paper, self.company), ready
+        if register_page.is_register(nb):
+            return register_page.pdf(nb, name, content, self.paper, self.company), ready
         folder = _job_folder(Path(ready["metadata"].get("path") or "."))
         return (
-            printing.printed(
-                folder, nb, name, content, self.paper, self.form, self.company
-            ).content,
+            export.printed(folder, nb, name, content, self.paper, self.form, self.company).content,
             ready,
         )
 

@@ -15,20 +15,19 @@ from startkit.errors import PaperError, StartkitError
 from startkit.facts.job import DATABASE, Job
 from startkit.facts.safe_files import write_whole
 from startkit.paper import (
-    changes,
-    collecting,
     evidence,
-    increments,
+    interpreter,
+    job_changes,
     revisions,
+    signature_fields,
     signature_page,
-    signatures,
     stamp,
 )
-from startkit.paper.identity import common_name, fingerprint
-from startkit.paper.own_loop import with_own_loop
-from startkit.paper.runs import RECORDS
+from startkit.paper.certificates import common_name, fingerprint
+from startkit.paper.interpreter import with_own_loop
+from startkit.paper.revisions import RECORDS
+from startkit.paper.verifying import signatures
 
-FIRST = "technician"  # whose signature certifies the record
 MECHANISM = "sha256"
 
 
@@ -93,7 +92,7 @@ def ready(path: Path, role: str, awaited: Iterable[str] = ()) -> Ready:
     before = evidence.digest(content)
     found = evidence.of_pdf(content).sound()
     rows = {row["field"]: row for row in found.record["signatures"]}
-    field = field_of(role, rows)
+    field = signature_page.field_of(role, rows)
     so_far = signatures.read(content, rows, thorough=False)
     _refuse(so_far, field, rows)
     later = revisions.later(path)
@@ -106,11 +105,11 @@ def ready(path: Path, role: str, awaited: Iterable[str] = ()) -> Ready:
     compared = _unchanged(path, found)
     if not so_far.empty and not so_far.made:
         wanted = {
-            FIRST,
-            *(field_of(each, rows) for each in awaited),
+            signature_page.FIRST,
+            *(signature_page.field_of(each, rows) for each in awaited),
             *(row["field"] for row in rows.values() if row["field"] == "witness" and row["name"]),
         }
-        content = increments.with_fields(
+        content = signature_fields.with_fields(
             content,
             found.record["paper"],
             {name: row["role"] for name, row in rows.items()},
@@ -128,7 +127,7 @@ def sign(this: Ready, signer: Any, timestamper: Any = None) -> Signed:
     signer : pyhanko.sign.Signer
         From `identity.Identity.signer` or `token.signer`.
     timestamper : pyhanko.sign.timestamps.TimeStamper, optional
-        From `time_stamps.server`; without one the time is the signer's own clock.
+        From `credentials.time_stamp_server`; without one the time is the signer's own clock.
 
     Raises
     ------
@@ -170,33 +169,6 @@ def record_of(path: Path) -> Path:
     return found
 
 
-def field_of(role: str, rows: Mapping[str, Mapping[str, Any]]) -> str:
-    """The signature field that a role, a name or a field's own name means.
-
-    Raises
-    ------
-    PaperError
-        There is none, or more than one.
-    """
-    said = role.strip().casefold()
-    if said in rows:
-        return said
-    found = [
-        field
-        for field, row in rows.items()
-        if said and said in (str(row["role"]).casefold(), str(row["name"]).casefold())
-    ]
-    if len(found) != 1:
-        known = ", ".join(dict.fromkeys(str(row["role"] or field) for field, row in rows.items()))
-        raise PaperError(
-            f"{role!r} is {'not one' if not found else 'more than one'} of the record's"
-            " signatories",
-            "--as",
-            f"use {known}, or a person's name",
-        )
-    return found[0]
-
-
 def _refuse(
     so_far: signatures.Signatures, field: str, rows: Mapping[str, Mapping[str, Any]]
 ) -> None:
@@ -215,8 +187,10 @@ def _refuse(
             "--as",
             "print a new revision if something is to be corrected",
         )
-    if not so_far.made and field != FIRST:
-        raise PaperError("the technician signs first", "--as", f"sign as {FIRST}, then as {name}")
+    if not so_far.made and field != signature_page.FIRST:
+        raise PaperError(
+            "the technician signs first", "--as", f"sign as {signature_page.FIRST}, then as {name}"
+        )
 
 
 # --- is the job still as it was printed? ----------------------------------------------------------
@@ -228,7 +202,7 @@ def _unchanged(path: Path, found: evidence.Evidence) -> bool:
     if not (folder / DATABASE).is_file():
         return False
     try:
-        said = changes.since(found, Job(folder, read_only=True))
+        said = job_changes.since(found, Job(folder, read_only=True))
     except PaperError:
         raise
     except StartkitError as error:
@@ -287,8 +261,6 @@ def _signed(this: Ready, signer: Any, drawn: bytes, timestamper: Any) -> bytes:
     from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner
     from pyhanko.stamp import StaticStampStyle
 
-    from startkit.paper import additions
-
     metadata = PdfSignatureMetadata(
         field_name=this.row["field"],
         md_algorithm=MECHANISM,
@@ -300,7 +272,7 @@ def _signed(this: Ready, signer: Any, drawn: bytes, timestamper: Any) -> bytes:
     )
     out = BytesIO()
     try:
-        with collecting.paused(), _file(drawn) as page:
+        with interpreter.collection_paused(), _file(drawn) as page:
             flush = SimpleBoxLayoutRule(
                 AxisAlignment.ALIGN_MIN, AxisAlignment.ALIGN_MIN, margins=Margins.uniform(0)
             )
@@ -310,7 +282,7 @@ def _signed(this: Ready, signer: Any, drawn: bytes, timestamper: Any) -> bytes:
             sealer = PdfSigner(metadata, signer, timestamper=timestamper, stamp_style=style)
             with_own_loop(
                 lambda: sealer.sign_pdf(
-                    additions.to(this.content), existing_fields_only=True, output=out
+                    signature_fields.writer_for(this.content), existing_fields_only=True, output=out
                 )
             )
     except (

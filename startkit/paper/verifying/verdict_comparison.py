@@ -11,7 +11,7 @@ from typing import Any
 
 from startkit.facts.job import Job
 from startkit.paper.evidence import Evidence
-from startkit.paper.record import dressed, fronted
+from startkit.paper.printing.record import dressed, fronted
 from startkit.procedure import payload, registry
 from startkit.procedure.assessment import Assessment
 
@@ -237,7 +237,7 @@ def restored(evidence: Evidence, folder: Path) -> Job:
     StartkitError
         The chain of hashes is broken, or the sheet cannot be read.
     """
-    from startkit.paper.imported import restore
+    from startkit.paper.verifying.job_import import restore
 
     restore(evidence, folder)
     return Job(folder, read_only=True)

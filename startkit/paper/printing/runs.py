@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ast
-import copy
 import re
 import tempfile
 from collections.abc import Mapping
@@ -14,9 +13,8 @@ from startkit import errors
 from startkit.errors import PaperError
 from startkit.facts.job import Job
 from startkit.facts.safe_files import file_safe, write_whole
-from startkit.paper.json_text import dumped
+from startkit.paper.revisions import RECORDS
 
-RECORDS = "records"
 MODES = ("record", "form")
 _ANSI = re.compile(r"\x1b\[[0-?]*[ -/]*[@-~]")
 
@@ -124,11 +122,9 @@ def whole(notebook: Any) -> Any:
 
 def to_bytes(notebook: Any) -> bytes:
     """A notebook as the bytes of its file, those that nbformat would write."""
-    from nbformat.v4.rwbase import split_lines, strip_transient
+    from nbformat import v4
 
-    return (
-        dumped(strip_transient(split_lines(copy.deepcopy(notebook))), sort_keys=True) + "\n"
-    ).encode("utf-8")
+    return f"{v4.writes(notebook)}\n".encode()
 
 
 # --- parameters ----------------------------------------------------------------------------------

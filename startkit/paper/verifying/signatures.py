@@ -10,8 +10,9 @@ from io import BytesIO
 from typing import Any
 
 from startkit.errors import PaperError
-from startkit.paper import collecting, identity, increments, lean, signature_bytes, unpacking
-from startkit.paper.own_loop import with_own_loop
+from startkit.paper import certificates, interpreter, signature_fields, unpacking
+from startkit.paper.interpreter import with_own_loop
+from startkit.paper.verifying import increments, signature_bytes
 
 OWN_CLOCK = "the signer's own clock"
 FILL_FORMS = (
@@ -108,7 +109,7 @@ def read(
     from pyhanko.pdf_utils.reader import PdfFileReader
 
     try:
-        with collecting.paused():
+        with interpreter.collection_paused():
             return _read(
                 PdfFileReader(BytesIO(content)), content, frozenset(known), trust, thorough
             )
@@ -125,7 +126,6 @@ def read_apart(
 
     Parameters are those of `read`.
     """
-    lean.web()
     return read_or_refuse(content, known, trust)
 
 
@@ -167,7 +167,7 @@ def _read(
     awaited = tuple(
         name
         for name, value, field in fields
-        if value is None and int(field.get("/Ff", 0)) & increments.AWAITED
+        if value is None and int(field.get("/Ff", 0)) & signature_fields.AWAITED
     )
     filled = sum(value is not None for _, value, _ in fields)
     faults = [
@@ -206,8 +206,8 @@ def _one(embedded: Any, trust: Sequence[bytes], analysed: bool) -> Signature:
     said = embedded.self_reported_timestamp
     first = Signature(
         str(embedded.field_name),
-        identity.common_name(certificate),
-        identity.fingerprint(certificate.dump()),
+        certificates.common_name(certificate),
+        certificates.fingerprint(certificate.dump()),
         said.isoformat(timespec="seconds") if said else "",
         certifies=embedded.docmdp_level is not None,
     )
@@ -275,7 +275,7 @@ def _judged(first: Signature, embedded: Any, status: Any, asked: bool) -> Signat
     return replace(
         judged,
         at=stamped.timestamp.isoformat(timespec="seconds"),
-        clock=f"time-stamp of {identity.common_name(stamped.signing_cert)}",
+        clock=f"time-stamp of {certificates.common_name(stamped.signing_cert)}",
     )
 
 

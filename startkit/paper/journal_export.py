@@ -10,7 +10,6 @@ from importlib import resources
 from typing import Any
 
 from startkit.facts.journal import GENESIS, Entry
-from startkit.paper.json_text import dumped
 
 SCHEMA = "startkit-journal-1"
 COLUMNS = ("seq", "at", "what", "value", "unit", "who", "instrument", "note")
@@ -63,7 +62,7 @@ def harmless(cell: Any) -> Any:
 
 def to_json(value: Any) -> bytes:
     """JSON in one settled form: the same value gives the same bytes."""
-    return (dumped(value) + "\n").encode("utf-8", "replace")
+    return (json.dumps(value, indent=1, ensure_ascii=False) + "\n").encode("utf-8", "replace")
 
 
 def schema(name: str) -> dict[str, Any]:

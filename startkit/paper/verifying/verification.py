@@ -16,10 +16,11 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from startkit import __version__
 from startkit.errors import PaperError, StartkitError
-from startkit.paper import collecting, evidence, signatures
+from startkit.paper import evidence, interpreter, signature_page
 from startkit.paper.evidence import Evidence
 from startkit.paper.signature_page import FIELDS
-from startkit.paper.signatures import Signature, Signatures
+from startkit.paper.verifying import signatures
+from startkit.paper.verifying.signatures import Signature, Signatures
 from startkit.side_process import Lost, process
 
 if TYPE_CHECKING:
@@ -134,7 +135,7 @@ def verify(
     path : pathlib.Path
         The PDF.
     trust : sequence of bytes
-        Certificates (DER) that vouch for signers, from `identity.vouchers`; empty: nobody is asked
+        Certificates (DER) that vouch for signers, from `certificates.vouchers`; empty: nobody is asked
         who they are.
     signed_by : iterable of str
         Roles that must have signed, beside those that the technician named when signing.
@@ -148,7 +149,7 @@ def verify(
     """
     path = Path(path)
     content = evidence.read(path)
-    with _apart(content, trust, beside) as (carried, sealed), collecting.paused():
+    with _apart(content, trust, beside) as (carried, sealed), interpreter.collection_paused():
         _load()
         try:
             found = carried()
@@ -171,9 +172,8 @@ def _load() -> None:
     from startkit.procedure import registry
 
     for name in (
-        "startkit.paper.rederived",
-        "startkit.paper.reprinted",
-        "startkit.paper.seal",
+        "startkit.paper.verifying.verdict_comparison",
+        "startkit.paper.verifying.page_comparison",
         "scipy.optimize",
     ):
         import_module(name)
@@ -188,11 +188,11 @@ def _looked_at(
     trust: Sequence[bytes],
     signed_by: Iterable[str],
 ) -> Verification:
-    from startkit.paper import revisions, seal
+    from startkit.paper import revisions
 
     data = found.record
     rows = {str(row["field"]): row for row in data["signatures"]}
-    wanted = [seal.field_of(role, rows) for role in signed_by]
+    wanted = [signature_page.field_of(role, rows) for role in signed_by]
     contents = _contents(found, content)
     signed = sealed()
     parts = (*_signed(signed, rows, wanted), *contents, _revision(path, data))
@@ -305,7 +305,7 @@ def _who(row: Mapping[str, Any], field: str) -> str:
 
 def _contents(found: Evidence, content: bytes) -> list[Part]:
     """Attachments, journal, verdicts and pages, each only as far as the one before it holds."""
-    from startkit.paper import rederived
+    from startkit.paper.verifying import verdict_comparison
 
     parts = [_attachments(found), _journal(found)]
     if any(part.mark == BAD for part in parts):
@@ -317,7 +317,7 @@ def _contents(found: Evidence, content: bytes) -> list[Part]:
         ]
     with tempfile.TemporaryDirectory() as scratch:
         try:
-            job = rederived.restored(found, Path(scratch))
+            job = verdict_comparison.restored(found, Path(scratch))
         except StartkitError as error:
             return [*parts, Part("verdicts", BAD, (f"They cannot be derived again: {error}",))]
         # The page is set outside of Python while the verdicts are derived in it; each has the job
@@ -352,10 +352,10 @@ def _journal(found: Evidence) -> Part:
 
 
 def _verdicts(found: Evidence, job: Job) -> Part:
-    from startkit.paper import rederived
+    from startkit.paper.verifying import verdict_comparison
 
     try:
-        derived = rederived.held_against(found, job)
+        derived = verdict_comparison.held_against(found, job)
     except StartkitError as error:
         return Part("verdicts", BAD, (f"They cannot be derived again: {error}",))
     except Exception as error:  # an added stage may fail in any way
@@ -387,13 +387,13 @@ def _verdicts(found: Evidence, job: Job) -> Part:
 
 def _pages(found: Evidence, folder: Path, content: bytes) -> Part:
     from startkit.facts.job import Job
-    from startkit.paper import reprinted
+    from startkit.paper.verifying import page_comparison
 
     try:
-        made = reprinted.again(found, Job(folder, read_only=True))
+        made = page_comparison.again(found, Job(folder, read_only=True))
     except StartkitError as error:
         return Part("pages", BAD, (str(error),))
-    other = reprinted.other_versions(found)
+    other = page_comparison.other_versions(found)
     if other:
         return Part(
             "pages",
@@ -404,7 +404,7 @@ def _pages(found: Evidence, folder: Path, content: bytes) -> Part:
             ),
         )
     try:
-        same = reprinted.same_pages(made, content, found.set_at)
+        same = page_comparison.same_pages(made, content, found.set_at)
     except Exception as error:  # whatever stands in a foreign file
         return Part("pages", BAD, (f"They cannot be set again ({type(error).__name__}).",))
     return Part(

@@ -12,8 +12,8 @@ from collections.abc import Callable
 from typing import Any
 
 from startkit.errors import PaperError
-from startkit.paper import prose, svg
-from startkit.paper.runs import cell_name
+from startkit.paper.printing import prose, svg
+from startkit.paper.printing.runs import cell_name
 from startkit.procedure.payload import MIME
 
 WIDGET = "application/vnd.jupyter.widget-view+json"

@@ -5,8 +5,7 @@ from __future__ import annotations
 from startkit.facts.job import DATABASE, Job
 from startkit.facts.journal import Entry
 from startkit.paper.attachments import sources
-from startkit.paper.evidence import Evidence, digest
-from startkit.paper.names import CSV, JOURNAL, PICTURES, RECORD
+from startkit.paper.evidence import CSV, JOURNAL, PICTURES, RECORD, Evidence, digest
 
 MOST = 5  # entries that are named
 

@@ -1,0 +1,65 @@
+"""The signature fields of a record, empty, added to the print as an incremental update."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from io import BytesIO
+from typing import Any
+
+from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+
+from startkit.paper import signature_page
+
+AWAITED = 2  # flag "required" of a form field (ISO 32000-1, table 221): somebody is to sign here
+
+
+class _Increment(IncrementalPdfFileWriter):
+    """pyHanko's writer, without its own touch on the metadata: rewritten, they would no longer be
+    those of a PDF/A-3 file.
+    """
+
+    def _update_meta(self) -> None:
+        pass
+
+
+def writer_for(content: bytes) -> Any:
+    """A writer that adds to the PDF in `content`."""
+    return _Increment(BytesIO(content))
+
+
+def with_fields(
+    content: bytes, paper: str, titles: Mapping[str, str], awaited: Iterable[str]
+) -> bytes:
+    """A printed record with an empty field in every box of its signature page.
+
+    Parameters
+    ----------
+    content : bytes
+        The record as it was printed.
+    paper : str
+        Its paper.
+    titles : mapping of str to str
+        Role by field, for those who have the page read to them.
+    awaited : iterable of str
+        Fields that somebody is to sign: one that stays empty makes the record incomplete, and so
+        does one that is emptied again.
+    """
+    from pyhanko.pdf_utils import generic
+    from pyhanko.sign.fields import SigFieldSpec, append_signature_field
+
+    wanted = frozenset(awaited)
+    writer = writer_for(content)
+    for signatory in signature_page.SIGNATORIES:
+        box: Any = signature_page.box(signatory.field, paper)  # points need not be whole
+        title = f"Signature: {titles.get(signatory.field) or signatory.field}"
+        append_signature_field(
+            writer,
+            SigFieldSpec(signatory.field, signature_page.PAGE, box, readable_field_name=title),
+        )
+    for reference in writer.root["/AcroForm"]["/Fields"]:
+        field = reference.get_object()
+        if str(field["/T"]) in wanted:
+            field[generic.NameObject("/Ff")] = generic.NumberObject(AWAITED)
+    out = BytesIO()
+    writer.write(out)
+    return out.getvalue()
