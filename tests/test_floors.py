@@ -13,6 +13,8 @@ FLOORS = ("ground", "science", "facts", "procedure", "stages", "desk", "paper", 
 GROUND = {"units", "unit_registry", "errors", "verdict", "side_process", "__version__"}
 # Desk, paper and panel stand side by side and do not know each other.
 SIDE_BY_SIDE = ("desk", "paper", "panel")
+# Inside paper a folder imports from those before it only; what all need is in paper/ itself.
+PAPER = ("shared", "printing", "verifying", "signing")
 MODULES = sorted(HOUSE.rglob("*.py"))
 
 
@@ -92,6 +94,26 @@ def test_nothing_above_imports_a_stage_or_a_part_of_one() -> None:
                 f"{module_of(path)} imports {name}"
                 for name in modules_imported(path)
                 if stage_of(name)
+            ]
+    assert not faults, "\n".join(sorted(faults))
+
+
+def room_of(module: str) -> str:
+    """The folder of a module of paper; ``shared`` for what is in paper/ itself."""
+    name = module.split(".")[2]
+    return name if name in PAPER else "shared"
+
+
+def test_printing_verifying_and_signing_import_in_one_direction() -> None:
+    faults = []
+    for path in MODULES:
+        module = module_of(path)
+        if module.startswith("startkit.paper."):
+            place = PAPER.index(room_of(module))
+            faults += [
+                f"{module} imports {name}"
+                for name in modules_imported(path)
+                if name.startswith("startkit.paper.") and PAPER.index(room_of(name)) > place
             ]
     assert not faults, "\n".join(sorted(faults))
 

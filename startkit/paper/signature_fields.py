@@ -2,29 +2,33 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterable, Mapping
 from io import BytesIO
 from typing import Any
-
-from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 
 from startkit.paper import signature_page
 
 AWAITED = 2  # flag "required" of a form field (ISO 32000-1, table 221): somebody is to sign here
 
 
-class _Increment(IncrementalPdfFileWriter):
-    """pyHanko's writer, without its own touch on the metadata: rewritten, they would no longer be
-    those of a PDF/A-3 file.
-    """
-
-    def _update_meta(self) -> None:
-        pass
-
-
 def writer_for(content: bytes) -> Any:
-    """A writer that adds to the PDF in `content`."""
-    return _Increment(BytesIO(content))
+    """A pyHanko writer that adds to the PDF in `content`."""
+    return _writer_class()(BytesIO(content))
+
+
+@functools.cache
+def _writer_class() -> Any:
+    """pyHanko's writer without its own touch on the metadata: rewritten, they would no longer be
+    those of a PDF/A-3 file. It has no setting for that.
+    """
+    from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+
+    class Increment(IncrementalPdfFileWriter):
+        def _update_meta(self) -> None:
+            pass
+
+    return Increment
 
 
 def with_fields(

@@ -482,7 +482,7 @@ def test_cells_that_a_spreadsheet_would_run_get_an_apostrophe_in_the_csv_only():
 
 def test_a_photograph_is_printed_with_its_stage_and_a_missing_one_says_so(tmp_path: Path):
     from startkit.procedure.stage import Field
-    from tests.paper.test_collect import PNG
+    from tests.paper.test_outputs import PNG
 
     photo = Field("photo", "Photograph of the gauge", "photo", required=False)
     stages = {

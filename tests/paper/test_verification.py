@@ -562,7 +562,7 @@ def test_pages_set_with_other_versions_are_not_compared(there):
 
 
 def test_a_record_with_pictures_trends_lists_and_limits_of_its_own_carries_them_all(tmp_path: Path):
-    from tests.paper.test_collect import PNG
+    from tests.paper.test_outputs import PNG
 
     listed = (
         'name = "own"\ntitle = "Own list"\nbefore = "hand_over"\n[[items]]\nname ='

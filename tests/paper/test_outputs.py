@@ -100,12 +100,12 @@ def test_streams_and_raw_cells_are_text_without_colour_codes():
 
 
 def test_every_output_is_counted():
-    outputs = [
+    shown = [
         new_output("stream", name="stdout", text="a"),
         new_output("display_data", {"text/plain": "b"}),
         new_output("execute_result", {"text/plain": "c"}, execution_count=1),
     ]
-    notebook = new_notebook(cells=[new_code_cell("x"), new_code_cell("y", outputs=outputs)])
+    notebook = new_notebook(cells=[new_code_cell("x"), new_code_cell("y", outputs=shown)])
     assert outputs.outputs(notebook) == {(2, 1), (2, 2), (2, 3)}
     assert {(b["cell"], b["output"]) for b in outputs.collect(notebook)} == outputs.outputs(
         notebook

@@ -113,7 +113,7 @@ def test_the_attached_notebook_is_neither_run_nor_taken_as_the_job_s(tmp_path: P
 
 
 def test_what_belongs_to_the_job_comes_with_it(tmp_path: Path):
-    from tests.paper.test_collect import PNG
+    from tests.paper.test_outputs import PNG
 
     listed = (
         'name = "own"\ntitle = "Own list"\nbefore = "hand_over"\n[[items]]\nname ='
