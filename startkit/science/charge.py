@@ -116,33 +116,3 @@ def annualised_leak_rate(added: Any, full_charge: Any, since: Any) -> Any:
             "enter both from the machine's refrigerant log",
         )
     return added / full_charge * DAYS / min(since / 86400.0, DAYS)
-
-
-@quantities("1/year", added="kilogram", full_charge="kilogram")
-def rolling_leak_rate(added: Any, full_charge: Any) -> Any:
-    """Leak rate by everything added in the last 365 days.
-
-    rate = sum(added) / full charge
-
-    Parameters
-    ----------
-    added : Quantity
-        Each addition of the last 365 days [kg].
-    full_charge : Quantity
-        [kg].
-
-    Returns
-    -------
-    Quantity
-        Fraction of the charge a year [1/a].
-
-    Raises
-    ------
-    ScienceError
-        No full charge.
-
-    Source: 40 CFR 82.152, rolling average method (secondary).
-    """
-    if full_charge <= 0:
-        raise ScienceError("no full charge", "leak rate", "enter it from the machine's nameplate")
-    return float(np.sum(added)) / full_charge

@@ -90,32 +90,6 @@ def dissolved_mole_fraction(pressure: Any, saturation_pressure: Any) -> Any:
     return np.minimum(1.0, pressure / saturation_pressure)
 
 
-@quantities(
-    "dimensionless",
-    mole_fraction="dimensionless",
-    refrigerant_molar_mass="kilogram/mole",
-    oil_molar_mass="kilogram/mole",
-)
-def dissolved_mass_fraction(
-    mole_fraction: Any, refrigerant_molar_mass: Any, oil_molar_mass: Any
-) -> Any:
-    """Mass fraction of refrigerant in the oil from its mole fraction.
-
-    w = x M_r / (x M_r + (1 - x) M_o)
-
-    Parameters
-    ----------
-    mole_fraction : pint.Quantity or float
-        [dimensionless].
-    refrigerant_molar_mass, oil_molar_mass : pint.Quantity
-        [mass/amount].
-
-    Source: definition of the two fractions (closed form).
-    """
-    part = mole_fraction * refrigerant_molar_mass
-    return part / (part + (1 - mole_fraction) * oil_molar_mass)
-
-
 @dataclass(frozen=True)
 class FoamingRisk:
     """What the fall of pressure at start will do to the oil in the sump.
@@ -205,49 +179,6 @@ def foaming_risk(
         max(0.0, now - after),
         bool(superheat_now <= 0 < superheat_after),
     )
-
-
-@quantities(
-    "second",
-    oil_mass="kilogram",
-    specific_heat="joule/kilogram/delta_degC",
-    rise="delta_degC",
-    heater_power="watt",
-)
-def least_warm_up_time(oil_mass: Any, specific_heat: Any, rise: Any, heater_power: Any) -> Any:
-    """Shortest time in which the heater can have warmed the oil: no loss, no refrigerant boiled
-    off.
-
-    t = m c dT / P
-
-    Parameters
-    ----------
-    oil_mass : pint.Quantity
-        [mass].
-    specific_heat : pint.Quantity
-        [energy/mass/temperature difference].
-    rise : pint.Quantity
-        [temperature difference].
-    heater_power : pint.Quantity
-        [power].
-
-    Returns
-    -------
-    pint.Quantity
-        [time]; a sump that claims to be warm sooner was not cold, or its thermometer is wrong.
-
-    Raises
-    ------
-    ScienceError
-        No heater power.
-
-    Source: heat balance (closed form).
-    """
-    if heater_power <= 0:
-        raise ScienceError(
-            "the heater has no power", "least_warm_up_time", "enter the rating of the oil heater"
-        )
-    return oil_mass * specific_heat * rise / heater_power
 
 
 # --- transducers -----------------------------------------------------------------------------

@@ -264,29 +264,6 @@ def acceleration_time(inertia: Any, speed: Any, torque: Any) -> Any:
     return inertia * speed / torque
 
 
-@quantities("kilogram*meter**2", inertia="kilogram*meter**2", ratio="dimensionless")
-def reflected_inertia(inertia: Any, ratio: Any) -> Any:
-    """Inertia of a geared shaft brought to the motor's shaft.
-
-    J_motor = J_load (n_load / n_motor)^2
-
-    Parameters
-    ----------
-    inertia : Quantity
-        Of impeller and pinion shaft [kg m^2].
-    ratio : Quantity
-        Speed of that shaft over the motor's speed [1].
-
-    Returns
-    -------
-    Quantity
-        [kg m^2].
-
-    Source: EASA handbook, reflected inertia (secondary).
-    """
-    return inertia * ratio**2
-
-
 @quantities("dimensionless", measured="second", expected="second")
 def acceleration_excess(measured: Any, expected: Any) -> Any:
     """By how much a run-up took longer than the sheet says.

@@ -16,7 +16,6 @@ import numpy as np
 
 from startkit.errors import ScienceError
 from startkit.science.ripple import Ripple
-from startkit.units import quantities
 
 # More readings in a row than this are looked at in coarser steps: a current seen above the trip at
 # each of them
@@ -237,69 +236,6 @@ def _nodes(values: np.ndarray) -> np.ndarray:
 def _place(nodes: np.ndarray, values: np.ndarray) -> np.ndarray:
     """Values as places between evenly spaced nodes."""
     return (values - nodes[0]) / (nodes[1] - nodes[0]) if nodes.size > 1 else np.zeros_like(values)
-
-
-@quantities(
-    None,
-    levels="dimensionless",
-    dwell="second",
-    trip="dimensionless",
-    delay="second",
-    u_trip="dimensionless",
-)
-def trip_probability(
-    ripple: Ripple,
-    levels: Any,
-    dwell: Any,
-    trip: Any,
-    delay: Any = 0.0,
-    u_trip: Any = 0.0,
-    seed: int = 0,
-) -> Exceedance:
-    """Probability that the current trips while it is held at its levels.
-
-    P = 1 - exp(-sum over levels (dwell/interval) (-ln(1 - rate)))
-
-    Parameters
-    ----------
-    ripple : Ripple
-        From `ripple.ripple_from_trend.si` or `ripple.ripple_from_range.si`, or with quantities.
-    levels, dwell : Quantity
-        Levels that the current is held at, as parts of full-load current [1], and for how long each
-        [s].
-    trip : Quantity
-        Trip setting, as a part of full-load current [1].
-    delay : Quantity, optional
-        How long the current must stay above it [s].
-    u_trip : Quantity, optional
-        Standard uncertainty of the trip against the current shown [1].
-    seed : int
-        Of the trip's draws.
-
-    Returns
-    -------
-    Exceedance
-        `probability` averaged over what the ripple leaves open, `low` and `high` its 90 % interval.
-
-    Raises
-    ------
-    ScienceError
-        Levels and times do not pair up.
-
-    Source: first passage of a Markov chain; checked against simulation, see the proof of pull-down
-    risk.
-    """
-    held, spent = (
-        np.atleast_1d(np.asarray(levels, dtype=float)),
-        np.atleast_1d(np.asarray(dwell, dtype=float)),
-    )
-    if held.shape != spent.shape:
-        raise ScienceError(
-            f"{held.size} levels and {spent.size} times do not pair up",
-            "overcurrent",
-            "give one time for each level",
-        )
-    return exceedance(TripModel(bare(ripple), delay), held, spent, trip, u_trip, seed)
 
 
 def exceedance(

@@ -259,22 +259,6 @@ def cop(power: Any, capacity: Any) -> Any:
     )
 
 
-@quantities("dimensionless", capacity="watt", full_load="watt")
-def percent_load(capacity: Any, full_load: Any) -> Any:
-    """Capacity over the selection's full-load capacity; `.to("percent")`.
-
-    Parameters
-    ----------
-    capacity, full_load : pint.Quantity
-        [power]
-
-    Source: definition, ANSI/AHRI 550/590.
-    """
-    return capacity / _positive(
-        full_load, "the full-load capacity", "performance.percent_load", "check the sheet"
-    )
-
-
 # --- temperatures ---------------------------------------------------------------------------------
 
 

@@ -109,21 +109,6 @@ def tolerance_heat_balance(load: float, design_range: Any) -> float:
     return 0.074 - 0.049 * share + 0.105 / (spread * share)
 
 
-@quantities("pascal", rated="pascal")
-def drop_limit(rated: Any) -> Any:
-    """Largest water pressure drop a laboratory accepts: the larger of 1.15 x rated and rated + 2 ft
-    of water.
-
-    Parameters
-    ----------
-    rated : pint.Quantity
-        Rated drop [pressure difference].
-
-    Source: AHRI 550/590, Table 11 (from memory).
-    """
-    return max(1.15 * rated, rated + 2 * 2989.06692)
-
-
 # --- integrated and non-standard part-load value --------------------------------------------------
 
 
@@ -278,7 +263,7 @@ def _rated_point(
         and target < least_load
         and abs(above[0][0] - least_load) <= WINDOW
     ):
-        factor = 1.130 - 0.130 * target / least_load
+        factor = degradation.si(target, 1.0, least_load)
         return RatedPoint(
             target, above[0][1] * factor if form == "harmonic" else above[0][1] / factor, "degraded"
         )
@@ -316,82 +301,7 @@ def nplv_condenser_temperature(load: float, design_entering: Any) -> Any:
 # --- fouling, and another lift than the standard's ------------------------------------------------
 
 
-@dataclass(frozen=True)
-class CleanTube:
-    """What the fouling allowance of a selection is worth in temperature.
-
-    Parameters
-    ----------
-    mean_difference : pint.Quantity
-        LMTD with the allowance [temperature difference].
-    incremental : pint.Quantity
-        Part of it that the allowance takes [temperature difference].
-    clean_approach : pint.Quantity
-        Approach that clean tubes would show [temperature difference].
-    adjustment : pint.Quantity
-        By how much the approach is to be smaller with clean tubes; for a test the entering
-        condenser
-        water is raised, the leaving chilled water lowered by it [temperature difference].
-    """
-
-    mean_difference: Any
-    incremental: Any
-    clean_approach: Any
-    adjustment: Any
-
-
 _K = "delta_degC"
-
-
-@quantities(
-    {"mean_difference": _K, "incremental": _K, "clean_approach": _K, "adjustment": _K},
-    water_range=_K,
-    approach=_K,
-    heat="watt",
-    area="meter**2",
-    fouling="meter**2*delta_degC/watt",
-)
-def clean_tube(water_range: Any, approach: Any, heat: Any, area: Any, fouling: Any) -> CleanTube:
-    """Approach of clean tubes from a selection made with a fouling allowance.
-
-    LMTD = r / ln(1 + r/s); ILMTD = R q/A; Z = r / (LMTD - ILMTD); s_clean = r / (e^Z - 1)
-
-    Parameters
-    ----------
-    water_range, approach : pint.Quantity
-        Entering less leaving water, and saturation less leaving water, of the selection
-        [temperature difference].
-    heat : pint.Quantity
-        Heat through the tubes [power].
-    area : pint.Quantity
-        Surface that the allowance refers to, mostly the water side [area].
-    fouling : pint.Quantity
-        Allowance [area temperature difference/power], e.g. 0.00025 h ft2 °F/Btu.
-
-    Raises
-    ------
-    ScienceError
-        A figure that is not above zero, or an allowance larger than the whole temperature
-        difference.
-
-    Source: ARI 550/590-2003, Appendix C (from memory; its worked example closes).
-    """
-    if min(water_range, approach, heat, area) <= 0 or fouling < 0:
-        raise ScienceError(
-            "range, approach, heat and surface must be above zero",
-            "rating.clean_tube",
-            "check the sheet",
-        )
-    mean = water_range / math.log(1 + water_range / approach)
-    incremental = fouling * heat / area
-    if incremental >= mean:
-        raise ScienceError(
-            "the fouling allowance takes the whole temperature difference",
-            "rating.clean_tube",
-            "check the surface and the allowance",
-        )
-    clean = water_range / math.expm1(water_range / (mean - incremental))
-    return CleanTube(mean, incremental, clean, approach - clean)
 
 
 @quantities("dimensionless", leaving_condenser="kelvin", leaving_evaporator="kelvin")

@@ -18,7 +18,7 @@ import numpy as np
 from startkit.errors import ScienceError
 from startkit.science import refrigerant_states as states
 from startkit.science import refrigerant_tables as tables
-from startkit.science.refrigerant_data import SAFETY_SOURCE, TABLE, Refrigerant, find, names
+from startkit.science.refrigerant_data import SAFETY_SOURCE, TABLE, Refrigerant, find
 from startkit.science.refrigerant_states import SaturationCurve
 from startkit.units import quantities
 
@@ -40,14 +40,9 @@ __all__ = [
     "is_low_pressure",
     "isentropic_efficiency",
     "isentropic_head",
-    "isentropic_temperature",
-    "latent_heat",
-    "liquid_density",
     "liquid_enthalpy",
-    "names",
     "pressure_class",
     "safety_group",
-    "saturation_curve",
     "saturation_pressure",
     "sound_speed",
     "subcooling",
@@ -126,13 +121,6 @@ def version(fluid: str) -> str:
 
 
 # --- saturation ----------------------------------------------------------------------------------
-
-
-def saturation_curve(fluid: str, phase: str = "dew") -> SaturationCurve:
-    """Spline of the dew or bubble line, for trends: `SaturationCurve.temperature` and `.pressure`
-    on bare SI arrays.
-    """
-    return states.saturation_curve(find(fluid).name, _quality(phase))
 
 
 def _quality(phase: str) -> float:
@@ -344,59 +332,7 @@ def liquid_enthalpy(fluid: str, pressure: Any, temperature: Any) -> Any:
     return _property("h", fluid, pressure, temperature, _BUBBLE)
 
 
-@quantities("kilogram/meter**3", pressure="pascal", temperature="kelvin")
-def liquid_density(fluid: str, pressure: Any, temperature: Any) -> Any:
-    """Density of liquid; range as for `liquid_enthalpy` [mass/volume].
-
-    Parameters are those of `enthalpy`.
-
-    Source: the equation of state that `citation` names.
-    """
-    return _property("rho", fluid, pressure, temperature, _BUBBLE)
-
-
-@quantities("joule/kilogram", pressure="pascal")
-def latent_heat(fluid: str, pressure: Any) -> Any:
-    """Enthalpy of vapour at its dew point less that of liquid at its bubble point, at one pressure
-    [energy/mass].
-
-    Parameters are those of `dew_temperature`.
-
-    Source: the equation of state that `citation` names.
-    """
-    vapour = enthalpy.si(fluid, pressure, dew_temperature.si(fluid, pressure))
-    return vapour - liquid_enthalpy.si(fluid, pressure, bubble_temperature.si(fluid, pressure))
-
-
 # --- compression ----------------------------------------------------------------------------------
-
-
-@quantities(
-    "kelvin", suction_pressure="pascal", suction_temperature="kelvin", discharge_pressure="pascal"
-)
-def isentropic_temperature(
-    fluid: str, suction_pressure: Any, suction_temperature: Any, discharge_pressure: Any
-) -> Any:
-    """Temperature after compression at constant entropy: s(p2, T2s) = s(p1, T1).
-
-    Several low-pressure refrigerants compressed from near saturation end among droplets; the
-    temperature is then that of the dew point.
-
-    Parameters
-    ----------
-    fluid : str
-    suction_pressure, suction_temperature, discharge_pressure : pint.Quantity
-        Absolute [pressure], [temperature], absolute [pressure]; pressure must rise.
-
-    Raises
-    ------
-    ScienceError
-        Discharge pressure is not above suction pressure, or a state outside the range of
-        `enthalpy`.
-
-    Source: the equation of state that `citation` names.
-    """
-    return _isentropic_end(fluid, suction_pressure, suction_temperature, discharge_pressure)[0]
 
 
 @quantities(
@@ -422,7 +358,8 @@ def isentropic_head(
     Raises
     ------
     ScienceError
-        As `isentropic_temperature`.
+        Discharge pressure is not above suction pressure, or a state outside the range of
+        `enthalpy`.
 
     Source: the equation of state that `citation` names.
     """
@@ -517,7 +454,7 @@ def isentropic_efficiency(
     Raises
     ------
     ScienceError
-        As `isentropic_temperature`; or the discharge gas holds no more heat than the suction gas.
+        As `isentropic_head`; or the discharge gas holds no more heat than the suction gas.
 
     Source: the equation of state that `citation` names.
     """

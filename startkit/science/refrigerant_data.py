@@ -141,8 +141,3 @@ def find(name: str | Refrigerant) -> Refrigerant:
     raise ScienceError(
         f"no refrigerant is known as {name!r}", "refrigerant", f"write one of {offered}"
     )
-
-
-def names() -> tuple[str, ...]:
-    """Designations of all refrigerants known here, in order of number."""
-    return tuple(refrigerant.name for refrigerant in TABLE)

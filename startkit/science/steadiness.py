@@ -275,7 +275,7 @@ def steady(
     tolerances : dict
         `Tolerance` by name; series without one do not count.
     window : float or pint.Quantity
-        Length over which to judge [time]; at least two periods of any hunting (`long_enough`).
+        Length over which to judge [time]; at least two periods of any hunting.
     least : int
         Readings that a window must hold.
 
@@ -444,11 +444,3 @@ def _vertex(correlation: np.ndarray, peak: int) -> tuple[float, float]:
     bend = left - 2 * middle + right
     offset = 0.0 if bend == 0 else 0.5 * (left - right) / bend
     return peak + float(offset), float(middle - 0.25 * (left - right) * offset)
-
-
-def long_enough(window: Any, swing: Hunting | None) -> bool:
-    """True if a window spans at least two periods of the hunting found.
-
-    Source: common practice, no source.
-    """
-    return swing is None or float(_plain(window)) >= PERIODS * swing.period

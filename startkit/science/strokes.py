@@ -12,9 +12,8 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-import pint
 
-from startkit.errors import ReadingError, UnitError
+from startkit.errors import ReadingError
 from startkit.units import quantities
 
 OPENING, CLOSING = "opening", "closing"
@@ -76,16 +75,6 @@ class Stroke:
         return 1.0 if self.direction == OPENING else -1.0
 
 
-@dataclass(frozen=True)
-class ScaledFeedback:
-    """Raw feedback as a fraction of travel; `is_reversed` if the raw signal falls as the vanes
-    open.
-    """
-
-    fraction: np.ndarray
-    is_reversed: bool
-
-
 def read_switch(text: Any, where: str = "") -> bool:
     """Whether a typed switch state means made.
 
@@ -117,54 +106,6 @@ def read_switch(text: Any, where: str = "") -> bool:
     raise ReadingError(
         f"{str(text).strip()!r} does not say whether the switch is made", where, "type made or open"
     )
-
-
-def scale_feedback(
-    raw: pint.Quantity, raw_closed: pint.Quantity, raw_open: pint.Quantity
-) -> ScaledFeedback:
-    """Feedback in volts or ohms as a fraction of travel, by two points.
-
-    fraction = (raw - raw_closed) / (raw_open - raw_closed)
-
-    Parameters
-    ----------
-    raw : pint.Quantity
-        [V] or [ohm] along the stroke.
-    raw_closed, raw_open : pint.Quantity
-        [as raw] at the closed and the open mechanical stop. `raw_open` below `raw_closed` is a
-        reversed sensor: it is scaled and reported.
-
-    Raises
-    ------
-    UnitError
-        A bare number, or units that do not agree.
-    ReadingError
-        The two end points are equal.
-
-    Source: straight line through two points (closed form).
-    """
-    for name, value in (("raw", raw), ("raw_closed", raw_closed), ("raw_open", raw_open)):
-        if not isinstance(value, pint.Quantity):
-            raise UnitError(
-                "a bare number stands where volts or ohms are due",
-                f"scale_feedback({name})",
-                "give a quantity",
-            )
-    try:
-        low, high = (end.to(raw.units).magnitude for end in (raw_closed, raw_open))
-    except pint.DimensionalityError:
-        raise UnitError(
-            "feedback and its end points have different units",
-            "scale_feedback",
-            "give all in volts or all in ohms",
-        ) from None
-    if high == low:
-        raise ReadingError(
-            "the feedback reads the same at both ends",
-            "feedback scaling",
-            "read it again at the closed and the open stop",
-        )
-    return ScaledFeedback((np.asarray(raw.magnitude, float) - low) / (high - low), bool(high < low))
 
 
 @quantities(

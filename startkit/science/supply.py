@@ -4,7 +4,6 @@ costs the motor.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -26,11 +25,6 @@ UNBALANCE_DERATING = (
 )
 DERATING_SOURCE = "NEMA MG 1 Fig. 14-1/20-2 by the points of ANSI C84.1 Fig. D1 (secondary)"
 
-VOLTAGE_BAND = 0.10  # condensed NEMA MG 1-2011, 9.9.1 [MG 1-12.44.1]: at rated frequency
-FREQUENCY_BAND = 0.05  # the same, at rated voltage
-COMBINED_BAND = (
-    0.10  # the same: sum of both absolute deviations, with the frequency inside its own band
-)
 BAND_SOURCE = "NEMA MG 1-2011 condensed, 9.9.1 [12.44.1]"
 
 UNBALANCE_GOOD = 0.01  # above this a motor is derated (NEMA MG 1 14.36, secondary)
@@ -40,16 +34,6 @@ SERVICE_UNBALANCE = 0.03  # ANSI C84.1, at the meter without load (secondary)
 
 # Current unbalance is about six to ten times the voltage unbalance that causes it (secondary).
 CURRENT_PER_VOLTAGE = (6.0, 10.0)
-
-
-@dataclass(frozen=True)
-class Deviation:
-    """How far a supply lies from rated, as fractions, and whether a motor must still run on it."""
-
-    voltage: Any
-    frequency: Any
-    combined: Any
-    inside: bool
 
 
 def _unbalance(name: str, *phases: Any) -> Any:
@@ -207,54 +191,6 @@ def temperature_rise_increase(unbalance: Any) -> Any:
     Source: NEMA MG 1 14.36, as taught with it (from memory).
     """
     return 2 * (100 * unbalance) ** 2 / 100
-
-
-@quantities(
-    {"voltage": "dimensionless", "frequency": "dimensionless", "combined": "dimensionless"},
-    voltage="volt",
-    rated_voltage="volt",
-    frequency="hertz",
-    rated_frequency="hertz",
-)
-def deviation(
-    voltage: Any, rated_voltage: Any, frequency: Any = None, rated_frequency: Any = None
-) -> Deviation:
-    """How far the supply lies from rated, and whether a motor must still run on it at rated load.
-
-    d_V = V / V_rated - 1;  d_f = f / f_rated - 1;  inside if |d_V| <= 10 %, |d_f| <= 5 % and |d_V|
-    + |d_f| <= 10 %
-
-    Parameters
-    ----------
-    voltage, rated_voltage : Quantity
-        Mean line-to-line voltage at the terminals, and nameplate voltage [V].
-    frequency, rated_frequency : Quantity, optional
-        [Hz]; left out, the frequency is taken as rated.
-
-    Returns
-    -------
-    Deviation
-        Signed fractions `voltage` and `frequency`, their absolute sum `combined` [1], and `inside`.
-
-    Raises
-    ------
-    ScienceError
-        A rated value of zero or below.
-
-    Source: condensed NEMA MG 1-2011, 9.9.1 [MG 1-12.44.1].
-    """
-    d_voltage = _relative(voltage, rated_voltage, "rated voltage")
-    d_frequency = (
-        0.0 if frequency is None else _relative(frequency, rated_frequency, "rated frequency")
-    )
-    combined = abs(d_voltage) + abs(d_frequency)
-    slack = 1e-9  # 414 V of 460 V is inside: do not lose it to rounding
-    inside = (
-        abs(d_voltage) <= VOLTAGE_BAND + slack
-        and abs(d_frequency) <= FREQUENCY_BAND + slack
-        and combined <= COMBINED_BAND + slack
-    )
-    return Deviation(d_voltage, d_frequency, combined, bool(inside))
 
 
 def _relative(value: float, rated: float | None, name: str) -> float:

@@ -27,13 +27,9 @@ DETECTION = 3.29
 FIXED_SLOPE = 0.3 * 6894.757293168 / (5 / 9)  # Pa/K, from 0.3 psi/°F
 FIXED_SLOPE_SOURCE = "UFGS 15652A 3.2.1.2"
 
+
 # Low-pressure machines: above the first the relief device is at risk, the second is its usual
 # setting (gauge; secondary).
-LOW_PRESSURE_LIMIT = 10 * 6894.757293168  # Pa
-LOW_PRESSURE_RELIEF = 15 * 6894.757293168  # Pa
-LOW_PRESSURE_SOURCE = "40 CFR 82 subpart F technician training, low-pressure machines (secondary)"
-
-
 @dataclass(frozen=True)
 class Hold:
     """A pressure hold: what the gas law expects, what is missing, and how sure that is.
@@ -361,26 +357,3 @@ def temperature_slope(pressure: Any, temperature: Any) -> Any:
     Source: gas law at constant volume.
     """
     return pressure / temperature
-
-
-@quantities("pascal", pressure="pascal", barometer="pascal")
-def above_low_pressure_limit(pressure: Any, barometer: Any) -> Any:
-    """By how much a test pressure exceeds what a low-pressure machine may be tested with.
-
-    excess = p - p_barometer - 10 psi
-
-    Parameters
-    ----------
-    pressure : Quantity
-        Absolute [Pa].
-    barometer : Quantity
-        Of the site [Pa].
-
-    Returns
-    -------
-    Quantity
-        [Pa]; above zero the relief device, usually set at 15 psig, is at risk.
-
-    Source: `LOW_PRESSURE_SOURCE`.
-    """
-    return pressure - barometer - LOW_PRESSURE_LIMIT

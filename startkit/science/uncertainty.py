@@ -72,21 +72,6 @@ def from_certificate(expanded: Any, k: float = 2.0) -> Any:
     return abs(expanded) / k
 
 
-def combined(*parts: Any) -> Any:
-    """Independent standard uncertainties together: sqrt(sum u^2); all in one dimension.
-
-    Source: JCGM 100:2008, 5.1.2.
-    """
-    if not parts:
-        raise ScienceError(
-            "no uncertainty was given", "uncertainty.combined", "give at least one part"
-        )
-    total = parts[0] ** 2
-    for part in parts[1:]:
-        total = total + part**2
-    return total**0.5
-
-
 def correlation_of_shared(shared: float, own: float) -> float:
     """Correlation of two sensors whose errors are a shared part and a part of their own.
 

@@ -18,11 +18,9 @@ from startkit.science.strokes import (
     RAMP,
     STAIRCASE,
     STEP,
-    ScaledFeedback,
     Stroke,
     command_form,
     read_switch,
-    scale_feedback,
     stroke,
 )
 from startkit.units import quantities
@@ -31,14 +29,12 @@ __all__ = [
     "CLOSING",
     "OPENING",
     "Jump",
-    "ScaledFeedback",
     "Stall",
     "Stroke",
     "StrokeResult",
     "analyse_stroke",
     "noise",
     "read_switch",
-    "scale_feedback",
     "smooth",
     "stroke",
 ]

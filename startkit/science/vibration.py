@@ -280,27 +280,6 @@ def suggested_settings(baseline: Any, group: int, support: str) -> Settings:
     )
 
 
-@quantities({"rms": "meter/second"}, peak="meter/second")
-def rms_from_peak(peak: Any) -> SineRms:
-    """RMS velocity that a peak would mean if the vibration were a pure sine.
-
-    v_rms = v_peak / sqrt(2)
-
-    Parameters
-    ----------
-    peak : Quantity
-        Peak velocity [m/s].
-
-    Returns
-    -------
-    SineRms
-        `rms` [m/s] and `warning`, which is printed with the value.
-
-    Source: sine wave, closed form.
-    """
-    return SineRms(peak / math.sqrt(2), SINE_WARNING)
-
-
 @quantities({"rms": "meter/second"}, peak_to_peak="meter", frequency="hertz")
 def velocity_from_displacement(peak_to_peak: Any, frequency: Any) -> SineRms:
     """RMS velocity that a peak-to-peak displacement means at one frequency.
@@ -322,35 +301,3 @@ def velocity_from_displacement(peak_to_peak: Any, frequency: Any) -> SineRms:
     Source: sine wave, closed form.
     """
     return SineRms(math.pi * frequency * peak_to_peak / math.sqrt(2), SINE_WARNING)
-
-
-@quantities({"rms": "meter/second"}, rms_acceleration="meter/second**2", frequency="hertz")
-def velocity_from_acceleration(rms_acceleration: Any, frequency: Any) -> SineRms:
-    """RMS velocity that an RMS acceleration means at one frequency.
-
-    v_rms = a_rms / (2 pi f)
-
-    Parameters
-    ----------
-    rms_acceleration : Quantity
-        [m/s^2].
-    frequency : Quantity
-        Of that sine [Hz].
-
-    Returns
-    -------
-    SineRms
-        `rms` [m/s] and `warning`.
-
-    Raises
-    ------
-    ScienceError
-        No frequency.
-
-    Source: sine wave, closed form.
-    """
-    if frequency <= 0:
-        raise ScienceError(
-            "no frequency", "velocity from acceleration", "enter the frequency of that vibration"
-        )
-    return SineRms(rms_acceleration / (2 * math.pi * frequency), SINE_WARNING)

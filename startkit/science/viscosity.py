@@ -156,40 +156,6 @@ def viscosity_at(
 
 
 @quantities(
-    "kelvin",
-    viscosity="meter**2/second",
-    viscosity_1="meter**2/second",
-    temperature_1="kelvin",
-    viscosity_2="meter**2/second",
-    temperature_2="kelvin",
-)
-def temperature_of_viscosity(
-    viscosity: Any, viscosity_1: Any, temperature_1: Any, viscosity_2: Any, temperature_2: Any
-) -> Any:
-    """Temperature at which the clean oil has a given viscosity.
-
-    T = 10^((A - log10 log10 (v + 0.7)) / B)
-
-    Parameters
-    ----------
-    viscosity : pint.Quantity
-        [area/time], 2 to 20 000 mm2/s.
-    viscosity_1, temperature_1, viscosity_2, temperature_2 : pint.Quantity
-        As in `walther_constants`.
-
-    Raises
-    ------
-    ScienceError
-        A viscosity outside the range.
-
-    Source: ASTM D341-20, section 5, solved for T.
-    """
-    _in_range(viscosity, "temperature_of_viscosity")
-    a, b = walther_constants.si(viscosity_1, temperature_1, viscosity_2, temperature_2)
-    return 10.0 ** ((a - _loglog(viscosity)) / b)
-
-
-@quantities(
     "meter**2/second/kelvin",
     temperature="kelvin",
     viscosity_1="meter**2/second",

@@ -78,29 +78,9 @@ def test_longer_than_a_year_counts_as_a_year(days, percent):
     ).magnitude == pytest.approx(percent)
 
 
-def test_rolling_leak_rate_adds_up_the_year(outside):
-    ours = (
-        charge.rolling_leak_rate(Q(np.array([5.0, 7.0]), "lb"), Q(100, "lb"))
-        .to("percent/year")
-        .magnitude
-    )
-    outside.check(
-        "charge.rolling_leak_rate",
-        printed=12,
-        ours=ours,
-        source="40 CFR 82.152 rolling average method (open-exam-prep.com): sum over full charge",
-        standing="secondary",
-        rel=1e-9,
-    )
-
-
 def test_without_a_full_charge_there_is_no_rate():
-    for call in (
-        lambda: charge.annualised_leak_rate(Q(1, "kg"), Q(0, "kg"), Q(1, "day")),
-        lambda: charge.rolling_leak_rate(Q(1, "kg"), Q(0, "kg")),
-    ):
-        with pytest.raises(ScienceError, match="full charge"):
-            call()
+    with pytest.raises(ScienceError, match="full charge"):
+        charge.annualised_leak_rate(Q(1, "kg"), Q(0, "kg"), Q(1, "day"))
 
 
 @pytest.mark.parametrize(

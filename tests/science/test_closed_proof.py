@@ -15,7 +15,6 @@ from startkit.science.closed_proof import (
     analyse_switch,
     failure_bound,
     failure_interval,
-    next_position,
     strokes_needed,
     strokes_still_needed,
 )
@@ -179,33 +178,6 @@ def test_counts_and_confidences_that_cannot_be_are_refused(failures, trials, con
 def test_a_bound_outside_nil_to_one_is_refused(bound):
     with pytest.raises(ScienceError, match="allowed chance"):
         strokes_needed(bound)
-
-
-def test_the_next_position_is_a_prediction_interval(outside):
-    positions = [0.018, 0.021, 0.016, 0.020]
-    low, high = next_position(positions)
-    half = 3.182446305 * np.std(positions, ddof=1) * np.sqrt(1.25)
-    outside.check(
-        "closed_proof.next_position",
-        printed=half,
-        ours=(high - low) / 2,
-        source="Student t table, 3 degrees of freedom, 97.5 %: 3.182",
-        standing="published",
-        rel=1e-4,
-    )
-    assert (low + high) / 2 == pytest.approx(np.mean(positions))
-
-
-def test_the_prediction_interval_holds_the_next_stroke_as_often_as_it_says():
-    rng = np.random.default_rng(2)
-    draws = rng.normal(0.02, 0.003, (2000, 6))
-    inside = [low <= row[5] <= high for row in draws for low, high in [next_position(row[:5])]]
-    assert np.mean(inside) == pytest.approx(0.95, abs=0.015)
-
-
-def test_one_make_says_nothing_of_the_next():
-    with pytest.raises(ScienceError, match="two closing strokes"):
-        next_position([0.02])
 
 
 def _closing(number, makes_at, rest=0.0, fails=False):

@@ -4,16 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from startkit.errors import ScienceError, UnitError
 from startkit.science.lube import (
-    dissolved_mass_fraction,
     dissolved_mole_fraction,
     filter_fraction,
     foaming_risk,
-    least_warm_up_time,
     oil_differential,
     oil_superheat,
     oil_superheat_uncertainty,
@@ -84,23 +80,6 @@ def test_dissolved_refrigerant_follows_raoult(outside):
     assert dissolved_mole_fraction(Q(700, "kPa"), Q(600, "kPa")).magnitude == 1.0
 
 
-def test_a_mole_fraction_becomes_a_mass_fraction(outside):
-    found = dissolved_mass_fraction(0.5, Q(100, "g/mol"), Q(400, "g/mol")).magnitude
-    outside.check(
-        "lube.dissolved_mass_fraction",
-        printed=0.2,
-        ours=found,
-        source="50 of 250 by hand",
-        standing="closed form",
-        abs=1e-12,
-    )
-
-
-@given(st.floats(0, 1), st.floats(50, 200), st.floats(200, 900))
-def test_mass_fractions_stay_between_nil_and_one(x, light, heavy):
-    assert 0 <= dissolved_mass_fraction(x, Q(light, "g/mol"), Q(heavy, "g/mol")).magnitude <= 1
-
-
 def _start(sump=60.0, now=24.0, after=5.0, p_now=650.0, p_after=350.0, p_oil=1680.0):
     return foaming_risk(
         Q(sump, "degC"),
@@ -144,22 +123,6 @@ def test_no_fall_of_pressure_releases_nothing():
 def test_a_vacuum_written_as_gauge_pressure_is_refused():
     with pytest.raises(ScienceError, match="absolute"):
         _start(p_after=-20.0)
-
-
-def test_the_heater_needs_at_least_the_time_of_the_heat_balance(outside):
-    found = least_warm_up_time(
-        Q(50, "kg"), Q(2.0, "kJ/kg/delta_degC"), Q(36, "delta_degC"), Q(1, "kW")
-    )
-    outside.check(
-        "lube.least_warm_up_time",
-        printed=1.0,
-        ours=found.to("hour").magnitude,
-        source="50 x 2 x 36 kJ at 1 kW by hand",
-        standing="closed form",
-        abs=1e-12,
-    )
-    with pytest.raises(ScienceError, match="no power"):
-        least_warm_up_time(Q(50, "kg"), Q(2.0, "kJ/kg/delta_degC"), Q(36, "delta_degC"), Q(0, "kW"))
 
 
 def test_the_transducer_zero_is_what_they_say_with_the_pump_off(outside):

@@ -147,18 +147,6 @@ def test_without_spare_torque_there_is_no_run_up():
         motor.acceleration_time(Q(10, "kg*m**2"), Q(3000, "revolution/minute"), Q(0, "N*m"))
 
 
-def test_a_geared_impeller_counts_with_the_square_of_its_ratio(outside):
-    ours = motor.reflected_inertia(Q(0.5, "kg*m**2"), Q(3.0, "dimensionless")).magnitude
-    outside.check(
-        "motor.reflected_inertia",
-        printed=4.5,
-        ours=ours,
-        source="EASA handbook: J (n_load/n_motor)^2",
-        standing="secondary",
-        rel=1e-12,
-    )
-
-
 def test_a_slow_run_up_is_positive_and_needs_an_expectation(outside):
     ours = motor.acceleration_excess(Q(12, "s"), Q(10, "s")).to("percent").magnitude
     outside.check(

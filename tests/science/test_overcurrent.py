@@ -139,13 +139,11 @@ def white(sigma=0.02, seed=1):
     )
 
 
-def chance(level=80, minutes=30, trip=88, ripples=None, **options):
-    return overcurrent.trip_probability(
-        ripples or white(),
-        Q(np.array([level]), "percent"),
-        Q(np.array([minutes]), "minute"),
-        Q(trip, "percent"),
-        **options,
+def chance(level=80, minutes=30, trip=88, delay=0.0, u_trip=0.0, ripples=None):
+    """Chance of a trip at one level held for some minutes; levels in percent, delay in seconds."""
+    model = overcurrent.TripModel(overcurrent.bare(ripples or white()), delay)
+    return overcurrent.exceedance(
+        model, np.array([level / 100]), np.array([minutes * 60.0]), trip / 100, u_trip / 100
     )
 
 
@@ -158,11 +156,11 @@ def test_the_interval_holds_the_chance_and_the_chance_grows_with_level_and_time(
 
 
 def test_a_trip_that_must_last_is_rarer():
-    assert chance(trip=86, delay=Q(2, "s")).probability < 0.05 * chance(trip=86).probability
+    assert chance(trip=86, delay=2.0).probability < 0.05 * chance(trip=86).probability
 
 
 def test_a_doubtful_trip_setting_widens_the_interval():
-    sure, doubtful = chance(), chance(u_trip=Q(1, "percent"))
+    sure, doubtful = chance(), chance(u_trip=1.0)
     assert doubtful.high - doubtful.low > sure.high - sure.low
 
 
@@ -170,10 +168,10 @@ def test_the_chance_over_half_an_hour_of_a_ripple_known_without_doubt(outside):
     known = ripple.Ripple(
         0.0, 0.02, 0.0, 0.0, math.inf, 1.0, 10**6, 10**6, np.tile([0.0, 0.02, 0.0, 0.0], (3, 1))
     )
-    ours = overcurrent.trip_probability(known, Q(80, "percent"), Q(30, "minute"), Q(87, "percent"))
+    ours = chance(trip=87, ripples=known)
     printed = 1 - (1 - norm.sf(3.5)) ** 1800
     outside.check(
-        "overcurrent.trip_probability",
+        "overcurrent.exceedance",
         printed=printed,
         ours=ours.probability,
         source="1 - (1 - p)^1800 with scipy.stats.norm.sf(3.5)",
@@ -188,16 +186,6 @@ def test_no_time_at_a_level_is_no_risk():
 
 def test_a_level_above_the_trip_trips():
     assert chance(level=95).probability == pytest.approx(1)
-
-
-def test_levels_and_times_must_pair():
-    with pytest.raises(ScienceError, match="do not pair up"):
-        overcurrent.trip_probability(
-            white(),
-            Q(np.array([80.0, 70.0]), "percent"),
-            Q(np.array([1.0]), "minute"),
-            Q(88, "percent"),
-        )
 
 
 def test_a_coarser_look_at_a_long_delay_errs_towards_a_trip():

@@ -20,6 +20,8 @@ from startkit.science import refrigerant_states as states
 from startkit.science import refrigerant_tables as tables
 from startkit.units import Q
 
+NAMES = tuple(each.name for each in refrigerant.TABLE)
+
 TEQP = "teqp 0.23.2 with its own fluid files (NIST), an implementation independent of CoolProp"
 CENGEL = "Cengel & Boles, Thermodynamics, example 11-2 (actual R-134a cycle), from memory"
 CHART = "pressure-temperature chart computed with NIST REFPROP, calcspec.com"
@@ -77,7 +79,6 @@ def test_every_listed_refrigerant_is_found_by_its_own_name_and_has_parts_that_ad
     for each in refrigerant.TABLE:
         assert refrigerant.find(each.name) is each
         assert sum(share for _, share in each.parts) == pytest.approx(1.0, abs=1e-12)
-    assert refrigerant.names() == tuple(each.name for each in refrigerant.TABLE)
 
 
 @pytest.mark.parametrize("blend", ["R-450A", "R-500", "R-513A"])
@@ -137,7 +138,7 @@ def test_safety_groups_agree_with_the_librarys_fluid_files():
 
 
 def test_low_pressure_machines_are_told_from_medium_and_high():
-    assert {n for n in refrigerant.names() if refrigerant.is_low_pressure(n)} == {
+    assert {n for n in NAMES if refrigerant.is_low_pressure(n)} == {
         "R-11",
         "R-123",
         "R-245fa",
@@ -369,7 +370,7 @@ def test_a_saturation_line_of_another_name_is_refused():
 
 
 @settings(max_examples=30, deadline=None)
-@given(name=st.sampled_from(refrigerant.names()), celsius_=st.floats(-20, 60))
+@given(name=st.sampled_from(NAMES), celsius_=st.floats(-20, 60))
 def test_pressure_and_temperature_of_saturation_are_inverse(name, celsius_):
     for phase, back in (
         ("dew", refrigerant.dew_temperature),
@@ -400,36 +401,6 @@ def test_vapour_states_agree_with_another_library(outside, pressure, kelvin, rho
             standing="library",
             rel=1e-8,
         )
-
-
-@pytest.mark.parametrize(
-    ("fluid", "kelvin", "latent", "rho"),
-    [
-        ("R-134a", 308.15, 168181.99147, 1167.50313787),
-        ("R-123", 278.15, 179475.58396, 1513.92665664),
-    ],
-)
-def test_latent_heat_and_liquid_density_agree_with_another_library(
-    outside, fluid, kelvin, latent, rho
-):
-    pressure = refrigerant.saturation_pressure(fluid, Q(kelvin, "kelvin"))
-    outside.check(
-        "refrigerant.latent_heat",
-        printed=latent,
-        ours=refrigerant.latent_heat(fluid, pressure).magnitude,
-        source=TEQP,
-        standing="library",
-        rel=1e-7,
-    )
-    ours = refrigerant.liquid_density(fluid, pressure, Q(kelvin, "kelvin")).magnitude
-    outside.check(
-        "refrigerant.liquid_density",
-        printed=rho,
-        ours=ours,
-        source=TEQP,
-        standing="library",
-        rel=1e-7,
-    )
 
 
 def test_vapour_is_followed_three_kelvin_past_saturation_and_no_further():
@@ -512,26 +483,6 @@ def test_the_ideal_textbook_cycle_is_reproduced(outside):
     )
 
 
-def test_after_isentropic_compression_the_entropy_is_what_it_was(outside):
-    # Cengel & Boles table A-13: at 0.8 MPa an entropy of 0.9724 kJ/(kg K), that of 0.14 MPa and -10
-    # °C, lies at 47.5 °C (from memory, interpolated).
-    after = refrigerant.isentropic_temperature(
-        "R-134a", Q(0.14, "megapascal"), celsius(-10), Q(0.8, "megapascal")
-    )
-    outside.check(
-        "refrigerant.isentropic_temperature",
-        printed=47.5,
-        ours=after.to("degC").magnitude,
-        source="Cengel & Boles, table A-13, interpolated, from memory",
-        standing="from memory",
-        abs=0.3,
-    )
-    begun = refrigerant.entropy("R-134a", Q(0.14, "megapascal"), celsius(-10))
-    assert refrigerant.entropy("R-134a", Q(0.8, "megapascal"), after).magnitude == pytest.approx(
-        begun.magnitude, abs=1e-6
-    )
-
-
 @pytest.mark.parametrize("fluid", ["R-123", "R-1233zd(E)", "R-514A"])
 def test_a_low_pressure_refrigerant_may_end_among_droplets_and_its_head_is_still_smooth(fluid):
     low = refrigerant.saturation_pressure.si(fluid, 278.15)
@@ -541,9 +492,6 @@ def test_a_low_pressure_refrigerant_may_end_among_droplets_and_its_head_is_still
             refrigerant.isentropic_head.si(fluid, low, 278.15 + gap, high)
             for gap in np.linspace(0, 6, 25)
         ]
-    )
-    assert refrigerant.isentropic_temperature.si(fluid, low, 278.15, high) == pytest.approx(
-        311.15, abs=1e-6
     )
     # 0.25 K of superheat moves the head by about 10 J/kg; a jump at the dew line would stand out.
     assert np.ptp(np.diff(heads)) < 15
@@ -573,7 +521,7 @@ def test_an_efficiency_above_one_is_reported_as_it_is():
 # --- trends ----------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("fluid", refrigerant.names())
+@pytest.mark.parametrize("fluid", NAMES)
 def test_trends_agree_with_single_points(fluid):
     temperatures = np.linspace(274.15, 318.15, 12)
     exact = np.array([refrigerant.saturation_pressure.si(fluid, t) for t in temperatures])
@@ -643,7 +591,7 @@ def test_each_thread_has_a_state_of_its_own():
     assert found[0] is not equations.state(refrigerant.find("R-134a"))
 
 
-@pytest.mark.parametrize("fluid", refrigerant.names())
+@pytest.mark.parametrize("fluid", NAMES)
 @pytest.mark.parametrize("quality", [1.0, 0.0], ids=["vapour", "liquid"])
 def test_the_splines_follow_the_equation_of_state(fluid, quality):
     """On the line as far as the library's own solvers agree about a blend; beside it far closer
@@ -687,7 +635,7 @@ def test_the_tables_that_are_shipped_are_those_that_the_library_gives():
 
 def test_every_refrigerant_has_its_table_and_every_table_its_refrigerant():
     assert {path.name for path in tables.FOLDER.iterdir()} == {
-        tables.file_of(name) for name in refrigerant.names()
+        tables.file_of(name) for name in NAMES
     }
 
 
@@ -721,10 +669,9 @@ def test_the_dome_narrows_toward_the_critical_point(outside):
         standing="library",
         rel=1e-3,
     )
-    curve = refrigerant.saturation_curve("R-134a")
-    ours = float(curve.temperature(886980.984))
+    ours = float(refrigerant.dew_temperature.si("R-134a", np.array([886980.984]))[0])
     outside.check(
-        "refrigerant.saturation_curve",
+        "refrigerant.dew_temperature",
         printed=308.15,
         ours=ours,
         source=TEQP + ", 35 °C at 886.981 kPa",

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from startkit.errors import ReadingError, UnitError
 from startkit.science.strokes import (
@@ -14,7 +12,6 @@ from startkit.science.strokes import (
     command_form,
     holds,
     read_switch,
-    scale_feedback,
     stroke,
 )
 from startkit.units import Q
@@ -37,46 +34,6 @@ def test_any_other_word_for_the_switch_is_refused_in_one_sentence_that_names_the
     assert str(caught.value).startswith("stroke 2, row 5: ") and str(caught.value).endswith(
         "type made or open."
     )
-
-
-def test_volts_become_a_fraction_of_travel_by_two_points(outside):
-    scaled = scale_feedback(Q([0.5, 2.5, 4.5], "volt"), Q(500, "millivolt"), Q(4.5, "volt"))
-    outside.check(
-        "strokes.scale_feedback",
-        printed=0.5,
-        ours=scaled.fraction[1],
-        source="middle of a straight line",
-        standing="closed form",
-        abs=1e-12,
-    )
-    assert scaled.fraction == pytest.approx([0, 0.5, 1]) and not scaled.is_reversed
-
-
-def test_a_sensor_that_falls_as_the_vanes_open_is_scaled_and_reported():
-    scaled = scale_feedback(Q([900.0, 500.0, 100.0], "ohm"), Q(0.9, "kiloohm"), Q(100, "ohm"))
-    assert scaled.fraction == pytest.approx([0, 0.5, 1]) and scaled.is_reversed
-
-
-@given(st.floats(-10, 10), st.floats(-10, 10), st.floats(0, 1))
-def test_scaling_undoes_any_straight_line_sensor(low, high, position):
-    if abs(high - low) < 1e-3:
-        return
-    raw = low + (high - low) * position
-    assert scale_feedback(Q([raw], "volt"), Q(low, "volt"), Q(high, "volt")).fraction[
-        0
-    ] == pytest.approx(position, abs=1e-9)
-
-
-def test_volts_and_ohms_do_not_mix_and_bare_numbers_are_refused():
-    with pytest.raises(UnitError, match="different units"):
-        scale_feedback(Q([1.0], "volt"), Q(1, "ohm"), Q(2, "volt"))
-    with pytest.raises(UnitError, match="volts or ohms"):
-        scale_feedback([1.0], Q(1, "ohm"), Q(2, "ohm"))
-
-
-def test_a_sensor_that_reads_the_same_at_both_ends_is_refused():
-    with pytest.raises(ReadingError, match="same at both ends"):
-        scale_feedback(Q([1.0], "volt"), Q(2, "volt"), Q(2, "volt"))
 
 
 def test_a_stroke_takes_percent_and_minutes():

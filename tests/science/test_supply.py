@@ -178,55 +178,6 @@ def test_temperature_rise_grows_with_the_square_of_unbalance(outside):
     )
 
 
-@pytest.mark.parametrize(
-    ("volts", "hertz", "inside"),
-    [
-        (414, 60, True),
-        (413.9, 60, False),
-        (506, 60, True),
-        (506.1, 60, False),
-        (460, 63, True),
-        (460, 63.1, False),
-        (483, 63, True),
-        (484, 63, False),
-        (414, 59, False),
-    ],
-)
-def test_a_motor_must_run_inside_the_band_and_on_its_edge(volts, hertz, inside):
-    found = supply.deviation(Q(volts, "V"), Q(460, "V"), Q(hertz, "Hz"), Q(60, "Hz"))
-    assert found.inside is inside
-
-
-def test_the_band_is_that_of_the_standard(outside):
-    for name, ours, printed in (
-        ("VOLTAGE_BAND", supply.VOLTAGE_BAND, 0.10),
-        ("FREQUENCY_BAND", supply.FREQUENCY_BAND, 0.05),
-        ("COMBINED_BAND", supply.COMBINED_BAND, 0.10),
-    ):
-        outside.check(
-            f"supply.{name}",
-            printed=printed,
-            ours=ours,
-            source="condensed NEMA MG 1-2011 p. 13, 9.9.1",
-            standing="published",
-            abs=1e-12,
-        )
-    found = supply.deviation(Q(437, "V"), Q(460, "V"))
-    outside.check(
-        "supply.deviation",
-        printed=-5.0,
-        ours=found.voltage.to("percent").magnitude,
-        source="437 of 460 V",
-        standing="closed form",
-        abs=1e-9,
-    )
-
-
-def test_no_rated_voltage_is_said_in_words():
-    with pytest.raises(ScienceError, match="enter the rated voltage of the nameplate"):
-        supply.deviation(Q(460, "V"), Q(0, "V"))
-
-
 def test_starting_torque_falls_with_the_square_of_voltage(outside):
     ours = supply.starting_torque_ratio(Q(0.9 * 460, "V"), Q(460, "V")).magnitude
     outside.check(

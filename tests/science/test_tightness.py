@@ -291,31 +291,3 @@ def test_a_temperature_uncertainty_is_a_difference():
         tightness.hold(
             Q(1, "MPa"), Q(20, "degC"), Q(1, "MPa"), Q(20, "degC"), Q(1, "kPa"), Q(0.2, "degC")
         )
-
-
-@pytest.mark.parametrize(("gauge", "above"), [(9.9, False), (10.1, True), (14, True)])
-def test_a_low_pressure_machine_is_warned_above_its_limit(outside, gauge, above):
-    excess = tightness.above_low_pressure_limit(Q(gauge, "psi") + Q(84, "kPa"), Q(84, "kPa"))
-    source = "hvaclicense.com technician training: 10 psig, at a barometer of 84 kPa"
-    outside.check(
-        "tightness.above_low_pressure_limit",
-        printed=gauge - 10,
-        ours=excess.to("psi").magnitude,
-        source=source,
-        standing="secondary",
-        abs=1e-9,
-    )
-    assert (excess.magnitude > 0) is above
-
-
-def test_the_low_pressure_limits(outside):
-    for name, printed in (("LOW_PRESSURE_LIMIT", 10), ("LOW_PRESSURE_RELIEF", 15)):
-        ours = Q(getattr(tightness, name), "Pa").to("psi").magnitude
-        outside.check(
-            f"tightness.{name}",
-            printed=printed,
-            ours=ours,
-            source="hvaclicense.com technician training, low-pressure machines",
-            standing="secondary",
-            rel=1e-9,
-        )

@@ -161,19 +161,6 @@ def test_a_bad_baseline_does_not_raise_the_alarm_without_end():
         vibration.suggested_settings(Q(1, "mm/s"), 3, "rigid")
 
 
-def test_an_rms_value_from_a_peak_carries_its_warning(outside):
-    found = vibration.rms_from_peak(Q(1, "inch/s"))
-    outside.check(
-        "vibration.rms_from_peak",
-        printed=0.7071,
-        ours=found.rms.to("inch/s").magnitude,
-        source="sine: 1/sqrt(2)",
-        standing="closed form",
-        abs=5e-5,
-    )
-    assert "pure sine only" in found.warning
-
-
 def test_velocity_from_displacement_by_the_shop_rule(outside):
     # V[in/s peak] = D[mil peak to peak] x r/min / 19 099
     ours = vibration.velocity_from_displacement(Q(2e-3, "inch"), Q(60, "Hz")).rms.to(
@@ -187,23 +174,6 @@ def test_velocity_from_displacement_by_the_shop_rule(outside):
         standing="from memory",
         rel=1e-3,
     )
-
-
-def test_velocity_from_acceleration_by_the_shop_rule(outside):
-    # V[in/s peak] = 3687 g / (r/min)... = 61.44 g/f
-    ours = vibration.velocity_from_acceleration(
-        Q(1 / math.sqrt(2), "standard_gravity"), Q(60, "Hz")
-    ).rms.to("inch/s").magnitude * math.sqrt(2)
-    outside.check(
-        "vibration.velocity_from_acceleration",
-        printed=61.44 / 60,
-        ours=ours,
-        source="shop rule V = 61.44 g/f",
-        standing="from memory",
-        rel=1e-3,
-    )
-    with pytest.raises(ScienceError, match="frequency"):
-        vibration.velocity_from_acceleration(Q(1, "m/s**2"), Q(0, "Hz"))
 
 
 @pytest.mark.parametrize(("rpm", "low"), [(600, 2), (601, 10), (3550, 10)])

@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from startkit.errors import ScienceError, UnitError
 from startkit.science.viscosity import (
     ISO_VG,
     iso_grade,
-    temperature_of_viscosity,
     viscosity_at,
     viscosity_slope,
     walther_constants,
@@ -89,26 +86,6 @@ def test_the_constants_of_a_published_worked_example_are_met(outside):
         source=source + ", 80 C",
         standing="secondary",
         abs=0.05,
-    )
-
-
-@given(st.floats(10, 99))
-def test_temperature_and_viscosity_undo_each_other(celsius):
-    v = viscosity_at(Q(celsius, "degC"), **SHEET)
-    assert temperature_of_viscosity(v, **SHEET).to("degC").magnitude == pytest.approx(
-        celsius, abs=1e-6
-    )
-
-
-def test_the_temperature_at_a_sheet_viscosity_is_the_sheets(outside):
-    found = temperature_of_viscosity(Q(8.6, "mm**2/s"), **SHEET).to("degC").magnitude
-    outside.check(
-        "viscosity.temperature_of_viscosity",
-        printed=100,
-        ours=found,
-        source="the second point of the line itself",
-        standing="closed form",
-        abs=1e-6,
     )
 
 

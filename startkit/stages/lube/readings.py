@@ -12,7 +12,7 @@ from startkit.errors import StartkitError
 from startkit.facts.machine import Machine
 from startkit.procedure.block import Block
 from startkit.procedure.entries import Entries
-from startkit.science.lube import FoamingRisk, foaming_risk, transducer_zero
+from startkit.science.lube import FoamingRisk, foaming_risk, oil_differential, transducer_zero
 from startkit.science.pre_lube import CoastDown, PreLube, analyse_coast_down, analyse_pre_lube
 from startkit.units import Q
 
@@ -123,11 +123,9 @@ def _trend(
     """
     if not len(block):
         return None
-    read = block.columns["differential"]
-    difference = block.columns["supply"] - block.columns["sump"]
-    series = np.where(np.isfinite(difference), difference, read) - (
-        0.0 if zero is None else float(zero.to("pascal").magnitude)
-    )
+    columns, offset = block.columns, 0.0 if zero is None else float(zero.to("pascal").magnitude)
+    difference = oil_differential.si(columns["supply"], columns["sump"], offset)
+    series = np.where(np.isfinite(difference), difference, columns["differential"] - offset)
     usable = np.isfinite(block.columns["time"]) & np.isfinite(series)
     lost = int(len(usable) - usable.sum())
     if lost:
