@@ -39,7 +39,6 @@ NO_CHECK_DUE = {
     ),
     "motor.starter": "looks a starter up in motor.STARTERS, whose figures are checked one by one",
     "overcurrent.bare": "changes the units of a ripple and calculates nothing",
-    "overcurrent.exceedance": "the body of overcurrent.trip_probability, which is checked",
     "refrigerant_data.find": (
         "looks a refrigerant up; its mass fractions are checked one by one as"
         " refrigerant.R-….component"
