@@ -155,7 +155,7 @@ def highest_row(prefix: str, entries: Entries) -> int:
 
 def _series_state(field: Field, entries: Entries) -> dict[str, Any]:
     block = entries.block(field.name)
-    found = _value_state(Reading(""), f"{entries.declared.name}.{field.name}", entries)
+    found = _value_state(Reading(), f"{entries.declared.name}.{field.name}", entries)
     return {
         **found,
         "length": len(block),

@@ -242,9 +242,9 @@ def _reading(typed: Typed, after: JobEntries) -> Reading:
     stage, name, *cell = typed.what.split(".")
     entries = after.stage(stage)
     if not cell:
-        return entries.reading(name) if typed.declared.kind != SERIES else Reading(typed.what)
+        return entries.reading(name) if typed.declared.kind != SERIES else Reading(what=typed.what)
     row = next((r for r in entries.rows(name) if r.index == int(cell[0])), None)
-    return row.reading(cell[1]) if row else Reading(typed.what)
+    return row.reading(cell[1]) if row else Reading(what=typed.what)
 
 
 def _unreadable(made: Iterable[Made], after: JobEntries) -> list[str]:

@@ -103,6 +103,7 @@ def _verdict(item: Item, checklist: CheckList, entries: Entries) -> Verdict:
         sentence="",
         source=item.source,
         gate=gate,
+        rests_on=tuple(name for reading in readings.values() for name in reading.items),
     )
     problem = next((r.problem for r in readings.values() if r.problem), "")
     if problem:
@@ -142,6 +143,7 @@ def _in_order(
             key=key,
             next_step=item.next_step or "Put it right, then read again.",
             note=_told(readings),
+            rests_on=blank.rests_on,
         )
     said = (
         f"In order{_by(readings)}."

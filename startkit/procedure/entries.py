@@ -54,6 +54,14 @@ class Row:
         return not any(reading.taken for reading in self.cells.values())
 
 
+@dataclass(frozen=True)
+class Fault:
+    """A text that cannot be read: the name of its item, and why, in one sentence."""
+
+    item: str
+    sentence: str
+
+
 def yes_or_no(text: str) -> bool | None:
     """True for yes, False for no, None for anything else."""
     return {"yes": True, "y": True, "true": True, "no": False, "n": False, "false": False}.get(
@@ -341,7 +349,7 @@ class Entries:
     def _read_field(self, name: str) -> Reading:
         declared = self.fields.get(name)
         if declared is None:
-            return Reading(f"{self.declared.name}.{name}")
+            return Reading(what=f"{self.declared.name}.{name}")
         return self._read(
             f"{self.declared.name}.{name}", self.entry(name), declared, declared.question
         )
@@ -482,12 +490,25 @@ class Entries:
             elif declared.kind != SERIES and self.reading(declared.name).taken:
                 yield self.reading(declared.name)
 
+    def faults(self) -> tuple[Fault, ...]:
+        """Every text of the stage that cannot be read, with its item."""
+        series = (f.name for f in self.fields.values() if f.kind == SERIES)
+        return (
+            *(
+                Fault(reading.what, reading.problem)
+                for reading in self.readings()
+                if reading.problem
+            ),
+            *(
+                Fault(f"{self.declared.name}.{name}", problem)
+                for name in series
+                for problem in self.block(name).problems
+            ),
+        )
+
     def problems(self) -> tuple[str, ...]:
         """Every text of the stage that cannot be read, one sentence each."""
-        blocks = (self.block(f.name) for f in self.fields.values() if f.kind == SERIES)
-        return tuple(r.problem for r in self.readings() if r.problem) + tuple(
-            p for b in blocks for p in b.problems
-        )
+        return tuple(fault.sentence for fault in self.faults())
 
     def missing(self) -> tuple[Field, ...]:
         """Required fields that nobody has filled."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 import pint
@@ -24,6 +25,7 @@ def check(
     key: str = "",
     steady: bool = True,
     note: str = "",
+    rests_on: Iterable[str] = (),
 ) -> Verdict:
     """One reading against one limit, as a verdict whose sentence says what was found.
 
@@ -42,8 +44,10 @@ def check(
         False: *unproven*.
     note : str
         Added to the sentence.
+    rests_on : iterable of str
+        Names of items that it rests on besides those of the reading.
     """
-    taken = reading if isinstance(reading, Reading) else Reading("", "", reading, u)
+    taken = reading if isinstance(reading, Reading) else Reading(quantity=reading, u=u)
     outcome = within(taken.quantity, limit.low, limit.high, taken.u, steady)
     if taken.untrusted and outcome in (Outcome.PASS, Outcome.FAIL):
         outcome = Outcome.UNPROVEN
@@ -62,6 +66,7 @@ def check(
         low=limit.low,
         high=limit.high,
         source=limit.origin,
+        rests_on=_items((*taken.items, *rests_on)),
     )
 
 
@@ -154,67 +159,59 @@ def confirm(
     wanted : bool
         The answer that passes.
     """
-    reading = entries.reading(name)
-    answer = entries.yes(name)
-    if reading.problem:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=reading.problem,
-            next_step="Correct the entry.",
-            source=source,
-        )
-    if answer is None:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence="Not answered.",
-            next_step="Answer the question.",
-            source=source,
-        )
-    outcome = Outcome.PASS if answer is wanted else Outcome.FAIL
-    return Verdict(
+    reading, answer = entries.reading(name), entries.yes(name)
+    blank = Verdict(
         key=key,
         title=title,
-        outcome=outcome,
-        sentence=good if outcome is Outcome.PASS else bad,
-        next_step="" if outcome is Outcome.PASS else next_step,
+        outcome=Outcome.OPEN,
+        sentence="Not answered.",
+        next_step="Answer the question.",
         source=source,
+        rests_on=reading.items,
     )
+    if reading.problem:
+        return replace(blank, sentence=reading.problem, next_step="Correct the entry.")
+    if answer is None:
+        return blank
+    if answer is wanted:
+        return replace(blank, outcome=Outcome.PASS, sentence=good, next_step="")
+    return replace(blank, outcome=Outcome.FAIL, sentence=bad, next_step=next_step)
 
 
 def filled(entries: Entries) -> Verdict:
     """One verdict on completeness: open while a required field is empty or a text cannot be read."""
-    key, title = f"{entries.declared.name}.complete", "All that this stage asks for"
-    problems, missing = entries.problems(), entries.missing()
-    if problems:
-        more = f" ({len(problems) - 1} more)" if len(problems) > 1 else ""
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=problems[0] + more,
-            next_step="Correct the entry.",
-        )
-    if missing:
-        names = "; ".join(f.question for f in missing[:4]) + (
-            f"; and {len(missing) - 4} more" if len(missing) > 4 else ""
-        )
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=f"Still empty: {names}.",
-            next_step="Fill them in, or say why they do not apply.",
-        )
-    return Verdict(
-        key=key,
-        title=title,
+    stage = entries.declared.name
+    found = Verdict(
+        key=f"{stage}.complete",
+        title="All that this stage asks for",
         outcome=Outcome.PASS,
         sentence="Every required field is filled and can be read.",
     )
+    problems, missing = entries.faults(), entries.missing()
+    if problems:
+        more = f" ({len(problems) - 1} more)" if len(problems) > 1 else ""
+        return replace(
+            found,
+            outcome=Outcome.OPEN,
+            sentence=problems[0].sentence + more,
+            next_step="Correct the entry.",
+            rests_on=_items(fault.item for fault in problems),
+        )
+    if missing:
+        names = "; ".join(f.question for f in missing[:4])
+        more = f"; and {len(missing) - 4} more" if len(missing) > 4 else ""
+        return replace(
+            found,
+            outcome=Outcome.OPEN,
+            sentence=f"Still empty: {names}{more}.",
+            next_step="Fill them in, or say why they do not apply.",
+            rests_on=tuple(f"{stage}.{field.name}" for field in missing),
+        )
+    return found
+
+
+def _items(names: Iterable[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(names))
 
 
 def settle(

@@ -157,6 +157,7 @@ def verdict(judged: Verdict, entries: Entries) -> dict[str, Any]:
         "kind": judged.kind,
         "low": _number(judged.low),
         "high": _number(judged.high),
+        "rests_on": list(judged.rests_on),
     }
 
 

@@ -376,3 +376,65 @@ def test_an_empty_stage_of_another_name_can_be_asked(bench):
 def test_a_quantity_is_shown_in_the_jobs_units(bench):
     assert bench({}, system="I-P").show(Q(10, "degC"), "temperature") == "50.0 °F"
     assert bench({}).show(None, "temperature") == "not taken"
+
+
+# --- readings from a pasted block --------------------------------------------------------------
+
+WARMING = "0\t12\t100\trun\n60\t14\t120\trun"
+
+
+@pytest.fixture
+def trend(bench):
+    """The block "trend", pasted on a day with an instrument of Setup."""
+
+    def make(tag="T1", day="2026-11-25", text=WARMING, **thermometer):
+        at = f"{day}T10:00:00+00:00"
+        entered = {"trend": (text, "", tag, at)} if text else {}
+        return bench(entered, setup=_thermometer(**thermometer)).block("trend")
+
+    return make
+
+
+def test_a_figure_from_a_series_carries_its_item_instrument_and_moment(trend):
+    found = trend().reading("temperature", Q(14, "degC"))
+    assert found.taken and found.quantity == Q(14, "degC")
+    assert found.items == ("bench.trend",) and found.instruments == ("T1",)
+    assert found.moment.date().isoformat() == "2026-11-25"
+
+
+def test_a_figure_from_a_series_has_the_uncertainty_of_one_reading_unless_another_is_given(trend):
+    block = trend()
+    found = block.reading("temperature", Q(14, "degC"))
+    assert found.u.to("delta_degC").magnitude == pytest.approx(0.3 / 3**0.5)
+    given = block.reading("temperature", Q(14, "degC"), Q(1, "delta_degC"))
+    assert given.u == Q(1, "delta_degC")
+
+
+def test_a_figure_of_another_kind_than_its_column_has_no_uncertainty_of_its_own(trend):
+    block = trend()
+    assert block.reading("temperature", Q(60, "second")).u is None
+    assert block.reading(("temperature", "sump"), Q(14, "degC")).u is None
+    assert block.reading("sump", Q(100, "kPa")).u is None
+
+
+def test_a_figure_from_a_series_of_an_overdue_instrument_is_untrusted(trend):
+    found = trend(day="2027-02-01").reading("temperature", Q(14, "degC"))
+    assert "out of calibration" in found.untrusted and found.u is not None
+
+
+def test_a_figure_from_a_series_of_an_instrument_for_something_else_is_untrusted(trend):
+    found = trend(kind="current", accuracy="1 A").reading("temperature", Q(14, "degC"))
+    assert found.untrusted == "instrument T1 does not read temperature" and found.u is None
+
+
+def test_a_series_without_an_instrument_gives_figures_without_uncertainty(trend):
+    found = trend(tag="").reading("temperature", Q(14, "degC"))
+    assert found.taken and found.u is None and found.untrusted == "" and found.instruments == ()
+
+
+def test_a_series_that_is_missing_or_gives_no_figure_gives_a_reading_not_taken(trend):
+    for found in (
+        trend(text="").reading("temperature", Q(14, "degC")),
+        trend().reading("temperature", None),
+    ):
+        assert not found.taken and found.quantity is None and found.items == ("bench.trend",)

@@ -261,6 +261,50 @@ def test_an_unreadable_optional_text_keeps_a_stage_open_too(entries):
     assert found.outcome is Outcome.OPEN and "neither yes nor no" in found.sentence
 
 
+# --- what a verdict rests on -------------------------------------------------------------------
+
+
+def test_a_verdict_rests_on_the_items_of_its_reading_and_on_those_named_besides(entries):
+    made = entries({"drop": ("15", "kPa")})
+    drop = made.reading("drop")
+    assert check(made, WINDOW, drop, next_step="").rests_on == ("bench.drop",)
+    share = drop.less(Q(1, "kPa"))
+    assert check(
+        made, WINDOW, share, next_step="", rests_on=("bench.drop", "bench.bled")
+    ).rests_on == ("bench.drop", "bench.bled")
+
+
+def test_a_verdict_on_a_missing_reading_rests_on_the_item_to_be_filled(entries):
+    made = entries()
+    assert check(made, WINDOW, made.reading("drop"), next_step="").rests_on == ("bench.drop",)
+
+
+@pytest.mark.parametrize("answer", ["yes", "no", "perhaps", ""])
+def test_a_question_rests_on_its_field(entries, answer):
+    found = confirm(
+        entries({"bled": (answer, "")}),
+        "bled",
+        "bench.bled",
+        "Air bled",
+        good="",
+        bad="",
+        next_step="",
+    )
+    assert found.rests_on == ("bench.bled",)
+
+
+def test_completeness_rests_on_what_is_empty_or_else_cannot_be_read(entries):
+    assert filled(entries({"bled": ("yes", "")})).rests_on == ("bench.drop",)
+    assert filled(entries({"bled": ("aye", "")})).rests_on == ("bench.bled",)
+
+
+def test_a_waiver_keeps_what_the_verdict_rests_on(make_job, put, verdict_of):
+    job = make_job(stages=STAGES)
+    put(job, "bench.drop", "25", "kPa")
+    put(job, "waiver.bench.drop", "strainer is due")
+    assert verdict_of(job, "bench.drop").rests_on == ("bench.drop",)
+
+
 # --- waivers -----------------------------------------------------------------------------------
 
 FAILED = Verdict(

@@ -33,6 +33,8 @@ WEIGHTY = frozenset(
     }
 )
 _OF_PAPER = frozenset({"part", "block", "cell", "output", "level", "plots", "pictures"})
+# Not printed, and not in records made before verdicts named what they rest on.
+_NOT_PRINTED = frozenset({"rests_on"})
 _SAME = {"rel_tol": 1e-6, "abs_tol": 1e-9}  # another processor may round the last digits otherwise
 
 Block = dict[str, Any]
@@ -145,7 +147,7 @@ def _compared(
 ) -> Iterator[Difference]:
     """Differences in what is derived; what only paper adds is left out."""
     for key, value in derived.items():
-        if key not in _OF_PAPER:
+        if key not in _OF_PAPER | _NOT_PRINTED:
             yield from _differences(printed.get(key), value, where, key)
 
 
@@ -155,7 +157,7 @@ def _differences(printed: Any, derived: Any, where: str, what: str) -> Iterator[
             derived.get("title") or derived.get("question") or derived.get("label") or where
         )
         for key in derived:
-            if key not in _OF_PAPER:
+            if key not in _OF_PAPER | _NOT_PRINTED:
                 yield from _differences(printed.get(key), derived[key], inside, key)
     elif (
         isinstance(derived, list)
