@@ -23,6 +23,7 @@ ROOT = Path(__file__).resolve().parents[1]
 if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
+from startkit.facts.digests import sha256
 from startkit.facts.journal import Entry, digest
 from startkit.paper import attachments, evidence, journal_export, signature_page
 from startkit.paper.printing import runs, typesetting
@@ -267,7 +268,7 @@ def edited_files(there: Scene, chained: bool) -> dict[str, bytes]:
     data = json.loads(evidence.of_pdf(there.signed).files[evidence.RECORD])
     for line in data["attachments"]:
         if line["name"] == evidence.JOURNAL:
-            line |= {"size": len(content), "sha256": evidence.digest(content)}
+            line |= {"size": len(content), "sha256": sha256(content)}
     data["front"]["journal_digest"] = journal_export.from_json(content)[-1].digest
     return {evidence.JOURNAL: content, evidence.RECORD: journal_export.to_json(data)}
 
@@ -322,9 +323,7 @@ def signed_blindly(there: Scene, content: bytes) -> bytes:
         ):
             content = path.read_bytes()
             seal.sign(
-                seal.Ready(
-                    path, content, rows[field_name], number, False, evidence.digest(content)
-                ),
+                seal.Ready(path, content, rows[field_name], number, False, sha256(content)),
                 person.signer(),
             )
         return path.read_bytes()

@@ -8,12 +8,13 @@ hidden row, so that a row or column put in by hand cannot move a value to anothe
 
 from __future__ import annotations
 
-import hashlib
 import re
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime, time, timedelta
 from enum import IntEnum, StrEnum
 from typing import Any
+
+from startkit.facts.digests import sha256_of_text
 
 FORMAT = "startkit entry sheet 1"
 WRITTEN, LISTS = (
@@ -193,8 +194,4 @@ def _flat(text: str) -> str:
 
 def fingerprint(text: str) -> str:
     """Stands for a text that may be too long for a cell."""
-    return (
-        f"sha256 {hashlib.sha256(text.encode('utf-8', 'surrogatepass')).hexdigest()}"
-        if text
-        else ""
-    )
+    return f"sha256 {sha256_of_text(text)}" if text else ""

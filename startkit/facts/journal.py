@@ -6,7 +6,6 @@ folders live in synchronised folders and on sticks.
 
 from __future__ import annotations
 
-import hashlib
 import json
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator
@@ -17,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from startkit.errors import JournalError
+from startkit.facts.digests import sha256_of_text
 
 APPLICATION_ID = 0x53544B31  # "STK1": tells our files from other SQLite files
 GENESIS = "0" * 64
@@ -79,11 +79,9 @@ class Entry:
 def digest(entry: Entry) -> str:
     """SHA-256 over the canonical JSON of an entry without its own hash."""
     body = {k: v for k, v in entry.as_dict().items() if k != "digest"}
-    return hashlib.sha256(
-        json.dumps(body, sort_keys=True, ensure_ascii=False, separators=(",", ":")).encode(
-            "utf-8", "surrogatepass"
-        )
-    ).hexdigest()
+    return sha256_of_text(
+        json.dumps(body, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+    )
 
 
 def now() -> str:

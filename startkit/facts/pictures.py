@@ -6,7 +6,6 @@ A journal's value names them one on a line, each as ``file | what it shows``.
 
 from __future__ import annotations
 
-import hashlib
 import math
 import re
 from collections.abc import Sequence
@@ -18,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from startkit.errors import ReadingError
 from startkit.facts import safe_files
+from startkit.facts.digests import sha256
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -109,7 +109,7 @@ def keep_photograph(
     OSError
         The folder cannot be written.
     """
-    digest = hashlib.sha256(content).hexdigest()
+    digest = sha256(content)
     image, told = _opened(content, name)
     file = f"{FOLDERS[kind]}/{_plain(prefix)}-{digest[:12]}.jpg"
     safe_files.write(folder / file, _jpeg(_upright(image, name)))
@@ -227,7 +227,7 @@ def keep_signature(
         The folder cannot be written.
     """
     content = _drawing(_lines(strokes)).encode("ascii")
-    digest = hashlib.sha256(content).hexdigest()
+    digest = sha256(content)
     file = f"{FOLDERS['signature']}/{_plain(prefix)}-{digest[:12]}.svg"
     safe_files.write(folder / file, content)
     return Picture(file, _one_line(caption)), f"drawn on the screen, sha256 {digest}"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import io
 import tempfile
 import zipfile
@@ -11,6 +10,7 @@ from pathlib import Path
 
 from startkit import __version__
 from startkit.errors import JobError
+from startkit.facts.digests import sha256
 from startkit.facts.safe_files import write_whole
 from startkit.fleet import record_stamp, workers
 from startkit.fleet.record_stamp import Stamp
@@ -114,7 +114,7 @@ def unpacked(bundle: Bundle, reply: Reply) -> Stamp | None:
     done = Stamp(
         bundle.made_from,
         bundle.task.layout,
-        {name: hashlib.sha256(content).hexdigest() for name, content in reply.files.items()},
+        {name: sha256(content) for name, content in reply.files.items()},
     )
     record_stamp.write(bundle.task.folder, done)
     return done

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-import hashlib
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
@@ -11,6 +10,7 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
+from startkit.facts.digests import sha256, sha256_of_file
 from startkit.facts.job import DATABASE
 from startkit.facts.journal import Journal
 from startkit.facts.plugins import entry_points
@@ -43,7 +43,7 @@ def digest_of(folder: Path, layout: str = "") -> str:
     """
     newest = Journal.open(Path(folder) / DATABASE, read_only=True).newest()
     parts = [layout, newest.digest if newest else "", *_files(Path(folder)), *versions()]
-    return hashlib.sha256("\n".join(parts).encode("utf-8", "surrogateescape")).hexdigest()
+    return sha256("\n".join(parts).encode("utf-8", "surrogateescape"))
 
 
 def _files(folder: Path) -> Iterator[str]:
@@ -59,9 +59,7 @@ def _files(folder: Path) -> Iterator[str]:
             continue
         stat = path.stat()
         known = (
-            f"{stat.st_size} {stat.st_mtime_ns}"
-            if stat.st_size > LARGE
-            else hashlib.sha256(path.read_bytes()).hexdigest()
+            f"{stat.st_size} {stat.st_mtime_ns}" if stat.st_size > LARGE else sha256_of_file(path)
         )
         yield f"{within.as_posix()} {known}"
 

@@ -13,10 +13,10 @@ import pint
 
 from startkit.desk.report import assess
 from startkit.errors import StartkitError
+from startkit.facts.digests import sha256
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
 from startkit.paper import revisions
-from startkit.paper.evidence import digest
 from startkit.paper.revisions import RECORDS
 from startkit.procedure.assessment import NOT_APPLICABLE, WAIVER, Assessment
 from startkit.procedure.payload import next_step
@@ -247,7 +247,7 @@ def _record(folder: Path) -> Summary:
     return {
         "file": path.name,
         "revision": taken[1] if taken else "",
-        "sha256": digest(content),
+        "sha256": sha256(content),
         "size": len(content),
         "signed": revisions.is_signed(path),
     }

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from startkit.facts.digests import sha256_of_file
 from startkit.fleet import record_stamp
 from startkit.fleet.record_stamp import Stamp
 
@@ -77,9 +77,7 @@ def carry_out(task: Task) -> Stamp:
         for path in record.parent.glob("*.ipynb")
         if record.name.startswith(f"{path.stem}-") and not path.stem.endswith("-failed")
     )
-    files = {
-        path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in (notebook, record)
-    }
+    files = {path.name: sha256_of_file(path) for path in (notebook, record)}
     done = Stamp(began_from, task.layout, files)
     record_stamp.write(task.folder, done)
     return done

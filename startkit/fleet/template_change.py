@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from pathlib import Path
 
 from startkit.errors import JobError, StartkitError
 from startkit.facts import plugins
+from startkit.facts.digests import sha256
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
 from startkit.facts.safe_files import write_whole
@@ -61,7 +61,7 @@ def bring(fleet: Fleet, name: str = "", who: str = "") -> list[Brought]:
 
 
 def _brought(folder: Path, name: str, content: bytes, who: str) -> Brought:
-    now = hashlib.sha256(content).hexdigest()
+    now = sha256(content)
     try:
         job = Job(folder)
         made = template_of(job)

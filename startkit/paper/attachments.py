@@ -4,7 +4,6 @@ sheet, the trends.
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,6 +11,7 @@ from typing import Any
 
 from startkit.errors import PaperError
 from startkit.facts import baseline, checklists
+from startkit.facts.digests import sha256
 from startkit.facts.job import SHEET, SPECIFICATION, Job
 from startkit.paper import journal_export
 from startkit.paper.evidence import CSV, JOURNAL, PICTURES, TRENDS
@@ -55,7 +55,7 @@ class Attachment:
             "relationship": self.relationship,
             "description": self.description,
             "size": len(self.content),
-            "sha256": hashlib.sha256(self.content).hexdigest(),
+            "sha256": sha256(self.content),
         }
 
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from startkit.errors import PaperError
+from startkit.facts.digests import sha256
 
 
 def vouchers(path: Path) -> list[bytes]:
@@ -42,7 +42,7 @@ def vouchers(path: Path) -> list[bytes]:
 
 def fingerprint(der: bytes) -> str:
     """SHA-256 of a certificate, in groups that two people can compare over the telephone."""
-    digits = hashlib.sha256(der).hexdigest()
+    digits = sha256(der)
     return " ".join(digits[i : i + 4] for i in range(0, len(digits), 4))
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -12,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from startkit.errors import PaperError
+from startkit.facts.digests import sha256
 from startkit.facts.journal import Entry, chain_faults
 from startkit.paper import journal_export, unpacking
 
@@ -117,7 +117,7 @@ class Evidence:
         faults += [
             f"{name} is not the file whose digest was recorded"
             for name, line in listed.items()
-            if name in self.files and digest(self.files[name]) != line.get("sha256")
+            if name in self.files and sha256(self.files[name]) != line.get("sha256")
         ]
         return tuple(faults)
 
@@ -148,11 +148,6 @@ class Evidence:
                 "see all that is wrong with `startkit verify`",
             )
         return self
-
-
-def digest(content: bytes) -> str:
-    """SHA-256 in hexadecimal."""
-    return hashlib.sha256(content).hexdigest()
 
 
 def read(path: Path) -> bytes:

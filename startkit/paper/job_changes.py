@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from startkit.facts.digests import sha256
 from startkit.facts.job import DATABASE, Job
 from startkit.facts.journal import Entry
 from startkit.paper.attachments import sources
-from startkit.paper.evidence import CSV, JOURNAL, PICTURES, RECORD, Evidence, digest
+from startkit.paper.evidence import CSV, JOURNAL, PICTURES, RECORD, Evidence
 
 MOST = 5  # entries that are named
 
@@ -57,15 +58,15 @@ def _short(entry: Entry) -> str:
 
 def _files(evidence: Evidence, job: Job) -> list[str]:
     """Files that were changed, added or removed."""
-    here = {a.name: digest(a.content) for a in sources(job.folder)}
+    here = {a.name: sha256(a.content) for a in sources(job.folder)}
     pictures = {
         name: job.folder / name.removeprefix(f"{PICTURES}/")
         for name in evidence.files
         if name.startswith(f"{PICTURES}/")
     }
-    here |= {name: digest(path.read_bytes()) for name, path in pictures.items() if path.is_file()}
+    here |= {name: sha256(path.read_bytes()) for name, path in pictures.items() if path.is_file()}
     printed = {
-        name: digest(content)
+        name: sha256(content)
         for name, content in evidence.files.items()
         if name not in (RECORD, JOURNAL, CSV) and not _notebook(name)
     }

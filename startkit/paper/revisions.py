@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from startkit.paper.evidence import digest
+from startkit.facts.digests import sha256
 
 RECORDS = "records"  # folder of a job in which its records are kept
 FULL_NAME, SHORT_NAME = "commissioning-record", "commissioning-record-short"
@@ -96,7 +96,7 @@ def due(folder: Path, name: str) -> Revision:
     if not signed:
         return FIRST
     letter, path = signed[-1]
-    return Revision(following(letter), letter, path.name, digest(path.read_bytes()))
+    return Revision(following(letter), letter, path.name, sha256(path.read_bytes()))
 
 
 def following(letter: str) -> str:

@@ -17,6 +17,7 @@ from benchmarks.tampering import added_to, rotate, swap
 from startkit.cli import main
 from startkit.errors import JobError, PaperError
 from startkit.facts import baseline
+from startkit.facts.digests import sha256
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry, Journal
 from startkit.paper import evidence, journal_export
@@ -57,7 +58,7 @@ def test_every_entry_is_taken_over_with_its_hash_and_one_names_the_record(
         "job.imported",
         "from-the-site.pdf",
         "Ana",
-        f"sha256 {evidence.digest(record.read_bytes())}",
+        f"sha256 {sha256(record.read_bytes())}",
     )
 
 
@@ -263,7 +264,7 @@ def test_a_record_s_figures_become_the_baseline_of_a_job(tmp_path: Path):
     assert (last.what, last.value, last.note) == (
         "job.baseline",
         path.name,
-        f"sha256 {evidence.digest(path.read_bytes())}",
+        f"sha256 {sha256(path.read_bytes())}",
     )
     assert (
         json.loads((job.folder / baseline.FILE).read_text(encoding="utf-8"))["schema"]

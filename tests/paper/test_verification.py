@@ -25,6 +25,7 @@ from benchmarks import tampering
 from startkit import __version__, side_process
 from startkit.cli import main
 from startkit.errors import PaperError
+from startkit.facts.digests import sha256
 from startkit.facts.journal import Entry
 from startkit.paper import evidence, journal_export
 from startkit.paper.signing import identity, seal
@@ -361,7 +362,7 @@ def test_a_replaced_record_says_so_and_its_follower_knows_it(tmp_path: Path):
 def test_a_revision_far_from_the_one_before_is_valid_and_names_it(tmp_path: Path):
     job = real_job(tmp_path / "CH-3 start-up")
     first = signed(printed(job))
-    named = evidence.digest(first.read_bytes())
+    named = sha256(first.read_bytes())
     job.record(Entry("lube.filter_drop", "13", "kPa", who=TECHNICIAN, note="misread"))
     second = signed(printed(job))
     shutil.move(second, tmp_path / "b.pdf")

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
 from pathlib import Path
 from typing import Any
 
 from startkit.errors import PaperError
 from startkit.facts import pictures
+from startkit.facts.digests import sha256
 from startkit.paper.printing import svg
 
 KINDS = tuple(pictures.FOLDERS)
@@ -86,7 +86,7 @@ def _picture(
     words = {
         "alt": f"{field['question']}: {caption}",
         "caption": f"{field['question']}: {caption}",
-        "sha256": hashlib.sha256(content).hexdigest(),
+        "sha256": sha256(content),
     }
     within = path.relative_to(folder.resolve()).as_posix()
     suffix = next((suffix for magic, suffix in _MAGIC.items() if content.startswith(magic)), "")

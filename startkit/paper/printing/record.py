@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from startkit.errors import PaperError
+from startkit.facts.digests import sha256
 from startkit.facts.job import Job
 from startkit.facts.journal import chain_faults
 from startkit.paper import attachments, signature_page
@@ -164,7 +164,7 @@ def _with_pictures(blocks: list[Block]) -> tuple[list[Block], dict[str, bytes]]:
             files[name] = content
             block = {k: v for k, v in block.items() if k not in ("bytes", "suffix")} | {
                 "file": name,
-                "sha256": hashlib.sha256(content).hexdigest(),
+                "sha256": sha256(content),
             }
         made.append(block)
     return made, files

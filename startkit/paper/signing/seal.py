@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from startkit.errors import PaperError, StartkitError
+from startkit.facts.digests import sha256
 from startkit.facts.job import DATABASE, Job
 from startkit.facts.safe_files import write_whole
 from startkit.paper import (
@@ -89,7 +90,7 @@ def ready(path: Path, role: str, awaited: Iterable[str] = ()) -> Ready:
     """
     path = record_of(Path(path))
     content = evidence.read(path)
-    before = evidence.digest(content)
+    before = sha256(content)
     found = evidence.of_pdf(content).sound()
     rows = {row["field"]: row for row in found.record["signatures"]}
     field = signature_page.field_of(role, rows)
@@ -137,10 +138,7 @@ def sign(this: Ready, signer: Any, timestamper: Any = None) -> Signed:
     at = datetime.now().astimezone()
     drawn = _stamp(this, signer, at, timestamper is not None)
     made = _signed(this, signer, drawn, timestamper)
-    if (
-        not made.startswith(this.content)
-        or evidence.digest(evidence.read(this.path)) != this.sha256
-    ):
+    if not made.startswith(this.content) or sha256(evidence.read(this.path)) != this.sha256:
         raise PaperError(
             "the record was changed while it was being signed", str(this.path), "sign again"
         )

@@ -9,11 +9,12 @@ from pathlib import Path, PurePosixPath
 
 from startkit.errors import JobError, PaperError
 from startkit.facts import baseline, checklists, plugins, safe_files
+from startkit.facts.digests import sha256
 from startkit.facts.job import DATABASE, SHEET, SPECIFICATION, Job, check_new_folder
 from startkit.facts.journal import Entry, Journal
 from startkit.facts.safe_files import file_safe, write_whole
 from startkit.paper import revisions
-from startkit.paper.evidence import PICTURES, RECORD, TRENDS, Evidence, digest, of_pdf, read
+from startkit.paper.evidence import PICTURES, RECORD, TRENDS, Evidence, of_pdf, read
 from startkit.paper.printing import svg
 from startkit.paper.revisions import RECORDS
 from startkit.paper.signature_page import FIELDS
@@ -49,14 +50,14 @@ def import_job(record: Path, folder: Path, who: str = "", template: str = "") ->
     notebook = plugins.find_template(template or PurePosixPath(named).stem)
     folder = Path(folder)
     check_new_folder(folder)
-    entries = [Entry("job.imported", Path(record).name, who=who, note=f"sha256 {digest(content)}")]
+    entries = [Entry("job.imported", Path(record).name, who=who, note=f"sha256 {sha256(content)}")]
     if notebook.name != named:
         entries.append(
             Entry(
                 "job.template",
                 notebook.name,
                 who=who,
-                note=f"sha256 {digest(notebook.read_bytes())}",
+                note=f"sha256 {sha256(notebook.read_bytes())}",
             )
         )
     try:
@@ -201,7 +202,7 @@ def import_baseline(record: Path, folder: Path, who: str = "") -> Path:
     except JobError:
         target.unlink()
         raise
-    job.record(Entry("job.baseline", Path(record).name, who=who, note=f"sha256 {digest(content)}"))
+    job.record(Entry("job.baseline", Path(record).name, who=who, note=f"sha256 {sha256(content)}"))
     return target
 
 

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from startkit import __version__
 from startkit.errors import PaperError, StartkitError
+from startkit.facts.digests import sha256
 from startkit.paper import evidence, interpreter, signature_page
 from startkit.paper.evidence import Evidence
 from startkit.paper.signature_page import FIELDS
@@ -157,7 +158,7 @@ def verify(
         except PaperError as error:
             return Verification(
                 path.name,
-                evidence.digest(content),
+                sha256(content),
                 "",
                 "",
                 (),
@@ -198,7 +199,7 @@ def _looked_at(
     parts = (*_signed(signed, rows, wanted), *contents, _revision(path, data))
     return Verification(
         path.name,
-        evidence.digest(content),
+        sha256(content),
         str(data.get("title", "")),
         revisions.of_line(data.get("revision")).letter,
         _made(signed),
@@ -435,7 +436,7 @@ def _revision(path: Path, data: Mapping[str, Any]) -> Part:
             f" {revision.sha256}."
         )
         if before.is_file() and before != path:
-            same = evidence.digest(before.read_bytes()) == revision.sha256
+            same = sha256(before.read_bytes()) == revision.sha256
             mark = GOOD if same else BAD
             said.append(
                 f"{before.name} lies beside it and is"
