@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from startkit.errors import JobError, ReadingError
-from startkit.facts import readings
+from startkit.facts import file_types, readings
 from startkit.facts.blank import write_new
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
@@ -65,7 +65,7 @@ def enter_file(folder: Path, path: Path, who: str = "") -> tuple[list[Entry], li
     ReadingError
         A line or a cell cannot be entered; every fault is named.
     """
-    if Path(path).suffix.lower() in (".xlsx", ".xlsm"):
+    if file_types.is_workbook(path):
         from startkit.desk.sheet_entry import enter_sheet
 
         entered = enter_sheet(folder, Path(path), who)

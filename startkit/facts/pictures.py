@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from startkit.errors import ReadingError
-from startkit.facts import safe_files
+from startkit.facts import file_types, safe_files
 from startkit.facts.digests import sha256
 
 if TYPE_CHECKING:
@@ -295,8 +295,8 @@ def thumbnail(folder: Path, name: str, longest: int = 320) -> tuple[str, bytes]:
             "take the photograph again, or put the file there",
         )
     content = path.read_bytes()
-    if path.suffix.lower() == ".svg":
-        return "image/svg+xml", content
+    if file_types.suffix(path) == file_types.DRAWING:
+        return file_types.media_type(path.name), content
     image, _ = _opened(content, name)
     image.draft("RGB", (longest, longest))
     small = _upright(image, name)

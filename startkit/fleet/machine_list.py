@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from startkit.errors import SheetError
+from startkit.facts import file_types
 
 COLUMNS = ("tag", "like", "job", "template", "units")
 LARGEST, MOST_ROWS = 20_000_000, 20_000  # bytes unpacked, rows: a list of machines is never longer
@@ -42,7 +43,7 @@ def read(path: Path) -> list[Row]:
         there twice.
     """
     path = Path(path)
-    lines = _workbook(path) if path.suffix.lower() in (".xlsx", ".xlsm") else _csv(path)
+    lines = _workbook(path) if file_types.is_workbook(path) else _csv(path)
     head = [cell.strip() for cell in lines[0]] if lines else []
     _check_head(head, path.name)
     rows = [

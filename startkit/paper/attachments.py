@@ -10,28 +10,11 @@ from pathlib import Path
 from typing import Any
 
 from startkit.errors import PaperError
-from startkit.facts import baseline, checklists
+from startkit.facts import baseline, checklists, file_types
 from startkit.facts.digests import sha256
 from startkit.facts.job import SHEET, SPECIFICATION, Job
 from startkit.paper import journal_export
 from startkit.paper.evidence import CSV, JOURNAL, PICTURES, TRENDS
-
-TYPES = {
-    ".csv": "text/csv",
-    ".txt": "text/plain",
-    ".tsv": "text/tab-separated-values",
-    ".json": "application/json",
-    ".toml": "application/toml",
-    ".ipynb": "application/x-ipynb+json",
-    ".png": "image/png",
-    ".jpg": "image/jpeg",
-    ".jpeg": "image/jpeg",
-    ".svg": "image/svg+xml",
-    ".parquet": "application/vnd.apache.parquet",
-    ".gz": "application/gzip",
-    ".zip": "application/zip",
-    ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-}
 
 
 @dataclass(frozen=True)
@@ -45,7 +28,7 @@ class Attachment:
 
     @property
     def mime(self) -> str:
-        return TYPES.get(Path(self.name).suffix.lower(), "application/octet-stream")
+        return file_types.media_type(self.name)
 
     def line(self) -> dict[str, Any]:
         """Its line in the record: name, type, size, digest."""

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from startkit.errors import ReadingError
+from startkit.facts import file_types
 from startkit.facts.trend import sheets
 from startkit.facts.trend.cells import LACKING, are_units, is_data, is_reading, is_stamp
 from startkit.facts.trend.table import (
@@ -51,14 +52,12 @@ def read(path: Path, layout: Layout | None = None, only: Collection[str] | None 
         The file is missing, too large, damaged, or no table: one sentence.
     """
     _check_size(path)
-    suffix = path.suffix.lower()
-    if suffix in (".xlsx", ".xlsm", ".parquet", ".pq"):
-        return (
-            sheets.read_workbook(path, layout)
-            if suffix.startswith(".xls")
-            else sheets.read_parquet(path, only)
-        )
-    if suffix == ".xls":
+    suffix = file_types.suffix(path)
+    if suffix in file_types.WORKBOOKS:
+        return sheets.read_workbook(path, layout)
+    if suffix in file_types.PARQUET:
+        return sheets.read_parquet(path, only)
+    if suffix == file_types.OLD_WORKBOOK:
         raise ReadingError(
             "this is the old workbook format", path.name, "save it again as XLSX or CSV"
         )

@@ -132,9 +132,7 @@ def build(path: Path, made: TrendMap, name: str = "", digest: str = "") -> Trend
         The file cannot be read, or lacks a column of the map.
     """
     wanted = {*made.stamps, *(column.column for column in made.used)}
-    raw = files.read(
-        path, made.layout if path.suffix.lower() not in (".parquet", ".pq") else None, wanted
-    )
+    raw = files.read(path, made.layout, wanted)
     time = _time(raw, made)
     raw, time = _oldest_first(raw, time)
     problems = [_bad_sentence(raw.bad, raw.bad_count)] if raw.bad_count else []

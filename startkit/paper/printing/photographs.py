@@ -8,10 +8,10 @@ from typing import Any
 from startkit.errors import PaperError
 from startkit.facts import pictures
 from startkit.facts.digests import sha256
+from startkit.facts.file_types import PICTURE_STARTS
 from startkit.paper.printing import svg
 
 KINDS = tuple(pictures.FOLDERS)
-_MAGIC = {b"\x89PNG\r\n\x1a\n": "png", b"\xff\xd8\xff": "jpg"}
 
 
 def shown(
@@ -89,7 +89,9 @@ def _picture(
         "sha256": sha256(content),
     }
     within = path.relative_to(folder.resolve()).as_posix()
-    suffix = next((suffix for magic, suffix in _MAGIC.items() if content.startswith(magic)), "")
+    suffix = next(
+        (suffix for magic, suffix in PICTURE_STARTS.items() if content.startswith(magic)), ""
+    )
     if suffix:
         name = f"photograph-{len(files) + 1}.{suffix}"
         files[name] = originals[within] = content

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path, PurePosixPath
 
 from startkit.errors import JobError, PaperError
-from startkit.facts import baseline, checklists, plugins, safe_files
+from startkit.facts import baseline, checklists, file_types, plugins, safe_files
 from startkit.facts.digests import sha256
 from startkit.facts.job import DATABASE, SHEET, SPECIFICATION, Job, check_new_folder
 from startkit.facts.journal import Entry, Journal
@@ -19,9 +19,6 @@ from startkit.paper.printing import svg
 from startkit.paper.revisions import RECORDS
 from startkit.paper.signature_page import FIELDS
 from startkit.paper.verifying import signatures
-
-_PICTURE_ENDINGS = {".png", ".jpg", ".jpeg", ".svg"}
-_PICTURE_STARTS = (b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff")
 
 
 def import_job(record: Path, folder: Path, who: str = "", template: str = "") -> Job:
@@ -128,7 +125,7 @@ def _place(name: str, content: bytes) -> PurePosixPath | None:
     if (
         path.parts[0] == PICTURES
         and len(path.parts) > 1
-        and path.suffix.lower() in _PICTURE_ENDINGS
+        and file_types.suffix(path) in file_types.PICTURES
         and _is_picture(content)
     ):
         return path.relative_to(PICTURES)
@@ -137,7 +134,7 @@ def _place(name: str, content: bytes) -> PurePosixPath | None:
 
 def _is_picture(content: bytes) -> bool:
     try:
-        return content.startswith(_PICTURE_STARTS) or bool(
+        return content.startswith(tuple(file_types.PICTURE_STARTS)) or bool(
             svg.safe(content.decode("utf-8"), PICTURES)
         )
     except (UnicodeDecodeError, PaperError):
