@@ -19,6 +19,7 @@ from startkit.errors import SheetError, StartkitError
 from startkit.facts import toml_file
 from startkit.units import KINDS, parse
 
+PRACTICE = "common practice, no source"  # how a fact of the trade without a source is printed
 SHEET, SPECIFICATION = "machine sheet", "specification"
 STANDINGS = ("published", "secondary", "from memory", "common practice", "own default")
 CHECK = "check against the standard"
@@ -60,7 +61,7 @@ class Limit:
         if self.authority != "default":
             return f"{self.authority}: {self.source}" if self.source else self.authority
         if self.standing == "common practice":
-            return f"common practice, no source{': ' + self.source if self.source else ''}"
+            return f"{PRACTICE}{': ' + self.source if self.source else ''}"
         if self.standing == "own default":
             return f"default of this workbook, no source{': ' + self.source if self.source else ''}"
         if self.standing == "from memory":

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pint
 
-from startkit.facts.limits import Limit
+from startkit.facts.limits import PRACTICE, Limit
 from startkit.procedure.entries import Entries
 from startkit.procedure.reading import Reading
 from startkit.units import difference_kind
@@ -139,7 +139,7 @@ def confirm(
     good: str,
     bad: str,
     next_step: str,
-    source: str = "common practice, no source",
+    source: str = PRACTICE,
     wanted: bool = True,
 ) -> Verdict:
     """A yes-or-no field as a verdict: pass if the answer is the wanted one.

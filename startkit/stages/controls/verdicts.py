@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pint
 
-from startkit.facts.limits import Limit, Limits
+from startkit.facts.limits import PRACTICE, Limit, Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries, Row
 from startkit.procedure.judging import check
@@ -173,7 +173,7 @@ def _listed(entries: Entries) -> Verdict:
     key, title, source = (
         "controls.listed",
         "Every safety that a machine has is listed",
-        "common practice, no source",
+        PRACTICE,
     )
     there = {row.text("safety") for name in (*SAFETIES, "interlocks") for row in entries.rows(name)}
     missing = [" or ".join(names) for names in ALWAYS if not there & set(names)]

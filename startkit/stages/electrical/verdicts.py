@@ -6,7 +6,7 @@ import numpy as np
 import pint
 
 from startkit.errors import StartkitError
-from startkit.facts.limits import Limits
+from startkit.facts.limits import PRACTICE, Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
@@ -141,7 +141,7 @@ def _sum(first: Reading | None, second: Reading | None) -> Reading | None:
 
 
 def _rotation(entries: Entries) -> Verdict:
-    key, title, source = "electrical.rotation", "Phase rotation", "common practice, no source"
+    key, title, source = "electrical.rotation", "Phase rotation", PRACTICE
     seen = entries.text("rotation")
     if not seen or seen == ROTATION[2]:
         return Verdict(

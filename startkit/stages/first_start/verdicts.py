@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import pint
 
 from startkit.errors import StartkitError
-from startkit.facts.limits import Limit, Limits
+from startkit.facts.limits import PRACTICE, Limit, Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries, Row
 from startkit.procedure.judging import check
@@ -33,7 +33,6 @@ from startkit.stages.first_start.readings import (
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict, worst
 
-PRACTICE = "common practice, no source"
 CEILING = ("soft start", "variable-speed drive")
 STARTER_WORDS = {
     "across the line": "a start across the line",

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date, datetime
 
+from startkit.facts.limits import PRACTICE
 from startkit.procedure import payload
 from startkit.procedure.entries import Entries, Row
 from startkit.procedure.judging import confirm
 from startkit.procedure.stage import TABLE, Heading, Table
 from startkit.verdict import COVERAGE, Outcome, Verdict
 
-PRACTICE = "common practice, no source"
 SEVERITIES = (
     "before handing over",
     "before the next start",

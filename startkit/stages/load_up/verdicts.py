@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import pint
 
 from startkit.errors import StartkitError
-from startkit.facts.limits import Limit, Limits
+from startkit.facts.limits import PRACTICE, Limit, Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
@@ -291,7 +291,7 @@ def _steady(found: tuple[Point, ...]) -> Verdict:
     key, title, source = (
         "load_up.steady",
         "Readings taken while steady",
-        "common practice, no source",
+        PRACTICE,
     )
     if not found:
         return Verdict(

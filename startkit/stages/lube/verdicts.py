@@ -8,7 +8,7 @@ from datetime import datetime
 
 import pint
 
-from startkit.facts.limits import Limit, Limits
+from startkit.facts.limits import PRACTICE, Limit, Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
@@ -17,8 +17,6 @@ from startkit.science.pre_lube import PreLube
 from startkit.stages.lube.readings import Oil
 from startkit.units import Q
 from startkit.verdict import COVERAGE, Outcome, Verdict, within
-
-PRACTICE = "common practice, no source"
 
 
 def verdicts(machine: Machine, limits: Limits, entries: Entries, oil: Oil) -> tuple[Verdict, ...]:

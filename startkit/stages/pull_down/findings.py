@@ -10,6 +10,7 @@ import numpy as np
 import pint
 
 from startkit.errors import StartkitError
+from startkit.facts.limits import PRACTICE
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.stage import Figure, Heading, Table
@@ -65,7 +66,7 @@ def _planned(entries: Entries, plan: PullPlan) -> tuple[Figure, ...]:
             "Then give back 100 % over",
             _minutes(float(plan.plan.ramp)),
             "minutes",
-            note="common practice, no source",
+            note=PRACTICE,
             digits=0,
         ),
         Figure(

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import pint
 
-from startkit.facts.limits import Limits
+from startkit.facts.limits import PRACTICE, Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
@@ -18,7 +18,6 @@ from startkit.verdict import Outcome, Verdict
 
 REACHED, TRIPPED = "set point reached", "tripped on overcurrent"
 ENDS = (REACHED, TRIPPED, "tripped on something else", "stopped by hand", "still running")
-PRACTICE = "common practice, no source"
 
 
 def verdicts(

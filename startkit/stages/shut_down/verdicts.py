@@ -9,7 +9,7 @@ from typing import Any
 import pint
 
 from startkit.errors import StartkitError
-from startkit.facts.limits import Limits
+from startkit.facts.limits import PRACTICE, Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check, confirm
@@ -20,7 +20,6 @@ from startkit.stages.lube.readings import coast_down_of
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict
 
-PRACTICE = "common practice, no source"
 STOPS = (
     "ordinary stop, unloaded first",
     "stopped under load",

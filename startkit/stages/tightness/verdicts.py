@@ -7,7 +7,7 @@ from datetime import date, datetime
 import pint
 
 from startkit.errors import StartkitError
-from startkit.facts.limits import Limits
+from startkit.facts.limits import PRACTICE, Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries, Row
 from startkit.procedure.judging import check, confirm
@@ -90,7 +90,7 @@ def _leaks(entries: Entries) -> tuple[Verdict, ...]:
     rows = entries.rows("leaks")
     if not rows:
         return ()
-    key, title, source = "tightness.leaks", "Leaks found are repaired", "common practice, no source"
+    key, title, source = "tightness.leaks", "Leaks found are repaired", PRACTICE
     left = [
         row.text("place") or f"row {n}"
         for n, row in enumerate(rows, 1)

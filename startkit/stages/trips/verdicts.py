@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
+from startkit.facts.limits import PRACTICE
 from startkit.procedure.entries import Entries
 from startkit.stages.trips.readings import Story, Trip
 from startkit.verdict import Outcome, Verdict
-
-PRACTICE = "common practice, no source"
 
 
 def verdicts(entries: Entries, story: Story) -> tuple[Verdict, ...]:

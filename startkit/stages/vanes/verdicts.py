@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pint
 
-from startkit.facts.limits import Limit, Limits
+from startkit.facts.limits import PRACTICE, Limit, Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check, confirm
@@ -524,7 +524,7 @@ def _chatter(switch: SwitchResult | None) -> Verdict:
             outcome=Outcome.OPEN,
             sentence="No trace shows the switch along a stroke.",
             next_step="Record switch and feedback along the strokes.",
-            source="common practice, no source",
+            source=PRACTICE,
         )
     if switch.chatter:
         return Verdict(
@@ -534,14 +534,14 @@ def _chatter(switch: SwitchResult | None) -> Verdict:
             sentence=f"It changed {switch.chatter} times more than it should, in"
             f" {_named(switch.chattering_strokes)}.",
             next_step="Check contact, cam and wiring.",
-            source="common practice, no source",
+            source=PRACTICE,
         )
     return Verdict(
         key=key,
         title=title,
         outcome=Outcome.PASS,
         sentence="One change a stroke.",
-        source="common practice, no source",
+        source=PRACTICE,
     )
 
 
