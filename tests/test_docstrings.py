@@ -66,7 +66,9 @@ def public() -> Iterator[Public]:
 
 ALL = [found for found in public() if found.path not in CALLED_BY]
 FUNCTIONS = [
-    found for found in ALL if isinstance(found.node, ast.FunctionDef) and found.module != "cli"
+    found
+    for found in ALL
+    if isinstance(found.node, ast.FunctionDef) and not found.module.startswith("cli")
 ]
 BY_PATH = {found.path: found for found in ALL}
 

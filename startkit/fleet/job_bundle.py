@@ -1,4 +1,4 @@
-"""A bundle: a job as bytes on its way out, its record as bytes on its way back; no disk is shared."""
+"""A job packed as bytes for another computer, and its record packed for the way back."""
 
 from __future__ import annotations
 
@@ -20,9 +20,7 @@ from startkit.paper.revisions import RECORDS, is_signed
 
 @dataclass(frozen=True)
 class Bundle:
-    """One task on its way: the packed job, its name and layout, the version that packed it, the
-    digest of what it was packed from.
-    """
+    """A packed job with its task, the version that packed it, and the digest of what was packed."""
 
     content: bytes
     task: Task
@@ -40,8 +38,8 @@ class Reply:
 
 
 def packed(task: Task) -> Bundle:
-    """A job as bytes: all that its record is made from, and the signed records in whose place a new
-    one may stand.
+    """A job as bytes: all that its record is made from, and its signed records, which decide the
+    new record's revision.
     """
     made_from = record_stamp.digest_of(task.folder, task.layout)
     stream = io.BytesIO()
@@ -58,12 +56,14 @@ def packed(task: Task) -> Bundle:
 
 
 def carried_out(bundle: Bundle) -> Reply:
-    """Carry out a task on this computer: unpack, run it in a fresh process, pack the record."""
+    """Carry out a task on this computer: unpack the job, print it in a fresh process, pack the
+    record.
+    """
     if bundle.version != __version__:
         return Reply(
             {},
-            f"the worker has startkit {__version__}, the fleet {bundle.version}; install the same"
-            " on both.",
+            f"the worker has startkit {__version__}, this computer {bundle.version}; install the"
+            " same version on both.",
         )
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch) / bundle.task.name
@@ -82,7 +82,7 @@ def carried_out(bundle: Bundle) -> Reply:
 
 
 def _failed(records: Path) -> dict[str, bytes]:
-    """The notebook of a run that failed: its cells say where."""
+    """The notebook of a failed run: it shows which cell failed."""
     return (
         {path.name: path.read_bytes() for path in records.glob("*-failed.ipynb")}
         if records.is_dir()
@@ -91,7 +91,7 @@ def _failed(records: Path) -> dict[str, bytes]:
 
 
 def unpacked(bundle: Bundle, reply: Reply) -> Stamp | None:
-    """Put what came back into the job's records; the stamp comes last.
+    """Write what came back into the job's records, the stamp last.
 
     Raises
     ------
@@ -104,7 +104,7 @@ def unpacked(bundle: Bundle, reply: Reply) -> Stamp | None:
             raise JobError(
                 f"{name!r} is not the name of a record",
                 bundle.task.name,
-                "look what the worker runs",
+                "check what the worker runs",
             )
         write_whole(records / name, content)
     if reply.fault:

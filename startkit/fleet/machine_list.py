@@ -88,7 +88,7 @@ def _check_tags(rows: list[Row], name: str) -> None:
             raise SheetError("the machine has no tag", row.where, "fill the column tag")
         if job.lower() in seen:
             raise SheetError(
-                f"{job!r} is there already in {seen[job.lower()].rpartition(', ')[2]}",
+                f"{job!r} is already in {seen[job.lower()].rpartition(', ')[2]}",
                 row.where,
                 "give each job a name of its own in the column job",
             )

@@ -1,4 +1,4 @@
-"""New jobs for the machines of a list: every sheet is checked before the first job is made."""
+"""New jobs for the machines of a list. Every sheet is checked before the first job is made."""
 
 from __future__ import annotations
 
@@ -24,12 +24,12 @@ from startkit.fleet.machine_list import Row, read
 from startkit.units import SYSTEMS
 
 _NUMBER = re.compile(r"^-?\d+(\.\d+)?$")
-_HALF_MADE = ".making"  # in jobs/: a job stands in its place whole or not at all
+_UNFINISHED = ".making"  # in jobs/: a job moves to its own folder only when it is complete
 
 
 @dataclass(frozen=True)
 class Plan:
-    """One job to be made: its folder, its sheet as text, template and units; `there` if it was made
+    """One job to make: its folder, its sheet as text, template and units; `exists` if it was made
     before.
     """
 
@@ -39,11 +39,35 @@ class Plan:
     text: str
     template: Path
     system: str
-    there: bool
+    exists: bool
+
+
+@dataclass(frozen=True)
+class Made:
+    """What `make_all` did: the folder of the jobs, how many are new, how many existed."""
+
+    folder: Path
+    new: int
+    existing: int
+
+
+def make_all(folder: Path, listed: Path, template: str = "", who: str = "") -> Made:
+    """Make a job for each machine of a list that has none yet.
+
+    Raises
+    ------
+    StartkitError
+        The folder, the list or a sheet cannot be used; no job is made then. Or a job cannot be
+        written.
+    """
+    fleet = start(folder)
+    found = plans(fleet, listed, template)
+    new = [make(plan, fleet, who) for plan in found if not plan.exists]
+    return Made(fleet.jobs_folder, len(new), len(found) - len(new))
 
 
 def start(folder: Path) -> Fleet:
-    """The fleet in a folder; one that does not exist yet, or is empty, becomes a fleet.
+    """The fleet in a folder; a new or empty folder becomes a fleet.
 
     Raises
     ------
@@ -56,7 +80,7 @@ def start(folder: Path) -> Fleet:
             raise JobError(
                 f"there is no {SETTINGS}",
                 str(folder),
-                "give the folder of a fleet, or the name of a new one",
+                "give the folder of a fleet, or the name of a new folder",
             )
         for part in (MACHINES, JOBS, RECORDS):
             (folder / part).mkdir(parents=True, exist_ok=True)
@@ -77,7 +101,7 @@ def start(folder: Path) -> Fleet:
 
 
 def plans(fleet: Fleet, listed: Path, template: str = "") -> list[Plan]:
-    """What is to be made, checked to the last row.
+    """The jobs to make, every row checked.
 
     Raises
     ------
@@ -93,7 +117,7 @@ def plans(fleet: Fleet, listed: Path, template: str = "") -> list[Plan]:
 
 
 def make(plan: Plan, fleet: Fleet, who: str = "", at: str = "") -> Path:
-    """Make one job; nothing of it is seen before it is whole.
+    """Make one job; it appears in the fleet only when it is complete.
 
     Raises
     ------
@@ -103,8 +127,8 @@ def make(plan: Plan, fleet: Fleet, who: str = "", at: str = "") -> Path:
     if not plan.sheet.is_file():
         write_whole(plan.sheet, plan.text.encode("utf-8"))
     fleet.jobs_folder.mkdir(parents=True, exist_ok=True)
-    shutil.rmtree(fleet.jobs_folder / _HALF_MADE, ignore_errors=True)
-    half = fleet.jobs_folder / _HALF_MADE / plan.folder.name
+    shutil.rmtree(fleet.jobs_folder / _UNFINISHED, ignore_errors=True)
+    half = fleet.jobs_folder / _UNFINISHED / plan.folder.name
     specification = None
     with tempfile.TemporaryDirectory() as scratch:
         if fleet.specification:
@@ -117,23 +141,23 @@ def make(plan: Plan, fleet: Fleet, who: str = "", at: str = "") -> Path:
         half.parent.rmdir()
     except OSError as error:
         raise JobError(
-            f"the job cannot be put in its place ({error.strerror})",
+            f"the job cannot be moved to its folder ({error.strerror})",
             str(plan.folder),
-            "look what lies there",
+            "look what is in that folder",
         ) from None
     return plan.folder
 
 
 def _check_apart(rows: list[Row], found: list[Plan]) -> None:
-    """Names that differ may still be the same folder on some computer."""
+    """Refuse names that differ only in case: on some computers they are the same folder."""
     seen: dict[str, str] = {}
     for row, plan in zip(rows, found, strict=True):
         name = plan.folder.name.lower()
         if name in seen:
             raise JobError(
-                f"{plan.tag!r} and {seen[name]!r} would share the folder {plan.folder.name}",
+                f"{plan.tag!r} and {seen[name]!r} would have the same folder {plan.folder.name}",
                 row.where,
-                "name one of them in the column job",
+                "give one of them another folder in the column job",
             )
         seen[name] = plan.tag
 
@@ -159,7 +183,7 @@ def _plan(fleet: Fleet, row: Row, template: str) -> Plan:
         raise JobError(
             f"{name!r} cannot be the name of a job's folder",
             f"{row.where}, job",
-            "use letters, digits, dots, hyphens",
+            "use letters, digits, dots and hyphens",
         )
     folder = fleet.jobs_folder / name
     sheet = fleet.machines / f"{file_safe(tag)}.toml"
@@ -176,7 +200,7 @@ def _units(fleet: Fleet, row: Row, text: str) -> str:
     system = row["units"] or (site.units if site else "") or fleet.system
     if system not in SYSTEMS:
         raise SheetError(
-            f"{system!r} are not units of a job",
+            f"{system!r} is not a system of units",
             f"{row.where}, units",
             f"use {' or '.join(SYSTEMS)}",
         )
@@ -184,35 +208,34 @@ def _units(fleet: Fleet, row: Row, text: str) -> str:
 
 
 def _sheet(fleet: Fleet, row: Row, path: Path) -> str:
-    """The machine's sheet: as it lies in ``machines``, or made from the list."""
-    there = path.read_text(encoding="utf-8-sig") if path.is_file() else ""
+    """The machine's sheet: the file in ``machines``, or made from the list."""
+    existing = path.read_text(encoding="utf-8-sig") if path.is_file() else ""
     if not row.sheet and not row["like"]:
-        if not there:
+        if not existing:
             raise SheetError(
-                f"there is no sheet of {row['tag']}",
+                f"there is no sheet for {row['tag']}",
                 row.where,
-                f"put it into {MACHINES}/{path.name}, or name in the column like a machine to start"
-                " from",
+                f"put it into {MACHINES}/{path.name}, or name a machine to copy in the column like",
             )
         machine = machine_.load(path)
         if machine.machine.tag != row["tag"]:
             raise SheetError(
-                f"the sheet is that of {machine.machine.tag}, not of {row['tag']}",
+                f"the sheet is for {machine.machine.tag}, not for {row['tag']}",
                 f"{row.where}, tag",
                 f"correct the list or {MACHINES}/{path.name}",
             )
-        return there
+        return existing
     table = _merged(fleet.defaults, _site_of(fleet, row), _alike(fleet, row), _own(row))
     text = toml_file.text_of(
         table,
         f"{row['tag']}: made from a list of machines; check it against the maker's documents.",
     )
     _checked(table, text, row)
-    if there and toml_file.parse(there, f"{MACHINES}/{path.name}") != table:
+    if existing and toml_file.parse(existing, f"{MACHINES}/{path.name}") != table:
         raise SheetError(
-            f"{MACHINES}/{path.name} is there already and differs from the list",
+            f"{MACHINES}/{path.name} exists already and differs from the list",
             row.where,
-            "change that file, or leave only the column tag filled",
+            "change that file, or fill in only the column tag",
         )
     return text
 
@@ -223,13 +246,13 @@ def _alike(fleet: Fleet, row: Row) -> dict[str, Any]:
     path = fleet.machines / f"{file_safe(row['like'])}.toml"
     if not path.is_file():
         raise SheetError(
-            f"there is no sheet of {row['like']!r} to start from",
+            f"there is no sheet for {row['like']!r} to copy",
             f"{row.where}, like",
             f"put it into {MACHINES}/{path.name}",
         )
     table, _ = toml_file.load(path)
     if "site.plant" in row.sheet:
-        table.get("site", {}).pop("elevation", None)  # of the other plant
+        table.get("site", {}).pop("elevation", None)  # it belongs to the other plant
     return table
 
 
@@ -252,7 +275,7 @@ def _own(row: Row) -> dict[str, Any]:
 
 
 def _typed(part: str, key: str, cell: str) -> Any:
-    """A cell as the sheet wants it: a number where the key is a bare number, else text."""
+    """A cell as the sheet needs it: a number where the key takes a plain number, else text."""
     section = machine_.Machine.model_fields.get(part)
     known = (
         getattr(section.annotation, "model_fields", {}).get(key) if section is not None else None
@@ -264,8 +287,8 @@ def _typed(part: str, key: str, cell: str) -> Any:
 
 
 def _merged(*layers: Mapping[str, Any]) -> dict[str, Any]:
-    """Later layers over earlier ones, part by part; lists are taken whole. Order of the sheet's
-    parts is kept.
+    """Later layers override earlier ones key by key; a list replaces a list. The parts stay in the
+    order of the sheet.
     """
     merged: dict[str, Any] = {}
     for layer in layers:

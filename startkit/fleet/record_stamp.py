@@ -1,4 +1,4 @@
-"""What a record was made from: one digest of everything that may change it, kept beside the record."""
+"""The stamp of a record: one digest of everything that the record was made from."""
 
 from __future__ import annotations
 
@@ -18,14 +18,14 @@ from startkit.facts.safe_files import write_whole
 from startkit.paper.revisions import RECORDS
 
 STAMP, SCHEMA = ".made.json", "startkit-made-1"
-# bytes: a trend or a photograph beyond this is known by its size and time, not read through
+# bytes: a larger file is identified by its size and time instead of its digest
 LARGE = 1_000_000
 _ADDED = ("startkit.stages", "startkit.checklists")
 
 
 @dataclass(frozen=True)
 class Stamp:
-    """A job's record as it was made: from what, as what, and the digest of each file."""
+    """What a record was made from, its layout, and the digest of each file made."""
 
     made_from: str
     layout: str
@@ -33,8 +33,7 @@ class Stamp:
 
 
 def digest_of(folder: Path, layout: str = "") -> str:
-    """SHA-256 over a job's entries, its files, how it is laid out, and the versions that work it
-    out.
+    """SHA-256 over a job's entries and files, the layout, and the versions of the software.
 
     Raises
     ------
@@ -47,7 +46,7 @@ def digest_of(folder: Path, layout: str = "") -> str:
 
 
 def _files(folder: Path) -> Iterator[str]:
-    """Every file that a job reads, with what tells whether it changed."""
+    """Every file that a job reads, each with its digest or its size and time."""
     for path in sorted(folder.rglob("*")):
         within = path.relative_to(folder)
         if (
@@ -66,8 +65,8 @@ def _files(folder: Path) -> Iterator[str]:
 
 @functools.cache
 def versions() -> tuple[str, ...]:
-    """Name and version of what works a record out: the tool, the property library, packages that
-    add stages.
+    """Name and version of what makes a record: this tool, the property library, packages that add
+    stages.
     """
     added = {
         point.dist.name: point.dist.version
@@ -91,9 +90,9 @@ def _version(name: str) -> str:
 # --- the stamp ------------------------------------------------------------------------------------
 
 
-def write(folder: Path, made: Stamp) -> None:
-    """Put the stamp beside the record, after the record itself."""
-    content = {"schema": SCHEMA, **asdict(made)}
+def write(folder: Path, stamp: Stamp) -> None:
+    """Write the stamp into the job's records, after the record itself."""
+    content = {"schema": SCHEMA, **asdict(stamp)}
     write_whole(
         Path(folder) / RECORDS / STAMP,
         (json.dumps(content, indent=1, sort_keys=True) + "\n").encode(),
@@ -101,7 +100,7 @@ def write(folder: Path, made: Stamp) -> None:
 
 
 def read(folder: Path) -> Stamp | None:
-    """The stamp of a job; None if there is none that can be read."""
+    """The stamp of a job; None if there is no readable one."""
     try:
         content: Any = json.loads((Path(folder) / RECORDS / STAMP).read_text(encoding="utf-8"))
         return (
@@ -114,13 +113,11 @@ def read(folder: Path) -> Stamp | None:
 
 
 def is_current(folder: Path, layout: str = "") -> bool:
-    """True if the record of a job was made from what the job holds now, in this layout, and is
-    still there.
-    """
-    made = read(folder)
+    """True if the job's record exists and was made from what the job holds now, in this layout."""
+    stamp = read(folder)
     return (
-        made is not None
-        and made.layout == layout
-        and all((Path(folder) / RECORDS / name).is_file() for name in made.files)
-        and made.made_from == digest_of(folder, layout)
+        stamp is not None
+        and stamp.layout == layout
+        and all((Path(folder) / RECORDS / name).is_file() for name in stamp.files)
+        and stamp.made_from == digest_of(folder, layout)
     )

@@ -1,4 +1,4 @@
-"""The run: all jobs to records, none stopping the others, taken up again after it was killed."""
+"""The run of a fleet: every job to its record. One fault stops no other job; a killed run resumes."""
 
 from __future__ import annotations
 
@@ -18,14 +18,12 @@ from startkit.fleet.register_tables import several
 from startkit.fleet.task import Task, carry_out
 from startkit.fleet.workers import Outcome
 
-LOG = (  # in the fleet's records: what the last run was to do, and each job as it was done
-    "run.jsonl"
-)
+LOG = "run.jsonl"  # in the fleet's records: what the last run was asked, and each job it finished
 
 
 @dataclass(frozen=True)
 class Done:
-    """What became of one job: the record's file, or one sentence on why there is none."""
+    """What happened to one job: the record's file, or one sentence on why there is none."""
 
     job: str
     record: str = ""
@@ -53,11 +51,11 @@ class Run:
     Attributes
     ----------
     tasks : tuple of Task
-        What is to be done.
-    left : tuple of str
+        What there is to do.
+    unchanged : tuple of str
         Jobs that need nothing.
-    taken_up : str
-        When the run began that is taken up here; empty: this is a new one.
+    resumed : str
+        When the interrupted run that this one resumes began; empty: this is a new run.
     """
 
     def __init__(
@@ -78,9 +76,8 @@ class Run:
         )
         chosen = _chosen(fleet, names)
         for folder in chosen:
-            with suppress(
-                PaperError, OSError
-            ):  # a folder that cannot be written is told when its record cannot be either
+            # A folder that cannot be written is reported when its record cannot be written either.
+            with suppress(PaperError, OSError):
                 company_mark.bring(fleet, folder)
         every = tuple(Task(folder, fleet.paper, form, fleet.company) for folder in chosen)
         self._asked = {
@@ -91,18 +88,18 @@ class Run:
             "company": fleet.company,
         }
         self._log = _Log(fleet.records / LOG)
-        self.taken_up, finished = self._log.unfinished(self._asked)
+        self.resumed, finished = self._log.unfinished(self._asked)
         self.tasks = tuple(
             task for task in every if not (task.name in finished or changed) or not _current(task)
         )
-        self.left = tuple(task.name for task in every if task not in self.tasks)
+        self.unchanged = tuple(task.name for task in every if task not in self.tasks)
 
     def outcomes(self) -> Iterator[Done]:
-        """Do what is to be done; each job's outcome as it comes."""
-        if not self.taken_up:
+        """Carry out the tasks; each job's outcome as it comes."""
+        if not self.resumed:
             self._log.begin(self._asked)
         for outcome in self._done():
-            done = _told(self.tasks[outcome.number], outcome)
+            done = _done_of(self.tasks[outcome.number], outcome)
             self._log.add(done)
             yield done
         self._log.end()
@@ -134,14 +131,14 @@ def _chosen(fleet: Fleet, names: tuple[str, ...]) -> list[Path]:
 
 
 def _current(task: Task) -> bool:
-    """A job whose journal cannot be read is not current: the run will say why."""
+    """A job whose journal cannot be read is not current: the run will report why."""
     try:
         return record_stamp.is_current(task.folder, task.layout)
     except StartkitError:
         return False
 
 
-def _told(task: Task, outcome: Outcome) -> Done:
+def _done_of(task: Task, outcome: Outcome) -> Done:
     record = (
         next((name for name in outcome.result.files if name.endswith(".pdf")), "")
         if outcome.result
@@ -151,15 +148,13 @@ def _told(task: Task, outcome: Outcome) -> Done:
 
 
 class _Log:
-    """What the run was to do and what of it was done, a line each, so that it can be taken up
-    again.
-    """
+    """What the run was asked and what it has finished, one line each, so that it can resume."""
 
     def __init__(self, path: Path) -> None:
         self._path = path
 
     def unfinished(self, asked: dict[str, Any]) -> tuple[str, frozenset[str]]:
-        """When a run for the same began that never ended, and the jobs that it had done."""
+        """When an unfinished run with the same request began, and the jobs that it had finished."""
         lines = self._lines()
         if not lines or lines[0].get("asked") != asked or any("ended" in line for line in lines):
             return "", frozenset()
@@ -171,7 +166,7 @@ class _Log:
         lines = []
         with suppress(OSError):
             for text in self._path.read_text(encoding="utf-8").splitlines():
-                with suppress(ValueError):  # the last line of a killed run may be cut short
+                with suppress(ValueError):  # the last line of a killed run may be truncated
                     lines.append(json.loads(text))
         return [line for line in lines if isinstance(line, dict)]
 
@@ -212,12 +207,12 @@ def _now() -> str:
     return datetime.now().astimezone().isoformat(timespec="seconds")
 
 
-def summary(done: list[Done], left: tuple[str, ...]) -> list[str]:
-    """Lines on what became of the jobs: how many, and each failure with its reason."""
+def summary(done: list[Done], unchanged: tuple[str, ...]) -> list[str]:
+    """Lines on the result: how many jobs, and each failure with its reason."""
     failed = [each for each in done if each.fault]
     lines = [
-        f"{len(done) - len(failed)} of {several(len(done), 'job', 'jobs')} to records"
-        + (f", {len(left)} left as they are (nothing changed)" if left else "")
+        f"{len(done) - len(failed)} of {several(len(done), 'job', 'jobs')} printed"
+        + (f", {len(unchanged)} unchanged" if unchanged else "")
         + "."
     ]
     return lines + [

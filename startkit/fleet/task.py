@@ -1,4 +1,4 @@
-"""A task: one job to be run and printed, and what a worker does with it."""
+"""A task: one job to run and print, and what a worker does with it."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class Task:
 
     @property
     def layout(self) -> str:
-        """The layout as it stands in the record's stamp."""
+        """The layout as written in the record's stamp."""
         return "|".join((self.paper, self.form, self.company))
 
     @property
@@ -34,8 +34,7 @@ class Task:
 
 
 def print_alone(job: Path, paper: str, form: str, company: str) -> Exported:
-    """Run and print one job in this process, which does nothing else, while a second process draws
-    the plots.
+    """Run and print one job in this process while a helper process draws the plots.
 
     Parameters
     ----------
@@ -59,7 +58,7 @@ def print_alone(job: Path, paper: str, form: str, company: str) -> Exported:
 
 
 def carry_out(task: Task) -> Stamp:
-    """Run the job's notebook in this process, print its record, and leave the stamp beside it.
+    """Run the job's notebook in this process, print its record, and write the record's stamp.
 
     Raises
     ------
@@ -70,7 +69,7 @@ def carry_out(task: Task) -> Stamp:
     from startkit.paper.printing.export import export
 
     engine.register()
-    began_from = record_stamp.digest_of(task.folder, task.layout)
+    made_from = record_stamp.digest_of(task.folder, task.layout)
     record = export(task.folder, task.paper, task.form, task.company, engine.IN_PROCESS)
     notebook = next(
         path
@@ -78,6 +77,6 @@ def carry_out(task: Task) -> Stamp:
         if record.name.startswith(f"{path.stem}-") and not path.stem.endswith("-failed")
     )
     files = {path.name: sha256_of_file(path) for path in (notebook, record)}
-    done = Stamp(began_from, task.layout, files)
+    done = Stamp(made_from, task.layout, files)
     record_stamp.write(task.folder, done)
     return done

@@ -1,4 +1,4 @@
-"""One change of a template, brought to every job of the fleet that is not signed yet."""
+"""A changed template, put into every job of the fleet that is not signed yet."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ from startkit.fleet.summary import template_of
 from startkit.paper.printing import runs
 from startkit.paper.revisions import RECORDS, is_signed
 
-BROUGHT, SAME, SIGNED, OTHER = "brought", "same", "signed", "other"
-REPLACED = "replaced"  # in a job's records: the notebooks that were replaced
+CHANGED, SAME, SIGNED, OTHER, FAULT = "changed", "same", "signed", "other", "fault"
+REPLACED = "replaced"  # folder in a job's records for notebooks that were replaced
 
 
 @dataclass(frozen=True)
-class Brought:
-    """What became of one job: how, the template's digest before and now, or why not."""
+class Change:
+    """What happened to one job: the template's digest before and now, or the fault."""
 
     job: str
     how: str
@@ -32,11 +32,10 @@ class Brought:
     fault: str = ""
 
 
-def bring(fleet: Fleet, name: str = "", who: str = "") -> list[Brought]:
-    """Bring a template to every unsigned job that was made with a template of that name.
+def bring(fleet: Fleet, name: str = "", who: str = "") -> list[Change]:
+    """Put a template into every unsigned job that was made with a template of that name.
 
-    The notebook that is replaced is kept in the job's records; the journal says from which digest
-    to which.
+    The replaced notebook is kept in the job's records; the journal records both digests.
 
     Parameters
     ----------
@@ -44,7 +43,7 @@ def bring(fleet: Fleet, name: str = "", who: str = "") -> list[Brought]:
     name : str
         Name of the template, or a notebook file; empty: the fleet's.
     who : str
-        Who brings it.
+        Who does this.
 
     Raises
     ------
@@ -55,27 +54,27 @@ def bring(fleet: Fleet, name: str = "", who: str = "") -> list[Brought]:
     content = path.read_bytes()
     if not {"job", "mode"} <= set(runs.parameters_of(runs.read(path))):
         raise JobError(
-            "the template has no parameters job and mode", path.name, "take a template of jobs"
+            "the template has no parameters job and mode", path.name, "use a template made for jobs"
         )
-    return [_brought(folder, path.name, content, who) for folder in fleet.jobs()]
+    return [_changed(folder, path.name, content, who) for folder in fleet.jobs()]
 
 
-def _brought(folder: Path, name: str, content: bytes, who: str) -> Brought:
+def _changed(folder: Path, name: str, content: bytes, who: str) -> Change:
     now = sha256(content)
     try:
         job = Job(folder)
         made = template_of(job)
         before = made["digest"]
         if made["name"] != name:
-            return Brought(folder.name, OTHER, before, before)
+            return Change(folder.name, OTHER, before, before)
         if signed(folder):
-            return Brought(folder.name, SIGNED, before, before)
+            return Change(folder.name, SIGNED, before, before)
         if before == now:
-            return Brought(folder.name, SAME, before, now)
+            return Change(folder.name, SAME, before, now)
         _replace(job, name, content, before, now, who)
-        return Brought(folder.name, BROUGHT, before, now)
+        return Change(folder.name, CHANGED, before, now)
     except StartkitError as error:
-        return Brought(folder.name, "fault", fault=str(error))
+        return Change(folder.name, FAULT, fault=str(error))
 
 
 def signed(folder: Path) -> bool:
@@ -84,18 +83,18 @@ def signed(folder: Path) -> bool:
 
 
 def _replace(job: Job, name: str, content: bytes, before: str, now: str, who: str) -> None:
-    """Keep the old notebook, put the new one in its place, write it down: in this order, so that a
-    stop in between only repeats.
+    """Keep the old notebook, write the new one, record it: in this order, so that an interrupted
+    change is simply repeated.
     """
-    there = job.folder / name
-    if there.is_file() and there.read_bytes() != content:
+    path = job.folder / name
+    if path.is_file() and path.read_bytes() != content:
         write_whole(
-            job.folder / RECORDS / REPLACED / f"{there.stem}-{before[:12] or 'unknown'}.ipynb",
-            there.read_bytes(),
+            job.folder / RECORDS / REPLACED / f"{path.stem}-{before[:12] or 'unknown'}.ipynb",
+            path.read_bytes(),
         )
-    write_whole(there, content)
-    # Straight into the journal: the value is the same name, and an entry that repeats one is not
-    # recorded.
+    write_whole(path, content)
+    # Straight into the journal: `Job.record` leaves out an entry that repeats a value, and the
+    # name is the same.
     job.journal.append(
         [
             Entry(
@@ -108,20 +107,20 @@ def _replace(job: Job, name: str, content: bytes, before: str, now: str, who: st
     )
 
 
-def told(found: list[Brought]) -> list[str]:
-    """Lines on what became of the jobs, and which stand with which digest now."""
+def lines(found: list[Change]) -> list[str]:
+    """Lines on what happened to the jobs, and which jobs have which digest now."""
     words = {
-        BROUGHT: "brought to it",
-        SAME: "had it already",
-        SIGNED: "signed, left as they are",
+        CHANGED: "changed",
+        SAME: "up to date already",
+        SIGNED: "signed, not changed",
         OTHER: "made with another template",
     }
-    lines = [
+    found_lines = [
         f"{len(those)} {word}: {few(those)}"
         for how, word in words.items()
         if (those := [b.job for b in found if b.how == how])
     ]
     for digest in sorted({b.now for b in found if b.now}):
         those = [b.job for b in found if b.now == digest]
-        lines.append(f"  digest {digest[:12]}: {few(those)}")
-    return lines + [f"  {b.job}: {b.fault}" for b in found if b.fault]
+        found_lines.append(f"  digest {digest[:12]}: {few(those)}")
+    return found_lines + [f"  {b.job}: {b.fault}" for b in found if b.fault]

@@ -60,7 +60,7 @@ def made(fleet: Fleet, listed: Path) -> dict[str, Job]:
     return {
         plan.tag: Job(new_jobs.make(plan, fleet, "Ana"))
         for plan in new_jobs.plans(fleet, listed)
-        if not plan.there
+        if not plan.exists
     }
 
 
@@ -171,13 +171,13 @@ def test_what_a_stopped_making_left_behind_is_no_job_and_does_no_harm(
         ([["tag", "like"], ["", "CH-1"]], "list.csv, row 2: the machine has no tag"),
         (
             [["tag", "like"], ["CH-9", "CH-1"], ["ch-9", "CH-1"]],
-            "list.csv, row 3: 'ch-9' is there already in row 2",
+            "list.csv, row 3: 'ch-9' is already in row 2",
         ),
-        ([["tag", "like"], ["CH 9", "CH-1"], ["CH-9", "CH-1"]], "would share the folder CH-9"),
-        ([["tag"], ["CH-9"]], "list.csv, row 2: there is no sheet of CH-9"),
+        ([["tag", "like"], ["CH 9", "CH-1"], ["CH-9", "CH-1"]], "folder CH-9"),
+        ([["tag"], ["CH-9"]], "list.csv, row 2: there is no sheet for CH-9"),
         (
             [["tag", "like"], ["CH-9", "CH-77"]],
-            "list.csv, row 2, like: there is no sheet of 'CH-77' to start from",
+            "list.csv, row 2, like: there is no sheet for 'CH-77'",
         ),
         (
             [["tag", "like", "motor.voltage"], ["CH-9", "CH-1", "460"]],
@@ -189,7 +189,7 @@ def test_what_a_stopped_making_left_behind_is_no_job_and_does_no_harm(
         ),
         (
             [["tag", "like", "units"], ["CH-9", "CH-1", "metric"]],
-            "list.csv, row 2, units: 'metric' are not units of a job; use SI or I-P.",
+            "list.csv, row 2, units: 'metric' is not a system",
         ),
         ([["tag", "like", "template"], ["CH-9", "CH-1", "other"]], "there is no template 'other'"),
         (
@@ -210,7 +210,7 @@ def test_a_row_that_cannot_be_used_is_named_and_no_job_is_made(
 
 
 def test_a_sheet_that_says_something_else_is_not_written_over(fleet: Fleet, tmp_path: Path) -> None:
-    with pytest.raises(SheetError, match=r"machines/CH-2.toml is there already"):
+    with pytest.raises(SheetError, match=r"machines/CH-2.toml exists already"):
         new_jobs.plans(fleet, as_csv(tmp_path / "list.csv", [["tag", "like"], ["CH-2", "CH-3"]]))
 
 
@@ -247,7 +247,7 @@ def test_the_command_makes_a_fleet_from_nothing(tmp_path: Path, plant: Path) -> 
     result = CliRunner().invoke(main, ["fleet", "new", str(tmp_path / "fresh"), str(listed)])
     assert (
         result.exit_code == 0
-        and result.output == f"Made in {tmp_path / 'fresh' / 'jobs'}: 1. There already: 0.\n"
+        and result.output == f"Made in {tmp_path / 'fresh' / 'jobs'}: 1. Already there: 0.\n"
     )
     with pytest.raises(JobError, match=r"there is no fleet.toml"):
         new_jobs.start(tmp_path)

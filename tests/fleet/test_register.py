@@ -444,7 +444,7 @@ def test_the_day_is_given_or_that_of_the_epoch_or_today(monkeypatch: pytest.Monk
         day("soon")
 
 
-# --- templates brought to the jobs ----------------------------------------------------------------
+# --- templates put into the jobs ----------------------------------------------------------------
 
 
 def test_one_template_change_reaches_every_unsigned_job_and_says_which_digest_each_has(
@@ -467,7 +467,7 @@ def test_one_template_change_reaches_every_unsigned_job_and_says_which_digest_ea
     assert [found[name].how for name in ("CH-10", "CH-11", "CH-12")] == [
         "signed",
         "other",
-        "brought",
+        "changed",
     ]
     assert (
         Job(plain).template.read_bytes() == changed.read_bytes()
@@ -486,9 +486,9 @@ def test_one_template_change_reaches_every_unsigned_job_and_says_which_digest_ea
         "other",
         "same",
     ]
-    assert template_change.told(list(found.values()))[:3] == [
-        "1 brought to it: CH-12",
-        "1 signed, left as they are: CH-10",
+    assert template_change.lines(list(found.values()))[:3] == [
+        "1 changed: CH-12",
+        "1 signed, not changed: CH-10",
         "1 made with another template: CH-11",
     ]
 

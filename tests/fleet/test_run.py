@@ -51,8 +51,8 @@ def test_one_bad_job_stops_no_other_and_is_named_with_its_reason(
     assert {d.job for d in done if not d.fault} == {"CH-10", "CH-13"} and all(
         record_of(fleet.jobs()[n]).is_file() for n in (0, 3)
     )
-    lines = summary(done, run.left)
-    assert lines[0] == "2 of 4 jobs to records."
+    lines = summary(done, run.unchanged)
+    assert lines[0] == "2 of 4 jobs printed."
     assert (
         lines[1].startswith("  CH-11: cell ") and "ZeroDivisionError: division by zero" in lines[1]
     )
@@ -69,7 +69,7 @@ def test_only_what_changed_is_done_again(make_fleet: Callable[..., Fleet]) -> No
         '[limits]\n"lube.heater_time" = { low = "30 h", source = "letter" }\n', encoding="utf-8"
     )
     run = Run(fleet, changed=True)
-    assert [task.name for task in run.tasks] == ["CH-10", "CH-11"] and run.left == ("CH-12",)
+    assert [task.name for task in run.tasks] == ["CH-10", "CH-11"] and run.unchanged == ("CH-12",)
     assert not [done.fault for done in run.outcomes() if done.fault]
     after = {job.name: record_of(job).stat().st_mtime_ns for job in fleet.jobs()}
     assert [name for name in after if after[name] != before[name]] == ["CH-10", "CH-11"]
@@ -119,7 +119,7 @@ def test_a_stamp_that_cannot_be_read_makes_the_record_due(make_fleet: Callable[.
         assert record_stamp.read(job) is None and not record_stamp.is_current(job)
 
 
-def test_a_killed_run_is_taken_up_again_where_it_was(make_fleet: Callable[..., Fleet]) -> None:
+def test_a_killed_run_is_resumed_again_where_it_was(make_fleet: Callable[..., Fleet]) -> None:
     fleet = make_fleet(4)
     command = [
         sys.executable,
@@ -156,14 +156,14 @@ def test_a_killed_run_is_taken_up_again_where_it_was(make_fleet: Callable[..., F
         if record_stamp.is_current(job, Run(fleet).tasks[0].layout)
     }
     run = Run(fleet)
-    assert run.taken_up and 1 <= len(run.left) < 4
+    assert run.resumed and 1 <= len(run.unchanged) < 4
     assert not [done.fault for done in run.outcomes() if done.fault]
     assert all(record_of(job).is_file() for job in fleet.jobs())
     assert all(
         record_of(fleet.jobs_folder / name).stat().st_mtime_ns == finished[name]
-        for name in run.left
+        for name in run.unchanged
     )
-    assert Run(fleet).taken_up == "" and len(Run(fleet).tasks) == 4
+    assert Run(fleet).resumed == "" and len(Run(fleet).tasks) == 4
 
 
 def test_another_run_than_the_killed_one_starts_anew(make_fleet: Callable[..., Fleet]) -> None:
@@ -174,9 +174,9 @@ def test_another_run_than_the_killed_one_starts_anew(make_fleet: Callable[..., F
         json.dumps({"began": "2026-03-02T08:00:00+01:00", "asked": asked}) + "\n", encoding="utf-8"
     )
     assert (
-        Run(fleet).taken_up
-        and not Run(fleet, form="short").taken_up
-        and not Run(fleet, names=("CH-10",)).taken_up
+        Run(fleet).resumed
+        and not Run(fleet, form="short").resumed
+        and not Run(fleet, names=("CH-10",)).resumed
     )
 
 
@@ -185,7 +185,7 @@ def test_the_command_says_what_became_of_each_and_its_status_tells(
 ) -> None:
     fleet = make_fleet(1)
     result = CliRunner().invoke(main, ["fleet", "run", str(fleet.folder)])
-    assert result.exit_code == 0 and result.output.strip().endswith("1 of 1 job to records.")
+    assert result.exit_code == 0 and result.output.strip().endswith("1 of 1 job printed.")
     spoil(fleet.jobs()[0])
     result = CliRunner().invoke(main, ["fleet", "run", str(fleet.folder), "--changed"])
     assert result.exit_code == 1 and "CH-10: cell " in result.output

@@ -639,7 +639,7 @@ def test_a_new_identity_signs_and_is_used_again(record: Path, tmp_path: Path):
     assert result.exit_code == 0, result.output
     assert (
         f"New identity of {TECHNICIAN}: {key}" in result.output
-        and "The job is as printed." in result.output
+        and "The job agrees with" in result.output
     )
     again = run("sign", record, "--as", WITNESS, "--p12", key)
     assert again.exit_code == 0 and "Signed as owner's witness" in again.output

@@ -1,0 +1,199 @@
+"""Commands on a record: print it, sign it, verify it, make a job or a baseline from it."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import click
+
+from startkit.cli.output import CLEAR, JOB, NOT_PASSED, PAPER, WHO, plain_errors, say
+from startkit.paper import interpreter
+
+
+@click.command("print")
+@JOB
+@PAPER
+@click.option("--short", is_flag=True, help="The short form for the owner.")
+@click.option("--company", default="", metavar="NAME", help="Name at the head of the first page.")
+@plain_errors
+def print_(job: Path, paper: str | None, short: bool, company: str) -> int:
+    """Run a job's notebook and print the commissioning record as PDF."""
+    with interpreter.collection_paused():
+        from startkit.fleet.task import print_alone
+
+        made = print_alone(job, paper or "", "short" if short else "full", company)
+    say(f"Record: {made.path}")
+    return CLEAR if made.clear else NOT_PASSED
+
+
+@click.command()
+@click.argument("record", type=click.Path(path_type=Path))
+@click.option(
+    "--as",
+    "role",
+    required=True,
+    metavar="ROLE",
+    help="Role or name as on the signature page; the technician signs first.",
+)
+@click.option(
+    "--p12",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="The signer's key, or where to save a new one.",
+)
+@click.option(
+    "--new-identity",
+    is_flag=True,
+    help="Make a new key with a self-signed certificate.",
+)
+@click.option(
+    "--name",
+    default="",
+    help="Name in a new certificate; default: the name on the signature page.",
+)
+@click.option(
+    "--pkcs11",
+    "module",
+    metavar="MODULE",
+    help="The key is in a token: the PKCS#11 library of its maker.",
+)
+@click.option("--token", "label", default="", metavar="LABEL", help="Which token.")
+@click.option("--slot", type=int, help="Or: in which slot.")
+@click.option("--certificate", default="", metavar="LABEL", help="Which certificate in the token.")
+@click.option("--key", default="", metavar="LABEL", help="Which key, if its label differs from it.")
+@click.option(
+    "--timestamp",
+    default="",
+    metavar="ADDRESS",
+    help="Time-stamp server (RFC 3161); without it the time is this computer's.",
+)
+@click.option(
+    "--await",
+    "awaited",
+    multiple=True,
+    metavar="ROLE",
+    help="Who is to sign besides technician and witness (first signature only).",
+)
+@plain_errors
+def sign(
+    record: Path,
+    role: str,
+    p12: Path | None,
+    new_identity: bool,
+    name: str,
+    module: str | None,
+    label: str,
+    slot: int | None,
+    certificate: str,
+    key: str,
+    timestamp: str,
+    awaited: tuple[str, ...],
+) -> None:
+    """Sign a RECORD, or the newest record of a job, digitally. startkit asks for the passphrase, or
+    takes it from STARTKIT_PASSPHRASE.
+    """
+    from startkit.paper.signing import credentials, seal
+    from startkit.paper.signing.token import Token
+
+    ready = seal.ready(record, role, awaited)
+    stamper = credentials.time_stamp_server(timestamp) if timestamp else None
+    token = Token(module, certificate, key, label, slot) if module else None
+    choice = credentials.Choice(
+        p12, new_identity, name or ready.row["name"], ready.row["firm"], token
+    )
+    with credentials.opened(choice, _secret, say) as signer:
+        signed = seal.sign(ready, signer, stamper)
+    say(f"Signed as {signed.role} by {signed.signer}: {signed.path}")
+    say(
+        "The job agrees with the printed record."
+        if ready.compared
+        else "The job is not in this folder: the record was signed without comparing it with the"
+        " job."
+    )
+
+
+def _secret(what: str, twice: bool) -> str:
+    """A passphrase from the environment, or typed without being shown."""
+    given = os.environ.get("STARTKIT_PASSPHRASE")
+    if given is not None:
+        return given
+    # Some tokens ask for their PIN themselves: an empty answer leaves it to them.
+    return click.prompt(
+        what,
+        default="" if what == "PIN" else None,
+        show_default=False,
+        hide_input=True,
+        confirmation_prompt=twice,
+        err=True,
+    )
+
+
+@click.command()
+@click.argument("record", type=click.Path(path_type=Path))
+@click.option(
+    "--trust",
+    type=click.Path(path_type=Path),
+    multiple=True,
+    metavar="CERT",
+    help="Certificate that vouches for signers.",
+)
+@click.option(
+    "--signed-by",
+    "roles",
+    multiple=True,
+    metavar="ROLE",
+    help="Who must have signed, besides those whom the record awaits.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
+@plain_errors
+def verify(record: Path, trust: tuple[Path, ...], roles: tuple[str, ...], as_json: bool) -> int:
+    """Check a RECORD without its job: signatures, attachments, journal, and every verdict derived
+    again.
+    """
+    import json
+
+    with interpreter.collection_paused():
+        from startkit.paper import certificates
+        from startkit.paper.verifying import verification
+
+        found = verification.verify(
+            record, [der for path in trust for der in certificates.vouchers(path)], roles
+        )
+    say(json.dumps(found.as_json(), indent=1) if as_json else "\n".join(found.lines()))
+    return CLEAR if found.valid else NOT_PASSED
+
+
+@click.command("import")
+@click.argument("record", type=click.Path(path_type=Path))
+@JOB
+@click.option(
+    "--baseline",
+    is_flag=True,
+    help="Put the record's figures into an existing JOB, for comparison.",
+)
+@click.option(
+    "--template",
+    default="",
+    metavar="NAME",
+    help="Template of the new job; default: the one that the record names.",
+)
+@WHO
+@plain_errors
+def import_(record: Path, job: Path, baseline: bool, template: str, who: str) -> None:
+    """Make a JOB from a RECORD, with all its entries; or take the record as an existing job's
+    baseline.
+    """
+    from startkit.paper.verifying.job_import import import_baseline, import_job
+
+    if baseline:
+        say(f"Baseline: {import_baseline(record, job, who)}")
+        return
+    made = import_job(record, job, who, template)
+    say(
+        f"{len(made.state().entries)} entries in {made.folder}. Open it with:  startkit open"
+        f" {made.folder}"
+    )
+
+
+COMMANDS = (print_, sign, verify, import_)
