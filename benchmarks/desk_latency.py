@@ -20,7 +20,8 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from startkit.desk.book import Book, open_book
+from startkit.desk.book import Book
+from startkit.desk.notebook import open_book
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
 from workbook.demo import build

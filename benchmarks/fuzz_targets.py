@@ -309,7 +309,7 @@ def _sheet_job() -> tuple[Any, Path]:
     import atexit
     import tempfile
 
-    from startkit.desk import spreadsheet
+    from startkit.desk.entry_sheet import export
     from startkit.facts.job import Job
 
     scratch = tempfile.TemporaryDirectory()
@@ -317,7 +317,7 @@ def _sheet_job() -> tuple[Any, Path]:
     job = Job.create(
         Path(scratch.name) / "J", MACHINES / "CH-1.toml", ROOT / "templates" / "new-machine.ipynb"
     )
-    return job, spreadsheet.write(job.folder, Path(scratch.name) / "sheet.xlsx")
+    return job, export.write(job.folder, Path(scratch.name) / "sheet.xlsx")
 
 
 def _tabs() -> list[str]:
@@ -334,12 +334,12 @@ def _entry_parts() -> list[bytes]:
 
 
 def _entry_sheet(data: bytes, folder: Path) -> None:
-    from startkit.desk import spreadsheet_back
+    from startkit.desk.entry_sheet import reader
     from startkit.procedure import registry
 
     job, sheet = _sheet_job()
     changed = _tabs()[data[0] % len(_tabs())] if data else ""
-    spreadsheet_back.read(
+    reader.read(
         _exchanged(sheet.read_bytes(), changed, data[1:], folder / "sheet.xlsx"),
         job,
         registry.for_job(job),

@@ -374,10 +374,10 @@ def _key(folder: Path) -> None:
 
 
 def _spreadsheet(folder: Path) -> None:
-    from startkit.desk import spreadsheet
+    from startkit.desk.entry_sheet import export
 
     if not (folder / "sheet.xlsx").exists():
-        spreadsheet.write(folder / "J", folder / "sheet.xlsx")
+        export.write(folder / "J", folder / "sheet.xlsx")
 
 
 class _Signer:

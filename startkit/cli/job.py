@@ -112,7 +112,7 @@ def spreadsheet(job: Path, file: Path) -> None:
     """Write an entry sheet (XLSX) with a tab for each stage, to fill in where there is no notebook;
     `enter` reads it back.
     """
-    from startkit.desk.spreadsheet import write
+    from startkit.desk.entry_sheet.export import write
 
     say(
         f"Entry sheet: {write(job, file)}. When it is filled in:  startkit enter {job} {file} --who"

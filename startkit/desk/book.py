@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import threading
 import traceback
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from startkit.desk import cards, fieldset, plots
+from startkit.desk.cards import CellOutput
 from startkit.desk.uploads import Uploads
 from startkit.errors import JobError, StartkitError
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
-from startkit.procedure import payload, registry
+from startkit.procedure import payload
 from startkit.procedure.assessment import Assessment
 from startkit.procedure.early_entries import due_after
 from startkit.procedure.holds import NAMES, HoldPoint
@@ -26,80 +26,14 @@ PAUSE = 0.15  # s after the last change before the cards that show the whole job
 VIEWS_KEPT = 3  # views of one part that are kept alive: a cell run again leaves its old one behind
 
 
-def open_book(
-    job: str | Path, mode: str, stages: Mapping[str, Stage] | None = None
-) -> Book | ClosedBook:
-    """Open a job for the notebook.
+class View(Protocol):
+    """What the book asks of a live view."""
 
-    Parameters
-    ----------
-    job : str or pathlib.Path
-        Folder of the job.
-    mode : str
-        ``"form"`` to enter readings, ``"record"`` to read only.
-    stages : mapping, optional
-        Stages by name; default: those that the job's machine has, with the check lists of its
-        folder.
+    def renew(self, everything: bool = False) -> None:
+        """Send what has changed, or everything."""
 
-    Returns
-    -------
-    Book, or a ClosedBook that says in every cell why the job is not open.
-    """
-    try:
-        if mode not in MODES:
-            raise JobError(f"mode {mode!r} is unknown", "first cell", f"use {FORM!r} or {RECORD!r}")
-        opened = Job(Path(job), read_only=mode == RECORD)
-        return Book(opened, mode, registry.for_job(opened) if stages is None else stages)
-    except StartkitError as error:
-        closed = ClosedBook(str(error))
-        _display(closed.front())
-        return closed
-
-
-def _display(shown: Shown) -> None:
-    from IPython.display import display
-
-    display(shown)
-
-
-class Shown:
-    """One cell's output: text, HTML, the part as data, and in form mode the live view."""
-
-    def __init__(self, part: dict[str, Any], as_of: str = "", view: Any = None) -> None:
-        self.part, self.as_of, self.view = part, as_of, view
-
-    def _repr_mimebundle_(
-        self, include: Any = None, exclude: Any = None
-    ) -> tuple[dict[str, Any], dict[str, Any]]:
-        live, metadata = self.view._repr_mimebundle_() if self.view is not None else ({}, {})
-        return {
-            **live,
-            "text/plain": cards.plain(self.part),
-            "text/html": str(cards.html(self.part, self.as_of)),
-            payload.MIME: self.part,
-        }, metadata
-
-
-class ClosedBook:
-    """A job that could not be opened: every part says the same calm sentence."""
-
-    def __init__(self, sentence: str) -> None:
-        self._part = {"part": "error", "sentence": sentence}
-
-    def front(self) -> Shown:
-        return Shown(self._part)
-
-    def stage(self, name: str) -> Shown:
-        return Shown(self._part)
-
-    def hold(self, name: str) -> Shown:
-        return Shown(self._part)
-
-    def handover(self) -> Shown:
-        return Shown(self._part)
-
-    def refresh(self) -> None:
-        """Nothing to read again."""
+    def close(self) -> None:
+        """Take it off the screen."""
 
 
 @dataclass(frozen=True)
@@ -126,11 +60,17 @@ class Book:
     Callbacks of forms may run beside the kernel's main thread: `lock` is held round every change.
     """
 
-    def __init__(self, job: Job, mode: str, stages: Mapping[str, Stage]) -> None:
-        self.job, self.mode, self.stages = job, mode, stages
+    def __init__(
+        self,
+        job: Job,
+        mode: str,
+        stages: Mapping[str, Stage],
+        live: Callable[[Book, str, str], View] | None = None,
+    ) -> None:
+        self.job, self.mode, self.stages, self._live = job, mode, stages, live
         self.lock = threading.RLock()
         self._cached: tuple[int, Assessment] | None = None
-        self._views: dict[str, list[Any]] = {}
+        self._views: dict[str, list[View]] = {}
         self._overall = _Overall()
         self._worker: threading.Thread | None = None
         self._changed = threading.Event()
@@ -145,19 +85,19 @@ class Book:
 
     # --- the cells --------------------------------------------------------------------------
 
-    def front(self) -> Shown:
+    def front(self) -> CellOutput:
         """Where the job stands: machine, what to do next, hold points, stages."""
         return self._shown("front", "")
 
-    def stage(self, name: str) -> Shown:
+    def stage(self, name: str) -> CellOutput:
         """One stage: its form in form mode, and what was found."""
         return self._shown("stage", name)
 
-    def hold(self, name: str) -> Shown:
+    def hold(self, name: str) -> CellOutput:
         """One hold point and what stands in its way."""
         return self._shown("hold", name)
 
-    def handover(self) -> Shown:
+    def handover(self) -> CellOutput:
         """Open items, corrections and statements."""
         return self._shown("handover", "")
 
@@ -174,20 +114,18 @@ class Book:
         self.assessment()
         self._renew(everything=True)
 
-    def _shown(self, part: str, name: str) -> Shown:
+    def _shown(self, part: str, name: str) -> CellOutput:
         drawn = self.part(part, name)
         if self.mode == RECORD:
-            return Shown(drawn)
-        return Shown(
+            return CellOutput(drawn)
+        return CellOutput(
             drawn, datetime.now().strftime("%Y-%m-%d %H:%M:%S"), self._view(part, name, drawn)
         )
 
-    def _view(self, part: str, name: str, drawn: dict[str, Any]) -> Any:
-        from startkit.desk.forms import LiveView
-
-        if part == "stage" and name not in self.stages:
+    def _view(self, part: str, name: str, drawn: dict[str, Any]) -> View | None:
+        if self._live is None or (part == "stage" and name not in self.stages):
             return None
-        view = LiveView(self, part, name)
+        view = self._live(self, part, name)
         kept = self._views.setdefault(f"{part} {name}", [])
         kept.append(view)
         while len(kept) > VIEWS_KEPT:
@@ -335,7 +273,7 @@ class Book:
 
     # --- renewing what is on the screen -----------------------------------------------------
 
-    def views(self) -> list[Any]:
+    def views(self) -> list[View]:
         """Everything alive on the screen."""
         with self.lock:
             return [view for views in self._views.values() for view in views]
@@ -371,6 +309,3 @@ class Book:
         if worker is not None:
             worker.join(timeout)
         return worker is None or not worker.is_alive()
-
-
-__all__ = ["Book", "ClosedBook", "Shown", "open_book"]

@@ -7,16 +7,14 @@ from __future__ import annotations
 import threading
 import uuid
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import anywidget
 import traitlets
 
 from startkit.desk import cards, fieldset, messages
+from startkit.desk.book import Book
 from startkit.desk.markup import el
-
-if TYPE_CHECKING:
-    from startkit.desk.book import Book
 
 _STATIC = Path(__file__).parent / "static"
 # One module for the browser, kept in files of one noun each: classes must stand before what extends

@@ -66,7 +66,7 @@ def enter_file(folder: Path, path: Path, who: str = "") -> tuple[list[Entry], li
         A line or a cell cannot be entered; every fault is named.
     """
     if file_types.is_workbook(path):
-        from startkit.desk.sheet_entry import enter_sheet
+        from startkit.desk.entry_sheet.entries import enter_sheet
 
         entered = enter_sheet(folder, Path(path), who)
         return entered.entries, entered.flagged

@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from html import escape
+
+from markupsafe import Markup, escape
 
 _VOID = frozenset({"br", "hr", "wbr"})
-
-
-class Markup(str):
-    """A text that is already HTML; only `el`, `join` and our own drawings make one."""
-
-    __slots__ = ()
+_NAMES = {"cls": "class", "for_": "for"}
 
 
 def el(name: str, *children: object, **attributes: object) -> Markup:
@@ -21,31 +17,27 @@ def el(name: str, *children: object, **attributes: object) -> Markup:
     ----------
     name : str
     *children
-        `Markup` stands as it is, None is left out, anything else is escaped as text.
+        `Markup` is kept as it is, None is left out, anything else is escaped as text.
     **attributes
-        ``cls`` becomes ``class``, ``_`` becomes ``-``; None and False are left out, True stands
-        without value.
+        ``cls`` becomes ``class``, ``_`` becomes ``-``; None and False are left out, True is written
+        without a value.
     """
     head = name + "".join(_attribute(key, value) for key, value in attributes.items())
     if name in _VOID:
         return Markup(f"<{head}>")
-    return Markup(f"<{head}>{''.join(text(child) for child in children)}</{name}>")
+    return Markup(f"<{head}>{join(children)}</{name}>")
 
 
 def _attribute(key: str, value: object) -> str:
     if value is None or value is False:
         return ""
-    shown = {"cls": "class", "for_": "for"}.get(key, key.replace("_", "-"))
-    return f" {shown}" if value is True else f' {shown}="{escape(str(value), quote=True)}"'
-
-
-def text(child: object) -> str:
-    """One child of an element as HTML."""
-    if child is None:
-        return ""
-    return child if isinstance(child, Markup) else escape(str(child), quote=True)
+    shown = _NAMES.get(key, key.replace("_", "-"))
+    return f" {shown}" if value is True else f' {shown}="{escape(str(value))}"'
 
 
 def join(parts: Iterable[object]) -> Markup:
-    """Parts one after another."""
-    return Markup("".join(text(part) for part in parts))
+    """Parts one after another; None is left out."""
+    return Markup("").join(part for part in parts if part is not None)
+
+
+__all__ = ["Markup", "el", "join"]

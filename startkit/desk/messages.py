@@ -6,9 +6,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from startkit.desk import fieldset, uploads
+from startkit.desk.book import Book
 from startkit.errors import StartkitError
 from startkit.facts.job import ROW_REMOVED, needs_reason
 from startkit.facts.journal import Entry
@@ -17,9 +18,6 @@ from startkit.procedure.assessment import NOT_APPLICABLE, WAIVER
 from startkit.procedure.entries import Entries
 from startkit.procedure.stage import TABLE, Column, Field
 from startkit.units import KINDS, SYSTEMS, split, unit_for
-
-if TYPE_CHECKING:
-    from startkit.desk.book import Book
 
 Message = Mapping[str, Any]
 _WAIVE = {"waiver": WAIVER, "not_applicable": NOT_APPLICABLE}
@@ -139,13 +137,16 @@ def _picture(book: Book, stage: str, message: Message) -> dict[str, Any]:
         field, what = _declared(message, book.assessment().stage_entries(stage))
         if field is None or field.kind not in FOLDERS:
             raise Refused("this field takes no picture.")
-        made = uploads.entry(book, what, {**message, "kind": field.kind}, who)
+        made = uploads.entry(book.job, book.uploads, what, {**message, "kind": field.kind}, who)
         book.job.record(made)
         return _saved(book, stage, [made], [field.name])
 
 
 def _look(book: Book, stage: str, message: Message) -> dict[str, Any]:
-    return {"tell": "look", "address": uploads.thumbnail(book, str(message.get("file", "")))}
+    return {
+        "tell": "look",
+        "address": uploads.thumbnail(book.job.folder, str(message.get("file", ""))),
+    }
 
 
 def _who(book: Book) -> str:

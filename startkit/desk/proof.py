@@ -8,14 +8,14 @@ import json
 from pathlib import Path
 from typing import Any
 
-from startkit.desk.book import Shown
+from startkit.desk.cards import CellOutput
 from startkit.facts.worked_examples import Reworked, examples, rework
 from startkit.verdict import Outcome
 
 _TEXT, _NUMBER = {"unit": "", "align": "left"}, {"unit": "", "align": "decimal"}
 
 
-def worked_again() -> Shown:
+def worked_again() -> CellOutput:
     """Every worked example with its printed figure, ours, and the difference, worked now."""
     found = [rework(example) for example in examples()]
     agree = sum(each.agrees for each in found)
@@ -65,7 +65,7 @@ def _versions() -> list[tuple[str, str]]:
     return [(name, version(name)) for name in ("startkit", "CoolProp", "numpy", "scipy")]
 
 
-def checks_of_the_tests(file: str | Path) -> Shown:
+def checks_of_the_tests(file: str | Path) -> CellOutput:
     """Every check that the tests hold against something outside, as they last wrote it.
 
     Parameters
@@ -136,8 +136,8 @@ def _shown(
     facts: list[list[str]],
     tables: list[dict[str, Any]],
     remarks: list[str] | None = None,
-) -> Shown:
-    return Shown(
+) -> CellOutput:
+    return CellOutput(
         {
             "part": "register",
             "title": title,

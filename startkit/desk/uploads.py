@@ -5,15 +5,14 @@ from __future__ import annotations
 import base64
 import threading
 from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
 
 from startkit.errors import ReadingError
 from startkit.facts import pictures
+from startkit.facts.job import Job
 from startkit.facts.journal import Entry
 from startkit.facts.pictures import Picture
-
-if TYPE_CHECKING:
-    from startkit.desk.book import Book
 
 MOST_AT_ONCE = (
     4  # uploads that may be half sent: a page that was closed in the middle never sends the rest
@@ -69,8 +68,8 @@ class Uploads:
         return b"".join(pieces)
 
 
-def entry(book: Book, what: str, message: Mapping[str, Any], who: str) -> Entry:
-    """The journal's entry for a photograph or a signature that a form sends; its file lies in the
+def entry(job: Job, uploads: Uploads, what: str, message: Mapping[str, Any], who: str) -> Entry:
+    """The journal's entry for a photograph or a signature that a form sends; its file is in the
     job's folder when this returns.
 
     Raises
@@ -80,12 +79,12 @@ def entry(book: Book, what: str, message: Mapping[str, Any], who: str) -> Entry:
     """
     picture, note = _kept(
         lambda: (
-            _signature(book, what, message)
+            _signature(job.folder, what, message)
             if "strokes" in message
-            else _photograph(book, what, message)
+            else _photograph(job.folder, uploads, what, message)
         )
     )
-    standing = book.job.state().latest.get(what)
+    standing = job.state().latest.get(what)
     return Entry(
         what, pictures.with_another(standing.value if standing else "", picture), who=who, note=note
     )
@@ -102,10 +101,10 @@ def _kept(keep: Callable[[], Kept]) -> Kept:
         ) from None
 
 
-def _photograph(book: Book, what: str, message: Mapping[str, Any]) -> Kept:
-    content = book.uploads.take(str(message.get("upload", "")))
+def _photograph(folder: Path, uploads: Uploads, what: str, message: Mapping[str, Any]) -> Kept:
+    content = uploads.take(str(message.get("upload", "")))
     return pictures.keep_photograph(
-        book.job.folder,
+        folder,
         content,
         str(message.get("file", "")),
         what,
@@ -114,7 +113,7 @@ def _photograph(book: Book, what: str, message: Mapping[str, Any]) -> Kept:
     )
 
 
-def _signature(book: Book, what: str, message: Mapping[str, Any]) -> Kept:
+def _signature(folder: Path, what: str, message: Mapping[str, Any]) -> Kept:
     name, role, statement = (
         " ".join(str(message.get(key, "")).split()) for key in ("name", "role", "statement")
     )
@@ -123,14 +122,14 @@ def _signature(book: Book, what: str, message: Mapping[str, Any]) -> Kept:
             "the name or the role is missing", "signature", "say who signs, and in what role"
         )
     return pictures.keep_signature(
-        book.job.folder,
+        folder,
         message["strokes"],
         what,
         f"{name}, {role}: {statement}" if statement else f"{name}, {role}",
     )
 
 
-def thumbnail(book: Book, file: str) -> str:
+def thumbnail(folder: Path, file: str) -> str:
     """A small copy of a picture of the job as an address that holds it, for an image on the page.
 
     Raises
@@ -138,5 +137,5 @@ def thumbnail(book: Book, file: str) -> str:
     ReadingError
         As `startkit.facts.pictures.thumbnail`.
     """
-    media, content = pictures.thumbnail(book.job.folder, file)
+    media, content = pictures.thumbnail(folder, file)
     return f"data:{media};base64,{base64.b64encode(content).decode('ascii')}"

@@ -8,7 +8,8 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
-from startkit.desk.book import MODES, Shown
+from startkit.desk.book import MODES
+from startkit.desk.cards import CellOutput
 from startkit.errors import JobError, StartkitError
 from startkit.fleet import folder as folder_
 from startkit.fleet.index import Index
@@ -33,47 +34,47 @@ class FleetDesk:
     def __init__(self, register: Register | None, sentence: str = "") -> None:
         self._register, self._sentence = register, sentence
 
-    def _shown(self, section: str) -> Shown:
+    def _shown(self, section: str) -> CellOutput:
         if self._register is None:
-            return Shown({"part": "error", "sentence": self._sentence})
+            return CellOutput({"part": "error", "sentence": self._sentence})
         try:
-            return Shown(getattr(self._register, section)())
+            return CellOutput(getattr(self._register, section)())
         except StartkitError as error:
-            return Shown({"part": "error", "sentence": str(error)})
+            return CellOutput({"part": "error", "sentence": str(error)})
 
-    def front(self) -> Shown:
+    def front(self) -> CellOutput:
         """The fleet at a glance."""
         return self._shown("front")
 
-    def machines(self) -> Shown:
+    def machines(self) -> CellOutput:
         """One line a job."""
         return self._shown("machines")
 
-    def open_items(self) -> Shown:
+    def open_items(self) -> CellOutput:
         """Open items by owner and age."""
         return self._shown("open_items")
 
-    def instruments(self) -> Shown:
+    def instruments(self) -> CellOutput:
         """Instruments due."""
         return self._shown("instruments")
 
-    def waivers(self) -> Shown:
+    def waivers(self) -> CellOutput:
         """Limits waived."""
         return self._shown("waivers")
 
-    def figures(self) -> Shown:
+    def figures(self) -> CellOutput:
         """Figures side by side."""
         return self._shown("figures")
 
-    def baseline(self) -> Shown:
+    def baseline(self) -> CellOutput:
         """Newest visits against their baseline."""
         return self._shown("baseline")
 
-    def charts(self) -> Shown:
+    def charts(self) -> CellOutput:
         """Control charts."""
         return self._shown("charts")
 
-    def records(self) -> Shown:
+    def records(self) -> CellOutput:
         """Last records with their digests."""
         return self._shown("records")
 

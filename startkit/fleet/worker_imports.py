@@ -29,7 +29,7 @@ _MODULES = (
     "scipy.ndimage",
     "scipy.optimize",
     "typst",
-    "startkit.desk.book",
+    "startkit.desk.notebook",
     "startkit.fleet.engine",
     "startkit.fleet.notebook_shell",
     "startkit.paper.printing.export",

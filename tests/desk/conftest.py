@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from startkit.desk.book import Book, open_book
+from startkit.desk.book import Book
 from startkit.desk.messages import answer
+from startkit.desk.notebook import open_book
 from startkit.facts.job import Job
 from tests.desk.sample import STAGES, make_job
 

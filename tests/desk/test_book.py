@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from startkit.desk.book import ClosedBook, open_book
+from startkit.desk.notebook import ClosedBook, open_book
 from startkit.procedure.payload import MIME
 from startkit.procedure.registry import ordered
 from tests.desk.sample import FAULTY, STAGES
@@ -84,7 +84,7 @@ def test_a_job_that_cannot_be_opened_is_said_calmly_in_every_cell(tmp_path, call
 
 def test_the_cell_that_opens_the_book_says_why_it_is_closed(tmp_path, monkeypatch):
     shown = []
-    monkeypatch.setattr("startkit.desk.book._display", shown.append)
+    monkeypatch.setattr("startkit.desk.notebook._display", shown.append)
     open_book(tmp_path / "nowhere", "form", STAGES)
     assert "no such job folder" in shown[0].part["sentence"]
 

@@ -8,8 +8,8 @@ from html.parser import HTMLParser
 import pytest
 
 from startkit.desk import cards
-from startkit.desk.book import open_book
 from startkit.desk.markup import el
+from startkit.desk.notebook import open_book
 from startkit.verdict import Outcome
 from tests.desk.sample import STAGES
 
@@ -99,7 +99,7 @@ def test_nothing_typed_becomes_markup(job, book, save):
 
 
 def test_attributes_are_escaped_too():
-    assert el("p", "x", title='"><b>') == '<p title="&quot;&gt;&lt;b&gt;">x</p>'
+    assert el("p", "x", title='"><b>') == '<p title="&#34;&gt;&lt;b&gt;">x</p>'
 
 
 def test_decimal_marks_of_a_column_stand_below_one_another():

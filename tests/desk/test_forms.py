@@ -6,7 +6,7 @@ import threading
 
 import pytest
 
-from startkit.desk.book import open_book
+from startkit.desk.notebook import open_book
 from startkit.procedure.registry import ordered
 from tests.desk.sample import FAULTY, STAGES
 

@@ -6,8 +6,8 @@ import sqlite3
 
 import pytest
 
-from startkit.desk.book import open_book
 from startkit.desk.messages import answer
+from startkit.desk.notebook import open_book
 from startkit.facts.job import Job
 from startkit.facts.journal import Journal
 from tests.desk.sample import STAGES

@@ -9,8 +9,8 @@ from dataclasses import replace
 
 import pytest
 
-from startkit.desk.book import open_book
 from startkit.desk.messages import answer
+from startkit.desk.notebook import open_book
 from startkit.facts import pictures
 from startkit.facts.job import Job
 from startkit.procedure import payload

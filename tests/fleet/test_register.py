@@ -401,10 +401,10 @@ def test_the_notebook_is_run_and_printed_with_every_section(
 def test_the_exporter_prints_the_register_as_well(tmp_path: Path) -> None:
     from nbformat.v4 import new_code_cell, new_notebook, new_output
 
-    from startkit.desk.book import Shown
+    from startkit.desk.cards import CellOutput
     from startkit.paper.printing.exporter import RecordExporter
 
-    bundle, _ = Shown(register(visit("2026-05-02")).front())._repr_mimebundle_()
+    bundle, _ = CellOutput(register(visit("2026-05-02")).front())._repr_mimebundle_()
     node = new_notebook(
         cells=[
             new_code_cell(

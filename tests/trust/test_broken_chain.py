@@ -14,7 +14,7 @@ from click.testing import CliRunner
 
 from startkit.cli import main
 from startkit.desk import cards
-from startkit.desk.book import open_book
+from startkit.desk.notebook import open_book
 from startkit.desk.report import is_clear, status_lines
 from startkit.errors import StartkitError
 from startkit.facts.job import Job

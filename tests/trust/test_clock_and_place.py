@@ -20,7 +20,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from startkit.desk import cards
-from startkit.desk.book import open_book
+from startkit.desk.notebook import open_book
 from startkit.errors import StartkitError
 from startkit.facts import journal as journal_
 from startkit.facts import safe_files

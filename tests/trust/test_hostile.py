@@ -20,7 +20,7 @@ from click.testing import CliRunner
 
 from startkit.cli import main
 from startkit.desk import cards
-from startkit.desk.book import open_book
+from startkit.desk.notebook import open_book
 from startkit.facts.job import Job
 from startkit.paper import glyphs, journal_export
 from tests.trust.hostile import SECRET, Listener, listening, make, texts
@@ -303,7 +303,7 @@ def test_no_cell_of_the_csv_is_a_formula(job):
 def test_no_cell_of_the_workbook_is_a_formula(job, tmp_path):
     import openpyxl
 
-    from startkit.desk.spreadsheet import write
+    from startkit.desk.entry_sheet.export import write
 
     made = write(job.folder, tmp_path / "entry.xlsx")
     with zipfile.ZipFile(made) as archive:

@@ -15,7 +15,7 @@ from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Si
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 
-from startkit.desk.sheet_cells import Place, clean, put_text
+from startkit.desk.entry_sheet.cells import Place, clean, put_text
 
 # Widths in characters of columns A to F; tables go on to the right.
 WIDTHS = {"A": 4, "B": 46, "C": 24, "D": 15, "E": 15, "F": 30}

@@ -12,7 +12,7 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any, cast
 
-from startkit.desk.sheet_cells import (
+from startkit.desk.entry_sheet.cells import (
     FORMAT,
     MOST_COLUMNS,
     MOST_ROWS,

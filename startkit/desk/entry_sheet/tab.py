@@ -1,43 +1,27 @@
-"""The entry sheet: a job's stages as a workbook (XLSX), one tab a stage, for where no laptop goes."""
+"""One stage's tab of an entry sheet."""
 
 from __future__ import annotations
 
-import io
-import re
-from collections.abc import Sequence
-from pathlib import Path
 from typing import Any
 
-from openpyxl import Workbook
-
-from startkit import __version__
-from startkit.desk import sheet_look as look
-from startkit.desk.fieldset import highest_row, people
-from startkit.desk.sheet_cells import (
-    FORMAT,
-    LISTS,
+from startkit.desk.entry_sheet import look
+from startkit.desk.entry_sheet.book import Book
+from startkit.desk.entry_sheet.cells import (
     WHY_COLUMN,
-    WRITTEN,
     Mark,
     Place,
-    clean,
     fingerprint,
     mark,
     put,
-    put_text,
     series_text,
     shown,
     text_of,
 )
-from startkit.errors import SheetError
+from startkit.desk.fieldset import highest_row
 from startkit.facts.instruments import can_read
-from startkit.facts.job import Job
-from startkit.facts.journal import now
-from startkit.procedure.assessment import Assessment
 from startkit.procedure.entries import Entries
-from startkit.procedure.registry import for_job
 from startkit.procedure.stage import SERIES, TABLE, Column, Field, Stage
-from startkit.units import IP, KINDS, SYSTEMS, label
+from startkit.units import KINDS, SYSTEMS, label
 
 SPARE_ROWS, LOADS = (
     10,
@@ -45,168 +29,12 @@ SPARE_ROWS, LOADS = (
 )  # blank rows below what a table holds; columns of a table whose rows stand side by side
 SERIES_ROWS, LONGEST_SERIES = 40, 300
 ELSEWHERE = ("photo", "signature")  # kinds that a spreadsheet's cell cannot hold
-HOW = (
-    (
-        "Fill the white cells. A unit typed with the number wins over the one beside it: 60 psig,"
-        " 12,5 °C, 25 in Hg vac. Leave empty what was not read."
-    ),
-    (
-        "Name the instrument by its tag, as in the tab Setup. Each tab says who read; where it does"
-        " not, the name below counts."
-    ),
-    (
-        "To change what is there already, write the new value and, under Why changed, the reason."
-        " What is not touched makes no entry."
-    ),
-    (
-        "Back at the computer:  startkit enter JOB THIS-FILE.xlsx  – if one cell cannot be taken,"
-        " it is named and nothing is entered."
-    ),
-    (
-        "Local code, the maker's manual and licensed practice come first. This sheet only records;"
-        " a clear hold point is in the notebook, not here."
-    ),
-)
 
 
-def write(folder: Path, path: Path) -> Path:
-    """Write the entry sheet of a job as it stands now.
-
-    Parameters
-    ----------
-    folder, path : pathlib.Path
-        Job, and the file to be made; an existing one is never overwritten.
-
-    Raises
-    ------
-    SheetError
-        The file exists, its name does not end in .xlsx, or the folder cannot be written.
-    """
-    path = Path(path)
-    if path.suffix.lower() != ".xlsx":
-        raise SheetError(
-            "an entry sheet is an XLSX file", str(path), "choose a name that ends in .xlsx"
-        )
-    job = Job(folder, read_only=True)
-    assessment = Assessment(
-        job.machine, job.limits, for_job(job), job.state(), job.system, job.baseline, job.trends
-    )
-    content = io.BytesIO()
-    _Book(job, assessment).workbook.save(content)
-    try:
-        with path.open("xb") as file:
-            file.write(content.getvalue())
-    except FileExistsError:
-        raise SheetError("the file is already there", str(path), "choose another name") from None
-    except OSError as error:
-        raise SheetError(
-            f"the file cannot be written ({error.strerror})", str(path), "choose another folder"
-        ) from None
-    return path
-
-
-class _Book:
-    """The workbook, the choices that its cells offer, and what stood in each cell when it was
-    written.
-    """
-
-    def __init__(self, job: Job, assessment: Assessment) -> None:
-        self.job, self.assessment = job, assessment
-        self.chosen = {
-            w.removeprefix("job.instrument."): e.value
-            for w, e in assessment.state.latest.items()
-            if w.startswith("job.instrument.")
-        }
-        self.paper = "letter" if assessment.system == IP else "a4"
-        self.workbook = Workbook()
-        start = self.workbook.active
-        self.tabs = [_Tab(self, stage) for stage in assessment.stages.values()]
-        self._lists = self.workbook.create_sheet(LISTS)
-        self._ranges: dict[tuple[str, ...], str] = {}
-        for tab in self.tabs:
-            tab.fill()
-        self._cover(start)
-        self._written()
-        self._lists.sheet_state = "veryHidden"
-
-    def title(self, text: str) -> str:
-        """A tab's name that a spreadsheet takes and that no other tab has."""
-        plain = re.sub(r"[\[\]:*?/\\']", " ", clean(text)).strip()[:28] or "Stage"
-        taken = {name.casefold() for name in self.workbook.sheetnames}
-        return next(
-            t for t in (plain, *(f"{plain} {n}" for n in range(2, 99))) if t.casefold() not in taken
-        )
-
-    def choices(self, texts: Sequence[str]) -> str:
-        """The range of a hidden sheet that holds some choices: written into the cell's rule, a
-        comma would split one in two.
-        """
-        key = tuple(dict.fromkeys(clean(t) for t in texts))
-        if key not in self._ranges:
-            column = len(self._ranges) + 1
-            for row, text in enumerate(key, start=1):
-                put_text(self._lists.cell(row, column), text)
-            letter = self._lists.cell(1, column).column_letter
-            self._ranges[key] = f"{LISTS}!${letter}$1:${letter}${len(key)}"
-        return self._ranges[key]
-
-    def _cover(self, sheet: Any) -> None:
-        sheet.title = self.title("Start")
-        machine = self.job.machine
-        words = f"{machine.machine.tag}, {machine.site.plant}"
-        sheet.cell(1, Place.KEY).value = mark(Mark.STAGE)
-        look.title(sheet, 1, f"Entry sheet: {words}", Place.READ_AT)
-        look.line(
-            sheet,
-            2,
-            f"Job {self.job.folder.resolve().name}, {self.assessment.system} units, as of"
-            f" {self._as_of}",
-            Place.READ_AT,
-        )
-        look.head(sheet, 3)
-        sheet.cell(4, Place.KEY).value = mark(Mark.BY)
-        look.label(sheet.cell(4, Place.QUESTION), "Who read, where a tab does not say", wrap=True)
-        look.entry(sheet.cell(4, Place.READ_BY))
-        for row, text in enumerate(HOW, start=6):
-            look.line(sheet, row, text, Place.READ_AT)
-        look.line(
-            sheet,
-            7 + len(HOW),
-            "Tabs: " + ", ".join(tab.sheet.title for tab in self.tabs),
-            Place.READ_AT,
-        )
-        look.finish(sheet, words, self.paper, "B4", 3)
-        self.person(sheet, sheet.cell(4, Place.READ_BY))
-
-    @property
-    def _as_of(self) -> str:
-        last = self.assessment.state.entries[-1]
-        return f"entry {last.seq} of {last.at[:16].replace('T', ' ')}"
-
-    def person(self, sheet: Any, cell: Any) -> None:
-        """Offer the names of the stage Setup; another one may be typed."""
-        names = people(self.assessment)
-        if names:
-            look.offer(sheet, cell, self.choices(names), strict=False)
-
-    def _written(self) -> None:
-        sheet = self.workbook.create_sheet(WRITTEN)
-        first = self.assessment.state.entries[0].digest
-        for texts in ((FORMAT, first, __version__, now()), ("item", "value", "unit", "instrument")):
-            sheet.append(texts)
-        rows = (
-            (what, *texts) for tab in self.tabs for what, texts in tab.written.items() if any(texts)
-        )
-        for row, texts in enumerate(rows, start=3):
-            for column, text in enumerate(texts, start=1):
-                put_text(sheet.cell(row, column), text)
-        sheet.sheet_state = "veryHidden"
-
-
-class _Tab:
+class Tab:
     """One stage's tab, written from top to bottom."""
 
-    def __init__(self, book: _Book, stage: Stage) -> None:
+    def __init__(self, book: Book, stage: Stage) -> None:
         self.book, self.stage = book, stage
         self.sheet = book.workbook.create_sheet(book.title(stage.title))
         self.written: dict[str, tuple[str, str, str]] = {}

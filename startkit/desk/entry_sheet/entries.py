@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-from startkit.desk.sheet_cells import shown
-from startkit.desk.spreadsheet_back import Sheet, Typed, read
+from startkit.desk.entry_sheet.cells import shown
+from startkit.desk.entry_sheet.reader import Sheet, Typed, read
 from startkit.errors import ReadingError, StartkitError
 from startkit.facts.job import ROW_REMOVED, Job, State, needs_reason
 from startkit.facts.journal import Entry, now
@@ -55,7 +55,7 @@ def enter_sheet(folder: Path, path: Path, who: str = "") -> Entered:
     Parameters
     ----------
     folder, path : pathlib.Path
-        Job, and the sheet that `startkit.desk.spreadsheet.write` made for it.
+        Job, and the sheet that `startkit.desk.entry_sheet.export.write` made for it.
     who : str
         Who entered it, where the sheet does not say.
 

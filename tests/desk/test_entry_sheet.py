@@ -16,9 +16,10 @@ from click.testing import CliRunner
 from openpyxl.utils import get_column_letter
 
 from startkit.cli import main
-from startkit.desk import spreadsheet
-from startkit.desk.sheet_entry import CellsRefused, enter_sheet
-from startkit.desk.spreadsheet import LONGEST_SERIES, write
+from startkit.desk.entry_sheet import export
+from startkit.desk.entry_sheet.entries import CellsRefused, enter_sheet
+from startkit.desk.entry_sheet.export import write
+from startkit.desk.entry_sheet.tab import LONGEST_SERIES
 from startkit.errors import ReadingError, SheetError
 from startkit.facts.job import ROW_REMOVED, Job
 from startkit.facts.journal import Entry
@@ -38,7 +39,7 @@ def few(folder: Path, path: Path) -> Path:
     """An entry sheet of a few stages: somebody has taken the other tabs out."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(
-            spreadsheet,
+            export,
             "for_job",
             lambda job: {name: stage for name, stage in for_job(job).items() if name in FEW},
         )
