@@ -37,7 +37,7 @@ def _attribute(key: str, value: object) -> str:
 
 def join(parts: Iterable[object]) -> Markup:
     """Parts one after another; None is left out."""
-    return Markup("").join(part for part in parts if part is not None)
+    return Markup("").join(escape(part) for part in parts if part is not None)
 
 
 __all__ = ["Markup", "el", "join"]

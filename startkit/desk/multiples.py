@@ -69,8 +69,8 @@ def _fill(figure: Any, names: Sequence[str], panels: Sequence[Panel]) -> None:
 
 
 def _panel(axes: Any, panel: Panel, rows: list[int]) -> None:
-    there = [row for row in rows if panel.values[row] is not None]
-    known = [panel.values[row] for row in there]
+    found = {row: value for row in rows if (value := panel.values[row]) is not None}
+    there, known = list(found), list(found.values())
     axes.plot(known, there, marker="o", markersize=4, linestyle="none", color=_INK)
     spread = [panel.expanded[row] or 0.0 for row in there]
     if any(spread):

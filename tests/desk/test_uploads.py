@@ -204,7 +204,7 @@ def test_a_folder_that_cannot_be_written_is_said_and_nothing_is_in_the_journal(
     pictured, monkeypatch
 ):
     monkeypatch.setattr(
-        pictures.whole,
+        pictures.safe_files,
         "write",
         lambda *_: (_ for _ in ()).throw(OSError(28, "No space left on device")),
     )

@@ -43,7 +43,8 @@ def verdict(judged: Part, can_waive: bool = False) -> Markup:
 
 
 def _css(judged: Part) -> str:
-    return CSS_NAME.get(judged["outcome"], judged["outcome"])
+    outcome: str = judged["outcome"]
+    return CSS_NAME.get(outcome, outcome)
 
 
 def _is_quiet(judged: Part) -> bool:
