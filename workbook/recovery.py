@@ -27,7 +27,7 @@ from startkit.facts.limits import defaults
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import JobEntries
 from startkit.procedure.registry import stages
-from startkit.stages.load_up.readings import Point, points
+from startkit.stages.load_up.points import Point, points
 from workbook.chiller_model import CELSIUS, Conditions, Steady
 from workbook.fluids import refrigerant
 from workbook.machines import CH1

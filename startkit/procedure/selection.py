@@ -9,9 +9,10 @@ from dataclasses import dataclass
 import pint
 
 from startkit.errors import StartkitError
-from startkit.facts.machine import LoadPoint, Machine
-from startkit.science import selection
+from startkit.facts.machine import Exchanger, LoadPoint, Machine
+from startkit.science import selection, water
 from startkit.science.rating import WINDOW
+from startkit.science.water import Liquid
 from startkit.unit_registry import bare
 from startkit.units import Q
 
@@ -166,3 +167,11 @@ def part_load_value(machine: Machine) -> float | None:
         )
     except StartkitError:
         return None
+
+
+def liquid_of(exchanger: Exchanger) -> Liquid:
+    """What flows through an exchanger."""
+    fraction = exchanger.glycol_mass_fraction
+    return water.liquid(
+        exchanger.fluid, None if fraction is None else float(fraction.to("dimensionless").magnitude)
+    )

@@ -12,11 +12,11 @@ import pytest
 from startkit.stages.first_start import STAGE as FIRST_START
 from startkit.stages.lube import STAGE as LUBE
 from startkit.stages.lube.readings import collect as collect_oil
-from startkit.stages.lube.verdicts import verdicts as lube_verdicts
+from startkit.stages.lube.verdicts import judged as lube_verdicts
 from startkit.stages.shut_down import STAGE as SHUT_DOWN
 from startkit.stages.vanes import STAGE as VANES
 from startkit.stages.vanes.readings import Strokes, collect
-from startkit.stages.vanes.verdicts import verdicts as vane_verdicts
+from startkit.stages.vanes.verdicts import judged as vane_verdicts
 from startkit.units import Q
 from startkit.verdict import Outcome
 from tests.stages.strokes import block, made

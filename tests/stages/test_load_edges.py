@@ -12,8 +12,8 @@ from startkit.science.refrigerant import saturation_pressure
 from startkit.science.symptoms import HIGH, LOW, USUAL
 from startkit.stages.load_up import signs as load_signs
 from startkit.stages.load_up import trend_windows
-from startkit.stages.load_up.readings import points
-from startkit.stages.load_up.tolerance import LABORATORY
+from startkit.stages.load_up.fields import LABORATORY
+from startkit.stages.load_up.points import points
 from startkit.units import Q
 from startkit.verdict import Outcome
 

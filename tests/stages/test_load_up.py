@@ -9,9 +9,8 @@ import re
 import pytest
 
 from startkit.facts.limits import defaults
-from startkit.stages.load_up import COLUMNS
+from startkit.stages.load_up.fields import COLUMNS, LABORATORY
 from startkit.stages.load_up.formulas import FORMULAS
-from startkit.stages.load_up.tolerance import LABORATORY
 from startkit.units import Q
 from startkit.verdict import Outcome
 

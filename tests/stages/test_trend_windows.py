@@ -17,7 +17,8 @@ from startkit.facts.trend.column_map import Mapped
 from startkit.facts.trend.quality import STUCK
 from startkit.procedure.assessment import Assessment
 from startkit.science.steadiness import Hunting
-from startkit.stages.load_up import COLUMNS, trend_figures, trend_windows
+from startkit.stages.load_up import trend_figures, trend_windows
+from startkit.stages.load_up.fields import COLUMNS
 from startkit.stages.load_up.formulas import BY_KEY, circuit
 from startkit.units import KINDS, Q
 from startkit.verdict import Outcome

@@ -13,7 +13,7 @@ from startkit.desk.report import assess
 from startkit.errors import StartkitError
 from startkit.facts.job import Job
 from startkit.procedure.assessment import Assessment
-from startkit.stages.load_up.readings import points
+from startkit.stages.load_up.points import points
 from startkit.stages.lube.readings import collect as oil_of
 from startkit.stages.pull_down.plan import collect as plan_of
 from startkit.stages.pull_down.readings import follow

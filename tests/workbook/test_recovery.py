@@ -17,8 +17,8 @@ from startkit.facts.journal import Entry
 from startkit.facts.plugins import find_template
 from startkit.facts.trend.importer import import_file
 from startkit.facts.trend.quality import DUPLICATE, LACKING, SPIKE, ZERO
-from startkit.stages.load_up import COLUMNS
-from startkit.stages.load_up.readings import load_of
+from startkit.stages.load_up.fields import COLUMNS
+from startkit.stages.load_up.points import load_of
 from startkit.stages.load_up.trend_windows import chosen, steady
 from startkit.units import KINDS
 from workbook.measured import Measured

@@ -10,25 +10,14 @@ import pint
 from startkit.errors import StartkitError
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
+from startkit.procedure.oil_readings import zero_of
 from startkit.procedure.reading import Reading
 from startkit.procedure.series import clock, dead_sensors
 from startkit.procedure.starts import Next, Rules, Run, next_start, rules, runs
 from startkit.science.run_up import RunUp, analyse_run_up
-from startkit.stages.lube.readings import zero_of
 from startkit.units import Q
 
 PHASES = ("l1", "l2", "l3")
-PEAK_BY = ("recorder or analyser, RMS of each cycle", "meter with inrush function", "panel display")
-SLOW = PEAK_BY[2]
-ROTATION = (
-    "right, seen at the shaft",
-    "right, by phase meter and pressure rise",
-    "wrong",
-    "not seen",
-)
-BANDS = ("10 to 1000 Hz", "2 to 1000 Hz", "another or not known")
-DIRECTIONS = ("horizontal", "vertical", "axial")
-ENDS = ("bump", "stopped by hand", "stopped by control", "trip")
 _LABELS = {
     "speed": "speed",
     "l1": "current L1",
@@ -173,8 +162,3 @@ def _next(known: Rules, made: tuple[Run, ...]) -> Next:
         return next_start(known, made)
     except StartkitError:
         return Next(None, "")
-
-
-def all_three(readings: tuple[Reading, ...]) -> bool:
-    """True if each of the three phases was read."""
-    return all(reading.quantity is not None for reading in readings)

@@ -22,13 +22,9 @@ from startkit.science.supply import (
 )
 from startkit.science.uncertainty import propagate
 from startkit.science.vibration import Zone, frequency_band, machine_group, zone
+from startkit.stages.first_start.fields import BANDS, PEAK_BY, ROTATION, SLOW
 from startkit.stages.first_start.readings import (
-    BANDS,
-    PEAK_BY,
-    ROTATION,
-    SLOW,
     FirstStart,
-    all_three,
 )
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict, worst
@@ -49,7 +45,7 @@ _KINDS = {
 }
 
 
-def verdicts(
+def judged(
     machine: Machine, limits: Limits, entries: Entries, start: FirstStart
 ) -> tuple[Verdict, ...]:
     """Every verdict of the stage, in the order in which the start goes."""
@@ -749,6 +745,3 @@ def next_said(start: FirstStart) -> str:
         if start.runs and start.runs[-1].ended is None
         else ""
     )
-
-
-__all__ = ["all_three", "verdicts"]

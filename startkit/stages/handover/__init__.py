@@ -7,114 +7,15 @@ from __future__ import annotations
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
-from startkit.procedure.stage import Column, Field, Findings, Stage
-from startkit.stages.handover.findings import SEVERITIES, STATES, tables, verdicts
-from startkit.stages.setup.fields import ROLES
-
-FIELDS = (
-    Field(
-        "settings",
-        "Settings as left",
-        "table",
-        "Every adjustable setting of panel, starter and safeties: as it was found, as it is left."
-        " Write the unit with the value. What other stages hold as found and as left need not be"
-        " written again.",
-        rows=8,
-        group="Settings",
-        columns=(
-            Column("item", "Setting", required=True),
-            Column("as_found", "As found"),
-            Column("as_left", "As left", required=True),
-            Column("by", "By", "person", required=True),
-            Column("why", "Why it was changed"),
-        ),
-    ),
-    Field(
-        "nothing_open",
-        "Is nothing left open?",
-        "yes_no",
-        "Yes only if the list below would be empty.",
-        group="Open items",
-    ),
-    Field(
-        "open_items",
-        "Open items",
-        "table",
-        "What is not done, not proven, or waived: each with its owner and the date it is due.",
-        required=False,
-        rows=5,
-        group="Open items",
-        columns=(
-            Column("item", "What", required=True),
-            Column("owner", "Owner", "person", required=True),
-            Column("due", "Due", "date", "Year-month-day", required=True),
-            Column("severity", "Severity", "choice", choices=SEVERITIES, required=True),
-            Column("state", "State", "choice", choices=STATES),
-            Column("closed_by", "Closed by", "person"),
-        ),
-    ),
-    Field(
-        "instructed",
-        "Operators instructed",
-        "yes_no",
-        "Start, stop, what to log each day, what to do at a trip.",
-        group="People",
-    ),
-    Field("instructed_who", "Who was instructed", "text", required=False, group="People"),
-    Field(
-        "documents",
-        "Documents left on site",
-        "text",
-        "This record, sheets, wiring diagrams, maker's manual.",
-        required=False,
-        group="People",
-    ),
-    Field("next_visit", "Next visit due", "date", "Year-month-day", required=False, group="People"),
-    Field(
-        "statements",
-        "Statements",
-        "table",
-        "In each person's own words; the technician and the owner's witness at least.",
-        rows=2,
-        group="People",
-        columns=(
-            Column("name", "Name", "person", required=True),
-            Column("role", "Role", "choice", choices=ROLES, required=True),
-            Column(
-                "statement",
-                "Statement",
-                "long_text",
-                "For example: I have seen the readings taken and the trips proven",
-                required=True,
-            ),
-            Column("date", "Date", "date", "Year-month-day", required=True),
-        ),
-    ),
-    Field(
-        "technician_signature",
-        "Technician's signature, drawn",
-        "signature",
-        "A picture beside the statement; the digital signature of the record is made afterwards"
-        " with `startkit sign`.",
-        required=False,
-        group="People",
-    ),
-    Field(
-        "witness_signature",
-        "Witness's signature, drawn",
-        "signature",
-        "The owner's witness, after reading the statement.",
-        required=False,
-        group="People",
-    ),
-)
+from startkit.procedure.stage import Findings, Stage
+from startkit.stages.handover import fields, findings, verdicts
 
 
 def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
     """Settings left, open items with owner and date, statements of technician and witness; the
     baseline from every stage's figures.
     """
-    return Findings((), verdicts(entries), entries.if_shown(tables, entries))
+    return Findings((), verdicts.judged(entries), entries.if_shown(findings.tables, entries))
 
 
 STAGE = Stage(
@@ -122,7 +23,7 @@ STAGE = Stage(
     "Handover",
     "Which settings are left, what is still open and whose it is, the figures that the next visit"
     " compares, and what the people say.",
-    FIELDS,
+    fields.FIELDS,
     judge,
     before="hand_over",
     order=130,

@@ -6,18 +6,27 @@ from __future__ import annotations
 
 import pint
 
+from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.stage import Figure, Heading, Table
-from startkit.stages.load_up.plots import top
-from startkit.stages.load_up.readings import FORMULAS, Point
+from startkit.stages.load_up import rating, signs, trend_findings
+from startkit.stages.load_up.formulas import FORMULAS, Formula
+from startkit.stages.load_up.points import Point, top
+from startkit.stages.load_up.rating import PartLoad
+from startkit.stages.load_up.readings import Loads
 from startkit.units import Q
 from startkit.verdict import COVERAGE
 
 
-def figures(machine: Machine, entries: Entries, found: tuple[Point, ...]) -> tuple[Figure, ...]:
-    """The highest load's figures: the baseline for the next visit, if it was steady."""
-    best = top(found)
+def figures(entries: Entries, loads: Loads, rated: PartLoad) -> tuple[Figure, ...]:
+    """The highest load's figures: the baseline for the next visit, if it was steady; then the
+    part-load value.
+    """
+    return (*_at_highest_load(top(loads.points)), *rating.figures(rated))
+
+
+def _at_highest_load(best: Point | None) -> tuple[Figure, ...]:
     if best is None:
         return ()
     note = f"at {best.label}" if best.steady else f"at {best.label}, not steady, not judged"
@@ -40,14 +49,20 @@ def figures(machine: Machine, entries: Entries, found: tuple[Point, ...]) -> tup
 
 
 def tables(
-    machine: Machine, entries: Entries, found: tuple[Point, ...], unrated: str = ""
+    machine: Machine, limits: Limits, entries: Entries, loads: Loads, rated: PartLoad
 ) -> tuple[Table, ...]:
-    """Figures load by load, and what dominates the uncertainty at the highest one; `unrated` says
-    why there is no part-load value.
+    """The trend's steady stretches, figures load by load, what dominates the uncertainty at the
+    highest one, the part-load value, and what the signs at the highest load may mean.
     """
-    if not found:
-        return ()
-    return (_by_load(entries, found, unrated), *_budget(entries, found))
+    best = top(loads.points)
+    found = (
+        *(trend_findings.tables(entries, loads.steady) if loads.steady is not None else ()),
+        *((_by_load(entries, loads.points, rated.why_not),) if loads.points else ()),
+        *_budget(entries, best),
+        rating.table(machine, rated),
+        signs.table(machine, limits, entries, best),
+    )
+    return tuple(table for table in found if table is not None)
 
 
 def _by_load(entries: Entries, found: tuple[Point, ...], unrated: str) -> Table:
@@ -69,7 +84,7 @@ def _by_load(entries: Entries, found: tuple[Point, ...], unrated: str) -> Table:
     )
 
 
-def _with_u(entries: Entries, p: Point, formula) -> str:
+def _with_u(entries: Entries, p: Point, formula: Formula) -> str:
     value, u = p.value(formula.key), p.u(formula.key)
     if value is None:
         return "–"
@@ -77,7 +92,7 @@ def _with_u(entries: Entries, p: Point, formula) -> str:
     return shown if u is None else f"{shown} ± {_short(entries, COVERAGE * u, formula)}"
 
 
-def _short(entries: Entries, u: pint.Quantity, formula) -> str:
+def _short(entries: Entries, u: pint.Quantity, formula: Formula) -> str:
     from startkit.units import difference_kind, show
 
     return show(
@@ -85,8 +100,7 @@ def _short(entries: Entries, u: pint.Quantity, formula) -> str:
     )
 
 
-def _budget(entries: Entries, found: tuple[Point, ...]) -> tuple[Table, ...]:
-    best = top(found)
+def _budget(entries: Entries, best: Point | None) -> tuple[Table, ...]:
     if best is None:
         return ()
     rows = []

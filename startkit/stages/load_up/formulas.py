@@ -8,8 +8,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from startkit.facts.machine import Exchanger, Machine
-from startkit.science import performance, refrigerant, water
+from startkit.facts.machine import Machine
+from startkit.procedure.selection import liquid_of
+from startkit.science import performance, refrigerant
 from startkit.science.water import Liquid
 
 
@@ -75,14 +76,6 @@ def circuit(machine: Machine) -> Circuit:
         share,
         machine.design.capacity.to("watt").magnitude,
         machine.motor.full_load_current.to("ampere").magnitude,
-    )
-
-
-def liquid_of(exchanger: Exchanger) -> Liquid:
-    """What flows through an exchanger."""
-    fraction = exchanger.glycol_mass_fraction
-    return water.liquid(
-        exchanger.fluid, None if fraction is None else float(fraction.to("dimensionless").magnitude)
     )
 
 
@@ -203,6 +196,7 @@ _COMPRESSION = (
 )
 _TWO_PRESSURES = ("evaporator_pressure", "condenser_pressure")
 _K = ("temperature_difference", "delta_degC")
+
 
 FORMULAS: tuple[Formula, ...] = (
     Formula("capacity", "Capacity", "cooling", "watt", _CHILLED, _capacity),

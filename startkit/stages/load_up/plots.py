@@ -15,7 +15,10 @@ from startkit.procedure.entries import Entries
 from startkit.procedure.selection import approaches, promised
 from startkit.procedure.stage import Line, Plot, Rule
 from startkit.science import refrigerant
-from startkit.stages.load_up.readings import Point, circuit, load_of
+from startkit.stages.load_up import trend_plots
+from startkit.stages.load_up.formulas import circuit
+from startkit.stages.load_up.points import Point, load_of, top
+from startkit.stages.load_up.readings import Loads
 from startkit.stages.load_up.surge import surge_line
 from startkit.stages.load_up.tolerance import limit_at
 from startkit.stages.load_up.trend_windows import Steady
@@ -24,20 +27,18 @@ from startkit.verdict import COVERAGE
 MOST_SEEN = 400  # points of a trend in a cloud
 
 
-def top(found: tuple[Point, ...]) -> Point | None:
-    """The highest steady load; without one, the highest load."""
-    known = [p for p in found if load_of(p) is not None]
-    return max(known, key=lambda p: (p.steady, load_of(p)), default=None)
+def plotted(machine: Machine, limits: Limits, entries: Entries, loads: Loads) -> tuple[Plot, ...]:
+    """The trend with its steady stretches, then every plot for which there are readings."""
+    return (
+        *(trend_plots.plotted(loads.steady) if loads.steady is not None else ()),
+        *_over_load(machine, limits, entries, loads),
+    )
 
 
-def plots(
-    machine: Machine,
-    limits: Limits,
-    entries: Entries,
-    found: tuple[Point, ...],
-    seen: Steady | None = None,
+def _over_load(
+    machine: Machine, limits: Limits, entries: Entries, loads: Loads
 ) -> tuple[Plot, ...]:
-    """Every plot for which there are readings."""
+    found, seen = loads.points, loads.steady
     known = sorted((p for p in found if load_of(p) is not None), key=lambda p: load_of(p) or 0.0)
     if not known:
         return ()

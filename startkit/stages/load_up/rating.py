@@ -14,7 +14,7 @@ from startkit.procedure.judging import check
 from startkit.procedure.selection import part_load_value as of_selection
 from startkit.procedure.stage import Figure, Heading, Table
 from startkit.science import rating
-from startkit.stages.load_up.readings import Point, load_of
+from startkit.stages.load_up.points import Point, load_of
 from startkit.stages.load_up.tolerance import laboratory, limit_at
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict

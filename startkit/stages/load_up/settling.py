@@ -12,7 +12,7 @@ from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.selection import design_range
 from startkit.science.uncertainty import Propagated, Share
-from startkit.stages.load_up.readings import Point
+from startkit.stages.load_up.points import Point
 from startkit.units import Q, difference_kind
 from startkit.verdict import COVERAGE, Verdict
 

@@ -12,7 +12,7 @@ from startkit.procedure.entries import Entries
 from startkit.procedure.selection import approaches
 from startkit.procedure.stage import Heading, Table
 from startkit.science.symptoms import Candidate, candidates, sign
-from startkit.stages.load_up.readings import Point, load_of
+from startkit.stages.load_up.points import Point, load_of
 from startkit.units import Q
 
 NOTE = (

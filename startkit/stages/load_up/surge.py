@@ -11,7 +11,7 @@ import pint
 from startkit.errors import StartkitError
 from startkit.facts.machine import Machine
 from startkit.science import selection
-from startkit.stages.load_up.readings import Point, load_of
+from startkit.stages.load_up.points import Point, load_of
 from startkit.units import Q
 
 

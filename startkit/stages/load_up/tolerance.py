@@ -15,9 +15,9 @@ from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.selection import design_range
 from startkit.science import rating
+from startkit.stages.load_up.fields import LABORATORY
 from startkit.units import Q
 
-AS_LISTED, LABORATORY = "limits as listed", "laboratory tolerance of AHRI 550/590"
 SOURCE = "AHRI 550/590 Table 11, a laboratory tolerance chosen for this job"
 
 

@@ -22,7 +22,7 @@ from startkit.procedure.reading import Reading
 from startkit.science import steadiness
 from startkit.science.steadiness import Hunting, Tolerance
 from startkit.stages.load_up.formulas import circuit
-from startkit.stages.load_up.readings import Point, point
+from startkit.stages.load_up.points import Point, point
 from startkit.stages.load_up.trend_figures import TrendFigures, figures
 from startkit.units import KINDS, Q
 

@@ -14,7 +14,11 @@ from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
 from startkit.procedure.reading import Reading
 from startkit.procedure.selection import approaches, promised
-from startkit.stages.load_up.readings import Point, load_of
+from startkit.stages.load_up import rating
+from startkit.stages.load_up.fields import POINT_KINDS, POINT_LABELS
+from startkit.stages.load_up.points import Point, load_of
+from startkit.stages.load_up.rating import PartLoad
+from startkit.stages.load_up.readings import Loads
 from startkit.stages.load_up.settling import what_would_tell
 from startkit.stages.load_up.surge import margin, surge_line
 from startkit.stages.load_up.tolerance import limit_at
@@ -40,80 +44,80 @@ Measure = Callable[[Point], Measured]
 
 
 @dataclass(frozen=True)
-class Court:
+class Context:
     """What every verdict of this stage needs."""
 
     machine: Machine
     limits: Limits
     entries: Entries
     found: tuple[Point, ...]
-    kinds: dict[str, str]
-    labels: dict[str, str]
 
 
-def verdicts(court: Court) -> tuple[Verdict, ...]:
+def judged(
+    machine: Machine, limits: Limits, entries: Entries, loads: Loads, rated: PartLoad
+) -> tuple[Verdict, ...]:
     """Every verdict of the stage."""
-    machine, entries = court.machine, court.entries
-    made = [
-        _loads(court),
-        _steady(court.found),
+    context = Context(machine, limits, entries, loads.points)
+    return (
+        _loads(context),
+        _steady(context.found),
         _over_all(
-            court,
+            context,
             "heat_balance",
             _plain("heat_balance", "percent"),
             "Find the reading that is wrong before judging the machine: flows first, then the water"
             " sensors, then power.",
         ),
-        _full_capacity(court),
+        _full_capacity(context),
         _over_all(
-            court,
+            context,
             "specific_power",
             _power_deviation(machine),
             "Check flow, air in the machine, charge and fouling before blaming the compressor.",
         ),
         _over_all(
-            court,
+            context,
             "evaporator_approach",
             _approach(machine, entries, "evaporator"),
             "Check charge, oil in the evaporator, flow and fouling.",
         ),
         _over_all(
-            court,
+            context,
             "condenser_approach",
             _approach(machine, entries, "condenser"),
             "Check for air in the machine, then flow and fouling.",
         ),
         _over_all(
-            court,
+            context,
             "subcooling",
             _plain("subcooling", "delta_degC"),
             "Gas leaves the condenser with the liquid, or a reading is wrong: check the charge and"
             " the sensor.",
         ),
         _over_all(
-            court,
+            context,
             "current",
             _plain("current", "percent"),
             "Lower the current limit until the cause is found.",
         ),
-        *_flows(court),
-        *_surge(court),
-        _air(court),
-    ]
-    return tuple(made)
+        *_flows(context),
+        *_surge(context),
+        _air(context),
+        *rating.verdicts(machine, limits, entries, rated),
+    )
 
 
 # --- one item over all points ------------------------------------------------------------------
 
 
-def _over_all(court: Court, item: str, measure: Measure, next_step: str) -> Verdict:
+def _over_all(context: Context, item: str, measure: Measure, next_step: str) -> Verdict:
     """The verdict of the worst point; points that were not steady are not judged, and one item
     never taken is open.
     """
-    limit = court.limits[f"load_up.{item}"]
-    measured = [(p, measure(p)) for p in court.found]
+    limit = context.limits[f"load_up.{item}"]
+    measured = [(p, measure(p)) for p in context.found]
     judged = [
-        (p, _one(court, f"load_up.{item}", p, m, next_step))
+        (p, _one(context, f"load_up.{item}", p, m, next_step))
         for p, m in measured
         if m.value is not None
     ]
@@ -167,10 +171,10 @@ def _none(limit: Limit, measured: list[Measured]) -> Verdict:
     )
 
 
-def _one(court: Court, key: str, p: Point, m: Measured, next_step: str) -> Verdict:
-    limit = limit_at(court.limits, key, court.entries, court.machine, load_of(p))
+def _one(context: Context, key: str, p: Point, m: Measured, next_step: str) -> Verdict:
+    limit = limit_at(context.limits, key, context.entries, context.machine, load_of(p))
     judged = check(
-        court.entries,
+        context.entries,
         limit,
         Reading("", "", m.value, m.u, untrusted=p.untrusted(m.figure)),
         steady=p.steady,
@@ -185,7 +189,7 @@ def _one(court: Court, key: str, p: Point, m: Measured, next_step: str) -> Verdi
     ):
         return judged
     told = what_would_tell(
-        court.machine, court.entries, judged, p.found[m.figure], p, court.kinds, court.labels
+        context.machine, context.entries, judged, p.found[m.figure], p, POINT_KINDS, POINT_LABELS
     )
     return replace(judged, next_step=told or next_step)
 
@@ -276,12 +280,12 @@ def _approach(machine: Machine, entries: Entries, side: str) -> Measure:
 # --- single items -------------------------------------------------------------------------------
 
 
-def _loads(court: Court) -> Verdict:
-    steady = [p for p in court.found if p.steady and p.value("capacity") is not None]
-    reading = Q(len(steady), "dimensionless") if court.found else None
+def _loads(context: Context) -> Verdict:
+    steady = [p for p in context.found if p.steady and p.value("capacity") is not None]
+    reading = Q(len(steady), "dimensionless") if context.found else None
     return check(
-        court.entries,
-        court.limits["load_up.loads"],
+        context.entries,
+        context.limits["load_up.loads"],
         reading,
         next_step="Take further loads, each steady and said so by name.",
     )
@@ -323,12 +327,12 @@ def _steady(found: tuple[Point, ...]) -> Verdict:
     )
 
 
-def _full_capacity(court: Court) -> Verdict:
+def _full_capacity(context: Context) -> Verdict:
     """Capacity at the highest steady load against the selection's full capacity."""
-    limit = limit_at(court.limits, "load_up.capacity", court.entries, court.machine, 1.0)
-    steady = [p for p in court.found if p.steady and load_of(p) is not None]
+    limit = limit_at(context.limits, "load_up.capacity", context.entries, context.machine, 1.0)
+    steady = [p for p in context.found if p.steady and load_of(p) is not None]
     if not steady:
-        return check(court.entries, limit, None, next_step="")
+        return check(context.entries, limit, None, next_step="")
     top = max(steady, key=lambda p: load_of(p) or 0.0)
     load, u = load_of(top) or 0.0, top.u("load")
     if load < 0.9:
@@ -345,10 +349,10 @@ def _full_capacity(court: Court) -> Verdict:
             source=limit.origin,
         )
     entries, note = (
-        court.entries,
+        context.entries,
         (
-            f"At {top.label} {court.entries.show(top.value('capacity'), 'cooling')}, selection"
-            f" {court.entries.show(court.machine.design.capacity, 'cooling')}."
+            f"At {top.label} {context.entries.show(top.value('capacity'), 'cooling')}, selection"
+            f" {context.entries.show(context.machine.design.capacity, 'cooling')}."
         ),
     )
     deviation = Reading(
@@ -368,22 +372,22 @@ def _full_capacity(court: Court) -> Verdict:
     if judged.outcome is not Outcome.UNPROVEN or top.untrusted("load"):
         return judged
     told = what_would_tell(
-        court.machine, entries, judged, top.found["load"], top, court.kinds, court.labels
+        context.machine, entries, judged, top.found["load"], top, POINT_KINDS, POINT_LABELS
     )
     return replace(judged, next_step=told or judged.next_step)
 
 
-def _flows(court: Court) -> tuple[Verdict, ...]:
+def _flows(context: Context) -> tuple[Verdict, ...]:
     """The meter against the exchanger's pressure drop, where both were read."""
     found = []
     for side, name in (("evaporator", "chilled water"), ("condenser", "condenser water")):
         if any(
             p.flows.get(side, Reading("")).quantity is not None and _metered(p, side)
-            for p in court.found
+            for p in context.found
         ):
             found.append(
                 _over_all(
-                    court,
+                    context,
                     f"{side}_flow",
                     _flow_deviation(side),
                     f"Meter and pressure drop of the {name} disagree: check gauges for air and"
@@ -414,13 +418,13 @@ def _flow_deviation(side: str) -> Measure:
     return measure
 
 
-def _surge(court: Court) -> tuple[Verdict, ...]:
+def _surge(context: Context) -> tuple[Verdict, ...]:
     """Distance to the surge line, where the sheet has one."""
-    if not surge_line(court.machine):
+    if not surge_line(context.machine):
         return ()
 
     def measure(p: Point) -> Measured:
-        found = margin(court.machine, p)
+        found = margin(context.machine, p)
         return (
             Measured(nothing=found.why_not, lacking=p.value("lift") is None or load_of(p) is None)
             if found.value is None
@@ -429,7 +433,7 @@ def _surge(court: Court) -> tuple[Verdict, ...]:
 
     return (
         _over_all(
-            court,
+            context,
             "surge_margin",
             measure,
             "Stay away from this load at this lift: lower the condenser water or the load limit,"
@@ -438,11 +442,15 @@ def _surge(court: Court) -> tuple[Verdict, ...]:
     )
 
 
-def _air(court: Court) -> Verdict:
+def _air(context: Context) -> Verdict:
     """Condenser pressure at standstill over the refrigerant's own: air or nitrogen in the machine."""
     from startkit.science.performance import non_condensables
 
-    machine, entries, limit = court.machine, court.entries, court.limits["load_up.non_condensables"]
+    machine, entries, limit = (
+        context.machine,
+        context.entries,
+        context.limits["load_up.non_condensables"],
+    )
     pressure, temperature = (
         entries.reading("standstill_pressure"),
         entries.reading("standstill_temperature"),

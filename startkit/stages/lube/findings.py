@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pint
 
 from startkit.errors import StartkitError
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
-from startkit.procedure.stage import Figure, Heading, Line, Plot, Rule, Table
+from startkit.procedure.stage import Figure, Heading, Table
 from startkit.science.oil_pump import compare_pump_speed
 from startkit.science.viscosity import iso_grade, viscosity_at, viscosity_slope
-from startkit.stages.lube.readings import Oil, Trend
+from startkit.stages.lube.readings import Oil
 from startkit.stages.lube.verdicts import baseline
 from startkit.units import Q
 
@@ -241,76 +240,3 @@ def tables(entries: Entries, oil: Oil) -> tuple[Table, ...]:
         + (f" Candidates: {'; '.join(compared.candidates)}." if compared.candidates else "")
     )
     return (Table(f"Pump speed against the last visit, {machine.oil.kind}", head, rows, note),)
-
-
-# --- plots -------------------------------------------------------------------------------------
-
-
-def plots(machine: Machine, entries: Entries, oil: Oil) -> tuple[Plot, ...]:
-    """Differential over time with set point, trip and pre-lube window; the coast-down beside it."""
-    levels = (Rule("set point", _pascal(oil.set_point)), Rule("low-oil trip", _pascal(oil.trip)))
-    found = []
-    if oil.trend is not None:
-        start = entries.quantity("pump_start")
-        begin = 0.0 if start is None else float(start.to("second").magnitude)
-        window = (
-            (
-                Rule(
-                    "pre-lube", begin, "x", begin + machine.oil.pre_lube_time.to("second").magnitude
-                ),
-            )
-            if machine.oil.pre_lube_time is not None
-            else (Rule("pump starts", begin, "x"),)
-        )
-        found.append(
-            _plot("Oil differential from pump start", oil.trend, (*levels, *window), entries, oil)
-        )
-    if oil.coast_trend is not None:
-        moments = tuple(
-            Rule(label, float(q.to("second").magnitude), "x")
-            for label, name in (("motor stopped", "stopped"), ("shaft at rest", "at_rest"))
-            if (q := entries.quantity(name)) is not None
-        )
-        found.append(
-            _plot(
-                "Oil differential through the first stop",
-                oil.coast_trend,
-                (*levels, *moments),
-                entries,
-                oil,
-            )
-        )
-    return tuple(found)
-
-
-def _pascal(quantity: pint.Quantity) -> float:
-    return float(quantity.to("pascal").magnitude)
-
-
-def _plot(title: str, trend: Trend, rules: tuple[Rule, ...], entries: Entries, oil: Oil) -> Plot:
-    lowest, highest = (
-        entries.show(Q(float(f(trend.differential)), "pascal"), "pressure_difference")
-        for f in (np.min, np.max)
-    )
-    return Plot(
-        title,
-        "Time",
-        "time",
-        "Oil differential",
-        "pressure_difference",
-        (
-            Line(
-                (
-                    "differential, zero subtracted"
-                    if oil.zero is not None
-                    else "differential, zero unknown"
-                ),
-                [float(v) for v in trend.time],
-                [float(v) for v in trend.differential],
-            ),
-        ),
-        rules,
-        f"{title}: between {lowest} and {highest}; set point"
-        f" {entries.show(oil.set_point, 'pressure_difference')}, trip"
-        f" {entries.show(oil.trip, 'pressure_difference')}.",
-    )

@@ -2,30 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 import pint
 
-from startkit.errors import StartkitError
 from startkit.facts.machine import Machine
-from startkit.procedure.block import Block
 from startkit.procedure.entries import Entries
-from startkit.science.lube import FoamingRisk, foaming_risk, oil_differential, transducer_zero
-from startkit.science.pre_lube import CoastDown, PreLube, analyse_coast_down, analyse_pre_lube
+from startkit.procedure.oil_readings import (
+    OilDifferential,
+    analysed_coast_down,
+    differential_over_time,
+    guarded,
+    zero_of,
+)
+from startkit.science.lube import FoamingRisk, foaming_risk
+from startkit.science.pre_lube import CoastDown, PreLube, analyse_pre_lube
 from startkit.units import Q
-
-
-@dataclass(frozen=True)
-class Trend:
-    """A differential over time, zero already subtracted [s], [Pa]; pump speed [Hz] where it was
-    read.
-    """
-
-    time: np.ndarray
-    differential: np.ndarray
-    speed: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -41,9 +34,9 @@ class Oil:
     zero_raw: str
     set_point: pint.Quantity
     trip: pint.Quantity
-    trend: Trend | None
+    trend: OilDifferential | None
     pre_lube: PreLube | None
-    coast_trend: Trend | None
+    coast_trend: OilDifferential | None
     coast_down: CoastDown | None
     superheat: pint.Quantity | None
     u_superheat: pint.Quantity | None
@@ -60,7 +53,7 @@ def collect(machine: Machine, entries: Entries) -> Oil:
     setting = entries.quantity("trip_setting")
     trip = setting if setting is not None else machine.oil.low_trip
     trend, coast = (
-        _trend(entries.block(name), zero, name, entries, problems)
+        differential_over_time(entries.block(name), zero, name, entries, problems)
         for name in ("pre_lube", "coast_down")
     )
     superheat, u, foaming = _sump(machine, entries, problems)
@@ -73,7 +66,7 @@ def collect(machine: Machine, entries: Entries) -> Oil:
         trend,
         _pre_lube(entries, trend, set_point, trip, problems),
         coast,
-        _coast_down(entries, coast, trip, problems),
+        analysed_coast_down(entries, coast, trip, problems),
         superheat,
         u,
         foaming,
@@ -81,74 +74,9 @@ def collect(machine: Machine, entries: Entries) -> Oil:
     )
 
 
-def coast_down_of(machine: Machine, entries: Entries) -> CoastDown | None:
-    """The first stop's record alone, for other stages; None without one."""
-    setting = entries.quantity("trip_setting")
-    zero, _, _ = zero_of(entries)
-    trend = _trend(entries.block("coast_down"), zero, "coast_down", entries, [])
-    return _coast_down(entries, trend, setting if setting is not None else machine.oil.low_trip, [])
-
-
-def zero_of(entries: Entries) -> tuple[pint.Quantity | None, pint.Quantity | None, str]:
-    """Zero of the transducers, its uncertainty, and how it was found."""
-    rows = [
-        row
-        for row in entries.rows("zero")
-        if row.quantity("supply") is not None and row.quantity("sump") is not None
-    ]
-    if rows:
-        supply, sump = (
-            [row.quantity(side).to("pascal").magnitude for row in rows]
-            for side in ("supply", "sump")
-        )
-        zero, u = transducer_zero(Q(supply, "pascal"), Q(sump, "pascal"))
-        return (
-            zero,
-            u if np.isfinite(u.magnitude) else None,
-            f"mean of {len(rows)} comparisons with the pump off",
-        )
-    shown = entries.reading("differential_off")
-    return (
-        shown.quantity,
-        shown.u,
-        "differential shown with the pump off" if shown.quantity is not None else "",
-    )
-
-
-def _trend(
-    block: Block, zero: pint.Quantity | None, name: str, entries: Entries, problems: list[str]
-) -> Trend | None:
-    """Differential over time: supply less sump where both were read, else as shown; zero
-    subtracted.
-    """
-    if not len(block):
-        return None
-    columns, offset = block.columns, 0.0 if zero is None else float(zero.to("pascal").magnitude)
-    difference = oil_differential.si(columns["supply"], columns["sump"], offset)
-    series = np.where(np.isfinite(difference), difference, columns["differential"] - offset)
-    usable = np.isfinite(block.columns["time"]) & np.isfinite(series)
-    lost = int(len(usable) - usable.sum())
-    if lost:
-        problems.append(
-            f"{entries.fields[name].question}: {lost} of {len(usable)} rows lack time or"
-            " differential and are left out of the figures."
-        )
-    if usable.sum() < 2:
-        return None
-    return Trend(block.columns["time"][usable], series[usable], block.columns["speed"][usable])
-
-
-def _guarded(work: Callable[[], object], problems: list[str]):
-    try:
-        return work()
-    except StartkitError as error:
-        problems.append(str(error))
-        return None
-
-
 def _pre_lube(
     entries: Entries,
-    trend: Trend | None,
+    trend: OilDifferential | None,
     set_point: pint.Quantity,
     trip: pint.Quantity,
     problems: list[str],
@@ -156,27 +84,13 @@ def _pre_lube(
     if trend is None:
         return None
     start = entries.quantity("pump_start")
-    return _guarded(
+    return guarded(
         lambda: analyse_pre_lube(
             Q(trend.time, "second"),
             Q(trend.differential, "pascal"),
             start if start is not None else Q(0.0, "second"),
             set_point,
             trip,
-        ),
-        problems,
-    )
-
-
-def _coast_down(
-    entries: Entries, trend: Trend | None, trip: pint.Quantity, problems: list[str]
-) -> CoastDown | None:
-    stopped, at_rest = entries.quantity("stopped"), entries.quantity("at_rest")
-    if trend is None or stopped is None or at_rest is None:
-        return None
-    return _guarded(
-        lambda: analyse_coast_down(
-            Q(trend.time, "second"), Q(trend.differential, "pascal"), stopped, at_rest, trip
         ),
         problems,
     )
@@ -192,7 +106,7 @@ def _sump(
     from startkit.science.lube import oil_superheat
 
     fluid = machine.machine.refrigerant
-    return _guarded(
+    return guarded(
         lambda: (
             oil_superheat(temperature.quantity, _dew(fluid, pressure.quantity)),
             _u_superheat(entries, fluid),

@@ -19,7 +19,7 @@ from startkit.units import Q
 from startkit.verdict import COVERAGE, Outcome, Verdict, within
 
 
-def verdicts(machine: Machine, limits: Limits, entries: Entries, oil: Oil) -> tuple[Verdict, ...]:
+def judged(machine: Machine, limits: Limits, entries: Entries, oil: Oil) -> tuple[Verdict, ...]:
     """Every verdict of the stage; what concerns the oil itself is due before the pump runs, the
     first stop at hand-over.
     """

@@ -8,298 +8,23 @@ from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.procedure import cautions
 from startkit.procedure.entries import Entries
-from startkit.procedure.stage import CLOCK, Column, Field, Findings, Stage
-from startkit.stages.pull_down.findings import figures, remarks, tables
-from startkit.stages.pull_down.plan import collect
-from startkit.stages.pull_down.plots import plots
-from startkit.stages.pull_down.readings import follow
-from startkit.stages.pull_down.verdicts import ENDS, verdicts
-
-_WATER = ("-10 °C", "50 °C")
-
-# The same columns by hand and by trend.
-_SEEN = (
-    Column("minute", "Minute", "minutes", "Since the pull-down began", required=True, point=CLOCK),
-    Column(
-        "entering",
-        "Entering chilled water",
-        "temperature",
-        plausible=_WATER,
-        required=True,
-        point="chilled_entering",
-    ),
-    Column(
-        "leaving",
-        "Leaving chilled water",
-        "temperature",
-        plausible=_WATER,
-        required=True,
-        point="chilled_leaving",
-    ),
-    Column(
-        "flow",
-        "Chilled-water flow",
-        "flow",
-        "Empty: the flow entered below",
-        point="evaporator_flow",
-    ),
-    Column("current", "Current, highest phase", "current", point="current"),
-    Column("limit", "Current limit", "percent", "Of full-load current"),
-    Column(
-        "evaporator_pressure", "Evaporator pressure", "gauge_pressure", point="evaporator_pressure"
-    ),
-    Column("suction", "Suction temperature", "temperature", point="suction_temperature"),
-    Column(
-        "condenser_pressure", "Condenser pressure", "gauge_pressure", point="condenser_pressure"
-    ),
-    Column(
-        "leaving_condenser", "Leaving condenser water", "temperature", point="condenser_leaving"
-    ),
-)
-
-
-def _plan(
-    name: str,
-    question: str,
-    kind: str,
-    help: str = "",
-    plausible: tuple[str, str] | None = None,
-    group: str = "Plan: the loop",
-    required: bool = False,
-) -> Field:
-    """A field of the plan: it may be filled at any time."""
-    return Field(
-        name, question, kind, help, required=required, plausible=plausible, group=group, after=""
-    )
-
-
-_SWING, _LIMIT = "Plan: the current's swing", "Plan: the limit"
-
-FIELDS = (
-    _plan(
-        "start",
-        "Water in the loop before the pull-down",
-        "temperature",
-        "Mean of the loop, pumps running for a while.",
-        _WATER,
-        required=True,
-    ),
-    _plan(
-        "target",
-        "Leaving water at the end",
-        "temperature",
-        "The set point. Empty: the selection's leaving water.",
-        _WATER,
-    ),
-    _plan(
-        "volume",
-        "Loop volume",
-        "loop_volume",
-        "Pipes, coils, tanks that the water now flows through. Empty: the sheet's.",
-        ("1 m³", "20000 m³"),
-    ),
-    _plan(
-        "volume_known",
-        "Loop volume known within",
-        "percent",
-        "Plus or minus. Empty: 20 %.",
-        ("1 %", "100 %"),
-    ),
-    _plan(
-        "ramp",
-        "Temperature ramp already seen",
-        "ramp",
-        "In place of the volume: how fast the loop's temperature moved, steady, in size.",
-        ("0.001 K/min", "5 K/min"),
-    ),
-    _plan(
-        "ramp_heat",
-        "Net heat that made this ramp",
-        "cooling",
-        "Cooling less load; or the load alone while the loop warmed up.",
-        ("1 kW", "50000 kW"),
-    ),
-    _plan(
-        "load",
-        "Connected load",
-        "cooling",
-        "Heat that flows into the loop during the pull-down, pumps included. Empty: the sheet's.",
-        ("0 kW", "50000 kW"),
-    ),
-    _plan(
-        "load_known",
-        "Connected load known within",
-        "percent",
-        "Plus or minus. Empty: 25 %.",
-        ("1 %", "200 %"),
-    ),
-    _plan("flow", "Chilled-water flow", "flow", "Empty: the selection's.", ("1 L/s", "2000 L/s")),
-    _plan(
-        "condenser_entering",
-        "Entering condenser water",
-        "temperature",
-        "Counts only where the sheet holds the maker's curves. Empty: the selection's.",
-        ("0 °C", "50 °C"),
-    ),
-    _plan(
-        "growth",
-        "Capacity grows with warmer water, each kelvin",
-        "percent",
-        "From the maker. Empty: the sheet's; without either no growth is counted.",
-        ("0 %", "8 %"),
-    ),
-    _plan(
-        "capacity_known",
-        "Machine's capacity known within",
-        "percent",
-        "Plus or minus. Empty: 10 %.",
-        ("1 %", "50 %"),
-    ),
-    Field(
-        "current_trend",
-        "Current while the limit held it",
-        "series",
-        "Paste seconds and current of the highest phase, one row a reading at an even step, sixty"
-        " or more; all at one limit.",
-        required=False,
-        group=_SWING,
-        after="",
-        columns=(
-            Column("time", "Time", "time", point=CLOCK),
-            Column("current", "Current", "current", point="current"),
-        ),
-    ),
-    _plan(
-        "trend_limit",
-        "Current limit while it was read",
-        "percent",
-        "Of full-load current; for the trend above or the two figures below.",
-        ("20 %", "120 %"),
-        _SWING,
-    ),
-    _plan(
-        "current_low",
-        "Lowest current seen",
-        "current",
-        "In place of the trend.",
-        ("1 A", "3000 A"),
-        _SWING,
-    ),
-    _plan(
-        "current_high",
-        "Highest current seen",
-        "current",
-        "In place of the trend.",
-        ("1 A", "3000 A"),
-        _SWING,
-    ),
-    _plan(
-        "watched",
-        "Watched for",
-        "minutes",
-        "How long the two figures were looked for.",
-        ("0.5 min", "240 min"),
-        _SWING,
-    ),
-    _plan(
-        "display_step", "Display renews every", "time", "Empty: 2 s.", ("0.1 s", "120 s"), _SWING
-    ),
-    _plan(
-        "trip_delay",
-        "Overcurrent must last before it trips",
-        "time",
-        "Empty: the sheet's; without either, no delay.",
-        ("0 s", "120 s"),
-        _LIMIT,
-    ),
-    _plan(
-        "trip_known",
-        "Trip and current shown agree within",
-        "percent",
-        "Of full-load current, plus or minus. Empty: 1 %.",
-        ("0 %", "20 %"),
-        _LIMIT,
-    ),
-    _plan(
-        "risk",
-        "Chance of a trip that is accepted",
-        "percent",
-        "Empty: the limit of the workbook, the specification or the sheet.",
-        ("0.01 %", "50 %"),
-        _LIMIT,
-    ),
-    _plan(
-        "chosen",
-        "Current limit chosen",
-        "percent",
-        "Of full-load current.",
-        ("30 %", "110 %"),
-        _LIMIT,
-        required=True,
-    ),
-    _plan("chosen_by", "Chosen by", "person", group=_LIMIT),
-    _plan("hold", "Limit held for", "minutes", "Empty: as planned.", ("1 min", "600 min"), _LIMIT),
-    Field(
-        "began",
-        "Pull-down began at",
-        "moment",
-        "Date and time, as 2026-11-25 14:30: minute 0 of the readings.",
-        group="What it did",
-    ),
-    Field(
-        "readings",
-        "Readings by hand",
-        "table",
-        "Every ten minutes, from minute 0.",
-        required=False,
-        rows=6,
-        group="What it did",
-        columns=_SEEN,
-    ),
-    Field(
-        "trend",
-        "Readings from a trend",
-        "series",
-        "Paste minute, entering, leaving, flow, current, limit, evaporator pressure, suction"
-        " temperature, condenser pressure, leaving condenser water, one row a reading; leave a"
-        " column empty where it is not read.",
-        required=False,
-        group="What it did",
-        columns=_SEEN,
-    ),
-    Field("ended", "How it ended", "choice", choices=ENDS, group="What it did"),
-    Field(
-        "reached",
-        "Set point reached after",
-        "minutes",
-        "Empty: as the readings show it.",
-        required=False,
-        plausible=("1 min", "1440 min"),
-        group="What it did",
-    ),
-    Field(
-        "limit_left",
-        "Current limit as left",
-        "percent",
-        "Of full-load current, given back in steps once the water is cold.",
-        plausible=("20 %", "120 %"),
-        group="What it did",
-    ),
-)
+from startkit.procedure.stage import Findings, Stage
+from startkit.stages.pull_down import fields, findings, plots, readings, verdicts
+from startkit.stages.pull_down import plan as planning
 
 
 def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
     """Time and risk over the current limit, the limit to take; then the seen against the plan, loop
     and load re-estimated, time to go.
     """
-    plan = collect(machine, limits, entries)
-    seen = follow(machine, entries, plan)
+    plan = planning.collect(machine, limits, entries)
+    seen = readings.follow(machine, entries, plan)
     return Findings(
-        entries.if_shown(figures, entries, plan, seen),
-        verdicts(machine, limits, entries, plan, seen),
-        entries.if_shown(tables, machine, entries, plan, seen),
-        entries.if_shown(plots, machine, entries, plan, seen),
-        remarks(plan, seen),
+        entries.if_shown(findings.figures, entries, plan, seen),
+        verdicts.judged(machine, limits, entries, plan, seen),
+        entries.if_shown(findings.tables, machine, entries, plan, seen),
+        entries.if_shown(plots.plotted, machine, entries, plan, seen),
+        findings.remarks(plan, seen),
     )
 
 
@@ -308,7 +33,7 @@ STAGE = Stage(
     "Pull-down",
     "Which current limit, held for how long, brings the warm loop down without an overcurrent trip;"
     " and what it then did.",
-    FIELDS,
+    fields.FIELDS,
     judge,
     before="hand_over",
     order=100,

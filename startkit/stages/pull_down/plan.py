@@ -15,11 +15,11 @@ from startkit.errors import StartkitError
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
+from startkit.procedure.selection import liquid_of
 from startkit.procedure.series import clock, dead_sensors
 from startkit.science import machine_curve, pulldown, ripple
 from startkit.science.loop import Course, heat_capacity_from_ramp, loop_heat_capacity
 from startkit.science.ripple import Ripple
-from startkit.stages.load_up.readings import liquid_of
 from startkit.units import Q
 
 DEFAULT, SHEET, TYPED = "default of this workbook", "machine sheet", "entered"

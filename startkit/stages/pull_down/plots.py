@@ -19,7 +19,7 @@ from startkit.stages.pull_down.verdicts import chance
 from startkit.units import Q
 
 
-def plots(
+def plotted(
     machine: Machine, entries: Entries, plan: PullPlan, seen: Seen | None
 ) -> tuple[Plot, ...]:
     """The plan's plots, then the course."""

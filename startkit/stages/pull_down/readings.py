@@ -15,11 +15,11 @@ import pint
 from startkit.errors import StartkitError
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
+from startkit.procedure.selection import liquid_of
 from startkit.procedure.series import clock, dead_sensors
 from startkit.science import loop, pulldown, steadiness
 from startkit.science.loop import LoopEstimate
 from startkit.science.pulldown import Remaining
-from startkit.stages.load_up.readings import liquid_of
 from startkit.stages.pull_down.plan import PullPlan, water_heat
 from startkit.units import Q
 

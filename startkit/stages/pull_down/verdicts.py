@@ -11,16 +11,14 @@ from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
 from startkit.procedure.starts import moment
+from startkit.stages.pull_down.fields import REACHED, TRIPPED
 from startkit.stages.pull_down.plan import PullPlan
 from startkit.stages.pull_down.readings import Seen
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict
 
-REACHED, TRIPPED = "set point reached", "tripped on overcurrent"
-ENDS = (REACHED, TRIPPED, "tripped on something else", "stopped by hand", "still running")
 
-
-def verdicts(
+def judged(
     machine: Machine, limits: Limits, entries: Entries, plan: PullPlan, seen: Seen | None
 ) -> tuple[Verdict, ...]:
     """Every verdict of the stage."""

@@ -8,121 +8,17 @@ from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.procedure import cautions
 from startkit.procedure.entries import Entries
-from startkit.procedure.stage import Field, Findings, Stage
-from startkit.stages.shut_down.verdicts import (
-    BACKWARD,
-    LEFT_AS,
-    STOPS,
-    collect,
-    figures,
-    tables,
-    verdicts,
-)
-
-FIELDS = (
-    Field("stop", "How it was stopped", "choice", choices=STOPS, group="Stop"),
-    Field(
-        "stopped_at",
-        "Stopped at",
-        "moment",
-        "Date and time, as 2026-11-25 14:30; enter the stop in the table of starts too.",
-        group="Stop",
-    ),
-    Field(
-        "vanes_before",
-        "Vane position when the motor was stopped",
-        "percent",
-        "Unload before an ordinary stop.",
-        required=False,
-        plausible=("-10 %", "110 %"),
-        group="Vanes",
-    ),
-    Field(
-        "closing_time",
-        "Time from the stop until the vanes were closed",
-        "time",
-        "By stopwatch, to the closed-position switch or standstill.",
-        plausible=("0 s", "600 s"),
-        group="Vanes",
-    ),
-    Field(
-        "closed_proof",
-        "Closed-position switch after the stop",
-        "choice",
-        choices=("made", "open"),
-        group="Vanes",
-        applies=lambda machine: machine.vanes.switch != "none",
-    ),
-    Field(
-        "vane_position",
-        "Vane position at rest",
-        "percent",
-        plausible=("-10 %", "110 %"),
-        group="Vanes",
-    ),
-    Field(
-        "coast_down_time",
-        "Coast-down time",
-        "time",
-        "From the stop until the shaft stands, by stopwatch; leave empty if the oil record of the"
-        " stop tells it.",
-        required=False,
-        plausible=("1 s", "1800 s"),
-        group="Coast-down",
-    ),
-    Field(
-        "backward",
-        "Did the shaft turn backward?",
-        "choice",
-        "Watch the last turns; where no shaft can be seen, listen for a second rise of speed.",
-        choices=BACKWARD,
-        group="Coast-down",
-    ),
-    Field(
-        "oil_lowest",
-        "Lowest oil differential while the shaft turned",
-        "pressure_difference",
-        "Only where no record of the stop is pasted in the stage Lubrication.",
-        required=False,
-        plausible=("0 kPa", "800 kPa"),
-        group="Coast-down",
-    ),
-    Field(
-        "post_lube_time",
-        "Oil pump ran on after the shaft stood",
-        "time",
-        "By stopwatch; leave empty if the oil record of the stop tells it.",
-        required=False,
-        plausible=("0 s", "3600 s"),
-        group="Coast-down",
-    ),
-    Field("heater_on", "Oil heater came on after the stop", "yes_no", group="At rest"),
-    Field(
-        "timer_left",
-        "Time to the next start, as shown right after the stop",
-        "minutes",
-        plausible=("0 min", "240 min"),
-        group="At rest",
-    ),
-    Field(
-        "early_start",
-        "Was a start refused before the timer ran out?",
-        "yes_no",
-        "Only if trying costs nothing: a start that is let through heats the motor.",
-        required=False,
-        group="At rest",
-    ),
-    Field("left_as", "How the machine is left", "choice", choices=LEFT_AS, group="At rest"),
-)
+from startkit.procedure.stage import Findings, Stage
+from startkit.stages.shut_down import fields, findings, readings, verdicts
 
 
 def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
     """Vanes back to closed and proven, coast-down, post-lube, heater, restart timer."""
-    down = collect(machine, entries)
+    down = readings.collect(machine, entries)
     return Findings(
-        entries.if_shown(figures, entries, down),
-        verdicts(machine, limits, entries, down),
-        entries.if_shown(tables, entries, down),
+        entries.if_shown(findings.figures, entries, down),
+        verdicts.judged(machine, limits, entries, down),
+        entries.if_shown(findings.tables, entries, down),
         (),
         down.problems,
     )
@@ -133,7 +29,7 @@ STAGE = Stage(
     "Shut-down",
     "Whether the vanes come back to closed and are proven, the shaft runs out freely under oil, and"
     " the next start is held back as long as it must be.",
-    FIELDS,
+    fields.FIELDS,
     judge,
     before="hand_over",
     order=120,

@@ -2,92 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from datetime import timedelta
-from typing import Any
+from dataclasses import replace
 
-import pint
-
-from startkit.errors import StartkitError
 from startkit.facts.limits import PRACTICE, Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check, confirm
-from startkit.procedure.reading import Reading
-from startkit.procedure.stage import Figure, Heading, Table
-from startkit.procedure.starts import Next, Rules, Run, clock, moment, next_start, rules, runs
-from startkit.stages.lube.readings import coast_down_of
-from startkit.units import Q
+from startkit.procedure.starts import clock
+from startkit.stages.shut_down.readings import Down
 from startkit.verdict import Outcome, Verdict
-
-STOPS = (
-    "ordinary stop, unloaded first",
-    "stopped under load",
-    "stopped by control",
-    "emergency stop tried",
-    "power cut tried",
-    "trip",
-)
-BACKWARD = ("no", "yes", "not seen")
-LEFT_AS = (
-    "ready to start",
-    "off and locked out",
-    "running under its own control",
-    "handed to the owner",
-)
-
-
-@dataclass(frozen=True)
-class Down:
-    """The stop: times by stopwatch, else from the oil record of the stage Lubrication; starts and
-    the next one.
-    """
-
-    coast_down: Reading
-    post_lube: Reading
-    by_record: bool
-    runs: tuple[Run, ...]
-    rules: Rules
-    next: Next
-    due: pint.Quantity | None
-    problems: tuple[str, ...]
-
-
-def collect(machine: Machine, entries: Entries) -> Down:
-    """Read everything once."""
-    problems: list[str] = []
-    recorded = coast_down_of(machine, entries.of("lube"))
-    coast, post = (
-        _or_record(entries.reading(name), None if recorded is None else getattr(recorded, name))
-        for name in ("coast_down_time", "post_lube_time")
-    )
-    made, known = runs(entries.of("first_start"), problems), rules(machine)
-    try:
-        following = next_start(known, made)
-    except StartkitError as error:
-        problems.append(str(error))
-        following = Next(None, "")
-    stopped = moment(entries.text("stopped_at"))
-    due = (
-        None
-        if following.at is None or stopped is None
-        else Q(max((following.at - stopped) / timedelta(minutes=1), 0.0), "minute")
-    )
-    return Down(coast, post, recorded is not None, made, known, following, due, tuple(problems))
-
-
-def _or_record(typed: Reading, recorded: pint.Quantity | None) -> Reading:
-    return (
-        typed
-        if typed.taken or recorded is None
-        else replace(typed, text="record", quantity=recorded)
-    )
-
 
 # --- verdicts ------------------------------------------------------------------------------------
 
 
-def verdicts(machine: Machine, limits: Limits, entries: Entries, down: Down) -> tuple[Verdict, ...]:
+def judged(machine: Machine, limits: Limits, entries: Entries, down: Down) -> tuple[Verdict, ...]:
     """Every verdict of the stage, in the order in which a stop goes."""
     return (
         *_proof(machine, entries),
@@ -333,85 +261,3 @@ def _early(entries: Entries) -> tuple[Verdict, ...]:
             next_step="Have the starter's timer put right; count the start.",
         ),
     )
-
-
-# --- shown ---------------------------------------------------------------------------------------
-
-
-def figures(entries: Entries, down: Down) -> tuple[Figure, ...]:
-    """Figures with keys are the baseline for the next visit."""
-    found = (
-        Figure(
-            "Coast-down time",
-            down.coast_down.quantity,
-            "time",
-            down.coast_down.u,
-            "from the oil record" if down.coast_down.text == "record" else "",
-            "shut_down.coast_down_time",
-        ),
-        Figure(
-            "Oil pump ran on",
-            down.post_lube.quantity,
-            "time",
-            down.post_lube.u,
-            "after the shaft stood",
-            "shut_down.post_lube_time",
-        ),
-        Figure(
-            "Vanes closed after",
-            entries.quantity("closing_time"),
-            "time",
-            entries.reading("closing_time").u,
-            "",
-            "shut_down.closing_time",
-        ),
-        Figure(
-            "Vane position at rest",
-            entries.quantity("vane_position"),
-            "percent",
-            entries.reading("vane_position").u,
-            "",
-            "shut_down.vane_position",
-        ),
-        Figure(
-            "Starts on this visit",
-            Q(len(down.runs), "dimensionless") if down.runs else None,
-            "count",
-            note="bumps included",
-        ),
-        Figure(
-            "Earliest next start",
-            clock(down.next.at) if down.next.at is not None else None,
-            note=down.next.rule,
-        ),
-    )
-    return tuple(f for f in found if f.value is not None)
-
-
-def tables(entries: Entries, down: Down) -> tuple[Table, ...]:
-    """What each rule says of the next start."""
-    known = (
-        ("Start to start", down.rules.start_to_start),
-        ("Stop to start", down.rules.stop_to_start),
-    )
-    rows: list[tuple[Any, ...]] = [
-        (name, Q(value, "second"), None) for name, value in known if value is not None
-    ]
-    rows += (
-        [("Starts per hour", None, Q(down.rules.per_hour, "dimensionless"))]
-        if down.rules.per_hour is not None
-        else []
-    )
-    if not rows:
-        return ()
-    return (
-        Table(
-            "Rules for the next start",
-            (Heading("Rule"), Heading("Time", "minutes"), Heading("Starts", "ratio", 1)),
-            tuple(rows),
-            f"From: {down.rules.source}.",
-        ),
-    )
-
-
-__all__ = ["Down", "collect", "figures", "tables", "verdicts"]

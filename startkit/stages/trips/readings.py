@@ -15,47 +15,9 @@ from startkit.procedure.series import clock, dead_sensors
 from startkit.procedure.starts import Run, moment, runs
 from startkit.science.supply import voltage_unbalance
 from startkit.science.trip_causes import Candidate, Evidence, rank
+from startkit.stages.trips.fields import OVERCURRENT
 from startkit.units import Q
 
-OVERCURRENT = "overcurrent"
-KINDS_OF_TRIP = (
-    OVERCURRENT,
-    "low oil differential",
-    "high oil temperature",
-    "low evaporator pressure",
-    "low water temperature",
-    "high condenser pressure",
-    "high discharge temperature",
-    "high motor temperature",
-    "high bearing temperature",
-    "vibration",
-    "surge",
-    "vanes not closed",
-    "flow lost",
-    "supply or phase",
-    "starter or drive fault",
-    "stopped by another system",
-    "another",
-)
-LATCHED = (
-    "operator panel",
-    "starter",
-    "drive logic",
-    "pressure or temperature switch",
-    "several of these",
-    "nowhere: it reset itself",
-    "not known yet",
-)
-RESETS = (
-    "by hand at the operator panel",
-    "by hand at the starter or drive",
-    "by hand at the switch",
-    "by hand at several",
-    "by itself",
-    "by power off and on",
-    "not yet",
-)
-RESULTS = ("ran on", "tripped again", "not started yet")
 _LABELS = {
     "current": "current",
     "vanes": "vane position",

@@ -8,7 +8,7 @@ from startkit.stages.trips.readings import Story, Trip
 from startkit.verdict import Outcome, Verdict
 
 
-def verdicts(entries: Entries, story: Story) -> tuple[Verdict, ...]:
+def judged(entries: Entries, story: Story) -> tuple[Verdict, ...]:
     """Whether every trip is entered, then one verdict a trip."""
     later: dict[int, Verdict] = {}
     for trip in reversed(story.trips):

@@ -30,7 +30,7 @@ PROOF = (
 )
 
 
-def verdicts(
+def judged(
     machine: Machine, limits: Limits, entries: Entries, strokes: Strokes
 ) -> tuple[Verdict, ...]:
     """Every verdict of the stage; only strokes after the last adjustment count."""

@@ -1,0 +1,246 @@
+"""What the stage First start asks for."""
+
+from __future__ import annotations
+
+from startkit.facts.machine import Machine
+from startkit.procedure.stage import CLOCK, Column, Field
+
+PEAK_BY = ("recorder or analyser, RMS of each cycle", "meter with inrush function", "panel display")
+SLOW = PEAK_BY[2]
+ROTATION = (
+    "right, seen at the shaft",
+    "right, by phase meter and pressure rise",
+    "wrong",
+    "not seen",
+)
+BANDS = ("10 to 1000 Hz", "2 to 1000 Hz", "another or not known")
+DIRECTIONS = ("horizontal", "vertical", "axial")
+ENDS = ("bump", "stopped by hand", "stopped by control", "trip")
+PHASES = ("L1", "L2", "L3")
+
+
+def _drive(machine: Machine) -> bool:
+    return machine.variable_speed
+
+
+def _phases(prefix: str, question: str, help: str, high: str, group: str) -> tuple[Field, ...]:
+    """One field for each phase; not required, since a pasted record may bring them."""
+    return tuple(
+        Field(
+            f"{prefix}_{phase.lower()}",
+            f"{question}, {phase}",
+            "current",
+            help,
+            required=False,
+            plausible=("1 A", high),
+            group=group,
+        )
+        for phase in PHASES
+    )
+
+
+FIELDS = (
+    Field(
+        "closed_proof",
+        "Closed-position switch at start",
+        "choice",
+        "As the starter saw it when the start was given.",
+        choices=("made", "open"),
+        group="At the start",
+        applies=lambda machine: machine.vanes.switch != "none",
+    ),
+    Field(
+        "vane_position",
+        "Vane position at start",
+        "percent",
+        "Feedback when the start was given: 0 % is closed.",
+        plausible=("-10 %", "110 %"),
+        group="At the start",
+    ),
+    Field(
+        "rotation",
+        "Rotation, seen at the bump",
+        "choice",
+        "Bump the motor and see the shaft turn; where no shaft can be seen, by phase meter and the"
+        " pressure rise.",
+        choices=ROTATION,
+        group="At the start",
+    ),
+    Field(
+        "run_up_time",
+        "Time from start to full speed or transition",
+        "time",
+        "By stopwatch or from the panel; leave empty if a record is pasted.",
+        required=False,
+        plausible=("0.5 s", "300 s"),
+        group="Run-up",
+    ),
+    *_phases(
+        "peak",
+        "Highest current at the start",
+        "From a recorder or a meter with an inrush function.",
+        "30 kA",
+        "Run-up",
+    ),
+    Field(
+        "peak_by",
+        "How the highest current was read",
+        "choice",
+        "A slow display misses the peak.",
+        choices=PEAK_BY,
+        group="Run-up",
+    ),
+    *_phases(
+        "settled",
+        "Current once settled",
+        "All three within a minute of each other, with the load as it is.",
+        "3 kA",
+        "Run-up",
+    ),
+    Field(
+        "current_where",
+        "Where the current was read",
+        "choice",
+        choices=("supply side of the drive", "motor side of the drive"),
+        group="Run-up",
+        applies=_drive,
+    ),
+    Field(
+        "full_speed",
+        "Speed reached",
+        "speed",
+        required=False,
+        plausible=("100 r/min", "40000 r/min"),
+        group="Run-up",
+    ),
+    Field(
+        "oil_lowest",
+        "Lowest oil differential in the run-up",
+        "pressure_difference",
+        "As shown; the zero found with the pump off is taken off here. Leave empty if a record is"
+        " pasted.",
+        required=False,
+        plausible=("0 kPa", "800 kPa"),
+        group="Run-up",
+    ),
+    Field(
+        "run_up",
+        "Record of the run-up",
+        "series",
+        "Paste seconds, speed, current of L1, L2 and L3, oil differential and vane position, one"
+        " row a reading. Leave a column empty where it is not read.",
+        required=False,
+        group="Run-up",
+        columns=(
+            Column("time", "Time", "time", point=CLOCK),
+            Column("speed", "Speed", "speed", point="speed"),
+            Column("l1", "Current L1", "current"),
+            Column("l2", "Current L2", "current"),
+            Column("l3", "Current L3", "current"),
+            Column("oil", "Oil differential", "pressure_difference", point="oil_differential"),
+            Column("vanes", "Vane position", "percent", point="vane_position"),
+        ),
+    ),
+    Field(
+        "start_at",
+        "Start given at",
+        "time",
+        "On the clock of the rows above; empty means at 0 s.",
+        required=False,
+        group="Run-up",
+    ),
+    Field(
+        "voltage_12",
+        "Voltage L1 to L2, running",
+        "voltage",
+        "At the motor's or starter's terminals, by a person allowed to.",
+        plausible=("180 V", "15 kV"),
+        group="Supply, running",
+    ),
+    Field(
+        "voltage_23",
+        "Voltage L2 to L3, running",
+        "voltage",
+        plausible=("180 V", "15 kV"),
+        group="Supply, running",
+    ),
+    Field(
+        "voltage_31",
+        "Voltage L3 to L1, running",
+        "voltage",
+        plausible=("180 V", "15 kV"),
+        group="Supply, running",
+    ),
+    Field(
+        "vibration",
+        "Vibration at the bearings",
+        "table",
+        "RMS velocity on the bearing housing, machine settled. Give the shaft's speed where it is"
+        " not the motor's.",
+        rows=4,
+        group="Bearings",
+        columns=(
+            Column("bearing", "Bearing", required=True),
+            Column("direction", "Direction", "choice", choices=DIRECTIONS, required=True),
+            Column(
+                "velocity",
+                "RMS velocity",
+                "vibration",
+                required=True,
+                plausible=("0.05 mm/s", "50 mm/s"),
+            ),
+            Column("band", "Band", "choice", choices=BANDS, required=True),
+            Column("speed", "Shaft speed", "speed", plausible=("100 r/min", "60000 r/min")),
+        ),
+    ),
+    Field(
+        "temperatures",
+        "Temperatures",
+        "table",
+        "Bearings, winding, discharge, oil: once settled.",
+        required=False,
+        rows=4,
+        group="Bearings",
+        columns=(
+            Column("place", "Where", required=True),
+            Column(
+                "temperature",
+                "Temperature",
+                "temperature",
+                required=True,
+                plausible=("0 °C", "180 °C"),
+            ),
+        ),
+    ),
+    Field(
+        "noise",
+        "Noise at one metre",
+        "sound",
+        required=False,
+        plausible=("40 dB(A)", "120 dB(A)"),
+        group="Bearings",
+    ),
+    Field(
+        "noise_heard",
+        "What was heard",
+        "text",
+        "Rubbing, knocking, whistling, surge; or nothing unusual.",
+        group="Bearings",
+    ),
+    Field(
+        "starts",
+        "Starts so far",
+        "table",
+        "Every start on this visit, bumps included: each one heats the motor.",
+        rows=3,
+        group="Starts",
+        columns=(
+            Column(
+                "started", "Started", "moment", "Date and time, as 2026-11-25 14:30", required=True
+            ),
+            Column("stopped", "Stopped", "moment"),
+            Column("end", "Ended by", "choice", choices=ENDS),
+            Column("remark", "Remark"),
+        ),
+    ),
+)

@@ -1,0 +1,276 @@
+"""What is judged at the handover."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+
+from startkit.facts.limits import PRACTICE
+from startkit.procedure.entries import Entries, Row
+from startkit.procedure.judging import confirm
+from startkit.stages.handover.fields import SEVERITIES
+from startkit.stages.handover.readings import changed_elsewhere, waivers
+from startkit.verdict import Outcome, Verdict
+
+BLOCKING = SEVERITIES[0]
+SIGNING = ("technician", "owner's witness")
+
+
+# --- verdicts ------------------------------------------------------------------------------------
+
+
+def judged(entries: Entries) -> tuple[Verdict, ...]:
+    """Settings, open items, instruction, statements."""
+    return (
+        _settings(entries),
+        _listed(entries),
+        *_blocking(entries),
+        confirm(
+            entries,
+            "instructed",
+            "handover.instructed",
+            "Operators instructed",
+            good=f"Instructed{_whom(entries)}.",
+            bad="Nobody was instructed.",
+            next_step="Instruct the operators, or list it as an open item and waive it by name.",
+        ),
+        *(_statement(entries, role) for role in SIGNING),
+    )
+
+
+def _whom(entries: Entries) -> str:
+    return f": {entries.text('instructed_who')}" if entries.text("instructed_who") else ""
+
+
+def _settings(entries: Entries) -> Verdict:
+    key, title = "handover.settings", "Settings as left"
+    rows, elsewhere = entries.rows("settings"), list(changed_elsewhere(entries))
+    half = [
+        row.text("item") or f"row {row.index}"
+        for row in rows
+        if not all(row.text(column) for column in ("item", "as_left", "by"))
+    ]
+    if not rows:
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="No setting is entered"
+            f" here{f'; {len(elsewhere)} stand in other stages' if elsewhere else ''}.",
+            next_step="Enter every adjustable setting as it is left, and by whom.",
+            source=PRACTICE,
+        )
+    if half:
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=f"Not complete: {', '.join(half)}.",
+            next_step="Enter as left and by whom.",
+            source=PRACTICE,
+        )
+    return Verdict(
+        key=key,
+        title=title,
+        outcome=Outcome.PASS,
+        sentence=f"{len(rows)} settings as"
+        f" left{f', {len(elsewhere)} more from other stages' if elsewhere else ''}.",
+        source=PRACTICE,
+    )
+
+
+def _open(row: Row) -> bool:
+    return row.text("state") != "closed"
+
+
+def _listed(entries: Entries) -> Verdict:
+    """Open items are listed, each with owner, date and severity; or somebody says that there are
+    none.
+    """
+    key, title = "handover.open_items", "Open items listed"
+    rows, answer, waived = entries.rows("open_items"), entries.yes("nothing_open"), waivers(entries)
+    if answer is None:
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=entries.reading("nothing_open").problem or "Not answered.",
+            next_step="Say whether anything is left open.",
+            source=PRACTICE,
+        )
+    left = [row for row in rows if _open(row)]
+    if answer and left:
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=f"It is said that nothing is open, but {len(left)}"
+            f" {'item is' if len(left) == 1 else 'items are'}.",
+            next_step="Correct one of the two.",
+            source=PRACTICE,
+        )
+    if answer and waived and not rows:
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"It is said that nothing is open, but {len(waived)} items were waived:"
+            f" {', '.join(waived[:4])}.",
+            next_step="List what was waived with its owner and date, or waive this with the"
+            " reason.",
+            source=PRACTICE,
+        )
+    if not answer and not rows:
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="Something is open, but nothing is listed.",
+            next_step="List it with owner, date and severity.",
+            source=PRACTICE,
+        )
+    return _complete(key, title, rows)
+
+
+def _complete(key: str, title: str, rows: tuple[Row, ...]) -> Verdict:
+    half = [
+        row.text("item") or f"row {row.index}"
+        for row in rows
+        if not all(
+            row.text(column) and not row.reading(column).problem
+            for column in ("item", "owner", "due", "severity")
+        )
+    ]
+    if half:
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=f"Without owner, date or severity: {', '.join(half)}.",
+            next_step="Complete them: an item without an owner is nobody's.",
+            source=PRACTICE,
+        )
+    past = [row.text("item") for row in rows if _open(row) and _already_due(row)]
+    if past:
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=f"Due before it was entered: {', '.join(past)}.",
+            next_step="Enter a date that can be kept.",
+            source=PRACTICE,
+        )
+    count = sum(_open(row) for row in rows)
+    return Verdict(
+        key=key,
+        title=title,
+        outcome=Outcome.PASS,
+        sentence=f"{count} open, each with owner and date." if count else "Nothing is left open.",
+        source=PRACTICE,
+    )
+
+
+def _day(text: str) -> date | None:
+    try:
+        return datetime.fromisoformat(text).date()
+    except ValueError:
+        return None
+
+
+def _already_due(row: Row) -> bool:
+    due, entry = _day(row.text("due")), row.reading("due").entry
+    entered = _day(entry.at) if entry is not None and entry.at else None
+    return due is not None and entered is not None and due < entered
+
+
+def _blocking(entries: Entries) -> tuple[Verdict, ...]:
+    rows = [row for row in entries.rows("open_items") if row.text("severity") == BLOCKING]
+    if not rows:
+        return ()
+    key, title = "handover.before", "What must be done before handing over"
+    left = [row.text("item") for row in rows if _open(row)]
+    if left:
+        return (
+            Verdict(
+                key=key,
+                title=title,
+                outcome=Outcome.FAIL,
+                sentence=f"Still open: {'; '.join(left)}.",
+                next_step="Do it and close the item, or give it another severity with the owner's"
+                " reason.",
+                source=PRACTICE,
+            ),
+        )
+    unnamed = [row.text("item") for row in rows if not row.text("closed_by")]
+    if unnamed:
+        return (
+            Verdict(
+                key=key,
+                title=title,
+                outcome=Outcome.OPEN,
+                sentence=f"Closed, but by whom is not said: {'; '.join(unnamed)}.",
+                next_step="Enter who closed it.",
+                source=PRACTICE,
+            ),
+        )
+    return (
+        Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.PASS,
+            sentence=f"{len(rows)} closed.",
+            source=PRACTICE,
+        ),
+    )
+
+
+def _statement(entries: Entries, role: str) -> Verdict:
+    key, title = f"handover.{role.split()[-1]}", f"Statement of the {role}"
+    rows = [
+        row for row in entries.rows("statements") if row.text("role") == role and row.text("name")
+    ]
+    if not rows:
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="None.",
+            next_step=f"Have the {role} say in a sentence what they saw and did.",
+            source=PRACTICE,
+        )
+    row = rows[-1]
+    if not row.text("statement") or not row.text("date") or row.reading("date").problem:
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=f"{row.text('name')}: without statement or date.",
+            next_step="Complete it.",
+            source=PRACTICE,
+        )
+    stranger = _stranger(entries, row.text("name"), role)
+    if stranger:
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=stranger,
+            next_step="Enter the person with this role in the stage Setup, or correct the name.",
+            source=PRACTICE,
+        )
+    return Verdict(
+        key=key,
+        title=title,
+        outcome=Outcome.PASS,
+        sentence=f"{row.text('name')}, {row.text('date')}.",
+        source=PRACTICE,
+    )
+
+
+def _stranger(entries: Entries, name: str, role: str) -> str:
+    """A statement counts only from a person of this job, in their role; empty if it is one."""
+    if "setup" not in entries.job.stages:
+        return ""
+    known = [row for row in entries.of("setup").rows("people") if row.text("name") == name]
+    if any(row.text("role") == role for row in known):
+        return ""
+    return f"{name} is not entered as {role} in the stage Setup."

@@ -1,0 +1,174 @@
+"""What the stage Load-up asks for."""
+
+from __future__ import annotations
+
+from startkit.procedure.stage import Column, Field
+from startkit.units import KINDS
+
+AS_LISTED, LABORATORY = "limits as listed", "laboratory tolerance of AHRI 550/590"
+_TEMPERATURE = ("-15 °C", "60 °C")
+COLUMNS = (
+    Column("label", "Load", help="As aimed at, for example 75 %", required=True),
+    Column("moment", "Read at", "moment"),
+    Column(
+        "steady",
+        "Steady",
+        "yes_no",
+        help=(
+            "Yes only if water temperatures, current and oil have stood still for the last ten"
+            " minutes or more"
+        ),
+        required=True,
+    ),
+    Column("steady_by", "Steady, says", "person", help="Who watched and says so"),
+    Column(
+        "chilled_entering",
+        "Chilled water entering",
+        "temperature",
+        plausible=("-5 °C", "40 °C"),
+        required=True,
+    ),
+    Column(
+        "chilled_leaving",
+        "Chilled water leaving",
+        "temperature",
+        plausible=("-10 °C", "30 °C"),
+        required=True,
+    ),
+    Column("evaporator_flow", "Chilled water flow", "flow", plausible=("1 L/s", "2000 L/s")),
+    Column(
+        "evaporator_drop",
+        "Evaporator pressure drop",
+        "pressure_drop",
+        plausible=("1 kPa", "400 kPa"),
+    ),
+    Column(
+        "condenser_entering",
+        "Condenser water entering",
+        "temperature",
+        plausible=("0 °C", "50 °C"),
+        required=True,
+    ),
+    Column(
+        "condenser_leaving",
+        "Condenser water leaving",
+        "temperature",
+        plausible=("0 °C", "60 °C"),
+        required=True,
+    ),
+    Column("condenser_flow", "Condenser water flow", "flow", plausible=("1 L/s", "2500 L/s")),
+    Column(
+        "condenser_drop", "Condenser pressure drop", "pressure_drop", plausible=("1 kPa", "400 kPa")
+    ),
+    Column(
+        "evaporator_pressure",
+        "Evaporator pressure",
+        "gauge_pressure",
+        help="A vacuum with its unit, such as 12 in Hg vac",
+        required=True,
+    ),
+    Column("condenser_pressure", "Condenser pressure", "gauge_pressure", required=True),
+    Column("suction_temperature", "Suction temperature", "temperature", plausible=_TEMPERATURE),
+    Column(
+        "discharge_temperature",
+        "Discharge temperature",
+        "temperature",
+        plausible=("5 °C", "120 °C"),
+    ),
+    Column(
+        "liquid_temperature",
+        "Liquid temperature leaving condenser",
+        "temperature",
+        plausible=("0 °C", "70 °C"),
+    ),
+    Column(
+        "power",
+        "Input power",
+        "power",
+        help="At the terminals of the machine, drive included",
+        required=True,
+    ),
+    Column("current", "Motor current, mean of the phases", "current"),
+    Column("vane_position", "Vane position", "percent", plausible=("0 %", "110 %")),
+    Column("speed", "Motor speed", "frequency"),
+    Column("oil_differential", "Oil differential", "pressure_difference"),
+    Column(
+        "oil_temperature", "Oil supply temperature", "temperature", plausible=("10 °C", "90 °C")
+    ),
+)
+WINDOWS = (
+    Column("label", "Load", help="As aimed at, for example 75 %"),
+    Column("begin", "Begin", "moment", help="From the list of steady stretches", required=True),
+    Column(
+        "end", "End", "moment", help="From the list of steady stretches, or earlier", required=True
+    ),
+    Column(
+        "chosen_by",
+        "Chosen by",
+        "person",
+        help="Who looked at the plot and chose it",
+        required=True,
+    ),
+)
+FIELDS = (
+    Field(
+        "points",
+        "Readings at each load",
+        "table",
+        "One column of the sheet is one load. Load step by step, wait until everything stands"
+        " still, then read all within a few minutes. Do not read approaches while the loop swings.",
+        columns=COLUMNS,
+        rows=4,
+        across=True,
+        group="Readings",
+        required=False,
+    ),
+    Field(
+        "trend",
+        "Trend",
+        "text",
+        "Name of a trend that was imported with the command trend. Its steady stretches are then"
+        " listed and drawn below.",
+        required=False,
+        group="From a trend",
+    ),
+    Field(
+        "windows",
+        "Stretches to use",
+        "table",
+        "Look at the drawn trend, then copy begin and end of the stretches to use. Each becomes one"
+        " load, its readings the means over the stretch.",
+        columns=WINDOWS,
+        rows=2,
+        required=False,
+        group="From a trend",
+    ),
+    Field(
+        "tolerance",
+        "Judge by",
+        "choice",
+        "The laboratory's tolerances are those of a factory test; limits of sheet and specification"
+        " stand above either.",
+        required=False,
+        choices=(AS_LISTED, LABORATORY),
+        group="Against the selection",
+    ),
+    Field(
+        "standstill_pressure",
+        "Condenser pressure at standstill",
+        "gauge_pressure",
+        "Machine stopped, condenser water circulating until the refrigerant has its temperature.",
+        required=False,
+        group="Air in the machine",
+    ),
+    Field(
+        "standstill_temperature",
+        "Condenser water at standstill",
+        "temperature",
+        required=False,
+        plausible=("0 °C", "50 °C"),
+        group="Air in the machine",
+    ),
+)
+POINT_KINDS = {column.name: column.kind for column in COLUMNS if column.kind in KINDS}
+POINT_LABELS = {column.name: column.label for column in COLUMNS}

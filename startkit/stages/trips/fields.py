@@ -1,0 +1,148 @@
+"""What the stage Trips asks for."""
+
+from __future__ import annotations
+
+from startkit.procedure.stage import CLOCK, Column, Field
+
+OVERCURRENT = "overcurrent"
+KINDS_OF_TRIP = (
+    OVERCURRENT,
+    "low oil differential",
+    "high oil temperature",
+    "low evaporator pressure",
+    "low water temperature",
+    "high condenser pressure",
+    "high discharge temperature",
+    "high motor temperature",
+    "high bearing temperature",
+    "vibration",
+    "surge",
+    "vanes not closed",
+    "flow lost",
+    "supply or phase",
+    "starter or drive fault",
+    "stopped by another system",
+    "another",
+)
+LATCHED = (
+    "operator panel",
+    "starter",
+    "drive logic",
+    "pressure or temperature switch",
+    "several of these",
+    "nowhere: it reset itself",
+    "not known yet",
+)
+RESETS = (
+    "by hand at the operator panel",
+    "by hand at the starter or drive",
+    "by hand at the switch",
+    "by hand at several",
+    "by itself",
+    "by power off and on",
+    "not yet",
+)
+RESULTS = ("ran on", "tripped again", "not started yet")
+_NUMBER = Column("trip", "Trip", "count", "1 for the first, 2 for the next", required=True)
+FIELDS = (
+    Field(
+        "any",
+        "Did anything trip on this visit?",
+        "yes_no",
+        "Also before the motor was at speed, and trips that reset themselves.",
+        group="Trips",
+    ),
+    Field(
+        "events",
+        "Trips",
+        "table",
+        "One row a trip, in the order in which they came. Write the message down before anything is"
+        " reset.",
+        required=False,
+        rows=2,
+        group="Trips",
+        columns=(
+            _NUMBER,
+            Column("at", "When", "moment", "Date and time, as 2026-11-25 14:30", required=True),
+            Column(
+                "message",
+                "First-out message as shown",
+                "text",
+                "Word for word: the first of several",
+                required=True,
+            ),
+            Column("kind", "Kind", "choice", choices=KINDS_OF_TRIP, required=True),
+            Column(
+                "latched",
+                "Latched in",
+                "choice",
+                "Which controller has to be reset",
+                choices=LATCHED,
+                required=True,
+            ),
+            Column("reset", "Reset", "choice", choices=RESETS),
+            Column("reset_by", "By", "person"),
+            Column("restarted", "Started again", "moment"),
+            Column("result", "After the restart", "choice", choices=RESULTS),
+        ),
+    ),
+    Field(
+        "values",
+        "Readings at the trip",
+        "table",
+        "As frozen by the panel or from the trend. Leave empty what was not read.",
+        required=False,
+        rows=2,
+        group="Trips",
+        columns=(
+            _NUMBER,
+            Column("since_start", "Time since start", "time"),
+            Column("limit", "Current limit then", "percent", "Of full-load current"),
+            Column("current", "Highest phase", "current"),
+            Column("vanes", "Vane position", "percent", "In the run-up: at the start"),
+            Column("entering", "Entering chilled water", "temperature"),
+            Column("leaving", "Leaving chilled water", "temperature"),
+            Column("leaving_condenser", "Leaving condenser water", "temperature"),
+            Column("oil", "Oil differential", "pressure_difference"),
+            Column("voltage_12", "L1 to L2", "voltage"),
+            Column("voltage_23", "L2 to L3", "voltage"),
+            Column("voltage_31", "L3 to L1", "voltage"),
+        ),
+    ),
+    Field(
+        "minutes",
+        "Last minutes before the trip",
+        "series",
+        "Paste trip number, seconds, current, vane position, entering and leaving chilled water,"
+        " oil differential, one row a reading; the last row of each trip is the trip.",
+        required=False,
+        group="Trips",
+        columns=(
+            Column("trip", "Trip", "count"),
+            Column("time", "Time", "time", point=CLOCK),
+            Column("current", "Current", "current", point="current"),
+            Column("vanes", "Vane position", "percent", point="vane_position"),
+            Column("entering", "Entering chilled water", "temperature", point="chilled_entering"),
+            Column("leaving", "Leaving chilled water", "temperature", point="chilled_leaving"),
+            Column("oil", "Oil differential", "pressure_difference", point="oil_differential"),
+        ),
+    ),
+    Field(
+        "causes",
+        "Cause and change",
+        "table",
+        "What was found, what reading shows it, and what was changed because of it.",
+        required=False,
+        rows=2,
+        group="Cause",
+        columns=(
+            _NUMBER,
+            Column("cause", "Cause found", required=True),
+            Column("shown_by", "Shown by", "text", "The reading or the look that proves it"),
+            Column("changed", "What was changed"),
+            Column("as_found", "As found"),
+            Column("as_left", "As left"),
+            Column("by", "By", "person"),
+        ),
+    ),
+)

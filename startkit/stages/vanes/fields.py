@@ -1,0 +1,101 @@
+"""What the stage Inlet guide vanes asks for."""
+
+from __future__ import annotations
+
+from startkit.procedure.stage import Column, Field
+
+
+def _trace(name: str, kind: str, unit: str) -> Field:
+    return Field(
+        name,
+        "Traces of the strokes",
+        "series",
+        "Paste stroke number, seconds, command, feedback and switch, one row a reading, from a"
+        " recorder or a panel's export; two readings a second are enough.",
+        required=False,
+        group="Strokes",
+        applies=lambda machine: machine.vanes.feedback == unit,
+        columns=(
+            Column("stroke", "Stroke", "count"),
+            Column("time", "Time", "time"),
+            Column("command", "Command", "percent"),
+            Column("feedback", "Feedback", kind),
+            Column("switch", "Switch", "text", help="made or open"),
+        ),
+    )
+
+
+FIELDS = (
+    Field(
+        "strokes",
+        "Strokes",
+        "table",
+        "Full open and full close, numbered from 1 in the order in which they were made. Watch the"
+        " vanes or their lever at both ends. Ten closings or more; three prove little.",
+        group="Strokes",
+        rows=6,
+        columns=(
+            Column("number", "Stroke", "count", required=True),
+            Column(
+                "direction", "Direction", "choice", choices=("opening", "closing"), required=True
+            ),
+            Column(
+                "travel_time",
+                "Travel time",
+                "time",
+                help="By stopwatch, from command to standstill; leave empty if a trace is pasted",
+                plausible=("2 s", "600 s"),
+            ),
+            Column(
+                "finished",
+                "Drive finished after",
+                "time",
+                help="When the drive took the stroke as done",
+                plausible=("2 s", "600 s"),
+            ),
+            Column("end_feedback", "Feedback at the end", "percent", plausible=("-10 %", "110 %")),
+            Column("switch_at_end", "Switch at the end", "choice", choices=("made", "open")),
+            Column(
+                "seen_position",
+                "Position seen",
+                "percent",
+                help="As you see the vanes or the lever: 0 % closed on the stop",
+                plausible=("0 %", "100 %"),
+            ),
+        ),
+    ),
+    _trace("trace", "percent", "percent"),
+    _trace("trace_volts", "voltage", "volts"),
+    _trace("trace_ohms", "resistance", "ohms"),
+    Field(
+        "closed_seen",
+        "Vanes seen closed on their stop, with the switch made",
+        "yes_no",
+        "With your own eyes: through the inlet, a sight port, or at the lever against its stop. Not"
+        " from the panel.",
+        group="Seen by eye",
+    ),
+    Field(
+        "open_seen",
+        "Vanes seen fully open with feedback at its open end",
+        "yes_no",
+        group="Seen by eye",
+    ),
+    Field(
+        "adjustments",
+        "What was adjusted",
+        "table",
+        "Strokes up to the one named here stay on the record but no longer count; stroke again"
+        " after every adjustment.",
+        required=False,
+        rows=2,
+        group="Adjustments",
+        columns=(
+            Column("after_stroke", "After stroke", "count", required=True),
+            Column("item", "What", required=True),
+            Column("as_found", "As found"),
+            Column("as_left", "As left"),
+            Column("who", "By", "person"),
+        ),
+    ),
+)
