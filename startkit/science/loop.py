@@ -17,6 +17,8 @@ from startkit.units import quantities
 STEEL = 490.0  # J/kg K, pipes and vessels (handbook value)
 # the data alone must fix 1/C this well (relative) before heat capacity and load count as told apart
 SEPARABLE = 0.2
+FINEST = 1e-6  # K: no thermometer tells temperatures better apart, however smooth a series is
+ROUNDING = 4 * np.finfo(float).eps
 
 _UNSETTLED = ScienceError(
     "the readings so far do not settle the loop's heat capacity",
@@ -433,53 +435,84 @@ def _solve(
 ) -> LoopEstimate:
     from scipy.optimize import least_squares
 
-    plain, covariance, scatter, sigma = _linear(design, temp)
-    units = _sizes(plain, prior)
+    alone = _linear(design, temp)
+    units = _sizes(alone, prior)
     anchors = [
         (place, value, u) for place, (value, u) in enumerate(prior) if value is not None and u
     ]
 
-    def misfit(x: np.ndarray) -> np.ndarray:
-        parts = x[-2:] * units
-        model = design[:, :-2] @ x[:-2] + (design[:, -2] * parts[1] + design[:, -1]) / parts[0]
-        return np.concatenate(
-            [(temp - model) / sigma, [(parts[place] - value) / u for place, value, u in anchors]]
-        )
+    def moved(x: np.ndarray) -> np.ndarray:
+        return (design[:, -2] * x[-1] * units[1] + design[:, -1]) / (x[-2] * units[0])
 
-    first = np.concatenate([plain[:-2], [1.0, 1.0]])
-    found = least_squares(misfit, first, x_scale="jac", xtol=1e-12, ftol=1e-12)
-    spread = np.linalg.pinv(found.jac.T @ found.jac, rcond=1e-15)[-2:, -2:] * np.outer(units, units)
+    def misfit(x: np.ndarray) -> np.ndarray:
+        by_plan = [(x[-2:][place] * units[place] - value) / u for place, value, u in anchors]
+        return np.concatenate([(temp - design[:, :-2] @ x[:-2] - moved(x)) / alone.sigma, by_plan])
+
+    def slopes(x: np.ndarray) -> np.ndarray:
+        by_capacity = moved(x) / x[-2]
+        by_load = -design[:, -2] * units[1] / (x[-2] * units[0])
+        by_data = np.column_stack([-design[:, :-2], by_capacity, by_load]) / alone.sigma
+        by_plan = np.zeros((len(anchors), x.size))
+        for row, (place, _, u) in enumerate(anchors):
+            by_plan[row, x.size - 2 + place] = units[place] / u
+        return np.vstack([by_data, by_plan])
+
+    first = np.concatenate([alone.coefficients[:-2], [1.0, 1.0]])
+    found = least_squares(misfit, first, slopes, x_scale="jac", xtol=1e-12, ftol=1e-12)
+    spread = _inverse_normal(found.jac)[0][-2:, -2:] * np.outer(units, units)
     (c, q), u = found.x[-2:] * units, np.sqrt(np.diag(spread))
     if c <= 0:
         raise _UNSETTLED
-    separable = bool(math.sqrt(covariance[-1, -1]) < SEPARABLE * abs(plain[-1]))
     return LoopEstimate(
         float(c),
         float(u[0]),
         float(q),
         float(u[1]),
         float(spread[0, 1] / max(u[0] * u[1], 1e-300)),
-        scatter,
-        separable,
+        alone.scatter,
+        alone.u_inverse < SEPARABLE * abs(alone.inverse),
     )
 
 
-def _linear(design: np.ndarray, temp: np.ndarray) -> tuple[np.ndarray, np.ndarray, float, float]:
-    """Coefficients by the data alone, their covariance, scatter, and scatter widened for residuals
-    that hang together.
+@dataclass(frozen=True)
+class _Alone:
+    """What the data say without a plan: coefficients, 1/C with its standard uncertainty, scatter,
+    and scatter widened for residuals that are correlated.
     """
+
+    coefficients: np.ndarray
+    u_inverse: float
+    scatter: float
+    sigma: float
+
+    @property
+    def inverse(self) -> float:
+        return float(self.coefficients[-1])
+
+
+def _linear(design: np.ndarray, temp: np.ndarray) -> _Alone:
     scale = np.linalg.norm(design, axis=0)
     scale[scale == 0] = 1.0
     coefficients = np.linalg.lstsq(design / scale, temp, rcond=None)[0]
     residual = temp - design / scale @ coefficients
     scatter = math.sqrt(residual @ residual / max(temp.size - design.shape[1], 1))
-    sigma = max(scatter, 1e-6) * _widening(residual)
-    covariance = (
-        sigma**2
-        * np.linalg.pinv((design / scale).T @ (design / scale), rcond=1e-15)
-        / np.outer(scale, scale)
-    )
-    return coefficients / scale, covariance, scatter, sigma
+    sigma = max(scatter, FINEST) * _widening(residual)
+    inverse, is_whole = _inverse_normal(design)
+    # Where heat and time run in step, nothing tells 1/C from the load: any split fits as well.
+    u = sigma * math.sqrt(inverse[-1, -1]) if is_whole else math.inf
+    return _Alone(coefficients / scale, u, scatter, sigma)
+
+
+def _inverse_normal(matrix: np.ndarray) -> tuple[np.ndarray, bool]:
+    """(M' M)^-1 from the singular values of M with its columns scaled to one, and whether M has
+    full rank: its smallest singular value is above the rounding of its largest.
+    """
+    scale = np.linalg.norm(matrix, axis=0)
+    scale[scale == 0] = 1.0
+    _, singular, rows = np.linalg.svd(matrix / scale, full_matrices=False)
+    kept = singular > ROUNDING * max(matrix.shape) * singular[0]
+    weighted = rows[kept] / singular[kept, None] / scale
+    return weighted.T @ weighted, bool(kept.all())
 
 
 def _widening(residual: np.ndarray) -> float:
@@ -495,14 +528,16 @@ def _widening(residual: np.ndarray) -> float:
     return math.sqrt(total)
 
 
-def _sizes(plain: np.ndarray, prior: tuple[tuple[float | None, float | None], ...]) -> np.ndarray:
+def _sizes(alone: _Alone, prior: tuple[tuple[float | None, float | None], ...]) -> np.ndarray:
     """Heat capacity and load to start from, and to measure in: the plan's, or those of the data
     alone.
     """
-    capacity = (
-        prior[0][0] if prior[0][0] is not None else (1 / plain[-1] if plain[-1] > 0 else None)
-    )
+    capacity, load = prior[0][0], prior[1][0]
     if capacity is None:
-        raise _UNSETTLED
-    load = prior[1][0] if prior[1][0] is not None else plain[-2] * capacity
+        # A 1/C within its own uncertainty may as well be nil: no heat capacity follows from it.
+        if alone.inverse <= alone.u_inverse:
+            raise _UNSETTLED
+        capacity = 1 / alone.inverse
+    if load is None:
+        load = float(alone.coefficients[-2]) * capacity
     return np.array([capacity, load if abs(load) > 1.0 else 1.0])

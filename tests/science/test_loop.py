@@ -236,11 +236,29 @@ def test_too_few_readings_are_refused():
         loop.estimate(time[:4], temperature[:4], heat[:4])
 
 
-def test_a_temperature_that_does_not_move_settles_nothing():
+@pytest.mark.parametrize("slope", [0.0, 0.1, -0.1, 1e-3, 1 / 3])
+def test_a_temperature_that_more_heat_does_not_bend_settles_nothing(slope):
     time = Q(np.arange(10.0) * 60, "s")
-    rising = Q(290 + 0.1 * np.arange(10), "kelvin")
+    straight = Q(290 + slope * np.arange(10), "kelvin")
     with pytest.raises(ScienceError, match="planned loop"):
-        loop.estimate(time, rising, Q(np.linspace(1e6, 2e6, 10), "W"))
+        loop.estimate(time, straight, Q(np.linspace(1e6, 2e6, 10), "W"))
+
+
+@pytest.mark.parametrize("wobble", [0.0, 1e-12, 1e-9])
+def test_constant_heat_cannot_tell_the_loop_from_its_load(wobble):
+    time = np.arange(60.0) * 60
+    heat = 5e5 * (1 + wobble * np.sin(time / 300))
+    falling = Q(295 - 0.1 * time / 60, "kelvin"), Q(heat, "W")
+    with pytest.raises(ScienceError, match="planned loop"):
+        loop.estimate(Q(time, "s"), *falling)
+    planned = loop.estimate(
+        Q(time, "s"),
+        *falling,
+        planned_heat_capacity=Q(WATER, "J/delta_degC"),
+        u_planned_heat_capacity=Q(0.1 * WATER, "J/delta_degC"),
+    )
+    assert not planned.separable
+    assert planned.u_heat_capacity.magnitude == pytest.approx(0.1 * WATER, rel=1e-3)
 
 
 def test_loops_need_units():
