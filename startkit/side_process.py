@@ -16,6 +16,9 @@ from queue import SimpleQueue
 from typing import Any, TypeVar
 
 T = TypeVar("T")
+# A Python process with this in its environment imports nothing from its current folder, which may be
+# a job's folder that somebody else filled. Every process that startkit starts has it.
+SAFE_PATH = {"PYTHONSAFEPATH": "1"}
 
 
 class Lost(RuntimeError):
@@ -85,6 +88,21 @@ class SideProcess:
 
 
 @contextmanager
+def environment(**values: str) -> Iterator[None]:
+    """Environment variables for the processes that are started in the block; then as before."""
+    before = {name: os.environ.get(name) for name in values}
+    os.environ.update(values)
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                os.environ.pop(name, None)
+            else:
+                os.environ[name] = value
+
+
+@contextmanager
 def process() -> Iterator[SideProcess]:
     """A process that is killed when the block is left: an orderly exit would take a second."""
     side = SideProcess()
@@ -109,7 +127,13 @@ def _started() -> subprocess.Popen[bytes] | None:
         else {"creationflags": getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)}
     )
     try:
-        return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, **alone)
+        return subprocess.Popen(
+            command,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            env={**os.environ, **SAFE_PATH},
+            **alone,
+        )
     except OSError:
         return None
 

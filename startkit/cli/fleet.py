@@ -79,6 +79,8 @@ def run(
     run_ = Run(load(folder), jobs, changed, workers or 0, scheduler, "short" if short else "full")
     if run_.resumed:
         say(f"Resuming the run of {run_.resumed}: {len(run_.unchanged)} jobs are done.", err=True)
+    for sentence in run_.warnings():
+        say(sentence, err=True)
     done = _with_progress(run_)
     say("\n".join(summary(done, run_.unchanged)))
     return NOT_PASSED if any(each.fault for each in done) else CLEAR

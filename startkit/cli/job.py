@@ -16,6 +16,7 @@ from startkit.cli.output import (
     entries_saved,
     plain_errors,
     say,
+    warn_of_changed_notebook,
 )
 
 
@@ -68,6 +69,7 @@ def open_(job: Path, no_browser: bool, port: int | None, page: bool, address: st
             "--address goes with --page: JupyterLab can run any program, so it serves this computer"
             " only."
         )
+    warn_of_changed_notebook(job)
     return (
         serve_page(job, not no_browser, port, address or LOOPBACK)
         if page
@@ -133,14 +135,30 @@ def items(job: Path) -> None:
 
 @click.command()
 @JOB
+@click.option(
+    "--notebook",
+    is_flag=True,
+    help="Show instead how the job's notebook differs from its template.",
+)
 @plain_errors
-def status(job: Path) -> int:
+def status(job: Path, notebook: bool) -> int:
     """Show the state of a job and what to do next."""
     from startkit.desk.report import status_lines
 
+    if notebook:
+        return _notebook_difference(job)
     lines, clear = status_lines(job)
     say("\n".join(lines))
     return CLEAR if clear else NOT_PASSED
+
+
+def _notebook_difference(folder: Path) -> int:
+    from startkit.facts.job import Job
+    from startkit.facts.job_notebook import difference, is_changed
+
+    job = Job(folder, read_only=True)
+    say("\n".join(difference(job)))
+    return NOT_PASSED if is_changed(job) else CLEAR
 
 
 @click.command()
@@ -160,6 +178,7 @@ def run(job: Path, parameters: tuple[tuple[str, str], ...]) -> int:
     from startkit.desk.report import is_clear
     from startkit.paper.printing.runs import run as run_
 
+    warn_of_changed_notebook(job)
     written = run_(job, parameters=dict(parameters))
     say(f"Executed notebook: {written}")
     return CLEAR if is_clear(job) else NOT_PASSED

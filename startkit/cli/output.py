@@ -65,6 +65,16 @@ def plain_errors(command: Callable[P, int | None]) -> Callable[P, None]:
     return run
 
 
+def warn_of_changed_notebook(job: Path) -> None:
+    """Say on standard error that the notebook about to be run is not the job's template."""
+    from startkit.facts.job import Job
+    from startkit.facts.job_notebook import warning
+
+    text = warning(Job(job, read_only=True))
+    if text:
+        say(text, err=True)
+
+
 def entries_saved(count: int, job: Path) -> str:
     """``3 entries saved in jobs/CH-1.``"""
     return f"{count} {'entry' if count == 1 else 'entries'} saved in {job}."

@@ -7,7 +7,16 @@ from pathlib import Path
 
 import click
 
-from startkit.cli.output import CLEAR, JOB, NOT_PASSED, PAPER, WHO, plain_errors, say
+from startkit.cli.output import (
+    CLEAR,
+    JOB,
+    NOT_PASSED,
+    PAPER,
+    WHO,
+    plain_errors,
+    say,
+    warn_of_changed_notebook,
+)
 from startkit.paper import interpreter
 
 
@@ -22,6 +31,7 @@ def print_(job: Path, paper: str | None, short: bool, company: str) -> int:
     with interpreter.collection_paused():
         from startkit.fleet.task import print_alone
 
+        warn_of_changed_notebook(job)
         made = print_alone(job, paper or "", "short" if short else "full", company)
     say(f"Record: {made.path}")
     return CLEAR if made.clear else NOT_PASSED

@@ -11,6 +11,7 @@ from urllib.parse import quote
 
 from startkit.errors import JobError
 from startkit.facts.job import Job
+from startkit.side_process import SAFE_PATH
 
 HOME = (
     Path(__file__).parent / "jupyter"
@@ -60,7 +61,11 @@ def environment() -> dict[str, str]:
     neither changed nor hidden.
     """
     paths = (str(HOME), os.environ.get("JUPYTER_CONFIG_PATH", ""))
-    return {**os.environ, "JUPYTER_CONFIG_PATH": os.pathsep.join(path for path in paths if path)}
+    return {
+        **os.environ,
+        **SAFE_PATH,
+        "JUPYTER_CONFIG_PATH": os.pathsep.join(path for path in paths if path),
+    }
 
 
 def serve(folder: Path, browser: bool = True, port: int | None = None) -> int:

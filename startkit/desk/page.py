@@ -13,6 +13,7 @@ from typing import Any
 
 from startkit.errors import JobError
 from startkit.facts.job import Job
+from startkit.side_process import SAFE_PATH
 
 HOME = Path(__file__).parent / "jupyter"  # our template, laid out as Jupyter looks for it
 LOOPBACK = "127.0.0.1"
@@ -77,6 +78,7 @@ def serve_page(
             "copy it back, or open the job without --page",
         )
     _refuse_unusable(address, port or 0)
+    os.environ |= SAFE_PATH  # for the kernels that Voila starts
     # Jupyter's own way to add a folder of templates; those of the person stay where they are.
     os.environ["JUPYTER_PATH"] = os.pathsep.join(
         part for part in (str(HOME), os.environ.get("JUPYTER_PATH", "")) if part

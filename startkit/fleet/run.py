@@ -12,6 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from startkit.errors import JobError, PaperError, StartkitError
+from startkit.facts import job_notebook
+from startkit.facts.job import Job
 from startkit.fleet import company_mark, record_stamp, workers
 from startkit.fleet.folder import Fleet
 from startkit.fleet.register_tables import several
@@ -93,6 +95,14 @@ class Run:
             task for task in every if not (task.name in finished or changed) or not _current(task)
         )
         self.unchanged = tuple(task.name for task in every if task not in self.tasks)
+
+    def warnings(self) -> list[str]:
+        """One sentence for each job to run whose notebook is not that of its template."""
+        found = []
+        for task in self.tasks:
+            with suppress(StartkitError):  # the run will report why the job cannot be opened
+                found.append(job_notebook.warning(Job(task.folder, read_only=True)))
+        return [sentence for sentence in found if sentence]
 
     def outcomes(self) -> Iterator[Done]:
         """Carry out the tasks; each job's outcome as it comes."""

@@ -4,8 +4,7 @@ job.
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +14,7 @@ from startkit.desk.report import assess
 from startkit.errors import StartkitError
 from startkit.facts.digests import sha256
 from startkit.facts.job import Job
+from startkit.facts.job_notebook import template_of
 from startkit.facts.journal import Entry
 from startkit.paper import revisions
 from startkit.paper.revisions import RECORDS
@@ -23,7 +23,6 @@ from startkit.procedure.payload import next_step
 from startkit.verdict import Outcome, Verdict, worst
 
 Summary = dict[str, Any]
-_SHA = re.compile(r"sha256 ([0-9a-f]{64})")
 
 
 def summarised(folder: Path) -> Summary:
@@ -226,16 +225,6 @@ def _figures(judged: Assessment) -> dict[str, Summary]:
 
 def _base(quantity: pint.Quantity) -> float:
     return float(quantity.to_base_units().magnitude)
-
-
-def template_of(job: Job) -> Mapping[str, str]:
-    """Name and digest of the template that a job was made with, or brought to since."""
-    entry = job.state().latest.get("job.template")
-    found = _SHA.search(entry.note) if entry is not None else None
-    return {
-        "name": entry.value if entry is not None else "",
-        "digest": found.group(1) if found else "",
-    }
 
 
 def _record(folder: Path) -> Summary:

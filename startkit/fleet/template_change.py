@@ -9,11 +9,11 @@ from startkit.errors import JobError, StartkitError
 from startkit.facts import plugins
 from startkit.facts.digests import sha256
 from startkit.facts.job import Job
+from startkit.facts.job_notebook import template_of
 from startkit.facts.journal import Entry
 from startkit.facts.safe_files import write_whole
 from startkit.fleet.folder import Fleet
 from startkit.fleet.register_tables import few
-from startkit.fleet.summary import template_of
 from startkit.paper.printing import runs
 from startkit.paper.revisions import RECORDS, is_signed
 

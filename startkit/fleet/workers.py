@@ -21,16 +21,20 @@ from multiprocessing import connection
 from typing import Any
 
 from startkit.errors import StartkitError
+from startkit.side_process import SAFE_PATH, environment
 
 FORKSERVER, SPAWN = "forkserver", "spawn"
 PRELOAD = "startkit.fleet.worker_imports"
 LONGEST = 900.0  # s that one task may take before its process is ended
-# Each worker has one core: libraries that start threads of their own would only take them from the
-# others.
-_ONE_THREAD = dict.fromkeys(
-    ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "RAYON_NUM_THREADS"), "1"
-)
-_INLINE = {"MPLBACKEND": "module://matplotlib_inline.backend_inline"}
+# What libraries read when they are imported. Each worker has one core: libraries that start threads of
+# their own would only take cores from the other workers.
+_ENVIRONMENT = {
+    **dict.fromkeys(
+        ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "RAYON_NUM_THREADS"), "1"
+    ),
+    "MPLBACKEND": "module://matplotlib_inline.backend_inline",
+    **SAFE_PATH,
+}
 
 
 @dataclass(frozen=True)
@@ -127,7 +131,7 @@ class _Hands:
     def _started(self) -> _Hand:
         ours, theirs = self._context.Pipe()
         fresh = self._method == FORKSERVER
-        with _surroundings(), _unattended():
+        with environment(**_ENVIRONMENT), _unattended():
             if fresh:
                 self._context.set_forkserver_preload([PRELOAD])
             process = self._context.Process(
@@ -214,18 +218,6 @@ def _answered(do: Callable[[Any], Any], task: Any) -> tuple[Any, str]:
         BaseException
     ) as error:  # a template or a stage of another package may fail in any way, SystemExit too
         return None, f"{type(error).__name__}: {error}."
-
-
-@contextmanager
-def _surroundings() -> Iterator[None]:
-    """What libraries read when they are imported, set while a process is started."""
-    before = {name: os.environ.get(name) for name in (*_ONE_THREAD, *_INLINE)}
-    os.environ.update({**_ONE_THREAD, **_INLINE})
-    try:
-        yield
-    finally:
-        for name, value in before.items():
-            os.environ.pop(name, None) if value is None else os.environ.__setitem__(name, value)
 
 
 @contextmanager

@@ -5,6 +5,7 @@ language, figures.
 from __future__ import annotations
 
 import locale
+import os
 import re
 import shutil
 import sqlite3
@@ -21,6 +22,7 @@ from pathlib import Path
 from startkit.errors import StartkitError
 from startkit.facts.job import DATABASE
 from startkit.paper import glyphs
+from startkit.side_process import SAFE_PATH
 
 SIGNS = "°²³µ±√Δ✓✗≈○△–−"  # what every page is set with
 ROOM = 500e6  # bytes: some hundred records with their photographs
@@ -155,6 +157,7 @@ def _kernel() -> tuple[str, str]:
     manager, client = start_new_kernel(
         startup_timeout=60,
         kernel_name="python3",
+        env={**os.environ, **SAFE_PATH},
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
     )

@@ -14,6 +14,7 @@ from startkit.errors import PaperError
 from startkit.facts.job import Job
 from startkit.facts.safe_files import file_safe, write_whole
 from startkit.paper.revisions import RECORDS
+from startkit.side_process import SAFE_PATH, environment
 
 MODES = ("record", "form")
 _ANSI = re.compile(r"\x1b\[[0-?]*[ -/]*[@-~]")
@@ -255,7 +256,7 @@ def _executed(
         "",
     )
     kernel = papermill_engines.nb_kernel_name(engine_name=engine, nb=prepared)
-    with chdir(str(folder)):
+    with chdir(str(folder)), environment(**SAFE_PATH):
         return papermill_engines.execute_notebook_with_engine(
             engine,
             prepared,
