@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import pint
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
@@ -11,7 +11,13 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 from startkit.errors import SheetError, StartkitError
 from startkit.facts import limits as limits_
 from startkit.facts import toml_file
+from startkit.facts.starters import STARTERS, Starter
 from startkit.units import Q, parse
+
+if TYPE_CHECKING:
+    StarterName = str
+else:
+    StarterName = Literal[tuple(STARTERS)]
 
 
 def _reads(kind: str) -> BeforeValidator:
@@ -106,9 +112,7 @@ class Motor(_Section):
     frequency: Frequency
     full_load_current: Current
     locked_rotor_current: Current | None = None
-    starter: Literal[
-        "across the line", "wye-delta", "autotransformer", "soft start", "variable-speed drive"
-    ]
+    starter: StarterName
     autotransformer_tap: Percent | None = None
     drive_current_limit: Percent | None = None
     starter_current_limit: Percent | None = None
@@ -126,6 +130,58 @@ class Motor(_Section):
     efficiency: Percent | None = None
     vibration_group: Literal[1, 2] | None = None
     support: Literal["rigid", "flexible"] = "rigid"
+
+    @property
+    def kind_of_starter(self) -> Starter:
+        """What follows from the starter."""
+        return STARTERS[self.starter]
+
+    @property
+    def current_limit(self) -> Any:
+        """Limit of the starting current in the sheet [percent of full-load current]; None if the
+        starter has none or the sheet does not give it.
+        """
+        key = self.kind_of_starter.limit_key
+        return getattr(self, key) if key else None
+
+    def expected_starting_current(self) -> Any:
+        """Line current that the sheet lets expect at the start [A].
+
+        Raises
+        ------
+        SheetError
+            The sheet lacks the locked-rotor current, the tap or the current limit.
+        """
+        from startkit.science.motor import expected_inrush
+
+        kind, limit, locked = self.starting_key(), self.current_limit, self.locked_rotor_current
+        if self.kind_of_starter.limits_current and limit is not None:
+            # Without a locked-rotor current the limit alone says what to expect.
+            most = limit * self.full_load_current if locked is None else locked
+            return expected_inrush(most, kind, self.full_load_current, limit.to("dimensionless"))
+        if locked is None or self.kind_of_starter.limits_current:
+            lacking = self.kind_of_starter.limit_key or "locked_rotor_current"
+            raise SheetError(
+                f"the sheet gives no {lacking.replace('_', ' ')}", "", f"add {lacking} to the sheet"
+            )
+        return expected_inrush(locked, kind)
+
+    def starting_key(self) -> str:
+        """Key of the starting current in `startkit.science.motor.STARTERS`.
+
+        Raises
+        ------
+        SheetError
+            The sheet lacks the autotransformer's tap.
+        """
+        kind = self.kind_of_starter.starting
+        if kind != "autotransformer":
+            return kind
+        if self.autotransformer_tap is None:
+            raise SheetError(
+                "the sheet gives no autotransformer tap", "", "add autotransformer_tap to the sheet"
+            )
+        return f"{kind}-{round(self.autotransformer_tap.to('percent').magnitude)}"
 
 
 class Vanes(_Section):
@@ -270,7 +326,7 @@ class Machine(_Section):
 
     @property
     def variable_speed(self) -> bool:
-        return self.motor.starter == "variable-speed drive"
+        return self.motor.kind_of_starter.code == "drive"
 
     def limits_over(self, base: limits_.Limits, name: str) -> limits_.Limits:
         """`base` with the sheet's own limits laid over it."""

@@ -706,6 +706,7 @@ def test_the_starter_is_that_of_the_sheet(job, verdict_of, seen, outcome):
 
 
 DRIVE = {"motor.starter": "variable-speed drive", "motor.drive_current_limit": "100 %"}
+SOFT = {"motor.starter": "soft start", "motor.starter_current_limit": "300 %"}
 
 
 @pytest.mark.parametrize(
@@ -735,8 +736,8 @@ def test_a_current_limit_that_was_not_read_is_open(job, verdict_of):
         (None, None, 1000),
         ({"motor.starter": "across the line"}, None, 3000),
         ({"motor.starter": "autotransformer", "motor.autotransformer_tap": "65 %"}, None, 1260),
-        (DRIVE, {"starter_limit": ("95", "%")}, 475),
-        ({"motor.starter": "soft start"}, {"starter_limit": ("300", "%")}, 1500),
+        (DRIVE, {"starter_limit": ("95", "%")}, 500),  # the sheet's limit, not the one entered
+        (SOFT, {"starter_limit": ("450", "%")}, 1500),
     ],
 )
 def test_the_expected_starting_current_follows_the_starter(job, assess, sheet, change, amperes):
@@ -744,6 +745,19 @@ def test_the_expected_starting_current_follows_the_starter(job, assess, sheet, c
     assert shown(assess, job(change, sheet=sheet))["Expected starting current"][
         "number"
     ] == pytest.approx(amperes)
+
+
+def test_a_soft_starters_limit_is_judged_against_the_one_of_its_sheet(job, verdict_of):
+    found = verdict_of(job({"starter_limit": ("450", "%")}, sheet=SOFT), "electrical.starter_limit")
+    assert found.outcome is Outcome.FAIL and "Sheet 300" in found.sentence
+    found = verdict_of(job({"starter_limit": ("300", "%")}, sheet=SOFT), "electrical.starter_limit")
+    assert found.outcome is Outcome.PASS
+
+
+def test_a_limit_that_the_sheet_does_not_give_proves_nothing(job, verdict_of):
+    entered = job({"starter_limit": ("300", "%")}, sheet={"motor.starter": "soft start"})
+    found = verdict_of(entered, "electrical.starter_limit")
+    assert found.outcome is Outcome.UNPROVEN and "starter_current_limit" in found.next_step
 
 
 @pytest.mark.parametrize(

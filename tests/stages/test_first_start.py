@@ -140,9 +140,8 @@ def test_a_wye_delta_start_in_delta_is_told_from_its_current(job, verdict_of):
     ],
 )
 def test_each_starter_has_its_inrush(job, assess, outside, sheet, expected):
-    from startkit.stages.first_start.verdicts import expected as due
-
-    ours = due(job(sheet=sheet).machine).to("ampere").magnitude
+    motor = job(sheet=sheet).machine.motor
+    ours = motor.expected_starting_current().to("ampere").magnitude
     outside.check(
         "motor.expected_inrush",
         printed=expected,

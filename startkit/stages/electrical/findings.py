@@ -13,21 +13,14 @@ from startkit.science.insulation import (
     CORRECTION_SOURCE,
     discharge_time,
 )
-from startkit.science.motor import expected_inrush, starter
+from startkit.science.motor import starter
 from startkit.science.supply import (
     DERATING_SOURCE,
     derating,
     starting_torque_ratio,
     temperature_rise_increase,
 )
-from startkit.stages.electrical.readings import (
-    Measured,
-    Supply,
-    Winding,
-    mean,
-    starter_key,
-    unbalance,
-)
+from startkit.stages.electrical.readings import Measured, Supply, Winding
 from startkit.stages.electrical.winding_verdicts import DISCHARGE_SOURCE
 from startkit.units import Q
 
@@ -48,9 +41,9 @@ def _winding_figures(winding: Winding) -> tuple[Figure, ...]:
     return (
         Figure(
             "Insulation at 40 °C",
-            worst.at_40,
+            worst.at_40.quantity,
             "insulation",
-            worst.u,
+            worst.at_40.u,
             CORRECTION_SOURCE[winding.system],
             "electrical.insulation",
         ),
@@ -81,7 +74,7 @@ def tables(entries: Entries, winding: Winding) -> tuple[Table, ...]:
             row.place,
             row.voltage.quantity,
             row.one.quantity,
-            row.at_40,
+            row.at_40.quantity,
             row.ten.quantity,
             _index(row),
         )
@@ -98,47 +91,38 @@ def _index(row: Measured) -> str | None:
 
 def _supply_figures(machine: Machine, entries: Entries, supply: Supply) -> tuple[Figure, ...]:
     """What unbalance and voltage cost the motor, and what it will draw at the start."""
-    shown = [figure] if (figure := inrush(machine, entries)) is not None else []
-    found, average = unbalance(supply), mean(supply)
-    if found is not None and average is not None:
-        shown = [*_costs(found), _torque(machine, average, entries.quantity("frequency")), *shown]
-    return tuple(shown)
+    starting = _starting_current(machine)
+    if supply.unbalance.quantity is None or supply.mean.quantity is None:
+        return starting
+    torque = _torque(machine, supply.mean.quantity, entries.quantity("frequency"))
+    return (*_costs(supply.unbalance, supply.unbalance.quantity), torque, *starting)
 
 
-def inrush(machine: Machine, entries: Entries) -> Figure | None:
-    """Starting current that this starter will draw from the line; None where the sheet does not say
-    enough.
-    """
-    key, locked = starter_key(machine), machine.motor.locked_rotor_current
-    limit = entries.quantity("starter_limit")
-    if not key or locked is None:
-        return None
+def _starting_current(machine: Machine) -> tuple[Figure, ...]:
+    """What the sheet lets expect at the start; nothing where it does not say enough."""
     try:
-        current = expected_inrush(
-            locked,
-            key,
-            machine.motor.full_load_current,
-            machine.motor.drive_current_limit if limit is None else limit,
-        )
-        row = starter(key)
+        current = machine.motor.expected_starting_current()
+        row = starter(machine.motor.starting_key())
     except StartkitError:
-        return None
-    return Figure(
-        "Expected starting current",
-        current,
-        "current",
-        note=f"{row.title}: {row.source}; symmetrical, the first half cycle peaks higher",
-        digits=0,
+        return ()
+    return (
+        Figure(
+            "Expected starting current",
+            current,
+            "current",
+            note=f"{row.title}: {row.source}; symmetrical, the first half cycle peaks higher",
+            digits=0,
+        ),
     )
 
 
-def _costs(found: Reading) -> list[Figure]:
+def _costs(found: Reading, share: pint.Quantity) -> list[Figure]:
     rows = [
         Figure(
             "Voltage unbalance",
-            found.quantity.to("percent"),
+            share,
             "percent",
-            None if found.u is None else found.u.to("percent"),
+            found.u,
             "NEMA MG 1: largest deviation from the mean",
             "electrical.unbalance",
             2,
@@ -148,7 +132,7 @@ def _costs(found: Reading) -> list[Figure]:
         rows.append(
             Figure(
                 "Rated power that is left",
-                derating(found.quantity).to("percent"),
+                derating(share).to("percent"),
                 "percent",
                 note=f"{DERATING_SOURCE}; good to about 2 %",
                 digits=0,
@@ -156,7 +140,7 @@ def _costs(found: Reading) -> list[Figure]:
         )
     except StartkitError as error:
         rows.append(Figure("Rated power that is left", "none", note=str(error)))
-    rise = temperature_rise_increase(found.quantity).to("percent")
+    rise = temperature_rise_increase(share).to("percent")
     return [
         *rows,
         Figure(
@@ -168,8 +152,8 @@ def _costs(found: Reading) -> list[Figure]:
     ]
 
 
-def _torque(machine: Machine, average: Reading, frequency: pint.Quantity | None) -> Figure:
-    rated = (average.quantity, machine.motor.voltage)
+def _torque(machine: Machine, mean: pint.Quantity, frequency: pint.Quantity | None) -> Figure:
+    rated = (mean, machine.motor.voltage)
     ratio = (
         starting_torque_ratio(*rated)
         if frequency is None or frequency.magnitude <= 0

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-import numpy as np
+from dataclasses import replace
+
 import pint
 
 from startkit.errors import StartkitError
 from startkit.facts.limits import PRACTICE, Limits
 from startkit.facts.machine import Machine
-from startkit.procedure.entries import Entries
+from startkit.procedure.entries import Entries, Row
 from startkit.procedure.judging import check
 from startkit.procedure.reading import Reading
 from startkit.science.supply import (
     derating,
 )
 from startkit.stages.electrical.fields import ROTATION
-from startkit.stages.electrical.readings import Supply, Winding, mean, unbalance
+from startkit.stages.electrical.readings import Supply, Winding
 from startkit.stages.electrical.winding_verdicts import winding_verdicts
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict
@@ -47,24 +48,13 @@ def _supply(
 
 
 def _unbalance(limits: Limits, entries: Entries, supply: Supply) -> Verdict:
-    limit, found = limits["electrical.unbalance"], unbalance(supply)
-    if found is None:
-        return check(
-            entries, limit, supply.missing if supply.missing is not None else None, next_step=""
-        )
-    reading = Reading(
-        "",
-        "",
-        found.quantity.to("percent"),
-        None if found.u is None else found.u.to("percent"),
-        untrusted=found.untrusted,
-    )
+    found = supply.unbalance
     return check(
         entries,
-        limit,
-        reading,
-        next_step=_worth(found.quantity),
-        note="Largest deviation from the mean of the three.",
+        limits["electrical.unbalance"],
+        found,
+        next_step="" if found.quantity is None else _worth(found.quantity),
+        note="" if found.quantity is None else "Largest deviation from the mean of the three.",
     )
 
 
@@ -83,61 +73,32 @@ def _worth(share: pint.Quantity) -> str:
 
 def _bands(machine: Machine, limits: Limits, entries: Entries, supply: Supply) -> list[Verdict]:
     """Voltage, frequency, and both together against rated."""
-    voltage, frequency = mean(supply), entries.reading("frequency")
-    by_voltage = None if voltage is None else _relative(voltage, machine.motor.voltage)
-    by_frequency = (
-        None if frequency.quantity is None else _relative(frequency, machine.motor.frequency)
-    )
+    by_voltage = supply.mean.deviation_from(machine.motor.voltage)
+    by_frequency = entries.reading("frequency").deviation_from(machine.motor.frequency)
     step = "Have the utility or the electrician put it right before the start."
+    note = (
+        ""
+        if supply.mean.quantity is None
+        else f"Mean {entries.show(supply.mean.quantity, 'voltage')}, rated"
+        f" {entries.show(machine.motor.voltage, 'voltage')}."
+    )
     return [
-        check(
-            entries,
-            limits["electrical.voltage"],
-            supply.missing if by_voltage is None else by_voltage,
-            next_step=step,
-            note=(
-                ""
-                if voltage is None
-                else (
-                    f"Mean {entries.show(voltage.quantity, 'voltage')}, rated"
-                    f" {entries.show(machine.motor.voltage, 'voltage')}."
-                )
-            ),
-        ),
-        check(
-            entries,
-            limits["electrical.frequency"],
-            frequency if by_frequency is None else by_frequency,
-            next_step=step,
-        ),
+        check(entries, limits["electrical.voltage"], by_voltage, next_step=step, note=note),
+        check(entries, limits["electrical.frequency"], by_frequency, next_step=step),
         check(
             entries,
             limits["electrical.voltage_and_frequency"],
-            _sum(by_voltage, by_frequency),
+            _size(by_voltage).plus(_size(by_frequency)),
             next_step=step,
         ),
     ]
 
 
-def _relative(reading: Reading, rated: pint.Quantity) -> Reading:
-    u = None if reading.u is None else (reading.u / rated).to("percent")
-    return Reading(
-        "", "", (reading.quantity / rated - 1).to("percent"), u, untrusted=reading.untrusted
-    )
-
-
-def _sum(first: Reading | None, second: Reading | None) -> Reading | None:
-    """Both deviations without their signs."""
-    if first is None or second is None:
-        return None
-    us = [r.u.to("percent").magnitude for r in (first, second) if r.u is not None]
-    return Reading(
-        "",
-        "",
-        abs(first.quantity) + abs(second.quantity),
-        Q(float(np.hypot(*us)), "percent") if len(us) == 2 else None,
-        untrusted=first.untrusted or second.untrusted,
-    )
+def _size(deviation: Reading) -> Reading:
+    """A deviation without its sign."""
+    if deviation.quantity is None:
+        return deviation
+    return deviation.with_quantity(Q(abs(_share(deviation)), "percent"), deviation.u)
 
 
 def _rotation(entries: Entries) -> Verdict:
@@ -174,12 +135,9 @@ def _rotation(entries: Entries) -> Verdict:
 def _connections(limits: Limits, entries: Entries) -> Verdict:
     """The connection that is furthest from its torque; open while one lacks a figure."""
     limit, rows = limits["electrical.torque"], entries.rows("connections")
-    found = [
-        (row.text("place") or f"row {n}", row.reading("specified"), row.reading("applied"))
-        for n, row in enumerate(rows, 1)
-    ]
-    problem = next((r.problem for _, *pair in found for r in pair if r.problem), "")
-    lacking = [place for place, *pair in found if any(r.quantity is None for r in pair)]
+    found = {row.text("place") or f"row {n}": _tightness(row) for n, row in enumerate(rows, 1)}
+    problem = next((r.problem for r in found.values() if r.problem), "")
+    lacking = [place for place, reading in found.items() if reading.quantity is None]
     if problem or lacking or not found:
         told = problem or (
             f"No torque: {', '.join(lacking)}." if lacking else "No connection entered."
@@ -191,45 +149,48 @@ def _connections(limits: Limits, entries: Entries) -> Verdict:
             sentence=told,
             next_step="Tighten every power connection with a torque wrench, and enter it.",
             source=limit.origin,
+            rests_on=(
+                *(item for reading in found.values() for item in reading.items),
+                "electrical.connections",
+            ),
         )
-    place, specified, applied = max(found, key=lambda row: abs(_ratio(row[2], row[1])))
-    u = None if applied.u is None else (applied.u / specified.quantity).to("percent")
+    furthest = Reading.largest_of(_size(reading) for reading in found.values())
+    place, applied = max(found.items(), key=lambda each: abs(_share(each[1])))
     return check(
         entries,
         limit,
-        Reading(
-            "", "", Q(100 * _ratio(applied, specified), "percent"), u, untrusted=applied.untrusted
-        ),
+        furthest.with_quantity(Q(_share(applied), "percent"), applied.u),
         note=f"Furthest of {len(found)}: {place}.",
         next_step="Loosen it and tighten it again with a torque wrench in calibration.",
     )
 
 
-def _ratio(applied: Reading, specified: Reading) -> float:
-    due = specified.quantity.to("newton*meter").magnitude
-    return applied.quantity.to("newton*meter").magnitude / due - 1 if due > 0 else float("inf")
+def _tightness(row: Row) -> Reading:
+    """Torque applied, as a deviation from the one specified, which is exact."""
+    specified, applied = row.reading("specified"), row.reading("applied")
+    due = replace(specified, u=Q(0.0, "newton*meter"), untrusted="", instruments=())
+    return applied.deviation_from(due)
+
+
+def _share(deviation: Reading) -> float:
+    assert deviation.quantity is not None
+    return float(deviation.quantity.to("percent").magnitude)
 
 
 def _control(limits: Limits, entries: Entries) -> Verdict:
-    limit, rated, seen = (
-        limits["electrical.control_voltage"],
-        entries.reading("control_rated"),
-        entries.reading("control_voltage"),
+    rated, seen = entries.reading("control_rated"), entries.reading("control_voltage")
+    due = replace(rated, u=Q(0.0, "volt"), untrusted="", instruments=())  # from the drawing
+    note = (
+        f"{entries.show(seen.quantity, 'voltage')}, drawing"
+        f" {entries.show(rated.quantity, 'voltage')}."
+        if seen.quantity is not None and rated.quantity is not None
+        else ""
     )
-    missing = next(
-        (r for r in (seen, rated) if r.problem),
-        next((r for r in (seen, rated) if r.quantity is None), None),
-    )
-    if missing is not None or rated.quantity.magnitude <= 0:
-        return check(entries, limit, missing, next_step="")
     return check(
         entries,
-        limit,
-        _relative(seen, rated.quantity),
-        note=(
-            f"{entries.show(seen.quantity, 'voltage')}, drawing"
-            f" {entries.show(rated.quantity, 'voltage')}."
-        ),
+        limits["electrical.control_voltage"],
+        seen.deviation_from(due),
+        note=note,
         next_step="Change the transformer's taps with the power locked out.",
     )
 
@@ -265,20 +226,31 @@ def _starter(machine: Machine, entries: Entries) -> Verdict:
 
 
 def _starter_limit(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdict, ...]:
-    """The current limit set, where starter and sheet have one."""
-    due, seen = machine.motor.drive_current_limit, entries.reading("starter_limit")
-    if due is None or not entries.has("starter_limit"):
+    """The current limit set against that of the sheet, where the starter has one."""
+    if not entries.has("starter_limit"):
         return ()
-    limit = limits["electrical.starter_limit"]
-    reading = (
-        seen if seen.quantity is None else Reading("", "", (seen.quantity - due).to("percent"))
-    )
+    limit, seen = limits["electrical.starter_limit"], entries.reading("starter_limit")
+    due, key = machine.motor.current_limit, machine.motor.kind_of_starter.limit_key
+    if due is not None or seen.quantity is None:
+        return (
+            check(
+                entries,
+                limit,
+                seen if due is None else seen.less(due),
+                next_step="Set it as the sheet says, or have the change written into the sheet.",
+                note=f"Sheet {entries.show(due, 'percent')}." if seen.quantity is not None else "",
+            ),
+        )
     return (
-        check(
-            entries,
-            limit,
-            reading,
-            next_step="Set it as the sheet says, or have the change written into the sheet.",
-            note=f"Sheet {entries.show(due, 'percent')}.",
+        Verdict(
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"{entries.show(seen.quantity, 'percent')} is set; the sheet gives no limit.",
+            next_step=f"Add {key} to the sheet.",
+            reading=seen.quantity,
+            kind="percent",
+            source=limit.origin,
+            rests_on=seen.items,
         ),
     )

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import pint
-
 from startkit.errors import StartkitError
 from startkit.facts.limits import Limit, Limits
 from startkit.facts.machine import Machine
@@ -15,11 +13,13 @@ from startkit.procedure.reading import Reading
 from startkit.science.insulation import (
     APPLIED_VOLTAGE_SOURCE,
     MINIMUMS,
+    PolarisationIndex,
     applied_voltage,
     applied_voltage_row,
     minimum_insulation,
     polarisation_index,
 )
+from startkit.science.uncertainty import propagate
 from startkit.stages.electrical.fields import is_hermetic
 from startkit.stages.electrical.readings import Measured, Winding
 from startkit.units import Q
@@ -92,34 +92,35 @@ def minimum(machine: Machine, limits: Limits, kind: str) -> Limit:
 def _insulation(machine: Machine, limits: Limits, entries: Entries, winding: Winding) -> Verdict:
     limit, worst = minimum(machine, limits, winding.kind), winding.worst
     blank = Verdict(
-        key=limit.key, title=limit.title, outcome=Outcome.OPEN, sentence="", source=limit.origin
+        key=limit.key,
+        title=limit.title,
+        outcome=Outcome.OPEN,
+        sentence="Not measured, or without the winding's temperature.",
+        next_step="Take the reading.",
+        source=limit.origin,
+        rests_on=(*winding.items, "electrical.insulation"),
     )
     if winding.chosen:
         return replace(
             blank,
             sentence=f"Not chosen: {winding.chosen}.",
-            next_step="Ask the motor's maker; the correction to 40 °C and the minimum hang on it.",
+            next_step="Ask the motor's maker; the correction to 40 °C and the minimum depend on it.",
         )
     if winding.problem:
         return replace(
             blank, sentence=winding.problem, next_step="Correct the entry, or measure again."
         )
-    if worst is None or any(row.at_40 is None for row in winding.rows):
-        return replace(
-            blank,
-            sentence="Not measured, or without the winding's temperature.",
-            next_step="Take the reading.",
-        )
+    if worst is None or any(row.at_40.quantity is None for row in winding.rows):
+        return blank
     note = (
         f"{worst.place}: {entries.show(worst.one.quantity, 'insulation')} at"
         f" {entries.show(winding.temperature.quantity, 'temperature')}, {winding.system},"
         f" {winding.kind}."
     )
-    untrusted = worst.one.untrusted or winding.temperature.untrusted
     found = check(
         entries,
         limit,
-        Reading("", "", worst.at_40, worst.u, untrusted=untrusted),
+        Reading.smallest_of(row.at_40 for row in winding.rows),
         note=note,
         next_step="Do not energise the motor. Dry it, measure again, and ask the motor's maker.",
     )
@@ -148,45 +149,26 @@ def _deferred(machine: Machine, limit: Limit, found: Verdict) -> Verdict:
 
 
 def _polarisation(limits: Limits, entries: Entries, winding: Winding) -> Verdict:
-    """The lowest index of the rows that have both readings; silent where it says nothing."""
+    """The lowest index of the rows that have both readings; none where it says nothing."""
     motor_class = entries.text("thermal_class")
     limit = limits[
         "electrical.polarisation_a" if motor_class == "A" else "electrical.polarisation_b_f_h"
     ]
-    key, title = "electrical.polarisation", "Polarisation index"
-    blank = Verdict(key=key, title=title, outcome=Outcome.OPEN, sentence="", source=limit.origin)
-    pairs = [
-        row for row in winding.rows if row.one.quantity is not None and row.ten.quantity is not None
-    ]
-    problem = (
-        next((row.ten.problem for row in winding.rows if row.ten.problem), "") or winding.problem
+    blank = Verdict(
+        key="electrical.polarisation",
+        title="Polarisation index",
+        outcome=Outcome.OPEN,
+        sentence="No reading after ten minutes.",
+        next_step="Hold the test voltage for ten minutes.",
+        source=limit.origin,
+        rests_on=(*winding.items, *(i for row in winding.rows for i in row.ten.items)),
     )
+    problem = next((row.ten.problem for row in winding.rows if row.ten.problem), winding.problem)
     if problem:
         return replace(blank, sentence=problem, next_step="Correct the entry.")
-    if not pairs:
-        if winding.kind == "random-wound":
-            return replace(
-                blank,
-                outcome=Outcome.NA,
-                sentence=(
-                    "Says nothing of a random winding: its absorption current is nearly gone in two"
-                    " to three minutes."
-                ),
-            )
-        return replace(
-            blank,
-            sentence="No reading after ten minutes.",
-            next_step="Hold the test voltage for ten minutes.",
-        )
-    found = [
-        (
-            row,
-            polarisation_index(
-                row.one.quantity, row.ten.quantity, row.at_40, winding.kind == "random-wound"
-            ),
-        )
-        for row in pairs
-    ]
+    found = [(row, index) for row in winding.rows if (index := _index(row, winding)) is not None]
+    if not found:
+        return _without_ten_minutes(blank, winding)
     speaking = [(row, index) for row, index in found if index.says_something]
     if not speaking:
         shown = ", ".join(f"{index.value:.2f}" for _, index in found)
@@ -194,37 +176,55 @@ def _polarisation(limits: Limits, entries: Entries, winding: Winding) -> Verdict
             blank,
             outcome=Outcome.NA,
             sentence=f"{shown}, but it says nothing here: {found[0][1].reason}.",
+            next_step="",
         )
     if not motor_class:
         return replace(
             blank,
             sentence="The thermal class is not chosen.",
-            next_step="Read it from the nameplate: the least index hangs on it.",
+            next_step="Read it from the nameplate: the least index depends on it.",
         )
     row, index = min(speaking, key=lambda pair: pair[1].value)
-    reading = Reading(
-        "",
-        "",
-        Q(index.value, "dimensionless"),
-        _u_index(row, index.value),
-        untrusted=row.one.untrusted or row.ten.untrusted,
-    )
     return check(
         entries,
         limit,
-        reading,
-        key=key,
-        title=title,
+        _index_reading(row, index.value),
+        key=blank.key,
+        title=blank.title,
         note=f"{row.place}, class {motor_class}.",
         next_step="Clean and dry the winding, and measure again.",
+        rests_on=("electrical.thermal_class",),
     )
 
 
-def _u_index(row: Measured, index: float) -> pint.Quantity | None:
-    if row.one.u is None or row.ten.u is None:
+def _index(row: Measured, winding: Winding) -> PolarisationIndex | None:
+    """The polarisation index of a row that has both readings."""
+    if row.one.quantity is None or row.ten.quantity is None:
         return None
-    parts = [(r.u / r.quantity).to("dimensionless").magnitude for r in (row.one, row.ten)]
-    return Q(index * (parts[0] ** 2 + parts[1] ** 2) ** 0.5, "dimensionless")
+    is_random = winding.kind == "random-wound"
+    return polarisation_index(row.one.quantity, row.ten.quantity, row.at_40.quantity, is_random)
+
+
+def _without_ten_minutes(blank: Verdict, winding: Winding) -> Verdict:
+    """A random winding needs no index; any other has not been measured."""
+    if winding.kind != "random-wound":
+        return blank
+    return replace(
+        blank,
+        outcome=Outcome.NA,
+        sentence=(
+            "It says nothing about a random winding, whose absorption current is nearly gone after"
+            " two to three minutes."
+        ),
+        next_step="",
+    )
+
+
+def _index_reading(row: Measured, index: float) -> Reading:
+    """The index as a reading: one tester reads both resistances, taken as independent."""
+    ratio = row.ten.relative_to(row.one)
+    u = None if ratio.u is None else ratio.u.to("dimensionless")
+    return ratio.with_quantity(Q(index, "dimensionless"), u)
 
 
 def _test_voltage(machine: Machine, limits: Limits, entries: Entries, winding: Winding) -> Verdict:
@@ -256,36 +256,42 @@ def _test_voltage(machine: Machine, limits: Limits, entries: Entries, winding: W
 
 
 def _dew(limits: Limits, entries: Entries, winding: Winding) -> tuple[Verdict, ...]:
-    """An open motor's winding stands above the dew point of its air; judged where the air was read."""
+    """An open motor's winding is warmer than the dew point of its air; judged where the air was
+    read.
+    """
     air, humidity = entries.reading("room_temperature"), entries.reading("room_humidity")
     if not air.taken and not humidity.taken:
         return ()
-    limit = limits["electrical.dew_margin"]
-    missing = next((r for r in (air, humidity, winding.temperature) if r.quantity is None), None)
-    if missing is not None:
-        return (check(entries, limit, missing, next_step=""),)
-    from startkit.science.air import dew_point
-
-    try:
-        dew = dew_point(air.quantity, humidity.quantity)
-    except StartkitError as error:
-        return (
-            Verdict(
-                key=limit.key,
-                title=limit.title,
-                outcome=Outcome.OPEN,
-                sentence=str(error),
-                next_step="Correct the entry.",
-                source=limit.origin,
-            ),
-        )
-    margin = (winding.temperature.quantity - dew).to("delta_degC")
+    dew = _dew_point(air, humidity)
+    note = "" if dew.quantity is None else f"Dew point {entries.show(dew.quantity, 'temperature')}."
     return (
         check(
             entries,
-            limit,
-            Reading("", "", margin, winding.temperature.u, untrusted=winding.temperature.untrusted),
-            note=f"Dew point {entries.show(dew, 'temperature')}.",
+            limits["electrical.dew_margin"],
+            winding.temperature.less(dew),
+            note=note,
             next_step="Warm the winding until it is dry, then test.",
         ),
     )
+
+
+def _dew_point(air: Reading, humidity: Reading) -> Reading:
+    from startkit.science.air import dew_point
+
+    blank = Reading.derived(None, None, air, humidity)
+    if air.quantity is None or humidity.quantity is None:
+        return blank
+    try:
+        if air.u is None or humidity.u is None:
+            value = dew_point(air.quantity, humidity.quantity)
+            return Reading.derived(value, None, air, humidity)
+        found = propagate(
+            dew_point.si,
+            {"temperature": air.quantity, "humidity": humidity.quantity},
+            {"temperature": air.u, "humidity": humidity.u},
+            method="first order",
+            returns="kelvin",
+        )
+    except StartkitError as error:
+        return blank.unreadable(str(error))
+    return Reading.derived(found.value, found.u, air, humidity)

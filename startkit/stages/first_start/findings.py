@@ -19,10 +19,8 @@ from startkit.science.motor import percent_full_load_current
 from startkit.science.vibration import machine_group, suggested_settings
 from startkit.stages.first_start.readings import PHASES, FirstStart
 from startkit.stages.first_start.verdicts import (
-    STARTER_WORDS,
     Point,
     current_unbalance_of,
-    expected,
     points,
     voltage_unbalance_of,
 )
@@ -134,12 +132,12 @@ def _unbalances(entries: Entries, start: FirstStart) -> tuple[Figure, ...]:
     current, voltage = current_unbalance_of(start), voltage_unbalance_of(entries)
     note = "largest deviation from the mean of three, over the mean (NEMA MG 1 14.36)"
     return tuple(
-        Figure(label, found.value, "percent", found.u, note, key, 2)
+        Figure(label, found.quantity, "percent", found.u, note, key, 2)
         for label, found, key in (
             ("Current unbalance", current, "first_start.current_unbalance"),
             ("Voltage unbalance", voltage, "first_start.voltage_unbalance"),
         )
-        if found is not None
+        if found.quantity is not None
     )
 
 
@@ -207,8 +205,8 @@ def _phases(machine: Machine, entries: Entries, start: FirstStart) -> Table | No
 def _expected(machine: Machine, entries: Entries) -> str:
     try:
         return (
-            f"Inrush to be expected with {STARTER_WORDS[machine.motor.starter]}:"
-            f" {entries.show(expected(machine), 'current', 0)} RMS."
+            f"Inrush to be expected with {machine.motor.kind_of_starter.phrase}:"
+            f" {entries.show(machine.motor.expected_starting_current(), 'current', 0)} RMS."
         )
     except StartkitError as error:
         return f"No inrush can be expected: {error.what}."

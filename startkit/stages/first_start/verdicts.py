@@ -9,40 +9,24 @@ import pint
 from startkit.errors import StartkitError
 from startkit.facts.limits import PRACTICE, Limit, Limits
 from startkit.facts.machine import Machine
+from startkit.procedure import three_phase
 from startkit.procedure.entries import Entries, Row
 from startkit.procedure.judging import check
 from startkit.procedure.reading import Reading
 from startkit.procedure.starts import clock, overlapping, shortfalls
-from startkit.science.motor import STARTERS, acceleration_excess, expected_inrush
+from startkit.science.motor import acceleration_excess
 from startkit.science.supply import (
-    current_unbalance,
     derating,
     explained_current_unbalance,
-    voltage_unbalance,
 )
-from startkit.science.uncertainty import propagate
 from startkit.science.vibration import Zone, frequency_band, machine_group, zone
 from startkit.stages.first_start.fields import BANDS, PEAK_BY, ROTATION, SLOW
 from startkit.stages.first_start.readings import (
     FirstStart,
 )
-from startkit.units import Q
 from startkit.verdict import Outcome, Verdict, worst
 
-CEILING = ("soft start", "variable-speed drive")
-STARTER_WORDS = {
-    "across the line": "a start across the line",
-    "wye-delta": "a wye-delta starter",
-    "autotransformer": "an autotransformer",
-    "soft start": "a soft starter",
-    "variable-speed drive": "a variable-speed drive",
-}
-_KINDS = {
-    "across the line": "across-the-line",
-    "wye-delta": "wye-delta",
-    "soft start": "soft-start",
-    "variable-speed drive": "drive",
-}
+VOLTAGES = ("voltage_12", "voltage_23", "voltage_31")
 
 
 def judged(
@@ -188,35 +172,6 @@ def _run_up(machine: Machine, limits: Limits, entries: Entries, start: FirstStar
     )
 
 
-def expected(machine: Machine) -> pint.Quantity:
-    """Inrush that the sheet lets expect.
-
-    Raises
-    ------
-    StartkitError
-        The sheet lacks locked-rotor current, tap or current limit.
-    """
-    motor = machine.motor
-    limit = motor.drive_current_limit if machine.variable_speed else motor.starter_current_limit
-    kind = (
-        _KINDS.get(motor.starter)
-        or f"autotransformer-{motor.autotransformer_tap.to('percent').magnitude if motor.autotransformer_tap is not None else 0:.0f}"
-    )
-    if STARTERS.get(kind) is not None and STARTERS[kind].current is None and limit is not None:
-        # Without a locked-rotor current the limit alone says what to expect.
-        locked = (
-            motor.locked_rotor_current
-            if motor.locked_rotor_current is not None
-            else limit * motor.full_load_current
-        )
-        return expected_inrush(locked, kind, motor.full_load_current, limit.to("dimensionless"))
-    if motor.locked_rotor_current is None:
-        raise StartkitError(
-            "the sheet gives no locked-rotor current", "", "add locked_rotor_current to the sheet"
-        )
-    return expected_inrush(motor.locked_rotor_current, kind)
-
-
 def highest(readings: tuple[Reading, ...]) -> Reading | None:
     """The highest of three phases."""
     taken = [reading for reading in readings if reading.quantity is not None]
@@ -234,7 +189,7 @@ def inrush(machine: Machine, limits: Limits, entries: Entries, start: FirstStart
     if lacking is not None:
         return check(entries, limit, lacking, next_step="")
     try:
-        due = expected(machine)
+        due = machine.motor.expected_starting_current()
     except StartkitError as error:
         return Verdict(
             key=limit.key,
@@ -249,7 +204,7 @@ def inrush(machine: Machine, limits: Limits, entries: Entries, start: FirstStart
     deviation = (peak.quantity / due - 1).to("percent")
     u = None if peak.u is None else (peak.u / due).to("percent")
     # A soft starter's or drive's limit is a ceiling: less current is no fault there.
-    applies = replace(limit, low=None) if machine.motor.starter in CEILING else limit
+    applies = replace(limit, low=None) if machine.motor.kind_of_starter.limits_current else limit
     found = check(
         entries,
         applies,
@@ -258,7 +213,7 @@ def inrush(machine: Machine, limits: Limits, entries: Entries, start: FirstStart
         note=(
             f"Highest {entries.show(peak.quantity, 'current', 0)}, expected"
             f" {'at most ' if applies.low is None else ''}{entries.show(due, 'current', 0)} with"
-            f" {STARTER_WORDS[machine.motor.starter]}."
+            f" {machine.motor.kind_of_starter.phrase}."
         ),
     )
     if applies.low is not None and deviation < applies.low and found.outcome is Outcome.FAIL:
@@ -272,7 +227,7 @@ def _inrush_step(machine: Machine, deviation: pint.Quantity, limit: Limit) -> st
     wye = (
         " A wye-delta motor that draws three times its share starts in delta: check its transition"
         " contactors."
-        if machine.motor.starter == "wye-delta"
+        if machine.motor.kind_of_starter.in_delta
         else ""
     )
     return "Compare the starter's connection, tap or current limit with the sheet." + wye
@@ -320,68 +275,25 @@ def settled(machine: Machine, limits: Limits, entries: Entries, start: FirstStar
     )
 
 
-@dataclass(frozen=True)
-class Unbalance:
-    """An unbalance with its standard uncertainty [percent]."""
-
-    value: pint.Quantity
-    u: pint.Quantity | None
-    untrusted: str
+def current_unbalance_of(start: FirstStart) -> Reading:
+    """Unbalance of the three settled currents."""
+    return three_phase.unbalance(start.settled)
 
 
-def unbalance_of(
-    function, names: tuple[str, ...], unit: str, readings: tuple[Reading, ...]
-) -> Unbalance | None:
-    """Largest deviation from the mean of three phases; None if one is missing."""
-    if any(reading.quantity is None for reading in readings):
-        return None
-    values = {
-        name: reading.quantity.to(unit) for name, reading in zip(names, readings, strict=True)
-    }
-    spread = {
-        name: reading.u.to(unit)
-        for name, reading in zip(names, readings, strict=True)
-        if reading.u is not None
-    }
-    # One meter read the three phases after another: its error is mostly common and does not
-    # unbalance them. Taken as
-    # independent here, the figure stays on the safe side.
-    found = propagate(function.si, values, spread, method="first order")
-    untrusted = next((reading.untrusted for reading in readings if reading.untrusted), "")
-    return Unbalance(
-        Q(100 * found.value, "percent"), Q(100 * found.u, "percent") if spread else None, untrusted
-    )
-
-
-def current_unbalance_of(start: FirstStart) -> Unbalance | None:
-    """Unbalance of the three settled currents; None while one lacks."""
-    return unbalance_of(current_unbalance, ("i1", "i2", "i3"), "ampere", start.settled)
-
-
-def voltage_unbalance_of(entries: Entries) -> Unbalance | None:
-    """Unbalance of the three line voltages while it runs; None while one lacks."""
-    return unbalance_of(
-        voltage_unbalance,
-        ("v12", "v23", "v31"),
-        "volt",
-        tuple(entries.reading(f"voltage_{pair}") for pair in ("12", "23", "31")),
-    )
+def voltage_unbalance_of(entries: Entries) -> Reading:
+    """Unbalance of the three line voltages while it runs."""
+    return three_phase.unbalance([entries.reading(name) for name in VOLTAGES])
 
 
 def supply(limits: Limits, entries: Entries) -> Verdict:
     """Voltage unbalance under load, with what it costs the motor."""
     limit, found = limits["first_start.voltage_unbalance"], voltage_unbalance_of(entries)
-    if found is None:
-        lacking = next(
-            r
-            for r in (entries.reading(f"voltage_{pair}") for pair in ("12", "23", "31"))
-            if r.quantity is None
-        )
-        return check(entries, limit, lacking, next_step="")
+    if found.quantity is None:
+        return check(entries, limit, found, next_step="")
     try:
         cost = (
             "It leaves the motor"
-            f" {entries.show(derating(found.value.to('dimensionless')).to('percent'), 'percent', 0)}"
+            f" {entries.show(derating(found.quantity).to('percent'), 'percent', 0)}"
             " of its rated power."
         )
     except StartkitError:
@@ -389,7 +301,7 @@ def supply(limits: Limits, entries: Entries) -> Verdict:
     return check(
         entries,
         limit,
-        Reading("", "typed", found.value, found.u, untrusted=found.untrusted),
+        found,
         next_step=f"Have the supply put in balance. {cost}",
     )
 
@@ -399,31 +311,28 @@ def explained(machine: Machine, entries: Entries) -> tuple[pint.Quantity, pint.Q
     rule does not hold or voltages are missing.
     """
     found = voltage_unbalance_of(entries)
-    if found is None or machine.variable_speed:
+    if found.quantity is None or machine.variable_speed:
         return None
-    return tuple(
-        part.to("percent") for part in explained_current_unbalance(found.value.to("dimensionless"))
-    )
+    low, high = explained_current_unbalance(found.quantity)
+    return low.to("percent"), high.to("percent")
 
 
 def unbalance(machine: Machine, limits: Limits, entries: Entries, start: FirstStart) -> Verdict:
     """Current unbalance, and whether the supply explains it."""
     limit, found = limits["first_start.current_unbalance"], current_unbalance_of(start)
-    if found is None:
-        return check(
-            entries, limit, next(r for r in start.settled if r.quantity is None), next_step=""
-        )
+    if found.quantity is None:
+        return check(entries, limit, found, next_step="")
     said, step = explanation(machine, entries, found)
     return check(
         entries,
         limit,
-        Reading("", "typed", found.value, found.u, untrusted=found.untrusted),
+        found,
         next_step=step,
         note=said,
     )
 
 
-def explanation(machine: Machine, entries: Entries, found: Unbalance) -> tuple[str, str]:
+def explanation(machine: Machine, entries: Entries, found: Reading) -> tuple[str, str]:
     """Whether the supply explains a current unbalance, and where to look."""
     if machine.variable_speed:
         return (
@@ -440,7 +349,7 @@ def explanation(machine: Machine, entries: Entries, found: Unbalance) -> tuple[s
             "Read the three voltages while it runs.",
         )
     shown = " to ".join(entries.show(part, "percent", 0) for part in span)
-    if found.value > span[1]:
+    if found.quantity > span[1]:
         return (
             (
                 f"The voltages would explain {shown} (six to ten times their unbalance): more than"
