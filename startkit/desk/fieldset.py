@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from startkit.facts.instruments import can_read
+from startkit.facts.journal import row_number
 from startkit.facts.pictures import FOLDERS
 from startkit.procedure.assessment import Assessment
 from startkit.procedure.entries import Entries
@@ -150,7 +151,7 @@ def highest_row(prefix: str, entries: Entries) -> int:
     parts = (
         what[len(prefix) :].split(".")[0] for what in entries.job.latest if what.startswith(prefix)
     )
-    return max((int(part) for part in parts if part.isdigit()), default=0)
+    return max((row_number(part) or 0 for part in parts), default=0)
 
 
 def _series_state(field: Field, entries: Entries) -> dict[str, Any]:

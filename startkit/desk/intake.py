@@ -8,7 +8,7 @@ from startkit.errors import JobError, ReadingError
 from startkit.facts import file_types, readings
 from startkit.facts.blank import write_new
 from startkit.facts.job import Job
-from startkit.facts.journal import Entry
+from startkit.facts.journal import Entry, row_number
 from startkit.facts.trend import column_map, quality, trend
 from startkit.facts.trend.guess import guess_file
 from startkit.facts.trend.importer import import_file
@@ -25,20 +25,21 @@ def fault_of(item: str, fields: dict[str, dict[str, Field]]) -> str:
     """
     if item.startswith((WAIVER, NOT_APPLICABLE)):
         return ""
+    shown = repr(item if len(item) < 100 else f"{item[:100]}…")
     stage, _, rest = item.partition(".")
     name, *cell = rest.split(".")
     if stage not in fields:
-        return f"{item!r}: there is no stage {stage!r} (stages are {', '.join(fields)})"
+        return f"{shown}: there is no stage {stage!r} (stages are {', '.join(fields)})"
     field = fields[stage].get(name)
     if field is None:
-        return f"{item!r}: the stage {stage} asks for no {name!r} on this machine"
+        return f"{shown}: the stage {stage} asks for no {name!r} on this machine"
     if field.kind != TABLE:
-        return f"{item!r}: {name!r} is not a table" if cell else ""
+        return f"{shown}: {name!r} is not a table" if cell else ""
     columns = [c.name for c in field.columns]
-    if len(cell) == 2 and cell[0].isdigit() and cell[1] in (*columns, "row"):
+    if len(cell) == 2 and row_number(cell[0]) is not None and cell[1] in (*columns, "row"):
         return ""
     return (
-        f"{item!r}: name row and column, as {stage}.{name}.1.{columns[0]} (columns are"
+        f"{shown}: name row and column, as {stage}.{name}.1.{columns[0]} (columns are"
         f" {', '.join(columns)})"
     )
 
@@ -72,7 +73,12 @@ def enter_file(folder: Path, path: Path, who: str = "") -> tuple[list[Entry], li
         return entered.entries, entered.flagged
     job = Job(folder)
     fields = _fields(job)
-    return job.record(readings.load(Path(path), lambda item: fault_of(item, fields), who)), []
+    there = job.state().latest  # what is in the journal can be corrected, whatever its name
+
+    def fault(item: str) -> str:
+        return "" if item in there else fault_of(item, fields)
+
+    return job.record(readings.load(Path(path), fault, who)), []
 
 
 def enter_series(

@@ -1,7 +1,8 @@
 """The journal: every entry of a job, append-only, each sealed with the hash of the one before.
 
-SQLite, one short connection per change; `journal_mode=DELETE` and `synchronous=FULL` because job
-folders live in synchronised folders and on sticks.
+SQLite, one short connection per change; `journal_mode=DELETE` because job folders are kept in
+synchronised folders and on sticks, `synchronous=EXTRA` because a power cut must not take back what
+was said to be saved.
 """
 
 from __future__ import annotations
@@ -9,9 +10,10 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +23,7 @@ from startkit.facts.digests import sha256_of_text
 APPLICATION_ID = 0x53544B31  # "STK1": tells our files from other SQLite files
 GENESIS = "0" * 64
 BUSY_SECONDS = 15.0
+MOST_ROWS = 9999  # of one table of a form: a longer recording is a series or a trend
 
 
 @dataclass(frozen=True)
@@ -82,6 +85,15 @@ def digest(entry: Entry) -> str:
     return sha256_of_text(
         json.dumps(body, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
     )
+
+
+def row_number(part: str) -> int | None:
+    """The row in the name of a table's item, ``stage.table.row.column``; None if it is no number of
+    a row: a sign that only looks like a digit, or one beyond the last row of any form.
+    """
+    if not (part.isascii() and part.isdecimal() and len(part) <= len(str(MOST_ROWS))):
+        return None
+    return int(part) if str(int(part)) == part else None
 
 
 def now() -> str:
@@ -182,6 +194,8 @@ class Journal:
                     str(path),
                     "install the newer version and open it again",
                 )
+            if version < 1 and db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
+                raise _altered("its version number was changed", path)
             if version < len(MIGRATIONS) and not read_only:
                 journal._migrate(db)
         return journal
@@ -202,10 +216,14 @@ class Journal:
             db = self._opened(self.read_only)
             if not self.read_only:
                 db.execute("PRAGMA journal_mode = DELETE")
-                db.execute("PRAGMA synchronous = FULL")
+                # The commit is the deletion of the rollback file. FULL does not flush the folder after
+                # it: a power cut brings that file back, and the next opening undoes the entry.
+                db.execute("PRAGMA synchronous = EXTRA")
             yield db
         except sqlite3.Error as error:
             raise _plain(error, self.path) from None
+        except OverflowError:  # the number after the last one that SQLite can count
+            raise _altered("the numbers of its entries were changed", self.path) from None
         finally:
             if db is not None:
                 db.close()
@@ -229,12 +247,13 @@ class Journal:
     def append(self, entries: Iterable[Entry]) -> list[Entry]:
         """Write entries in one transaction and return them as they now stand in the chain.
 
-        On return they are on disk (`synchronous=FULL`); on error none of them is.
+        On return they are on disk and have been read back from there.
 
         Raises
         ------
         JournalError
-            Read-only, locked by somebody else for too long, or the disk refused.
+            Read-only, locked by another writer for too long, the disk refused, the file holds more
+            than a journal does, or what was written is not there.
         """
         if self.read_only:
             raise JournalError(
@@ -243,14 +262,39 @@ class Journal:
                 "open it in form mode to enter readings",
             )
         with self._connect() as db:
-            db.execute("BEGIN IMMEDIATE")
+            self._begin(db)
             last = db.execute(
                 "SELECT seq, digest FROM entries ORDER BY seq DESC LIMIT 1"
             ).fetchone() or (0, GENESIS)
             written = _chained(entries, *last)
-            db.executemany(_INSERT, [entry.as_dict() for entry in written])
-            db.execute("COMMIT")
+            self._write(db, written)
         return written
+
+    def _begin(self, db: sqlite3.Connection) -> None:
+        """Lock the journal for writing, and refuse a file in which writing does more than write."""
+        db.execute("BEGIN IMMEDIATE")
+        if found := _foreign(db):
+            raise _altered(f"it holds {found}, which no journal has", self.path)
+
+    def _write(self, db: sqlite3.Connection, entries: list[Entry]) -> None:
+        """Insert, commit, and read the rows back: a storage that grants every lock, or a trigger
+        that swallows rows, loses them without an error.
+        """
+        db.executemany(_INSERT, [entry.as_dict() for entry in entries])
+        db.execute("COMMIT")
+        if not entries:
+            return
+        db.execute("PRAGMA shrink_memory")  # the file is to be read, not what is remembered of it
+        rows = db.execute(
+            f"SELECT {_COLUMNS} FROM entries WHERE seq BETWEEN ? AND ? ORDER BY seq",
+            (entries[0].seq, entries[-1].seq),
+        ).fetchall()
+        if [Entry(*row) for row in rows] != entries:
+            raise JournalError(
+                "what was entered is not in the journal after writing it",
+                str(self.path),
+                "note it on paper, copy the job to another disk and enter it there",
+            )
 
     def adopt(self, entries: Iterable[Entry]) -> None:
         """Take over the entries of another journal as they stand in their chain; this one must be
@@ -270,15 +314,14 @@ class Journal:
                 "take an undamaged copy",
             )
         with self._connect() as db:
-            db.execute("BEGIN IMMEDIATE")
+            self._begin(db)
             if db.execute("SELECT count(*) FROM entries").fetchone()[0]:
                 raise JournalError(
                     "entries are here already",
                     str(self.path),
                     "take over entries into a new journal only",
                 )
-            db.executemany(_INSERT, [entry.as_dict() for entry in taken])
-            db.execute("COMMIT")
+            self._write(db, taken)
 
     def read(self, after: int = 0) -> list[Entry]:
         """Entries in order, from the one after number `after`."""
@@ -300,6 +343,32 @@ class Journal:
     def faults(self) -> list[str]:
         """What is wrong with the chain; empty if nothing is."""
         return chain_faults(self.read())
+
+
+@lru_cache(maxsize=2)
+def _layout(
+    migrations: tuple[Callable[[sqlite3.Connection], None], ...],
+) -> frozenset[tuple[str, str, str]]:
+    """Type, name and text of everything that the migrations make."""
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as db:
+        for migration in migrations:
+            migration(db)
+        return frozenset(_made(db))
+
+
+def _made(db: sqlite3.Connection) -> list[tuple[str, str, str]]:
+    rows = db.execute("SELECT type, name, ifnull(sql, '') FROM sqlite_master")
+    return [(kind, name, " ".join(sql.split())) for kind, name, sql in rows]
+
+
+def _foreign(db: sqlite3.Connection) -> str:
+    """What a file holds besides a journal's table, index and triggers, or lacks of them; empty if
+    it is exactly those.
+    """
+    found, due = frozenset(_made(db)), _layout(MIGRATIONS)
+    if extra := sorted(found - due):
+        return f"the {extra[0][0]} {extra[0][1]!r}"
+    return f"no {min(due - found)[1]!r}" if due - found else ""
 
 
 def _chained(entries: Iterable[Entry], seq: int, previous: str) -> list[Entry]:
@@ -346,7 +415,7 @@ def _plain(error: sqlite3.Error, path: Path) -> JournalError:
     text = str(error)
     if "locked" in text or "busy" in text:
         return JournalError(
-            "somebody else is writing to this job", str(path), "wait a moment and save again"
+            "another program is writing to this job", str(path), "wait a moment and save again"
         )
     if "readonly" in text or "unable to open" in text:
         return JournalError(
@@ -362,7 +431,7 @@ def _plain(error: sqlite3.Error, path: Path) -> JournalError:
         )
     if "never changed" in text:
         return JournalError("entries are never changed or deleted", str(path), "write a correction")
-    if any(said in text for said in ("malformed", "not a database", "decode")):
+    if any(said in text for said in ("malformed", "not a database", "decode", "no such")):
         return JournalError(
             "the journal is damaged", str(path), "keep the file as it is and work on a copy"
         )
@@ -370,4 +439,12 @@ def _plain(error: sqlite3.Error, path: Path) -> JournalError:
         f"the journal cannot be used ({text})",
         str(path),
         "close other programs that hold the file and try again",
+    )
+
+
+def _altered(what: str, path: Path) -> JournalError:
+    return JournalError(
+        f"the journal was changed by another program: {what}; nothing was saved",
+        str(path),
+        "save what can be read with `startkit rescue`",
     )

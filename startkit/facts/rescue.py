@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -127,7 +126,7 @@ def _copied(damaged: Path, folder: Path) -> list[str]:
             if path.is_dir():
                 target.mkdir(parents=True, exist_ok=True)
             else:
-                shutil.copyfile(path, target)
+                safe_files.copy(path, target)
         except OSError:
             lost.append(str(path.relative_to(damaged)))
     return lost

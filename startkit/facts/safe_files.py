@@ -90,7 +90,7 @@ def copy(source: Path, target: Path) -> Path:
 
 
 def _put(path: Path, fill: Callable[[BinaryIO], object], mode: int = 0o666) -> Path:
-    path.parent.mkdir(parents=True, exist_ok=True)
+    _make_folder(path.parent)
     _sweep(path)
     beside = _beside(path)
     try:
@@ -127,14 +127,15 @@ def folder(path: Path) -> Iterator[Path]:
     OSError
         It cannot be made, or something lies in its place.
     """
-    path.parent.mkdir(parents=True, exist_ok=True)
+    _make_folder(path.parent)
     _sweep(path)
     beside = _beside(path)
     shutil.rmtree(beside, ignore_errors=True)
     beside.mkdir()
     try:
         yield beside
-        _settle(beside)
+        for inner in (beside, *(each for each in beside.rglob("*") if each.is_dir())):
+            _settle(inner)
         if path.is_dir():
             path.rmdir()
         beside.rename(path)
@@ -142,6 +143,14 @@ def folder(path: Path) -> Iterator[Path]:
     except BaseException:
         shutil.rmtree(beside, ignore_errors=True)
         raise
+
+
+def _make_folder(path: Path) -> None:
+    """The folder and those above it; each new one is flushed into the one that holds it."""
+    if not path.is_dir():
+        _make_folder(path.parent)
+        path.mkdir(exist_ok=True)
+        _settle(path.parent)
 
 
 def _beside(path: Path) -> Path:
@@ -159,7 +168,7 @@ def _sweep(path: Path) -> None:
 
 
 def _settle(path: Path) -> None:
-    """Flush the folder's own entry, where the system can: a rename survives a power cut only then."""
+    """Flush a folder, where the system can: a rename in it survives a power cut only then."""
     with suppress(OSError):
         handle = os.open(path, os.O_RDONLY)
         try:

@@ -15,7 +15,7 @@ from startkit.facts import instruments as instruments_
 from startkit.facts.baseline import NO_BASELINE, Baseline
 from startkit.facts.instruments import Instrument
 from startkit.facts.job import ROW_REMOVED, State
-from startkit.facts.journal import Entry
+from startkit.facts.journal import Entry, row_number
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.facts.trend.trend import Trend
@@ -433,18 +433,34 @@ class Entries:
 
     def _row_indexes(self, name: str) -> list[int]:
         prefix = f"{self.declared.name}.{name}."
-        parts = (
-            what[len(prefix) :].split(".")[0]
-            for what in self.job.items.get(self.declared.name, ())
-            if what.startswith(prefix)
-        )
-        indexes = sorted({int(part) for part in parts if part.isdigit()})
+        numbers = {row_number(part) for _, part in self._row_parts(name)}
+        indexes = sorted(number for number in numbers if number is not None)
         removed = (self.job.state.latest.get(f"{prefix}{index}.row") for index in indexes)
         return [
             i
             for i, entry in zip(indexes, removed, strict=True)
             if entry is None or entry.value != ROW_REMOVED
         ]
+
+    def _row_parts(self, name: str) -> list[tuple[str, str]]:
+        """Every item of a table, with the part of its name that numbers its row."""
+        prefix = f"{self.declared.name}.{name}."
+        return [
+            (what, what[len(prefix) :].split(".")[0])
+            for what in self.job.items.get(self.declared.name, ())
+            if what.startswith(prefix)
+        ]
+
+    def _unreadable_rows(self, declared: Field) -> Iterable[Fault]:
+        """Entries of a table whose row has no number: they came from a file of another tool."""
+        for what, part in self._row_parts(declared.name):
+            if row_number(part) is None and self.job.state.latest[what].value:
+                yield Fault(
+                    what,
+                    f"{declared.question}: {part[:20]!r} is not the number of a row; enter the item"
+                    " again without a value from a CSV file, and give the reason in the column"
+                    " note.",
+                )
 
     def _row(self, declared: Field, index: int) -> Row:
         cells = {}
@@ -503,6 +519,12 @@ class Entries:
                 Fault(f"{self.declared.name}.{name}", problem)
                 for name in series
                 for problem in self.block(name).problems
+            ),
+            *(
+                fault
+                for declared in self.fields.values()
+                if declared.kind == TABLE
+                for fault in self._unreadable_rows(declared)
             ),
         )
 

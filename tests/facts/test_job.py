@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -136,3 +138,22 @@ def test_a_folder_that_is_no_job_is_one_sentence(tmp_path: Path) -> None:
         Job(tmp_path / "nothing")
     with pytest.raises(JournalError, match="there is no journal"):
         Job(tmp_path)
+
+
+def test_an_entry_that_another_writer_overwrote_is_told(job: Job) -> None:
+    (ours,) = job.record(Entry("a.b", "1", "", "Ana"))
+    job.state()
+    with closing(sqlite3.connect(job.journal.path)) as db:
+        for verb in ("update", "delete"):
+            db.execute(f"DROP TRIGGER entries_no_{verb}")
+        db.execute("DELETE FROM entries WHERE seq = ?", (ours.seq,))
+        db.commit()
+    state = job.state()
+    assert "a.b" not in state.latest and any("is gone" in fault for fault in state.faults)
+    assert job.state().entries == state.entries
+
+
+def test_entries_of_another_writer_are_read_without_a_fault(job: Job) -> None:
+    job.record(Entry("a.b", "1", "", "Ana"))
+    Job(job.folder).record(Entry("a.c", "2", "", "Ben"))
+    assert job.state().latest["a.c"].value == "2" and job.state().faults == ()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import threading
+from contextlib import closing
 from dataclasses import replace
 from datetime import UTC
 from pathlib import Path
@@ -12,7 +13,7 @@ import pytest
 
 from startkit.errors import JournalError
 from startkit.facts import journal as journal_
-from startkit.facts.journal import GENESIS, Entry, Journal, chain_faults
+from startkit.facts.journal import GENESIS, Entry, Journal, chain_faults, row_number
 
 
 @pytest.fixture
@@ -201,3 +202,131 @@ def test_a_value_that_is_no_text_any_more_is_read_and_told(tmp_path):
 def test_the_moment_of_an_entry_is_known_or_it_is_none(at, moment):
     found = Entry("a", "1", at=at).moment
     assert (found.astimezone(UTC).isoformat() if found else None) == moment
+
+
+# --- what is said to be saved ---------------------------------------------------------------------
+
+
+def _added(journal: Journal, *statements: str) -> None:
+    with closing(sqlite3.connect(journal.path)) as db:
+        for statement in statements:
+            db.execute(statement)
+        db.commit()
+
+
+def _swallow(verb: str, name: str = "entries_keep") -> str:
+    return f"CREATE TRIGGER {name} {verb} ON entries BEGIN SELECT RAISE(IGNORE); END"
+
+
+def test_every_connection_that_writes_flushes_the_folder_too(journal: Journal) -> None:
+    with journal._connect() as db:
+        assert db.execute("PRAGMA synchronous").fetchone() == (3,)  # 3 is EXTRA
+        assert db.execute("PRAGMA journal_mode").fetchone() == ("delete",)
+
+
+@pytest.mark.parametrize(
+    ("statements", "named"),
+    [
+        ([_swallow("BEFORE INSERT")], "entries_keep"),
+        (["DROP TRIGGER entries_no_update"], "entries_no_update"),
+        (
+            ["DROP TRIGGER entries_no_update", _swallow("BEFORE UPDATE", "entries_no_update")],
+            "entries_no_update",
+        ),
+        (["CREATE TABLE remark (text TEXT)"], "remark"),
+        (["CREATE VIEW v AS SELECT 1"], "'v'"),
+        (["CREATE INDEX i ON entries (what)"], "'i'"),
+    ],
+)
+def test_nothing_is_written_into_a_file_that_holds_more_or_less_than_a_journal(
+    journal: Journal, statements: list[str], named: str
+) -> None:
+    journal.append([Entry("a", "1")])
+    _added(journal, *statements)
+    with pytest.raises(JournalError, match=named):
+        journal.append([Entry("b", "2")])
+    assert [e.what for e in journal.read()] == ["a"]
+
+
+def test_a_foreign_trigger_does_not_run_when_entries_are_adopted(tmp_path: Path) -> None:
+    given = Journal.create(tmp_path / "a.db").append([Entry("a", "1")])
+    journal = Journal.create(tmp_path / "b.db")
+    _added(journal, _swallow("BEFORE INSERT"))
+    with pytest.raises(JournalError, match="entries_keep"):
+        journal.adopt(given)
+
+
+@pytest.mark.parametrize("write", ["append", "adopt"])
+def test_a_row_that_the_storage_swallows_is_not_saved(
+    journal: Journal, monkeypatch: pytest.MonkeyPatch, write: str, tmp_path: Path
+) -> None:
+    entries = Journal.create(tmp_path / "other.db").append([Entry("a", "1"), Entry("b", "2")])
+    _added(journal, _swallow("BEFORE INSERT"))
+    monkeypatch.setattr(journal_, "_foreign", lambda db: "")
+    with pytest.raises(JournalError, match="not in the journal"):
+        getattr(journal, write)(entries)
+
+
+def test_a_row_that_is_changed_on_its_way_is_not_saved(
+    journal: Journal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _added(
+        journal,
+        "DROP TRIGGER entries_no_update",
+        "CREATE TRIGGER other AFTER INSERT ON entries"
+        " BEGIN UPDATE entries SET value = '9' WHERE seq = new.seq; END",
+    )
+    monkeypatch.setattr(journal_, "_foreign", lambda db: "")
+    with pytest.raises(JournalError, match="not in the journal"):
+        journal.append([Entry("a", "1")])
+
+
+@pytest.mark.parametrize("value", ["a\0b", "\x1b[31m", "Żółć \U0001f600", "", " x ", "9" * 100_000])
+def test_every_text_is_read_back_as_it_was_written(journal: Journal, value: str) -> None:
+    assert journal.append([Entry("a", value)]) == journal.read()
+
+
+def test_the_last_number_that_can_be_counted_is_one_sentence(journal: Journal) -> None:
+    _added(
+        journal,
+        f"INSERT INTO entries VALUES ({2**63 - 1}, 'a', '1', '', '', '', '', '', '', 'x')",
+    )
+    with pytest.raises(JournalError, match="numbers"):
+        journal.append([Entry("b", "2")])
+
+
+@pytest.mark.parametrize("read_only", [True, False])
+def test_a_journal_without_its_version_number_is_one_sentence(
+    journal: Journal, read_only: bool
+) -> None:
+    _added(journal, "PRAGMA user_version = 0")
+    with pytest.raises(JournalError, match="version number"):
+        Journal.open(journal.path, read_only)
+
+
+def test_a_journal_whose_making_was_interrupted_is_made_on_opening(tmp_path: Path) -> None:
+    path = tmp_path / "job.db"
+    with closing(sqlite3.connect(path)) as db:
+        db.execute(f"PRAGMA application_id = {journal_.APPLICATION_ID}")
+    assert Journal.open(path).append([Entry("a", "1")])
+
+
+@pytest.mark.parametrize(
+    ("part", "number"),
+    [
+        ("1", 1),
+        ("0", 0),
+        ("9999", 9999),
+        ("10000", None),
+        ("9" * 5000, None),
+        ("²", None),
+        ("٣", None),
+        ("01", None),
+        ("-1", None),
+        ("1 ", None),
+        ("", None),
+        ("row", None),
+    ],
+)
+def test_a_row_has_a_plain_number_below_a_ceiling(part: str, number: int | None) -> None:
+    assert row_number(part) == number

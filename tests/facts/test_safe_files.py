@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import stat
 import time
+from pathlib import Path
 
 import pytest
 
@@ -87,3 +88,65 @@ def test_what_was_left_long_ago_is_taken_away_and_what_is_being_made_is_not(tmp_
         os.utime(path, (time.time() - 2 * safe_files.ABANDONED,) * 2)
     safe_files.write(tmp_path / "a.txt", b"x")
     assert not old.exists() and new.exists() and other.exists()
+
+
+# --- power cuts -----------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def flushed(monkeypatch, tmp_path):
+    """What was done to the disk, in order: a file or folder flushed, a name moved."""
+    done = []
+
+    def name(path):
+        return os.path.relpath(path, tmp_path)
+
+    def fsync(handle, real=os.fsync):
+        done.append(("flush", name(Path(f"/proc/self/fd/{handle}").readlink())))
+        real(handle)
+
+    def rename(self, target, real=Path.rename):
+        done.append(("move", name(target)))
+        return real(self, target)
+
+    def replace(self, target, real=Path.replace):
+        done.append(("move", name(target)))
+        return real(self, target)
+
+    monkeypatch.setattr(os, "fsync", fsync)
+    monkeypatch.setattr(Path, "rename", rename)
+    monkeypatch.setattr(Path, "replace", replace)
+    return done
+
+
+shows_handles = pytest.mark.skipif(not Path("/proc/self/fd").is_dir(), reason="no /proc")
+
+
+@shows_handles
+def test_a_file_is_flushed_before_it_is_moved_and_its_folder_after(tmp_path, flushed):
+    safe_files.write(tmp_path / "a.txt", b"x")
+    assert flushed == [
+        ("flush", f".a.txt.{os.getpid()}.part"),
+        ("move", "a.txt"),
+        ("flush", "."),
+    ]
+
+
+@shows_handles
+def test_a_new_folder_is_flushed_into_the_one_that_holds_it(tmp_path, flushed):
+    safe_files.write(tmp_path / "records" / "b" / "a.txt", b"x")
+    assert flushed[:2] == [("flush", "."), ("flush", "records")]
+    assert flushed[-1] == ("flush", "records/b")
+
+
+@shows_handles
+def test_everything_in_a_folder_is_flushed_before_it_is_moved(tmp_path, flushed):
+    (tmp_path / "given").write_bytes(b"x")
+    with safe_files.folder(tmp_path / "J") as made:
+        (made / "empty").mkdir()
+        safe_files.copy(tmp_path / "given", made / "trends" / "t.csv")
+    beside = f".J.{os.getpid()}.part"
+    moved = flushed.index(("move", "J"))
+    for path in ("", "/empty", "/trends", f"/trends/.t.csv.{os.getpid()}.part"):
+        assert ("flush", beside + path) in flushed[:moved]
+    assert flushed[moved + 1 :] == [("flush", ".")]

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import os
 import random
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
 from startkit.cli import main
+from startkit.desk.report import assess
 from startkit.errors import JobError, JournalError
 from startkit.facts import page_recovery
 from startkit.facts.job import Job
@@ -130,3 +133,56 @@ def test_nothing_left_says_so(job: Job, tmp_path: Path) -> None:
 def test_a_rescue_never_writes_over_another_job(job: Job) -> None:
     with pytest.raises(JobError, match="not empty"):
         rescue(job.folder, job.folder)
+
+
+@pytest.mark.parametrize(
+    "row", ["²", "9" * 5000, "٣", "10000"], ids=["square", "long", "arabic", "high"]
+)
+def test_a_row_that_has_no_number_is_told_and_can_be_taken_back(
+    job: Job, tmp_path: Path, row: str
+) -> None:
+    """Append-only: what came in by a file of another tool must not close the job for good."""
+    item = f"load_up.points.{row}.chilled_entering"
+    job.record(Entry(item, "12", "°C", "Ana"))
+    run = CliRunner().invoke
+    assert "Load" in run(main, ["status", str(job.folder)]).output
+    problems = assess(Job(job.folder)).stage_entries("load_up").problems()
+    assert any("not the number of a row" in each for each in problems)
+    path = tmp_path / "back.csv"
+    path.write_text(f"item,value,note\n{item},,the row has no number\n", encoding="utf-8")
+    done = run(main, ["enter", str(job.folder), str(path), "--who", "Ana"])
+    assert done.exit_code == 0, done.output
+    problems = assess(Job(job.folder)).stage_entries("load_up").problems()
+    assert not any("not the number of a row" in each for each in problems)
+
+
+@pytest.mark.parametrize(
+    "row", ["²", "9" * 5000, "٣", "10000"], ids=["square", "long", "arabic", "high"]
+)
+def test_a_row_that_has_no_number_is_refused_at_the_door(
+    job: Job, tmp_path: Path, row: str
+) -> None:
+    path = tmp_path / "rows.csv"
+    path.write_text(f"item,value\nload_up.points.{row}.chilled_entering,12\n", encoding="utf-8")
+    done = CliRunner().invoke(main, ["enter", str(job.folder), str(path), "--who", "Ana"])
+    assert done.exit_code != 0 and "row and column" in " ".join(done.output.split())
+    assert not any(row in entry.what for entry in job.state().entries)
+
+
+def test_the_files_of_a_rescued_job_are_flushed_before_it_is_there(
+    job: Job, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (job.folder / "photographs").mkdir()
+    (job.folder / "photographs" / "a.jpg").write_bytes(b"x")
+    flushed: list[tuple[int, int]] = []
+
+    def fsync(handle: int, real: Callable[[int], None] = os.fsync) -> None:
+        stat = os.fstat(handle)
+        flushed.append((stat.st_dev, stat.st_ino))
+        real(handle)
+
+    monkeypatch.setattr(os, "fsync", fsync)
+    rescue(job.folder, tmp_path / "new")
+    there = [p for p in (tmp_path / "new").rglob("*") if p.name != "job.db"]
+    lost = [p for p in there if (p.stat().st_dev, p.stat().st_ino) not in flushed]
+    assert len(there) >= 4 and lost == []

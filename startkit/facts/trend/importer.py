@@ -84,7 +84,6 @@ def _kept(job: Job, path: Path, name: str) -> Path:
 
 def _copy(source: Path, target: Path) -> None:
     try:
-        target.parent.mkdir(exist_ok=True)
         if not target.exists() or not target.samefile(source):
             safe_files.copy(source, target)
     except OSError as error:
