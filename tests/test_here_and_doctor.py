@@ -210,12 +210,14 @@ def test_a_folder_whose_clock_is_away_is_told(
     [
         ("nothing-of-this-name>=1", "nothing-of-this-name is not installed"),
         ("pint>=99.1,<100", "pint is "),
+        ("pint>=0.1,<0.2", "pint is "),
+        ('nothing-of-this-name; extra == "test"', ""),
         ("pint>=0.20", ""),
         ("click", ""),
         ("CoolProp>=8,<9", ""),
     ],
 )
-def test_a_package_that_lacks_or_is_too_old_is_told(need: str, said: str) -> None:
+def test_a_package_that_is_missing_too_old_or_too_new_is_named(need: str, said: str) -> None:
     found = doctor._lacking(need)
     assert found.startswith(said) and bool(found) is bool(said)
 

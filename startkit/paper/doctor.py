@@ -6,7 +6,6 @@ from __future__ import annotations
 
 import locale
 import os
-import re
 import shutil
 import sqlite3
 import subprocess
@@ -18,6 +17,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, requires, version
 from pathlib import Path
+
+from packaging.requirements import Requirement
 
 from startkit.errors import StartkitError
 from startkit.facts.job import DATABASE
@@ -90,11 +91,7 @@ def told(found: tuple[Examined, ...]) -> list[str]:
 
 
 def _versions() -> tuple[str, str]:
-    lacking = [
-        text
-        for need in requires("startkit") or ()
-        if "extra ==" not in need and (text := _lacking(need))
-    ]
+    lacking = [text for need in requires("startkit") or () if (text := _lacking(need))]
     shown = ", ".join(
         f"{name} {version(name)}" for name in ("startkit", "CoolProp", "jupyterlab", "typst")
     )
@@ -106,22 +103,19 @@ def _versions() -> tuple[str, str]:
 
 
 def _lacking(need: str) -> str:
-    """What is wrong with one requirement, such as ``numpy>=1.26,<3``."""
-    name = re.split(r"[<>=!~;\s\[]", need, maxsplit=1)[0]
-    least = re.search(r">=\s*([\d.]+)", need)
+    """What is wrong with one requirement, such as ``numpy>=1.26,<3``; empty if it is met."""
+    requirement = Requirement(need)
+    if requirement.marker is not None and not requirement.marker.evaluate({"extra": ""}):
+        return ""
     try:
-        installed = version(name)
+        installed = version(requirement.name)
     except PackageNotFoundError:
-        return f"{name} is not installed"
+        return f"{requirement.name} is not installed"
     return (
-        f"{name} is {installed}, not {least.group(1)} or newer"
-        if least and _numbers(installed) < _numbers(least.group(1))
-        else ""
+        ""
+        if requirement.specifier.contains(installed, prereleases=True)
+        else f"{requirement.name} is {installed}, not {requirement.specifier}"
     )
-
-
-def _numbers(text: str) -> tuple[int, ...]:
-    return tuple(int(part) for part in re.findall(r"\d+", text)[:3])
 
 
 def _fonts() -> tuple[str, str]:
