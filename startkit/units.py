@@ -18,10 +18,7 @@ from typing import Any, ParamSpec, Protocol, TypeVar, cast
 import pint
 
 from startkit.errors import ReadingError, UnitError
-from startkit.unit_registry import bare, registry
-
-ureg = registry()
-Q = ureg.Quantity
+from startkit.unit_registry import Q, bare, is_temperature, is_temperature_difference
 
 SI, IP = "SI", "I-P"
 SYSTEMS = (SI, IP)
@@ -851,14 +848,6 @@ def difference_kind(kind_name: str) -> str:
 # --- the door of the science floor -----------------------------------------------------------
 
 
-def _is_offset(unit: Any) -> bool:
-    return any(not ureg._units[name].is_multiplicative for name in unit._units)
-
-
-def _is_delta(unit: Any) -> bool:
-    return any(name.startswith("delta_") for name in unit._units)
-
-
 def _to_si(value: Any, unit: str, name: str, function: str) -> Any:
     """The bare SI magnitude of one argument, or an error that names it."""
     where = f"{function}({name})"
@@ -872,13 +861,13 @@ def _to_si(value: Any, unit: str, name: str, function: str) -> Any:
             where,
             f"give a quantity such as Q(1, {unit!r})",
         )
-    if unit.startswith("delta_") and len(value.units._units) == 1 and _is_offset(value.units):
+    if unit.startswith("delta_") and is_temperature(value.units):
         raise UnitError(
             "a temperature stands where a temperature difference is due",
             where,
             "give delta_degC or delta_degF",
         )
-    if unit == "kelvin" and _is_delta(value.units):
+    if unit == "kelvin" and is_temperature_difference(value.units):
         raise UnitError(
             "a temperature difference stands where a temperature is due",
             where,

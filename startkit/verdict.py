@@ -14,7 +14,7 @@ from enum import Enum
 import pint
 
 from startkit.errors import UnitError
-from startkit.unit_registry import base
+from startkit.unit_registry import base, is_temperature
 
 COVERAGE = (
     2.0  # k of the expanded uncertainty, about 95 % for a normal distribution (JCGM 100, 6.2.1)
@@ -162,7 +162,7 @@ def _base(quantity: pint.Quantity) -> float:
 
 
 def _base_difference(quantity: pint.Quantity) -> float:
-    if any(not quantity._REGISTRY._units[name].is_multiplicative for name in quantity.units._units):
+    if is_temperature(quantity.units):
         raise UnitError(
             "an uncertainty was given as a temperature",
             "verdict",

@@ -17,7 +17,7 @@ import pint
 
 from startkit.errors import StartkitError
 from startkit.facts import toml_file
-from startkit.units import Q, ureg
+from startkit.unit_registry import Q, ureg
 
 _AMOUNT = re.compile(r"([-+]?\d+(?:\.\d+)?(?:e[-+]?\d+)?)(?:\s+(\S.*))?", re.IGNORECASE)
 

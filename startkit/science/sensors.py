@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import pint
 
 from startkit.errors import ScienceError, UnitError
+from startkit.unit_registry import Q, is_temperature
 
 AGREES = 1.0  # |En| <= 1: ISO/IEC 17043, ISO 13528
 REFERENCE_RATIO = (
@@ -118,7 +119,7 @@ def compare(
     en = en_number(deviation.magnitude, *parts)
     return Comparison(
         deviation,
-        deviation._REGISTRY.Quantity(math.hypot(*parts), deviation.units),
+        Q(math.hypot(*parts), deviation.units),
         -deviation,
         en,
         abs(en) <= AGREES * (1 + 1e-9),
@@ -126,8 +127,7 @@ def compare(
 
 
 def _difference(accuracy: pint.Quantity) -> pint.Quantity:
-    units = accuracy._REGISTRY._units
-    if any(not units[name].is_multiplicative for name in accuracy.units._units):
+    if is_temperature(accuracy.units):
         raise UnitError(
             "an accuracy was given as a temperature",
             "sensor check",

@@ -16,7 +16,7 @@ import numpy as np
 import pint
 
 from startkit.errors import ScienceError
-from startkit.unit_registry import base
+from startkit.unit_registry import base, is_temperature
 from startkit.units import Q
 
 NORMAL_95 = 1.959964  # standard deviations that hold 95 % of a normal distribution
@@ -273,9 +273,7 @@ def _spread(name: str, u: Any, values: Values) -> Any:
             "uncertainty.propagate",
             "name one of the values",
         )
-    if isinstance(u, pint.Quantity) and any(
-        not u._REGISTRY._units[unit].is_multiplicative for unit in u.units._units
-    ):
+    if isinstance(u, pint.Quantity) and is_temperature(u.units):
         raise ScienceError(
             f"the uncertainty of {name!r} is a temperature",
             "uncertainty.propagate",

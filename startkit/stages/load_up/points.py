@@ -192,7 +192,7 @@ def _figure(
     key = (
         formula.key,
         constants,
-        *(tuple((n, q.magnitude, q._units) for n, q in given.items()) for given in (values, u)),
+        *(tuple((n, q.magnitude, q.units) for n, q in given.items()) for given in (values, u)),
         tuple(correlation.items()),
     )
     if key not in _KEPT:
