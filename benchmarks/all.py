@@ -117,6 +117,13 @@ BENCHMARKS = (
         faults_of_deeds,
     ),
     Benchmark(
+        "power_cut",
+        "power cut at random moments while entries are written (ext4 on a loop device, root)",
+        ("20",),
+        "50",
+        found(r"EXTRA: (\d+) cuts.*?(\d+ lost, \d+ broken chains)", "{} cuts: {}"),
+    ),
+    Benchmark(
         "trend_speed",
         "a day of 86,400 rows and 40 columns; its figures beside a scalar property loop",
         (),

@@ -38,6 +38,14 @@ PRINTED = {
         ),
         "82 kills of 2 deeds, 1 faults",
     ),
+    "power_cut": (
+        (
+            "EXTRA: 50 cuts in 40 s: 812 entries acknowledged, 0 lost, 0 broken chains, 0"
+            " unreadable journals\nFULL: 50 cuts in 38 s: 902 entries acknowledged, 31 lost, 0"
+            " broken chains, 0 unreadable journals\n"
+        ),
+        "50 cuts: 0 lost, 0 broken chains",
+    ),
     "record_speed": ("webpdf to record, both cold, ratio: 3.12\n", "ratio 3.12"),
     "trend_speed": (
         (

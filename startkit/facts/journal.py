@@ -23,6 +23,9 @@ from startkit.facts.digests import sha256_of_text
 APPLICATION_ID = 0x53544B31  # "STK1": tells our files from other SQLite files
 GENESIS = "0" * 64
 BUSY_SECONDS = 15.0
+# The commit is the deletion of the rollback file. FULL does not flush the folder after it: a power
+# cut brings that file back, and the next opening undoes the entry. benchmarks/power_cut.py shows it.
+SYNCHRONOUS = "EXTRA"
 MOST_ROWS = 9999  # of one table of a form: a longer recording is a series or a trend
 
 
@@ -216,9 +219,7 @@ class Journal:
             db = self._opened(self.read_only)
             if not self.read_only:
                 db.execute("PRAGMA journal_mode = DELETE")
-                # The commit is the deletion of the rollback file. FULL does not flush the folder after
-                # it: a power cut brings that file back, and the next opening undoes the entry.
-                db.execute("PRAGMA synchronous = EXTRA")
+                db.execute(f"PRAGMA synchronous = {SYNCHRONOUS}")
             yield db
         except sqlite3.Error as error:
             raise _plain(error, self.path) from None
