@@ -149,7 +149,7 @@ def test_a_gauge_out_of_calibration_leaves_the_flow_unproven(job, verdict_of):
         ({"evaporator_drop": None}, "Not taken"),
         ({"evaporator_drop": ("55", "L/s")}, "is not a unit of pressure drop"),
         ({"evaporator_drop": ("-3", "kPa")}, "a negative pressure drop"),
-        ({"evaporator_fluid": None}, "What flows was not said"),
+        ({"evaporator_fluid": None}, "liquid"),
     ],
 )
 def test_a_drop_that_lacks_or_cannot_be_keeps_the_flow_open(job, verdict_of, change, told):

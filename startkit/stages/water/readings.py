@@ -23,6 +23,7 @@ from startkit.units import Q
 # Makers' curves give 0.50 to 0.57: as a rectangular spread about the sheet's figure. Common
 # practice, no source.
 EXPONENT_U = 0.07 / 12**0.5
+DROPS = ("drop", "opens_drop", "closes_drop")
 
 
 @dataclass(frozen=True)
@@ -57,80 +58,59 @@ def collect(machine: Machine, entries: Entries) -> tuple[Circuit, ...]:
 def _circuit(machine: Machine, entries: Entries, name: str) -> Circuit:
     """Read one circuit; a liquid that cannot be used leaves the flows open and says why."""
     sheet: Exchanger = getattr(machine, name)
-    blank = Reading("")
     due, seen, problem = None, None, ""
     try:
-        due = liquid(
-            sheet.fluid,
-            (
-                None
-                if sheet.glycol_mass_fraction is None
-                else float(sheet.glycol_mass_fraction.to("dimensionless").magnitude)
-            ),
-        )
+        due = liquid(sheet.fluid, _fraction(sheet.glycol_mass_fraction))
         seen = _liquid(entries, name)
     except StartkitError as error:
         problem = str(error)
-    inside, strainer = (
-        entries.yes(f"{name}_strainer_inside"),
-        entries.reading(f"{name}_strainer_drop"),
-    )
-    inflated = inside is True and strainer.quantity is None
     read = {
         part: entries.reading(f"{name}_{part}")
         for part in ("drop", "opens_drop", "closes_drop", "meter", "opens_flow", "closes_flow")
     }
-    if seen is None or due is None:
-        return Circuit(
-            name,
-            sheet,
-            due,
-            seen,
-            blank,
-            read["meter"],
-            read["opens_flow"],
-            read["closes_flow"],
-            inflated,
-            problem,
-        )
-    try:
-        flows = {
-            part: _flow_by_drop(
-                entries, name, sheet, due, seen, read[part], strainer if inside else blank
-            )
-            for part in ("drop", "opens_drop", "closes_drop")
-        }
-    except StartkitError as error:
-        return Circuit(
-            name,
-            sheet,
-            due,
-            seen,
-            blank,
-            read["meter"],
-            read["opens_flow"],
-            read["closes_flow"],
-            inflated,
-            str(error),
-        )
+    strainer = _strainer_inside(entries, name)
+    flows = {part: Reading.derived(None, None, read[part]) for part in DROPS}
+    if seen is not None and due is not None:
+        try:
+            drop = _Drop(entries, name, sheet, due, seen, strainer)
+            flows = {part: drop.flow(read[part]) for part in DROPS}
+        except StartkitError as error:
+            problem = str(error)
     opens, closes = (
         read[f"{event}_flow"] if read[f"{event}_flow"].taken else flows[f"{event}_drop"]
         for event in ("opens", "closes")
     )
     return Circuit(
-        name, sheet, due, seen, flows["drop"], read["meter"], opens, closes, inflated, problem
+        name=name,
+        sheet=sheet,
+        due=due,
+        liquid=seen,
+        flow=flows["drop"],
+        meter=read["meter"],
+        opens=opens,
+        closes=closes,
+        inflated=strainer is not None and strainer.quantity is None,
+        problem=problem,
     )
+
+
+def _strainer_inside(entries: Entries, name: str) -> Reading | None:
+    """Drop over the strainer if it is between the taps; None if it is not."""
+    if entries.yes(f"{name}_strainer_inside") is not True:
+        return None
+    return entries.reading(f"{name}_strainer_drop")
+
+
+def _fraction(share: pint.Quantity | None) -> float | None:
+    return None if share is None else float(share.to("dimensionless").magnitude)
 
 
 def _liquid(entries: Entries, name: str) -> Liquid | None:
-    fluid, share = entries.text(f"{name}_fluid"), entries.quantity(f"{name}_share")
+    fluid = entries.text(f"{name}_fluid")
     if not fluid:
         return None
-    return liquid(
-        fluid,
-        None if share is None else float(share.to("dimensionless").magnitude),
-        entries.text(f"{name}_basis") or "mass",
-    )
+    share = _fraction(entries.quantity(f"{name}_share"))
+    return liquid(fluid, share, entries.text(f"{name}_basis") or "mass")
 
 
 def relative_density(entries: Entries, name: str, due: Liquid, seen: Liquid) -> float:
@@ -145,55 +125,69 @@ def relative_density(entries: Entries, name: str, due: Liquid, seen: Liquid) -> 
     )
 
 
-def _flow_by_drop(
-    entries: Entries,
-    name: str,
-    sheet: Exchanger,
-    due: Liquid,
-    seen: Liquid,
-    drop: Reading,
-    strainer: Reading,
-) -> Reading:
-    """Flow by pressure drop with its uncertainty: gauge, strainer and the curve's exponent."""
-    if drop.quantity is None:
-        return drop
-    if due != seen and entries.quantity(f"{name}_temperature") is None:
-        return Reading("")
-    ratio = relative_density(entries, name, due, seen)
-    values = {
-        "drop": drop.quantity.to("pascal").magnitude,
-        "strainer": 0.0 if strainer.quantity is None else strainer.quantity.to("pascal").magnitude,
-        "exponent": sheet.flow_exponent,
-        "flow": sheet.design_flow.to("meter**3/second").magnitude,
-        "design": sheet.design_pressure_drop.to("pascal").magnitude,
-    }
+@dataclass(frozen=True)
+class _Drop:
+    """What turns a pressure drop of one circuit into its flow."""
 
-    def by_drop(drop: float, strainer: float, exponent: float, flow: float, design: float) -> float:
-        return flow_from_pressure_drop.si(flow, design, (drop - strainer) / ratio, exponent)
+    entries: Entries
+    name: str
+    sheet: Exchanger
+    due: Liquid
+    seen: Liquid
+    strainer: Reading | None
 
-    value = Q(by_drop(**values), "meter**3/second")
-    if drop.u is None:
-        return Reading(drop.what, drop.text, value, untrusted=drop.untrusted)
-    u = {
-        "drop": drop.u.to("pascal").magnitude,
-        "exponent": EXPONENT_U,
-        "strainer": 0.0 if strainer.u is None else strainer.u.to("pascal").magnitude,
-    }
-    found = propagate(by_drop, values, u, method="first order")
-    return Reading(
-        drop.what,
-        drop.text,
-        value,
-        Q(float(found.u), "meter**3/second"),
-        untrusted=drop.untrusted or strainer.untrusted,
-    )
+    def flow(self, drop: Reading) -> Reading:
+        """Flow by pressure drop with its uncertainty: gauge, strainer and the curve's exponent."""
+        parents = self._parents(drop)
+        if drop.quantity is None or (
+            self.due != self.seen and self.entries.quantity(f"{self.name}_temperature") is None
+        ):
+            return Reading.derived(None, None, *parents)
+        ratio = relative_density(self.entries, self.name, self.due, self.seen)
+        values = {
+            "drop": drop.quantity.to("pascal").magnitude,
+            "strainer": _pascals(self.strainer),
+            "exponent": self.sheet.flow_exponent,
+            "flow": self.sheet.design_flow.to("meter**3/second").magnitude,
+            "design": self.sheet.design_pressure_drop.to("pascal").magnitude,
+        }
+
+        def by_drop(
+            drop: float, strainer: float, exponent: float, flow: float, design: float
+        ) -> float:
+            return flow_from_pressure_drop.si(flow, design, (drop - strainer) / ratio, exponent)
+
+        value = Q(by_drop(**values), "meter**3/second")
+        u = self._u(drop)
+        if u is None:
+            return Reading.derived(value, None, *parents)
+        found = propagate(by_drop, values, u, method="first order")
+        return Reading.derived(value, Q(float(found.u), "meter**3/second"), *parents)
+
+    def _parents(self, drop: Reading) -> tuple[Reading, ...]:
+        """What the flow rests on: gauge, strainer, and the thermometer where the liquid differs."""
+        found = [drop]
+        if self.strainer is not None and self.strainer.quantity is not None:
+            found.append(self.strainer)
+        if self.due != self.seen:
+            found.append(self.entries.reading(f"{self.name}_temperature"))
+        return tuple(found)
+
+    def _u(self, drop: Reading) -> dict[str, float] | None:
+        """Standard uncertainty of each input; None if that of a gauge is not known."""
+        read = [r for r in (drop, self.strainer) if r is not None and r.quantity is not None]
+        if any(r.u is None for r in read):
+            return None
+        us = dict(zip(("drop", "strainer"), (_u_pascals(r) for r in read), strict=False))
+        return {**us, "exponent": EXPONENT_U}
 
 
-def share_of(flow: Reading, design: pint.Quantity) -> Reading:
-    """A flow in percent of another; a missing reading stays missing."""
-    if flow.quantity is None:
-        return flow
-    u = None if flow.u is None else (flow.u / design).to("percent")
-    return Reading(
-        flow.what, flow.text, (flow.quantity / design).to("percent"), u, untrusted=flow.untrusted
-    )
+def _pascals(reading: Reading | None) -> float:
+    if reading is None or reading.quantity is None:
+        return 0.0
+    return float(reading.quantity.to("pascal").magnitude)
+
+
+def _u_pascals(reading: Reading) -> float:
+    assert reading.u is not None
+    return float(reading.u.to("pascal").magnitude)
