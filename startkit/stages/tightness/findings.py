@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from startkit.errors import StartkitError
 from startkit.procedure.entries import Entries
+from startkit.procedure.reading import Reading
 from startkit.procedure.stage import Figure
 from startkit.science import tightness
 from startkit.science.evacuation import BOTH, LEAK, MOISTURE, TIGHT, UNDECIDED, Rise, only_ice
 from startkit.science.water import boiling_temperature, vapour_pressure
 from startkit.stages.tightness.readings import (
-    Charge,
     Evacuated,
     Held,
     Tested,
@@ -30,7 +30,7 @@ def figures(entries: Entries, tested: Tested) -> tuple[Figure, ...]:
 
 def _hold_figures(entries: Entries, held: Held) -> tuple[Figure, ...]:
     """What the gas law says, how sure that is, and what the test could have seen."""
-    if held.found is None:
+    if held.found is None or held.start is None:
         return ()
     u = held.found.u if held.known else None
     slope = tightness.temperature_slope(held.start.pressure, held.start.temperature)
@@ -191,15 +191,15 @@ def _water(entries: Entries, found: Evacuated) -> list[Figure]:
     return [Figure("Water left inside", f"{state} at {at}", note=note)]
 
 
-def _charge_figures(charge: Charge) -> tuple[Figure, ...]:
+def _charge_figures(charge: Reading) -> tuple[Figure, ...]:
     """Refrigerant that went in."""
     return (
         ()
-        if charge.mass is None
+        if charge.quantity is None
         else (
             Figure(
                 "Refrigerant charged",
-                charge.mass,
+                charge.quantity,
                 "mass",
                 charge.u,
                 "by the weight of the cylinders",

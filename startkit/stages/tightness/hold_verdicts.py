@@ -1,8 +1,7 @@
-"""Verdicts on the pressure hold: gas, test pressure, duration, loss, smallest leak it could show."""
+"""Verdicts on the pressure hold: gas, test pressure, duration, loss, smallest leak seen."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import pint
@@ -13,7 +12,7 @@ from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check, confirm
 from startkit.procedure.reading import Reading
 from startkit.stages.tightness.fields import DRY, TRACE
-from startkit.stages.tightness.readings import Held, gauge_pressure, hours_needed, smallest_leak
+from startkit.stages.tightness.readings import Held, hours_needed, smallest_leak, test_pressure
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict
 
@@ -27,7 +26,7 @@ def hold_verdicts(
     return (
         _gas(entries),
         _regulator(entries),
-        *_test_pressure(machine, limits, entries, held),
+        _test_pressure(machine, limits, entries),
         _duration_verdict(limits, entries, held),
         _loss(limits, entries, held),
         _sensitivity(limits, entries, held),
@@ -35,31 +34,26 @@ def hold_verdicts(
 
 
 def _gas(entries: Entries) -> Verdict:
-    key, title, gas = "tightness.gas", "Test gas", entries.text("test_gas")
-    if not gas:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence="Not said.",
-            next_step="Say what the machine was filled with.",
-            source=SOURCE_GAS,
-        )
-    if gas in (DRY, TRACE):
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.PASS,
-            sentence=f"{gas.capitalize()}.",
-            source=SOURCE_GAS,
-        )
-    return Verdict(
-        key=key,
-        title=title,
+    gas = entries.reading("test_gas")
+    blank = Verdict(
+        key="tightness.gas",
+        title="Test gas",
+        outcome=Outcome.OPEN,
+        sentence="Not entered.",
+        next_step="Enter what the machine was filled with.",
+        source=SOURCE_GAS,
+        rests_on=gas.items,
+    )
+    if not entries.text("test_gas"):
+        return blank
+    if entries.text("test_gas") in (DRY, TRACE):
+        said = f"{entries.text('test_gas').capitalize()}."
+        return replace(blank, outcome=Outcome.PASS, sentence=said, next_step="")
+    return replace(
+        blank,
         outcome=Outcome.FAIL,
         sentence="Neither dry nitrogen nor dry nitrogen with a trace of refrigerant.",
-        next_step="Let it off and fill with dry nitrogen; oxygen and air can explode with oil.",
-        source=SOURCE_GAS,
+        next_step="Vent it and fill with dry nitrogen; oxygen and air can explode with oil.",
     )
 
 
@@ -76,63 +70,42 @@ def _regulator(entries: Entries) -> Verdict:
     )
 
 
-def _start_reading(
-    entries: Entries, held: Held, value: Callable[[pint.Quantity], pint.Quantity]
-) -> Reading:
-    """The test pressure, changed by `value`, with the gauge's uncertainty changed alike; the
-    missing reading if it is missing.
-    """
-    pressure = gauge_pressure(entries, held)
-    if pressure is None:
-        missing = (entries.reading(name) for name in ("start_pressure", "start_temperature"))
-        return next((r for r in missing if r.problem), Reading(""))
-    u = held.start.u_gauge
-    return Reading(
-        "", "", value(pressure), None if u is None else value(u), untrusted=held.start.untrusted
-    )
-
-
-def _test_pressure(machine: Machine, limits: Limits, entries: Entries, held: Held) -> list[Verdict]:
+def _test_pressure(machine: Machine, limits: Limits, entries: Entries) -> Verdict:
     from startkit.science.refrigerant import is_low_pressure
 
+    pressure = test_pressure(entries)
     if is_low_pressure(machine.machine.refrigerant):
-        limit = limits["tightness.low_pressure_test"]
-        return [
-            check(
-                entries,
-                limit,
-                _start_reading(entries, held, lambda q: q),
-                next_step=(
-                    "Let gas off at once: the relief device of a low-pressure machine opens a"
-                    " little above this."
-                ),
-            )
-        ]
-    limit, due = limits["tightness.test_pressure"], _due_pressure(machine)
-    if due is None:
-        return [
-            Verdict(
-                key=limit.key,
-                title=limit.title,
-                outcome=Outcome.OPEN,
-                sentence="The sheet gives neither design pressure nor relief setting.",
-                next_step="Add design_pressure or relief_setting of the exchangers to the sheet.",
-                source=limit.origin,
-            )
-        ]
-    note = f"Lower of design pressure and relief setting: {entries.show(due, 'relative_pressure')}."
-    return [
-        check(
+        return check(
             entries,
-            limit,
-            _start_reading(entries, held, lambda q: (q / due).to("percent")),
-            note=note,
+            limits["tightness.low_pressure_test"],
+            pressure,
             next_step=(
-                "Take the test pressure from the maker's manual and local code, and test again; or"
-                " put the maker's figure into the sheet."
+                "Vent gas at once: the relief device of a low-pressure machine opens a little above"
+                " this."
             ),
         )
-    ]
+    limit, due = limits["tightness.test_pressure"], _due_pressure(machine)
+    if due is None:
+        return Verdict(
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.OPEN,
+            sentence="The sheet gives neither design pressure nor relief setting.",
+            next_step="Add design_pressure or relief_setting of the exchangers to the sheet.",
+            source=limit.origin,
+            rests_on=pressure.items,
+        )
+    note = f"Lower of design pressure and relief setting: {entries.show(due, 'relative_pressure')}."
+    return check(
+        entries,
+        limit,
+        pressure.share_of(due),
+        note=note,
+        next_step=(
+            "Take the test pressure from the maker's manual and local code, and test again; or"
+            " put the maker's figure into the sheet."
+        ),
+    )
 
 
 def _due_pressure(machine: Machine) -> pint.Quantity | None:
@@ -157,7 +130,7 @@ def _loss(limits: Limits, entries: Entries, held: Held) -> Verdict:
     uncertainty never passes.
     """
     limit = limits["tightness.hold"]
-    if held.found is None:
+    if held.found is None or held.start is None or held.end is None:
         return check(entries, limit, _lacking_end(entries), next_step="")
     share = (held.found.residual / held.start.pressure).to("percent")
     u = (held.found.u / held.start.pressure).to("percent") if held.known else None
@@ -169,7 +142,7 @@ def _loss(limits: Limits, entries: Entries, held: Held) -> Verdict:
     found = check(
         entries,
         limit,
-        Reading("", "", share, u, untrusted=held.start.untrusted or held.end.untrusted),
+        Reading.derived(share, u, *held.readings),
         note=note,
         next_step="Search for the leak at pressure, repair it, and hold again.",
     )
@@ -180,7 +153,7 @@ def _loss(limits: Limits, entries: Entries, held: Held) -> Verdict:
             found,
             outcome=Outcome.UNPROVEN,
             sentence=(
-                f"{note} Without the instruments' accuracy nobody can say whether that is a loss."
+                f"{note} Without the instruments' accuracy it is not known whether that is a loss."
             ),
             next_step="Name gauge and thermometer beside the readings.",
         )
@@ -198,26 +171,29 @@ def _loss(limits: Limits, entries: Entries, held: Held) -> Verdict:
 
 
 def _lacking_end(entries: Entries) -> Reading:
+    """What is wrong or missing at the two ends."""
     names = ("start_pressure", "start_temperature", "end_pressure", "end_temperature")
-    return next((r for r in map(entries.reading, names) if r.problem), Reading(""))
+    found = Reading.derived(None, None, *map(entries.reading, names))
+    return replace(found, taken=bool(found.problem))
 
 
 def _sensitivity(limits: Limits, entries: Entries, held: Held) -> Verdict:
     """The smallest leak that this test could have seen, against what was asked for."""
     limit = limits["tightness.sensitivity"]
     smallest, wanted = smallest_leak(entries, held), entries.quantity("wanted_leak")
-    if held.found is None or not held.known or held.duration is None:
-        empty = check(entries, limit, None, next_step="")
-        if held.found is None or held.known:
-            return empty
+    blank = _lacking_end(entries)
+    if held.found is None or held.start is None or held.duration.quantity is None:
+        return check(entries, limit, blank, next_step="")
+    if not held.known:
         return replace(
-            empty,
+            check(entries, limit, blank, next_step=""),
             sentence=(
-                "Neither gauge nor thermometer is named, so nobody can say what it would have"
+                "Gauge or thermometer is not named, so it cannot be told what the test would have"
                 " missed."
             ),
             next_step="Name gauge and thermometer beside the readings.",
         )
+    read = (*held.readings, held.duration)
     if wanted is not None and smallest is not None:
         asked = Limit(
             limit.key,
@@ -227,14 +203,18 @@ def _sensitivity(limits: Limits, entries: Entries, held: Held) -> Verdict:
             source="largest leak that may stay unseen",
             authority="asked for on site",
         )
-        return check(entries, asked, smallest.mass_rate, next_step=_longer(entries, held, wanted))
-    daily = (held.found.detectable / held.start.pressure / held.duration * Q(24, "hour")).to(
-        "percent"
-    )
+        return check(
+            entries,
+            asked,
+            Reading.derived(smallest.mass_rate, None, *read),
+            next_step=_longer(entries, held, wanted),
+            rests_on=("tightness.wanted_leak", "tightness.test_volume"),
+        )
+    daily = held.found.detectable / held.start.pressure / held.duration.quantity * Q(24, "hour")
     return check(
         entries,
         limit,
-        daily,
+        Reading.derived(daily.to("percent"), None, *read),
         next_step="Hold longer, or use a finer gauge and thermometer.",
         note="Of the test pressure in a day.",
     )

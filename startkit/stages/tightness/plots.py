@@ -14,11 +14,8 @@ def plotted(limits: Limits, found: Evacuated) -> tuple[Plot, ...]:
     if found.time.size < 2:
         return ()
     minutes = found.time - found.time[0]
-    rules = tuple(
-        Rule("limit", float(limits[key].high.to("pascal").magnitude))
-        for key in ("tightness.rise",)
-        if limits[key].high is not None
-    )
+    most = limits["tightness.rise"].high
+    rules = () if most is None else (Rule("limit", float(most.to("pascal").magnitude)),)
     lines = [
         Line("read", [float(t) for t in minutes], [float(p) for p in found.pressure], "points")
     ]

@@ -10,7 +10,6 @@ import numpy as np
 import pint
 
 from startkit.errors import StartkitError
-from startkit.facts.instruments import can_read
 from startkit.procedure.entries import Entries
 from startkit.procedure.reading import Reading
 from startkit.science import tightness
@@ -24,11 +23,8 @@ from startkit.units import Q, split, unit_for
 # The gas is not everywhere as warm as the thermometer: difference between places if nobody looked.
 # Common practice, no source.
 SPREAD = Q(1.0, "delta_degC")
-
-
-LEFT_IN_PLACE = (
-    0.9  # correlation of two readings of one gauge that was not touched; common practice, no source
-)
+# Correlation of two readings of one gauge that was not touched. Common practice, no source.
+LEFT_IN_PLACE = 0.9
 
 
 @dataclass(frozen=True)
@@ -40,21 +36,30 @@ class End:
     temperature: pint.Quantity
     u_temperature: pint.Quantity | None
     barometer: Reading | None  # None: read as absolute, no barometer needed
-    instrument: str
-    untrusted: str
+    readings: tuple[Reading, ...]
+
+    @property
+    def instrument(self) -> tuple[str, ...]:
+        """The gauge."""
+        return self.readings[0].instruments
 
 
 @dataclass(frozen=True)
 class Held:
-    """The hold: `found` is None if a reading is missing, its uncertainties NaN if an instrument is."""
+    """The hold; `found` is None if a reading is missing, `known` False if an instrument is."""
 
     start: End | None
     end: End | None
     found: Hold | None
     known: bool
-    duration: pint.Quantity | None
+    duration: Reading
     gas: pint.Quantity | None  # temperature
     remarks: tuple[str, ...]
+
+    @property
+    def readings(self) -> tuple[Reading, ...]:
+        """What was read at both ends."""
+        return tuple(r for end in (self.start, self.end) if end is not None for r in end.readings)
 
 
 @dataclass(frozen=True)
@@ -70,24 +75,12 @@ class Evacuated:
 
 
 @dataclass(frozen=True)
-class Charge:
-    """Refrigerant that went in, its standard uncertainty (None if a weighing names no scale), and
-    what is wrong.
-    """
-
-    mass: pint.Quantity | None
-    u: pint.Quantity | None
-    untrusted: str
-    problem: str
-
-
-@dataclass(frozen=True)
 class Tested:
-    """What was read: the pressure hold, the evacuation and the refrigerant that went in."""
+    """What was read: the pressure hold, the evacuation and the mass of refrigerant that went in."""
 
     held: Held
     evacuated: Evacuated
-    charge: Charge
+    charge: Reading
 
 
 def collect(entries: Entries) -> Tested:
@@ -115,42 +108,36 @@ def _end(entries: Entries, which: str) -> End | None:
     )
     if pressure.quantity is None or temperature.quantity is None:
         return None
-    barometer = _own_barometer(entries, which) if _is_relative(pressure) else None
-    absolute = pressure.quantity
-    if barometer is not None and barometer.quantity is not None:
-        # The reading was raised by the site's barometer; the one read at this end stands nearer to
-        # it.
-        absolute = absolute - entries.job.barometer.quantity + barometer.quantity
-    return End(
-        absolute,
-        pressure.u,
-        temperature.quantity,
-        temperature.u,
-        barometer,
-        pressure.entry.instrument if pressure.entry else "",
-        pressure.untrusted or temperature.untrusted,
-    )
+    site = entries.job.barometer
+    barometer = entries.reading(f"{which}_barometer") if is_relative(pressure) else None
+    absolute, read = pressure.quantity, [pressure, temperature]
+    if barometer is not None and barometer.quantity is not None and site.quantity is not None:
+        # The reading was raised by the site's barometer; the one read at this end is nearer to it.
+        absolute = absolute - site.quantity + barometer.quantity
+        read.append(barometer)
+    elif barometer is not None:
+        read.append(site)
+    return End(absolute, pressure.u, temperature.quantity, temperature.u, barometer, tuple(read))
 
 
-def _own_barometer(entries: Entries, which: str) -> Reading:
-    return entries.reading(f"{which}_barometer")
-
-
-def _is_relative(reading: Reading) -> bool:
-    """True if the pressure was typed against the barometer: gauge or vacuum."""
+def is_relative(reading: Reading) -> bool:
+    """True if a pressure was typed against the barometer: gauge or vacuum."""
+    if reading.entry is None:
+        return False
     typed = split(reading.entry.value)[1] or reading.entry.unit
     return unit_for(typed, "gauge_pressure").reference != ""
 
 
-def _duration(entries: Entries) -> tuple[pint.Quantity | None, tuple[str, ...]]:
+def _duration(entries: Entries) -> tuple[Reading, tuple[str, ...]]:
     moments = [entries.reading(f"{which}_at") for which in ("start", "end")]
+    blank = Reading.derived(None, None, *moments)
     if any(m.problem or not m.taken for m in moments):
-        return None, ()
+        return blank, ()
     began, ended = (datetime.fromisoformat(m.text).replace(tzinfo=None) for m in moments)
     seconds = (ended - began).total_seconds()
     if seconds <= 0:
-        return None, ("The pressure hold ends before it begins: correct one of the two times.",)
-    return Q(seconds / 3600, "hour"), ()
+        return blank, ("The pressure hold ends before it begins: correct one of the two times.",)
+    return Reading.derived(Q(seconds / 3600, "hour"), None, *moments), ()
 
 
 def _hold(entries: Entries, start: End, end: End) -> tuple[Hold, bool, tuple[str, ...]]:
@@ -203,12 +190,14 @@ def _weather(start: End, end: End) -> tuple[pint.Quantity, tuple[str, ...]]:
     )
 
 
-def gauge_pressure(entries: Entries, held: Held) -> pint.Quantity | None:
-    """Test pressure over the barometer at the start."""
-    if held.start is None:
-        return None
-    own = held.start.barometer.quantity if held.start.barometer is not None else None
-    return held.start.pressure - (entries.job.barometer.quantity if own is None else own)
+def test_pressure(entries: Entries) -> Reading:
+    """Test pressure at the start, above the barometer."""
+    pressure, site = entries.reading("start_pressure"), entries.job.barometer
+    if pressure.quantity is None or site.quantity is None:
+        return pressure
+    if is_relative(pressure):  # raised by the barometer when it was read: its error cancels
+        return pressure.with_quantity(pressure.quantity - site.quantity, pressure.u)
+    return pressure.less(site)
 
 
 def smallest_leak(entries: Entries, held: Held) -> Leak | None:
@@ -219,16 +208,17 @@ def smallest_leak(entries: Entries, held: Held) -> Leak | None:
     if (
         held.found is None
         or not held.known
-        or held.duration is None
+        or held.duration.quantity is None
+        or held.gas is None
         or volume is None
         or volume.magnitude <= 0
     ):
         return None
-    return tightness.leak(held.found.detectable, held.duration, volume, held.gas)
+    return tightness.leak(held.found.detectable, held.duration.quantity, volume, held.gas)
 
 
 def hours_needed(entries: Entries, held: Held, wanted: pint.Quantity) -> pint.Quantity | None:
-    """How long this machine must be held with these instruments to see a leak of the wanted size."""
+    """How long to hold this machine with these instruments to see a leak of the wanted size."""
     volume = entries.quantity("test_volume")
     if (
         held.found is None
@@ -255,13 +245,12 @@ def evacuation(entries: Entries) -> Evacuated:
             time, pressure, None, entries.reading("rise_end"), entries.reading("rise_time"), ()
         )
     found, problems = _rise(entries, time, pressure)
-    end, u, untrusted = Q(float(pressure[-1]), "pascal"), *_gauge(entries, float(pressure[-1]))
     return Evacuated(
         time,
         pressure,
         found,
-        Reading("", "", end, u, untrusted=untrusted),
-        Reading("", "", Q(float(time[-1] - time[0]), "second")),
+        block.reading("pressure", Q(float(pressure[-1]), "pascal")),
+        block.reading("time", Q(float(time[-1] - time[0]), "second")),
         problems,
     )
 
@@ -280,64 +269,47 @@ def _rise(
         return None, (str(error),)
 
 
-def _gauge(entries: Entries, pressure: float) -> tuple[pint.Quantity | None, str]:
-    """Uncertainty of the vacuum gauge that the record was taken with, and what is wrong with it."""
-    entry = entries.entry("rise")
-    instrument = entries.job.instruments.get(entry.instrument) if entry is not None else None
-    if instrument is None or not can_read(instrument.kind, "vacuum"):
-        return None, ""
-    overdue = instrument.in_calibration(entry.day) is False
-    return (
-        instrument.standard_uncertainty(Q(pressure, "pascal")),
-        (
-            f"instrument {entry.instrument} was out of calibration since"
-            f" {instrument.calibration_due}"
-            if overdue
-            else ""
-        ),
-    )
-
-
-def refrigerant_charge(entries: Entries) -> Charge:
-    """The sum over all cylinders; a row that lacks a weight keeps the charge open."""
+def refrigerant_charge(entries: Entries) -> Reading:
+    """Mass of refrigerant that went in: the sum over all cylinders; a row that lacks a weight
+    leaves it open.
+    """
     rows = entries.rows("cylinders")
     weights = [(row.reading("before"), row.reading("after")) for row in rows]
-    faulty = next((r for pair in weights for r in pair if r.problem), None)
-    if faulty is not None:
-        return Charge(None, None, "", faulty.problem)
+    blank = Reading.derived(None, None, *(r for pair in weights for r in pair))
+    if not rows:
+        return Reading(items=(f"{entries.declared.name}.cylinders",))
+    if blank.problem:
+        return blank
     lacking = [
         row.text("number") or f"row {n}"
         for n, (row, pair) in enumerate(zip(rows, weights, strict=True), 1)
         if any(r.quantity is None for r in pair)
     ]
     if lacking:
-        return Charge(None, None, "", f"A weight is missing: cylinder {', '.join(lacking)}.")
-    if not rows:
-        return Charge(None, None, "", "")
+        return blank.unreadable(f"A weight is missing: cylinder {', '.join(lacking)}.")
     return _summed(entries, weights)
 
 
-def _summed(entries: Entries, weights: list[tuple[Reading, Reading]]) -> Charge:
+def _summed(entries: Entries, weights: list[tuple[Reading, Reading]]) -> Reading:
     both = [r for pair in weights for r in pair]
     us = [r.u.to("kilogram").magnitude for r in both if r.u is not None]
     known = len(us) == len(both)
     scale = math.sqrt(sum(u * u for u in us) / len(both)) if known else 0.0
-    before, after = (
-        [pair[i].quantity.to("kilogram").magnitude for pair in weights] for i in (0, 1)
-    )
-    residue = entries.quantity("residue")
+    before, after = ([_kilograms(pair[i]) for pair in weights] for i in (0, 1))
+    residue = entries.reading("residue")
+    parents = (*both, residue) if residue.quantity is not None else both
     try:
         found = charged_mass(
             Q(before, "kilogram"),
             Q(after, "kilogram"),
             Q(scale, "kilogram"),
-            Q(0.0, "kilogram") if residue is None else residue,
+            Q(0.0, "kilogram") if residue.quantity is None else residue.quantity,
         )
     except StartkitError as error:
-        return Charge(None, None, "", str(error))
-    return Charge(
-        found.mass,
-        found.u if known else None,
-        next((r.untrusted for r in both if r.untrusted), ""),
-        "",
-    )
+        return Reading.derived(None, None, *both).unreadable(str(error))
+    return Reading.derived(found.mass, found.u if known else None, *parents)
+
+
+def _kilograms(reading: Reading) -> float:
+    assert reading.quantity is not None
+    return float(reading.quantity.to("kilogram").magnitude)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, datetime
 
 import pint
@@ -16,7 +17,7 @@ from startkit.science.charge import LEAK_RATE_SOURCE, annualised_leak_rate
 from startkit.science.evacuation import BOTH, LEAK, MOISTURE, TIGHT, UNDECIDED, Rise
 from startkit.stages.tightness.fields import APPLIANCES, CHARGED
 from startkit.stages.tightness.hold_verdicts import hold_verdicts
-from startkit.stages.tightness.readings import Charge, Evacuated, Tested
+from startkit.stages.tightness.readings import Evacuated, Tested
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict
 
@@ -56,18 +57,18 @@ def judged(
     )
 
 
-def _scoped(judged: Verdict, entries: Entries) -> Verdict:
-    """A machine that came charged and stayed shut is neither filled with gas nor evacuated; what
-    was measured all the same stands.
+def _scoped(found: Verdict, entries: Entries) -> Verdict:
+    """A machine that came charged and was not opened is neither filled with gas nor evacuated; what
+    was measured all the same is judged.
     """
-    if entries.text("scope") != CHARGED or judged.outcome is not Outcome.OPEN:
-        return judged
-    return Verdict(
-        key=judged.key,
-        title=judged.title,
+    if entries.text("scope") != CHARGED or found.outcome is not Outcome.OPEN:
+        return found
+    return replace(
+        found,
         outcome=Outcome.NA,
         sentence="Shipped with its charge and not opened.",
-        source=judged.source,
+        next_step="",
+        rests_on=(*found.rests_on, "tightness.scope"),
     )
 
 
@@ -90,48 +91,42 @@ def _leaks(entries: Entries) -> tuple[Verdict, ...]:
     rows = entries.rows("leaks")
     if not rows:
         return ()
-    key, title, source = "tightness.leaks", "Leaks found are repaired", PRACTICE
-    left = [
-        row.text("place") or f"row {n}"
-        for n, row in enumerate(rows, 1)
-        if row.yes("repaired") is False or row.yes("tight") is False
-    ]
-    unsaid = [
-        row.text("place") or f"row {n}"
-        for n, row in enumerate(rows, 1)
-        if None in (row.yes("repaired"), row.yes("tight"))
-    ]
+    places = [(row.text("place") or f"row {n}", row) for n, row in enumerate(rows, 1)]
+    answers = [(place, row.yes("repaired"), row.yes("tight")) for place, row in places]
+    left = [place for place, *said in answers if False in said]
+    unsaid = [place for place, *said in answers if None in said]
+    found = Verdict(
+        key="tightness.leaks",
+        title="Leaks found are repaired",
+        outcome=Outcome.PASS,
+        sentence=f"{len(rows)} found, repaired and tight afterwards.",
+        source=PRACTICE,
+        rests_on=tuple(
+            item
+            for row in rows
+            for column in ("repaired", "tight")
+            for item in row.reading(column).items
+        ),
+    )
     if left:
         return (
-            Verdict(
-                key=key,
-                title=title,
+            replace(
+                found,
                 outcome=Outcome.FAIL,
                 sentence=f"Still leaking: {', '.join(left)}.",
                 next_step="Repair them, and search again at pressure.",
-                source=source,
             ),
         )
     if unsaid:
         return (
-            Verdict(
-                key=key,
-                title=title,
+            replace(
+                found,
                 outcome=Outcome.OPEN,
-                sentence=f"Not said whether repaired and tight: {', '.join(unsaid)}.",
+                sentence=f"Not entered whether repaired and tight: {', '.join(unsaid)}.",
                 next_step="Search again at pressure, and enter what was found.",
-                source=source,
             ),
         )
-    return (
-        Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.PASS,
-            sentence=f"{len(rows)} found, repaired and tight afterwards.",
-            source=source,
-        ),
-    )
+    return (found,)
 
 
 def _evacuation(limits: Limits, entries: Entries, found: Evacuated) -> tuple[Verdict, ...]:
@@ -171,39 +166,32 @@ def _said(entries: Entries, found: Rise | None) -> str:
 
 
 def _charging(
-    machine: Machine, limits: Limits, entries: Entries, charge: Charge
+    machine: Machine, limits: Limits, entries: Entries, charge: Reading
 ) -> tuple[Verdict, ...]:
     """Charge against the sheet, and what was in the cylinders."""
     return (_charge(machine, limits, entries, charge), _label(machine, entries))
 
 
-def _charge(machine: Machine, limits: Limits, entries: Entries, charge: Charge) -> Verdict:
+def _charge(machine: Machine, limits: Limits, entries: Entries, charge: Reading) -> Verdict:
     limit, due = limits["tightness.charge"], machine.machine.refrigerant_charge
-    if charge.mass is None:
-        return check(
-            entries,
-            limit,
-            Reading("", "x", problem=charge.problem) if charge.problem else None,
-            next_step="",
-        )
+    if charge.quantity is None:
+        return check(entries, limit, charge, next_step="")
+    went_in = f"{entries.show(charge.quantity, 'mass')} went in"
     if due is None:
         return Verdict(
             key=limit.key,
             title=limit.title,
             outcome=Outcome.UNPROVEN,
-            sentence=f"{entries.show(charge.mass, 'mass')} went in; the sheet gives no charge.",
+            sentence=f"{went_in}; the sheet gives no charge.",
             next_step="Add refrigerant_charge to the sheet.",
             source=limit.origin,
+            rests_on=charge.items,
         )
-    deviation, u = (
-        (charge.mass / due - 1).to("percent"),
-        None if charge.u is None else (charge.u / due).to("percent"),
-    )
     return check(
         entries,
         limit,
-        Reading("", "", deviation, u, untrusted=charge.untrusted),
-        note=f"{entries.show(charge.mass, 'mass')} went in, sheet {entries.show(due, 'mass')}.",
+        charge.deviation_from(due),
+        note=f"{went_in}, sheet {entries.show(due, 'mass')}.",
         next_step=(
             "Weigh in what is missing, or recover what is too much; final trimming is done at load."
         ),
@@ -214,47 +202,37 @@ def _label(machine: Machine, entries: Entries) -> Verdict:
     """Every cylinder holds the sheet's refrigerant."""
     from startkit.science.refrigerant import canonical
 
-    key, title, source = "tightness.cylinder_label", "Refrigerant on the cylinders", "machine sheet"
-    due = machine.machine.refrigerant
-    labels = [
-        (_named(row, n), row.text("label")) for n, row in enumerate(entries.rows("cylinders"), 1)
-    ]
+    due, rows = machine.machine.refrigerant, entries.rows("cylinders")
+    labels = [(_named(row, n), row.text("label")) for n, row in enumerate(rows, 1)]
+    blank = Verdict(
+        key="tightness.cylinder_label",
+        title="Refrigerant on the cylinders",
+        outcome=Outcome.OPEN,
+        sentence="Not read from every cylinder.",
+        next_step="Read the label of each cylinder before it is connected.",
+        source="machine sheet",
+        rests_on=(
+            *(item for row in rows for item in row.reading("label").items),
+            "tightness.cylinders",
+        ),
+    )
     if not labels or any(not label for _, label in labels):
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence="Not read from every cylinder.",
-            next_step="Read the label of each cylinder before it is connected.",
-            source=source,
-        )
+        return blank
     try:
         other = [name for name, label in labels if canonical(label) != canonical(due)]
     except StartkitError as error:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=str(error),
-            next_step="Correct the entry.",
-            source=source,
-        )
+        return replace(blank, sentence=str(error), next_step="Correct the entry.")
     if other:
-        return Verdict(
-            key=key,
-            title=title,
+        return replace(
+            blank,
             outcome=Outcome.FAIL,
             sentence=f"Not {due}: {', '.join(other)}.",
             next_step="Do not connect it; if it went in, recover the whole charge and evacuate"
             " again.",
-            source=source,
         )
-    return Verdict(
-        key=key,
-        title=title,
-        outcome=Outcome.PASS,
-        sentence=f"{canonical(due)} on {len(labels)} cylinder{'s' if len(labels) > 1 else ''}.",
-        source=source,
+    number = f"{len(labels)} cylinder{'s' if len(labels) > 1 else ''}"
+    return replace(
+        blank, outcome=Outcome.PASS, sentence=f"{canonical(due)} on {number}.", next_step=""
     )
 
 
@@ -269,6 +247,7 @@ def _leak_log(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdi
         return ()
     limit = limits[f"tightness.leak_rate_{(kind or APPLIANCES[-1]).replace(' ', '_')}"]
     full, since = machine.machine.refrigerant_charge, _since(entries)
+    names = ("tightness.appliance", "tightness.added_before", "tightness.added_on")
     if added.quantity is None or not kind or full is None or since is None:
         lacking = [
             word
@@ -288,6 +267,7 @@ def _leak_log(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdi
                 sentence=told,
                 next_step="Enter what is missing.",
                 source=limit.origin,
+                rests_on=(*added.items, *names),
             ),
         )
     rate = annualised_leak_rate(added.quantity, full, since)
@@ -296,13 +276,14 @@ def _leak_log(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdi
         check(
             entries,
             limit,
-            Reading("", "", rate, u, untrusted=added.untrusted),
+            added.with_quantity(rate, u),
             key="tightness.leak_rate",
             note=f"Annualised by {LEAK_RATE_SOURCE}.",
             next_step=(
                 "Above the trigger the leak is repaired within 30 days and the repair is verified;"
                 " local rules decide."
             ),
+            rests_on=names,
         ),
     )
 
