@@ -84,6 +84,14 @@ class Reading:
             return self
         return replace(self, quantity=quantity, u=u)
 
+    def exact(self) -> Reading:
+        """This reading as an exact figure, as a drawing, a plate or a setting gives it: no
+        uncertainty, and no instrument to be out of calibration.
+        """
+        if self.quantity is None:
+            return self
+        return replace(self, u=self.quantity - self.quantity, untrusted="", instruments=())
+
     def unreadable(self, problem: str) -> Reading:
         """This reading without a quantity, because of a problem."""
         return replace(self, quantity=None, u=None, problem=problem, taken=True)

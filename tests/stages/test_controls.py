@@ -582,3 +582,37 @@ def test_controls_are_due_before_the_shaft_turns_and_may_be_worked_at_any_time(j
     assert "controls.interlocks.3" in {v.key for v in found.hold("turn_shaft").in_the_way}
     assert "controls.interlocks.3" not in {v.key for v in found.hold("oil_pump").needed}
     assert found.early == {}
+
+
+@pytest.mark.parametrize(
+    ("factor", "trip", "outcome"),
+    [
+        (1.0, "115", Outcome.PASS),
+        (1.0, "116", Outcome.UNPROVEN),
+        (1.15, "125", Outcome.PASS),
+        (1.15, "126", Outcome.UNPROVEN),
+        (None, "126", Outcome.PASS),
+    ],
+)
+def test_a_setting_that_the_service_factor_does_not_allow_is_unproven_though_the_sheet_says_so(
+    job, verdict_of, factor, trip, outcome
+):
+    sheet = {"motor.service_factor": factor, "motor.overcurrent_trip": f"{trip} %"}
+    entered = job({"current_safeties.1.setting": (trip, "%")}, sheet=sheet)
+    found = verdict_of(entered, "controls.overcurrent_setting")
+    assert found.outcome is outcome
+    assert (outcome is Outcome.PASS) is ("service factor" not in found.sentence)
+
+
+def test_a_reference_worse_than_the_sensor_proves_nothing(job, verdict_of):
+    rough = {**THERMOMETER, "accuracy": "2 K"}
+    found = verdict_of(job(instruments=(rough, GAUGE)), "controls.temperature_sensors.1")
+    assert found.outcome is Outcome.UNPROVEN
+
+
+def test_a_sensor_rests_on_what_was_read(job, verdict_of):
+    found = verdict_of(job(), "controls.temperature_sensors.1")
+    assert found.rests_on[:2] == (
+        "controls.temperature_sensors.1.panel",
+        "controls.temperature_sensors.1.reference",
+    )

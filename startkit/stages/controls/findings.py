@@ -17,7 +17,7 @@ def tables(checked: Mapping[str, tuple[Checked, ...]]) -> tuple[Table, ...]:
 
 
 def _sensors(table: str, checked: tuple[Checked, ...]) -> tuple[Table, ...]:
-    compared = [c for c in checked if c.found is not None]
+    compared = [(c, c.found) for c in checked if c.found is not None]
     if not compared:
         return ()
     kind, title, _ = SENSORS[table]
@@ -34,14 +34,14 @@ def _sensors(table: str, checked: tuple[Checked, ...]) -> tuple[Table, ...]:
     rows = tuple(
         (
             c.name,
-            c.found.deviation,
-            c.found.tolerance,
-            f"{c.found.en:.2f}",
+            found.deviation,
+            found.tolerance,
+            f"{found.en:.2f}",
             c.offset,
             c.left.deviation if c.left else None,
             f"{c.left.en:.2f}" if c.left else None,
         )
-        for c in compared
+        for c, found in compared
     )
     return (
         Table(

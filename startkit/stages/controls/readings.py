@@ -17,6 +17,9 @@ from startkit.science.sensors import (
 from startkit.stages.controls.fields import SENSORS
 from startkit.units import Q
 
+AS_FOUND = ("panel", "reference", "accuracy")
+AS_LEFT = ("left_panel", "left_reference")
+
 
 @dataclass(frozen=True)
 class Checked:
@@ -31,12 +34,22 @@ class Checked:
     offset: pint.Quantity | None
     ratio: float | None
     known: bool
-    untrusted: str
     problem: str
 
     @property
     def name(self) -> str:
         return self.row.text("sensor") or f"row {self.number}"
+
+    @property
+    def readings(self) -> tuple[Reading, ...]:
+        """What the comparison rests on: as left where it was read again, else as found."""
+        columns = AS_FOUND if self.left is None else (*AS_FOUND, *AS_LEFT)
+        return tuple(self.row.reading(column) for column in columns)
+
+    @property
+    def items(self) -> tuple[str, ...]:
+        """Names of the items that the comparison rests on."""
+        return tuple(dict.fromkeys(item for read in self.readings for item in read.items))
 
 
 def collect(entries: Entries) -> dict[str, tuple[Checked, ...]]:
@@ -48,7 +61,7 @@ def collect(entries: Entries) -> dict[str, tuple[Checked, ...]]:
 
 
 def _checked(row: Row, number: int) -> Checked:
-    blank = Checked(row, number, None, None, row.quantity("offset"), None, False, "", "")
+    blank = Checked(row, number, None, None, row.quantity("offset"), None, False, "")
     problem = next((cell.problem for cell in row.cells.values() if cell.problem), "")
     lacking = [
         word
@@ -73,24 +86,31 @@ def _checked(row: Row, number: int) -> Checked:
 def _compared(blank: Checked) -> Checked:
     row = blank.row
     said, reference = row.quantity("accuracy"), row.reading("reference")
+    assert said is not None  # what lacks was asked before
     accuracy = Q(abs(said.magnitude), said.units)
     own = _half_width(reference)
     sure = Q(0.0, said.units) if own is None else own
-    found = compare(row.quantity("panel"), reference.quantity, accuracy, sure)
     left = None
     if row.quantity("left_panel") is not None:
         again = _half_width(row.reading("left_reference"))
-        left = compare(
-            row.quantity("left_panel"),
-            row.quantity("left_reference"),
-            accuracy,
-            sure if again is None else again,
-        )
-    ratio = uncertainty_ratio(accuracy, own) if own is not None and own.magnitude > 0 else None
-    untrusted = reference.untrusted or row.reading("left_reference").untrusted
+        left = _comparison(row, AS_LEFT, accuracy, sure if again is None else again)
     return replace(
-        blank, found=found, left=left, ratio=ratio, known=own is not None, untrusted=untrusted
+        blank,
+        found=_comparison(row, AS_FOUND[:2], accuracy, sure),
+        left=left,
+        ratio=uncertainty_ratio(accuracy, own) if own is not None and own.magnitude > 0 else None,
+        known=own is not None,
     )
+
+
+def _comparison(
+    row: Row, columns: tuple[str, ...], accuracy: pint.Quantity, sure: pint.Quantity
+) -> Comparison | None:
+    """A sensor's column against its reference's; None if one of the two lacks."""
+    panel, reference = (row.quantity(column) for column in columns)
+    if panel is None or reference is None:
+        return None
+    return compare(panel, reference, accuracy, sure)
 
 
 def _half_width(reference: Reading) -> pint.Quantity | None:

@@ -46,6 +46,11 @@ ALWAYS = (
 )
 
 
+# Highest overload setting in percent of full-load current, for a service factor of at least.
+OVERLOAD = ((1.15, Q(125.0, "percent")), (0.0, Q(115.0, "percent")))
+OVERLOAD_SOURCE = "NFPA 70 430.32(A)(1), from memory: check against the standard"
+
+
 def judged(
     machine: Machine,
     limits: Limits,
@@ -71,6 +76,7 @@ def _sensors(entries: Entries, table: str, checked: tuple[Checked, ...]) -> tupl
                 sentence="No sensor entered.",
                 next_step="Compare every sensor that the controls act on with a reference.",
                 source=AGREEMENT,
+                rests_on=(f"controls.{table}",),
             ),
         )
     return tuple(_sensor(entries, f"controls.{table}.{c.row.index}", kind, c) for c in checked)
@@ -78,9 +84,15 @@ def _sensors(entries: Entries, table: str, checked: tuple[Checked, ...]) -> tupl
 
 def _sensor(entries: Entries, key: str, kind: str, c: Checked) -> Verdict:
     blank = Verdict(
-        key=key, title=f"Sensor: {c.name}", outcome=Outcome.OPEN, sentence="", source=AGREEMENT
+        key=key,
+        title=f"Sensor: {c.name}",
+        outcome=Outcome.OPEN,
+        sentence="",
+        source=AGREEMENT,
+        rests_on=c.items,
     )
-    if c.problem:
+    compared = c.left if c.left is not None else c.found
+    if c.problem or compared is None:
         return replace(
             blank, sentence=c.problem, next_step="Take the reading, or correct the entry."
         )
@@ -93,54 +105,64 @@ def _sensor(entries: Entries, key: str, kind: str, c: Checked) -> Verdict:
             ),
             next_step="Read sensor and reference again.",
         )
-    judged = c.left if c.left is not None else c.found
     limit = Limit(
         key,
         blank.title,
         difference_kind(kind),
-        Q(-judged.tolerance.magnitude, judged.tolerance.units),
-        judged.tolerance,
+        Q(-compared.tolerance.magnitude, compared.tolerance.units),
+        compared.tolerance,
         f"both accuracies combined, {AGREEMENT}",
         "published",
     )
     found = check(
         entries,
         limit,
-        Reading("", "", judged.deviation, untrusted=c.untrusted),
+        Reading.derived(compared.deviation, None, *c.readings),
         note=_note(entries, kind, c),
         next_step=(
-            "Set an offset and read both again; renew the sensor if it does not hold."
+            "Set an offset and read both again; replace the sensor if it does not hold."
             if c.left is None
-            else "Renew the sensor, and compare it again."
+            else "Replace the sensor, and compare it again."
         ),
     )
-    if not c.known and found.outcome is Outcome.PASS:
+    return _by_reference(found, c)
+
+
+def _by_reference(found: Verdict, c: Checked) -> Verdict:
+    """A sensor is proven only by a reference that is named and no worse than the sensor."""
+    if found.outcome is not Outcome.PASS:
+        return found
+    if not c.known:
         return replace(
             found,
             outcome=Outcome.UNPROVEN,
             sentence=f"{found.sentence} No reference instrument is named.",
             next_step="Name the reference instrument beside its reading.",
         )
+    if c.ratio is not None and c.ratio < 1:
+        return replace(
+            found,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"{found.sentence} It cannot prove the sensor.",
+            next_step="Compare it with a reference that is better than the sensor.",
+        )
     return found
 
 
 def _note(entries: Entries, kind: str, c: Checked) -> str:
     difference = difference_kind(kind)
-    told = []
-    if c.left is not None:
+    told: list[str] = []
+    accuracy = c.row.quantity("accuracy")
+    if c.left is not None and c.found is not None:
         told.append(
             f"As found {entries.show(c.found.deviation, difference)}, offset"
             f" {entries.show(c.offset, difference) if c.offset is not None else 'none'}, as left as"
             " read."
         )
         told += _follows(entries, difference, c)
-    if (
-        c.offset is not None
-        and c.row.quantity("accuracy").magnitude
-        and abs(c.offset / c.row.quantity("accuracy")).to("dimensionless").magnitude > SUSPICIOUS
-    ):
+    if c.offset is not None and accuracy is not None and _times(c.offset, accuracy) > SUSPICIOUS:
         told.append(
-            "The offset is more than three times the sensor's accuracy: think of renewing it."
+            "The offset is more than three times the sensor's accuracy: consider replacing it."
         )
     if c.ratio is not None and c.ratio < REFERENCE_RATIO:
         told.append(
@@ -149,16 +171,23 @@ def _note(entries: Entries, kind: str, c: Checked) -> str:
     return " ".join(told)
 
 
+def _times(offset: pint.Quantity, accuracy: pint.Quantity) -> float:
+    """How many times its accuracy an offset is."""
+    if not accuracy.magnitude:
+        return 0.0
+    return abs(float((offset / accuracy).to("dimensionless").magnitude))
+
+
 def _follows(entries: Entries, difference: str, c: Checked) -> list[str]:
     """Whether the readings as left are what the offset should have made of those as found."""
-    if c.offset is None:
+    if c.offset is None or c.found is None or c.left is None:
         return []
     due = after_offset(c.found, c.offset).deviation
-    if abs(c.left.deviation - due) <= c.left.tolerance:
+    if abs((c.left.deviation - due).magnitude) <= c.left.tolerance.to(due.units).magnitude:
         return []
     return [
         f"The offset should have left {entries.show(due, difference)}: check its sign, or whether"
-        " the sensor wanders."
+        " the sensor drifts."
     ]
 
 
@@ -170,29 +199,26 @@ def _safeties(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdi
 
 
 def _listed(entries: Entries) -> Verdict:
-    key, title, source = (
-        "controls.listed",
-        "Every safety that a machine has is listed",
-        PRACTICE,
-    )
-    there = {row.text("safety") for name in (*SAFETIES, "interlocks") for row in entries.rows(name)}
+    tables = (*SAFETIES, "interlocks")
+    rows = [row for name in tables for row in entries.rows(name)]
+    there = {row.text("safety") for row in rows}
     missing = [" or ".join(names) for names in ALWAYS if not there & set(names)]
-    if missing:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=f"Not listed: {'; '.join(missing)}.",
-            next_step="Add a row for each; if the machine lacks it, give name and reason.",
-            source=source,
-        )
-    return Verdict(
-        key=key,
-        title=title,
+    found = Verdict(
+        key="controls.listed",
+        title="Every safety that a machine has is listed",
         outcome=Outcome.PASS,
-        sentence=f"{sum(len(entries.rows(name)) for name in (*SAFETIES, 'interlocks'))} safeties and"
-        " interlocks.",
-        source=source,
+        sentence=f"{len(rows)} safeties and interlocks.",
+        source=PRACTICE,
+        rests_on=tuple(item for row in rows for item in row.reading("safety").items)
+        or tuple(f"controls.{name}" for name in tables),
+    )
+    if not missing:
+        return found
+    return replace(
+        found,
+        outcome=Outcome.OPEN,
+        sentence=f"Not listed: {'; '.join(missing)}.",
+        next_step="Add a row for each; if the machine lacks it, give name and reason.",
     )
 
 
@@ -200,6 +226,12 @@ def _title(row: Row) -> str:
     safety = row.text("safety")
     named = row.text("which") if safety in ("", OTHER) and row.text("which") else safety
     return f"Trip: {named or f'row {row.index}'}"
+
+
+def _filled(row: Row) -> tuple[str, ...]:
+    """Items of a row: the trip, and every cell that was filled."""
+    taken = tuple(cell.what for cell in row.cells.values() if cell.taken)
+    return tuple(dict.fromkeys((*row.reading("seen").items, *taken)))
 
 
 def _unseen(blank: Verdict, row: Row) -> Verdict:
@@ -210,7 +242,7 @@ def _unseen(blank: Verdict, row: Row) -> Verdict:
     if reason:
         return replace(
             blank,
-            sentence=f"Not tried ({reason}), but nobody stands for it by name.",
+            sentence=f"Not tried ({reason}), and no one has signed for that.",
             next_step="Enter who decided it, or prove the trip.",
         )
     return replace(
@@ -232,7 +264,12 @@ def _safety(limits: Limits, entries: Entries, table: str, row: Row) -> Verdict:
     kind, _, _, limit_key = SAFETIES[table]
     limit, key = limits[limit_key], f"controls.{table}.{row.index}"
     blank = Verdict(
-        key=key, title=_title(row), outcome=Outcome.OPEN, sentence="", source=limit.origin
+        key=key,
+        title=_title(row),
+        outcome=Outcome.OPEN,
+        sentence="",
+        source=limit.origin,
+        rests_on=_filled(row),
     )
     problem = next((cell.problem for cell in row.cells.values() if cell.problem), "")
     if problem:
@@ -246,7 +283,6 @@ def _safety(limits: Limits, entries: Entries, table: str, row: Row) -> Verdict:
     )
     if missing:
         return replace(blank, sentence=missing, next_step="Enter what is missing.")
-    late, u = _lateness(kind, seen, setting, row.text("direction"))
     note = (
         f"Tripped at {entries.show(seen.quantity, kind)}, setting"
         f" {entries.show(setting.quantity, kind)}, {row.text('direction')}; {row.text('method')},"
@@ -255,30 +291,23 @@ def _safety(limits: Limits, entries: Entries, table: str, row: Row) -> Verdict:
     found = check(
         entries,
         limit,
-        Reading("", "", late, u, untrusted=seen.untrusted),
+        _lateness(kind, seen, setting, row.text("direction")),
         key=key,
         title=blank.title,
         note=note,
         next_step="Set it, and prove it again.",
+        rests_on=_filled(row),
     )
     return _forced(found, row)
 
 
-def _lateness(
-    kind: str, seen: Reading, setting: Reading, direction: str
-) -> tuple[pint.Quantity, pint.Quantity | None]:
+def _lateness(kind: str, seen: Reading, setting: Reading, direction: str) -> Reading:
     """How far behind its setting it tripped: pressure as a share of the absolute setting, others as
-    a difference.
+    a difference; the setting, as the controls show it, is exact.
     """
-    sign = 1.0 if direction == RISING else -1.0
-    if kind == "gauge_pressure":
-        return sign * (seen.quantity / setting.quantity - 1).to("percent"), (
-            None if seen.u is None else (seen.u / setting.quantity).to("percent")
-        )
-    gap = (seen.quantity - setting.quantity).to(
-        "delta_degC" if kind == "temperature" else "percent"
-    )
-    return sign * gap, seen.u
+    due = setting.exact()
+    late = seen.deviation_from(due) if kind == "gauge_pressure" else seen.less(due)
+    return late if direction == RISING else late.times(-1.0)
 
 
 def _forced(found: Verdict, row: Row) -> Verdict:
@@ -300,6 +329,7 @@ def _interlock(entries: Entries, row: Row) -> Verdict:
         outcome=Outcome.OPEN,
         sentence="",
         source=SEEN,
+        rests_on=_filled(row),
     )
     problem = next((cell.problem for cell in row.cells.values() if cell.problem), "")
     if problem:
@@ -329,25 +359,33 @@ def _interlock(entries: Entries, row: Row) -> Verdict:
 
 
 def _overcurrent(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdict, ...]:
-    """The overcurrent setting against the sheet."""
-    row = next(
-        (r for r in entries.rows("current_safeties") if r.text("safety") == "motor overcurrent"),
-        None,
-    )
+    """The overcurrent setting against the sheet, and against what the motor's service factor
+    allows.
+    """
+    rows = entries.rows("current_safeties")
+    row = next((r for r in rows if r.text("safety") == "motor overcurrent"), None)
     if row is None:
         return ()
     setting, due = row.reading("setting"), machine.motor.overcurrent_trip
-    reading = (
-        setting
-        if setting.quantity is None
-        else Reading("", "", (setting.quantity - due).to("percent"))
+    found = check(
+        entries,
+        limits["controls.overcurrent_setting"],
+        setting.less(due),
+        note=f"Sheet {entries.show(due, 'percent')} of full-load current.",
+        next_step="Set it as the sheet says, or have the change written into the sheet.",
     )
+    factor = machine.motor.service_factor
+    if factor is None or setting.quantity is None or found.outcome is not Outcome.PASS:
+        return (found,)
+    most = next(high for least, high in OVERLOAD if factor >= least)
+    if setting.quantity <= most:
+        return (found,)
     return (
-        check(
-            entries,
-            limits["controls.overcurrent_setting"],
-            reading,
-            note=f"Sheet {entries.show(due, 'percent')} of full-load current.",
-            next_step="Set it as the sheet says, or have the change written into the sheet.",
+        replace(
+            found,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"{found.sentence} With a service factor of {factor:g} at most"
+            f" {entries.show(most, 'percent', 0)} is allowed ({OVERLOAD_SOURCE}).",
+            next_step="Settle the setting with the motor's maker, and correct the sheet.",
         ),
     )

@@ -14,7 +14,7 @@ from startkit.stages.electrical.fields import FIELDS
 
 
 def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
-    """Insulation and polarisation index; voltages, rotation, connections, control power, starter."""
+    """Winding, then voltages, rotation, connections, control power and starter."""
     winding, supply = readings.winding_readings(machine, entries), readings.supply_readings(entries)
     return Findings(
         figures=entries.if_shown(findings.figures, machine, entries, winding, supply),

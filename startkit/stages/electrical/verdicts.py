@@ -102,34 +102,28 @@ def _size(deviation: Reading) -> Reading:
 
 
 def _rotation(entries: Entries) -> Verdict:
-    key, title, source = "electrical.rotation", "Phase rotation", PRACTICE
     seen = entries.text("rotation")
-    if not seen or seen == ROTATION[2]:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence="Not checked.",
-            next_step="Check it with a rotation meter; a compressor that turns backwards is harmed"
-            " at once.",
-            source=source,
-        )
-    if seen == ROTATION[0]:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.PASS,
-            sentence=f"{seen.capitalize()}.",
-            source=source,
-        )
-    return Verdict(
-        key=key,
-        title=title,
-        outcome=Outcome.FAIL,
-        sentence="Reversed.",
-        next_step="Lock out and exchange two lines, then check again.",
-        source=source,
+    blank = Verdict(
+        key="electrical.rotation",
+        title="Phase rotation",
+        outcome=Outcome.OPEN,
+        sentence="Not checked.",
+        next_step="Check it with a rotation meter; a compressor that turns backwards is harmed at"
+        " once.",
+        source=PRACTICE,
+        rests_on=("electrical.rotation",),
     )
+    if seen == ROTATION[0]:
+        said = f"{seen.capitalize()}."
+        return replace(blank, outcome=Outcome.PASS, sentence=said, next_step="")
+    if seen == ROTATION[1]:
+        return replace(
+            blank,
+            outcome=Outcome.FAIL,
+            sentence="Reversed.",
+            next_step="Lock out and exchange two lines, then check again.",
+        )
+    return blank
 
 
 def _connections(limits: Limits, entries: Entries) -> Verdict:
@@ -168,8 +162,7 @@ def _connections(limits: Limits, entries: Entries) -> Verdict:
 def _tightness(row: Row) -> Reading:
     """Torque applied, as a deviation from the one specified, which is exact."""
     specified, applied = row.reading("specified"), row.reading("applied")
-    due = replace(specified, u=Q(0.0, "newton*meter"), untrusted="", instruments=())
-    return applied.deviation_from(due)
+    return applied.deviation_from(specified.exact())
 
 
 def _share(deviation: Reading) -> float:
@@ -179,7 +172,6 @@ def _share(deviation: Reading) -> float:
 
 def _control(limits: Limits, entries: Entries) -> Verdict:
     rated, seen = entries.reading("control_rated"), entries.reading("control_voltage")
-    due = replace(rated, u=Q(0.0, "volt"), untrusted="", instruments=())  # from the drawing
     note = (
         f"{entries.show(seen.quantity, 'voltage')}, drawing"
         f" {entries.show(rated.quantity, 'voltage')}."
@@ -189,39 +181,33 @@ def _control(limits: Limits, entries: Entries) -> Verdict:
     return check(
         entries,
         limits["electrical.control_voltage"],
-        seen.deviation_from(due),
+        seen.deviation_from(rated.exact()),
         note=note,
         next_step="Change the transformer's taps with the power locked out.",
     )
 
 
 def _starter(machine: Machine, entries: Entries) -> Verdict:
-    key, title, source = "electrical.starter", "Starter as in the sheet", "machine sheet"
     seen, due = entries.text("starter_seen"), machine.motor.starter
+    blank = Verdict(
+        key="electrical.starter",
+        title="Starter as in the sheet",
+        outcome=Outcome.OPEN,
+        sentence="Not entered.",
+        next_step="Look at the starter.",
+        source="machine sheet",
+        rests_on=("electrical.starter_seen",),
+    )
     if not seen:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence="Not looked at.",
-            next_step="Look at the starter.",
-            source=source,
-        )
+        return blank
     if seen == due:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.PASS,
-            sentence=f"{seen.capitalize()}.",
-            source=source,
-        )
-    return Verdict(
-        key=key,
-        title=title,
+        said = f"{seen.capitalize()}."
+        return replace(blank, outcome=Outcome.PASS, sentence=said, next_step="")
+    return replace(
+        blank,
         outcome=Outcome.FAIL,
-        sentence=f"There stands: {seen}; the sheet says {due}.",
-        next_step="Find out which is right: starting current and torque hang on it.",
-        source=source,
+        sentence=f"On site: {seen}; the sheet says {due}.",
+        next_step="Find out which is right: starting current and torque depend on it.",
     )
 
 

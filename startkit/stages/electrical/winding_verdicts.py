@@ -104,7 +104,7 @@ def _insulation(machine: Machine, limits: Limits, entries: Entries, winding: Win
         return replace(
             blank,
             sentence=f"Not chosen: {winding.chosen}.",
-            next_step="Ask the motor's maker; the correction to 40 °C and the minimum depend on it.",
+            next_step="Ask the motor's maker: correction to 40 °C and minimum depend on it.",
         )
     if winding.problem:
         return replace(
@@ -250,7 +250,8 @@ def _test_voltage(machine: Machine, limits: Limits, entries: Entries, winding: W
         for row in winding.rows
     ]
     if not judged:
-        return check(entries, base, None, next_step="")
+        missing = Reading(items=("electrical.insulation",))
+        return check(entries, base, missing, next_step="")
     order = (Outcome.FAIL, Outcome.UNPROVEN, Outcome.OPEN, Outcome.PASS)
     return min(judged, key=lambda verdict: order.index(verdict.outcome))
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from startkit.facts.limits import Limit
 from startkit.procedure import last_record
 from startkit.procedure.entries import Entries, Row
@@ -32,8 +34,8 @@ def _of_table(entries: Entries, name: str) -> list[Verdict]:
                 outcome=Outcome.OPEN,
                 sentence=f"No {words} entered.",
                 next_step="Measure before the machine is closed; if nothing was opened that has"
-                " one, say so"
-                " by name.",
+                " one, mark it not applicable with your name and the reason.",
+                rests_on=(f"overhaul.{name}",),
             )
         ]
     return [_verdict(entries, name, row) for row in rows]
@@ -41,51 +43,44 @@ def _of_table(entries: Entries, name: str) -> list[Verdict]:
 
 def _verdict(entries: Entries, name: str, row: Row) -> Verdict:
     """As left against the limit of the row."""
-    key, title = (
-        f"overhaul.{name}.{row.index}",
-        f"{MEASURED[name][0]}: {row.text('place') or f'row {row.index}'}",
+    as_left, low, high = row.reading("as_left"), row.quantity("low"), row.quantity("high")
+    limits = tuple(i for column in ("low", "high", "source") for i in row.reading(column).items)
+    blank = Verdict(
+        key=f"overhaul.{name}.{row.index}",
+        title=f"{MEASURED[name][0]}: {row.text('place') or f'row {row.index}'}",
+        outcome=Outcome.OPEN,
+        sentence="",
+        rests_on=(*as_left.items, *limits),
     )
-    blank = Verdict(key=key, title=title, outcome=Outcome.OPEN, sentence="")
     problem = next((cell.problem for cell in row.cells.values() if cell.problem), "")
     if problem:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=blank.outcome,
-            sentence=problem,
-            next_step="Correct the entry.",
-        )
-    low, high = row.quantity("low"), row.quantity("high")
+        return replace(blank, sentence=problem, next_step="Correct the entry.")
     lacking = [
         word
         for word, missing in (
-            ("as left", row.quantity("as_left") is None),
+            ("as left", as_left.quantity is None),
             ("the limit", low is None and high is None),
             ("where the limit comes from", not row.text("source")),
         )
         if missing
     ]
     if lacking:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=blank.outcome,
-            sentence=f"Missing: {', '.join(lacking)}.",
-            next_step="Enter what is missing.",
-        )
-    limit = Limit(key, title, "clearance", low, high, row.text("source"), "published", ENTERED)
+        told = f"Missing: {', '.join(lacking)}."
+        return replace(blank, sentence=told, next_step="Enter what is missing.")
     found = row.quantity("as_found")
-    note = (
-        f"As found {entries.show(found, 'clearance')}."
-        if found is not None
-        else "Not measured as found."
-    )
     return check(
         entries,
-        limit,
-        row.reading("as_left"),
+        Limit(
+            blank.key, blank.title, "clearance", low, high, row.text("source"), "published", ENTERED
+        ),
+        as_left,
         next_step="Do not close the machine: put it right, and measure again.",
-        note=note,
+        note=(
+            f"As found {entries.show(found, 'clearance')}."
+            if found is not None
+            else "Not measured as found."
+        ),
+        rests_on=limits,
     )
 
 
@@ -94,25 +89,23 @@ def _replacements(entries: Entries) -> tuple[Verdict, ...]:
     rows = entries.rows("replaced")
     if not rows:
         return ()
-    key, title = "overhaul.replaced", "Replaced parts are known by number"
     unnamed = [
         row.text("part") or f"row {n}" for n, row in enumerate(rows, 1) if not row.text("new")
     ]
-    if unnamed:
-        return (
-            Verdict(
-                key=key,
-                title=title,
-                outcome=Outcome.OPEN,
-                sentence=f"No number: {', '.join(unnamed)}.",
-                next_step="Enter the number of the new part.",
-            ),
-        )
+    found = Verdict(
+        key="overhaul.replaced",
+        title="Replaced parts are known by number",
+        outcome=Outcome.PASS,
+        sentence=f"{len(rows)} part{'s' if len(rows) > 1 else ''} replaced.",
+        rests_on=tuple(item for row in rows for item in row.reading("new").items),
+    )
+    if not unnamed:
+        return (found,)
     return (
-        Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.PASS,
-            sentence=f"{len(rows)} part{'s' if len(rows) > 1 else ''} replaced.",
+        replace(
+            found,
+            outcome=Outcome.OPEN,
+            sentence=f"No number: {', '.join(unnamed)}.",
+            next_step="Enter the number of the new part.",
         ),
     )

@@ -34,7 +34,8 @@ def _refrigerant(machine: Machine, known: Exposure | None) -> tuple[Figure, ...]
 
     if known is None:
         return ()
-    told = f"{known.source}{', from memory: check against the standard' if known.standing == 'from memory' else ''}"
+    memory = ", from memory: check against the standard"
+    told = f"{known.source}{memory if known.standing == 'from memory' else ''}"
     return (
         Figure(
             "Safety group",

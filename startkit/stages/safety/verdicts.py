@@ -2,17 +2,11 @@
 
 from __future__ import annotations
 
-import pint
-
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
-from startkit.procedure.reading import Reading
 from startkit.science.exposure import Exposure
-from startkit.science.ventilation import (
-    exhaust_margin,
-)
 from startkit.stages.safety.readings import charge, emergency_needed, form, normal_needed
 from startkit.verdict import Outcome, Verdict
 
@@ -30,7 +24,7 @@ def judged(
 
 def _emergency(machine: Machine, limits: Limits, entries: Entries) -> Verdict:
     limit, installed = limits["safety.emergency_exhaust"], entries.reading("emergency_installed")
-    needed = emergency_needed(machine, entries, form(entries))
+    needed, mass = emergency_needed(machine, entries, form(entries)), charge(machine, entries)
     if needed is None or needed.magnitude == 0:
         return Verdict(
             key=limit.key,
@@ -39,41 +33,28 @@ def _emergency(machine: Machine, limits: Limits, entries: Entries) -> Verdict:
             sentence="The refrigerant charge is not known.",
             next_step="Enter the charge of the largest system in the room.",
             source=limit.origin,
+            rests_on=(*installed.items, "safety.room_charge"),
         )
-    note = (
-        ""
-        if installed.quantity is None
-        else (
-            f"Installed {entries.show(installed.quantity, 'air_flow')}, needed"
-            f" {entries.show(needed, 'air_flow')} for"
-            f" {entries.show(charge(machine, entries), 'mass', 0)}."
-        )
-    )
     return check(
         entries,
         limit,
-        _share(installed, needed),
+        installed.share_of(needed),
         next_step=(
             "Do not handle refrigerant before the exhaust is large enough; local code decides."
         ),
-        note=note,
+        note=(
+            ""
+            if installed.quantity is None
+            else f"Installed {entries.show(installed.quantity, 'air_flow')}, needed"
+            f" {entries.show(needed, 'air_flow')} for {entries.show(mass, 'mass', 0)}."
+        ),
+        rests_on=_entered(entries, "room_charge", "exhaust_form"),
     )
 
 
-def _share(installed: Reading, needed: pint.Quantity) -> Reading:
-    """What is installed in percent of what is needed, with the uncertainty of the air flow's
-    instrument.
-    """
-    if installed.quantity is None:
-        return installed
-    u = None if installed.u is None else (installed.u / needed).to("percent")
-    return Reading(
-        installed.what,
-        installed.text,
-        (1 + exhaust_margin(installed.quantity, needed)).to("percent"),
-        u,
-        untrusted=installed.untrusted,
-    )
+def _entered(entries: Entries, *names: str) -> tuple[str, ...]:
+    """Items of these fields that were filled."""
+    return tuple(r.what for r in map(entries.reading, names) if r.taken)
 
 
 def _normal(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdict, ...]:
@@ -93,9 +74,10 @@ def _normal(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdict
         check(
             entries,
             limits["safety.normal_exhaust"],
-            _share(installed, needed),
+            installed.share_of(needed),
             next_step="Have the ventilation enlarged; local code decides.",
             note=note,
+            rests_on=_entered(entries, "room_heat", "people_in_room"),
         ),
     )
 
@@ -114,19 +96,12 @@ def _detector(limits: Limits, entries: Entries, known: Exposure | None) -> Verdi
             " refrigerant.",
             next_step="Take it from the safety data sheet, and waive with it as the reason.",
             source=limit.origin,
+            rests_on=alarm.items,
         )
-    u = None if alarm.u is None else (alarm.u / known.oel).to("percent")
-    share = Reading(
-        alarm.what,
-        alarm.text,
-        (alarm.quantity / known.oel).to("percent"),
-        u,
-        untrusted=alarm.untrusted,
-    )
     return check(
         entries,
         limit,
-        share,
+        alarm.share_of(known.oel),
         next_step="Set the alarm lower and try it again with test gas.",
         note=(
             f"Alarm at {entries.show(alarm.quantity, 'concentration')}, exposure limit"

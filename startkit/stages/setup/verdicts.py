@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import pint
 
+from startkit.errors import StartkitError
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
-from startkit.procedure.entries import Entries, instrument_of
+from startkit.procedure.entries import Entries, Row, instrument_of
 from startkit.procedure.judging import check
-from startkit.procedure.reading import Reading
 from startkit.verdict import COVERAGE, Outcome, Verdict
 
 
@@ -26,75 +29,80 @@ def judged(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdict,
 
 
 def _people(entries: Entries) -> Verdict:
-    roles = {row.text("role") for row in entries.rows("people") if row.text("name")}
+    rows = entries.rows("people")
+    roles = {row.text("role") for row in rows if row.text("name")}
     missing = [role for role in ("technician", "owner's witness") if role not in roles]
-    title = "People and roles"
-    if missing:
-        return Verdict(
-            key="setup.people",
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=f"Nobody is named as {' or '.join(missing)}.",
-            next_step="Enter name and role.",
-        )
-    return Verdict(
+    found = Verdict(
         key="setup.people",
-        title=title,
+        title="People and roles",
         outcome=Outcome.PASS,
         sentence="Technician and witness are named.",
+        rests_on=_cells(rows, "people", "name", "role"),
+    )
+    if not missing:
+        return found
+    return replace(
+        found,
+        outcome=Outcome.OPEN,
+        sentence=f"No one is named as {' or '.join(missing)}.",
+        next_step="Enter name and role.",
     )
 
 
+def _cells(rows: Sequence[Row], table: str, *columns: str) -> tuple[str, ...]:
+    """Items of some columns of a table; the table itself while it is empty."""
+    items = tuple(item for row in rows for name in columns for item in row.reading(name).items)
+    return items or (f"setup.{table}",)
+
+
 def _instruments(entries: Entries) -> Verdict:
-    key, title = "setup.instruments", "Instruments in calibration"
     rows = entries.rows("instruments")
-    if not rows:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence="No instrument is entered, so no figure has an uncertainty.",
-            next_step="Enter every instrument with accuracy and due date.",
-        )
+    found = Verdict(
+        key="setup.instruments",
+        title="Instruments in calibration",
+        outcome=Outcome.PASS,
+        sentence=f"{len(rows)} instruments, all in calibration.",
+        rests_on=_cells(rows, "instruments", "tag", "kind", "accuracy", "due"),
+    )
     unreadable = [
         row.text("tag") or f"row {n}" for n, row in enumerate(rows, 1) if instrument_of(row) is None
     ]
-    if unreadable:
-        return Verdict(
-            key=key,
-            title=title,
+    if not rows or unreadable:
+        return replace(
+            found,
             outcome=Outcome.OPEN,
-            sentence=f"Cannot be read: {', '.join(unreadable)}.",
-            next_step="Give tag, what it reads, and accuracy such as 0.1 K or 0.5 % of range.",
+            sentence=(
+                f"Cannot be read: {', '.join(unreadable)}."
+                if rows
+                else "No instrument is entered, so no figure has an uncertainty."
+            ),
+            next_step=(
+                "Give tag, what it reads, and accuracy such as 0.1 K or 0.5 % of range."
+                if rows
+                else "Enter every instrument with accuracy and due date."
+            ),
         )
-    undated = [row.text("tag") for row in rows if not row.text("due")]
     overdue = [row.text("tag") for row in rows if _overdue(row)]
     if overdue:
-        return Verdict(
-            key=key,
-            title=title,
+        return replace(
+            found,
             outcome=Outcome.FAIL,
             sentence=f"Out of calibration when entered: {', '.join(overdue)}. What rests on them is"
             " unproven.",
             next_step="Take the readings again with another instrument.",
         )
+    undated = [row.text("tag") for row in rows if not row.text("due")]
     if undated:
-        return Verdict(
-            key=key,
-            title=title,
+        return replace(
+            found,
             outcome=Outcome.UNPROVEN,
             sentence=f"No due date: {', '.join(undated)}.",
             next_step="Enter the due date from the certificate, or waive with the reason.",
         )
-    return Verdict(
-        key=key,
-        title=title,
-        outcome=Outcome.PASS,
-        sentence=f"{len(rows)} instruments, all in calibration.",
-    )
+    return found
 
 
-def _overdue(row) -> bool:
+def _overdue(row: Row) -> bool:
     instrument, entry = instrument_of(row), row.reading("tag").entry
     return (
         instrument is not None
@@ -106,62 +114,42 @@ def _overdue(row) -> bool:
 def _barometer(entries: Entries, limits: Limits) -> Verdict:
     from startkit.science.air import standard_barometer
 
-    limit = limits["setup.barometer"]
-    measured = entries.reading("barometer")
+    limit, measured = limits["setup.barometer"], entries.reading("barometer")
     expected = standard_barometer(entries.machine.site.elevation)
-    if measured.problem:
-        return Verdict(
-            key=limit.key,
-            title=limit.title,
-            outcome=Outcome.OPEN,
-            sentence=measured.problem,
-            next_step="Correct the entry.",
-        )
-    if measured.quantity is None:
-        used, u = entries.show(expected, "barometer"), entries.job.barometer.u
-        return Verdict(
-            key=limit.key,
-            title=limit.title,
-            outcome=Outcome.OPEN,
-            sentence=f"Not measured: {used} from elevation is used meanwhile, with an uncertainty"
-            " of ±"
-            f" {entries.show(COVERAGE * u, 'barometer')}.",
-            next_step="Read a barometer on site; on a low-pressure machine this matters most.",
-            reading=expected,
-            uncertainty=u,
-            kind="barometer",
-            source=limit.origin,
-        )
-    gap = Reading(
-        measured.what,
-        measured.text,
-        measured.quantity - expected,
-        measured.u,
-        untrusted=measured.untrusted,
-    )
-    return check(
+    found = check(
         entries,
         limit,
-        gap,
+        measured.less(expected),
         next_step=(
             "Check that the reading is not reduced to sea level, and the elevation in the sheet."
         ),
         note=(
             f"Measured {entries.show(measured.quantity, 'barometer')}, standard atmosphere"
             f" {entries.show(expected, 'barometer')}."
+            if measured.quantity is not None
+            else ""
         ),
+    )
+    used = entries.job.barometer
+    if measured.taken or used.u is None:
+        return found
+    return replace(
+        found,
+        sentence=f"Not measured: {entries.show(expected, 'barometer')} from elevation is used"
+        f" meanwhile, with an uncertainty of ± {entries.show(COVERAGE * used.u, 'barometer')}.",
+        next_step="Read a barometer on site; on a low-pressure machine this matters most.",
+        reading=expected,
+        uncertainty=used.u,
+        kind="barometer",
+        low=None,
+        high=None,
     )
 
 
 def _serial(machine: Machine, entries: Entries) -> Verdict:
     seen, due = entries.text("nameplate_serial"), machine.machine.serial
-    return _same_text(
-        "setup.serial",
-        "Serial number",
-        seen,
-        due,
-        seen.replace(" ", "").lower() == due.replace(" ", "").lower(),
-    )
+    same = seen.replace(" ", "").lower() == due.replace(" ", "").lower()
+    return _same_text(entries, "nameplate_serial", "setup.serial", "Serial number", due, same)
 
 
 def _refrigerant(
@@ -172,7 +160,6 @@ def _refrigerant(
     title: str = "Refrigerant",
     where: str = "nameplate",
 ) -> Verdict:
-    from startkit.errors import StartkitError
     from startkit.science.refrigerant import canonical
 
     seen = entries.text(name)
@@ -185,43 +172,48 @@ def _refrigerant(
             outcome=Outcome.OPEN,
             sentence=str(error),
             next_step="Correct the entry.",
+            rests_on=(f"setup.{name}",),
         )
-    return _same_text(key, title, seen, due, same, where)
+    return _same_text(entries, name, key, title, due, same, where)
 
 
 def _same_text(
-    key: str, title: str, seen: str, due: str, same: bool, where: str = "nameplate"
+    entries: Entries,
+    name: str,
+    key: str,
+    title: str,
+    due: str,
+    same: bool,
+    where: str = "nameplate",
 ) -> Verdict:
-    if not seen:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=f"Not read from the {where}.",
-            next_step="Read it from the machine.",
-            source="machine sheet",
-        )
-    if same:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.PASS,
-            sentence=f"{seen}: as in the sheet.",
-            source="machine sheet",
-        )
-    return Verdict(
+    seen = entries.text(name)
+    blank = Verdict(
         key=key,
         title=title,
+        outcome=Outcome.OPEN,
+        sentence=f"Not read from the {where}.",
+        next_step="Read it from the machine.",
+        source="machine sheet",
+        rests_on=(f"setup.{name}",),
+    )
+    if not seen:
+        return blank
+    if same:
+        said = f"{seen}: as in the sheet."
+        return replace(blank, outcome=Outcome.PASS, sentence=said, next_step="")
+    return replace(
+        blank,
         outcome=Outcome.FAIL,
         sentence=f"The {where} says {seen}, the sheet {due}.",
         next_step="Find out which is right before anything else.",
-        source="machine sheet",
     )
 
 
 def _nameplate(machine: Machine, limits: Limits, entries: Entries) -> list[Verdict]:
     """The motor's nameplate against the sheet; frequency, charge and model where they were read."""
-    step = "Find out whether sheet or nameplate is right; percent of full-load current hangs on it."
+    step = (
+        "Find out whether sheet or nameplate is right; percent of full-load current depends on it."
+    )
     found = [
         _deviation(limits, entries, name, due, "Nameplate", step)
         for name, due in (
@@ -238,16 +230,17 @@ def _nameplate(machine: Machine, limits: Limits, entries: Entries) -> list[Verdi
             limits, entries, name, due, "Nameplate", "Find out whether sheet or nameplate is right."
         )
         for name, due in more
-        if entries.reading(name).taken
+        if due is not None and entries.reading(name).taken
     ]
     seen = entries.text("nameplate_model") if entries.has("nameplate_model") else ""
     return (
         [
             *found,
             _same_text(
+                entries,
+                "nameplate_model",
                 "setup.model",
                 "Model",
-                seen,
                 machine.machine.model,
                 _folded(seen) == _folded(machine.machine.model),
             ),
@@ -271,7 +264,7 @@ def _deviation(
     return check(
         entries,
         limit,
-        (seen.quantity / due - 1).to("percent"),
+        seen.deviation_from(due),
         next_step=next_step,
         note=f"{where} {entries.show(seen.quantity, kind)}, sheet {entries.show(due, kind)}.",
     )
@@ -304,11 +297,6 @@ def _order(machine: Machine, limits: Limits, entries: Entries) -> list[Verdict]:
     leaving = entries.reading("order_leaving_chilled")
     if leaving.taken:
         due = machine.design.leaving_chilled
-        gap = (
-            leaving
-            if leaving.quantity is None
-            else Reading(leaving.what, leaving.text, (leaving.quantity - due).to("delta_degC"))
-        )
         note = (
             ""
             if leaving.quantity is None
@@ -318,6 +306,12 @@ def _order(machine: Machine, limits: Limits, entries: Entries) -> list[Verdict]:
             )
         )
         found.append(
-            check(entries, limits["setup.order_leaving_chilled"], gap, next_step=step, note=note)
+            check(
+                entries,
+                limits["setup.order_leaving_chilled"],
+                leaving.less(due),
+                next_step=step,
+                note=note,
+            )
         )
     return found

@@ -51,7 +51,7 @@ def _of_circuit(entries: Entries, c: Circuit) -> tuple[Figure, ...]:
 
 
 def _glycol(entries: Entries, c: Circuit) -> list[Figure]:
-    """What the liquid changes against water: drop by its density, heat by density and heat capacity."""
+    """What the liquid changes against water: the drop, and the heat it carries."""
     temperature = entries.quantity(f"{c.name}_temperature")
     if c.liquid is None or c.liquid.name == "water" or temperature is None:
         return []

@@ -141,7 +141,9 @@ def _freezing(
 def _flow(limits: Limits, entries: Entries, c: Circuit) -> Verdict:
     limit = limits["water.flow"]
     if c.flow.quantity is None:
-        told = c.problem or ("" if c.liquid is not None else "The liquid that flows is not entered yet.")
+        told = c.problem or (
+            "" if c.liquid is not None else "The liquid that flows is not entered yet."
+        )
         missing = c.flow if c.flow.problem or not told else c.flow.unreadable(told)
         return _check(entries, limit, c, "flow", missing, "")
     deviation = c.flow.deviation_from(c.sheet.design_flow)
