@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 import pint
@@ -12,70 +14,154 @@ from startkit.errors import StartkitError
 from startkit.facts.machine import Machine
 from startkit.procedure.block import Block
 from startkit.procedure.entries import Entries
+from startkit.procedure.reading import Reading
 from startkit.science.lube import oil_differential, transducer_zero
 from startkit.science.pre_lube import CoastDown, analyse_coast_down
 from startkit.units import Q
 
+T = TypeVar("T")
+
+
+# --- zero of the transducers ---------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Zero:
+    """What the two oil transducers differ by with the pump off.
+
+    Parameters
+    ----------
+    reading : Reading
+        The difference; not taken if they were never compared.
+    scatter : pint.Quantity
+        Standard uncertainty of the mean of several comparisons; nil of a single one.
+    how : str
+        How it was found.
+    """
+
+    reading: Reading
+    scatter: pint.Quantity
+    how: str
+
+    @property
+    def known(self) -> bool:
+        return self.reading.quantity is not None
+
+    @property
+    def pascal(self) -> float:
+        """What is subtracted from a differential [Pa]; nil if it is not known."""
+        zero = self.reading.quantity
+        return 0.0 if zero is None else float(zero.to("pascal").magnitude)
+
+    def subtracted_from(self, differential: Reading) -> Reading:
+        """A differential without the zero.
+
+        Only the scatter of the comparisons adds to its uncertainty: the transducers' own error is
+        in both and cancels.
+        """
+        if not self.known:
+            return differential
+        return differential.less(replace(self.reading, u=self.scatter))
+
+
+def zero_of(entries: Entries) -> Zero:
+    """Zero of the transducers from the entries of the stage Lubrication."""
+    none = Q(0.0, "pascal")
+    pairs = [(row.reading("supply"), row.reading("sump")) for row in entries.rows("zero")]
+    supply, sump = (
+        [q.to("pascal").magnitude for pair in pairs if _both(pair) and (q := pair[i].quantity)]
+        for i in (0, 1)
+    )
+    compared = [pair for pair in pairs if _both(pair)]
+    if not compared:
+        shown = entries.reading("differential_off")
+        how = "differential shown with the pump off" if shown.quantity is not None else ""
+        return Zero(shown, none, how)
+    zero, u = transducer_zero(Q(supply, "pascal"), Q(sump, "pascal"))
+    scatter = u if np.isfinite(u.magnitude) else none
+    # Every comparison has the same error of the two transducers: it does not average out.
+    first = compared[0][0].less(compared[0][1])
+    found = Reading.derived(
+        zero,
+        _root_sum(first.u, scatter if len(compared) > 1 else None),
+        *(reading for pair in compared for reading in pair),
+    )
+    return Zero(found, scatter, f"mean of {len(compared)} comparisons with the pump off")
+
+
+def _both(pair: tuple[Reading, Reading]) -> bool:
+    return pair[0].quantity is not None and pair[1].quantity is not None
+
+
+def _root_sum(*parts: pint.Quantity | None) -> pint.Quantity | None:
+    """Independent standard uncertainties together; None if none is known."""
+    known = [part.to("pascal").magnitude for part in parts if part is not None]
+    return Q(math.hypot(*known), "pascal") if known else None
+
+
+# --- differential over time ----------------------------------------------------------------------
+
 
 @dataclass(frozen=True)
 class OilDifferential:
-    """A differential over time, zero already subtracted [s], [Pa]; pump speed [Hz] where it was
-    read.
+    """A differential over time with the zero subtracted.
+
+    Parameters
+    ----------
+    time, differential, speed : numpy.ndarray
+        [s], [Pa], and pump speed [Hz] where it was read.
+    block : Block
+        The pasted series.
+    columns : tuple of str
+        Those that the differential was read in.
+    zero : Zero
     """
 
     time: np.ndarray
     differential: np.ndarray
     speed: np.ndarray
+    block: Block
+    columns: tuple[str, ...]
+    zero: Zero
 
+    def pressure(self, quantity: pint.Quantity, u: pint.Quantity | None = None) -> Reading:
+        """A pressure found in the record, with the uncertainty of its instrument and of the zero.
 
-def coast_down_of(machine: Machine, entries: Entries) -> CoastDown | None:
-    """The first stop's record alone, for other stages; None without one."""
-    setting = entries.quantity("trip_setting")
-    zero, _, _ = zero_of(entries)
-    trend = differential_over_time(entries.block("coast_down"), zero, "coast_down", entries, [])
-    return analysed_coast_down(
-        entries, trend, setting if setting is not None else machine.oil.low_trip, []
-    )
+        Parameters
+        ----------
+        quantity : pint.Quantity
+        u : pint.Quantity, optional
+            Its uncertainty from the scatter of the record.
+        """
+        own = [self.block.uncertainty(column, self._level(column)) for column in self.columns]
+        scatter = self.zero.scatter if self.zero.known and any(own) else None
+        return self.figure(quantity, _root_sum(u, scatter, *own))
 
+    def figure(self, quantity: pint.Quantity | None, u: pint.Quantity | None = None) -> Reading:
+        """A time, a standard deviation or a ratio found in the record."""
+        # Of two columns the block knows no uncertainty of its own: what is given here is all.
+        record = self.block.reading(("time", *self.columns), quantity, u)
+        parents = (record, self.zero.reading) if self.zero.known else (record,)
+        return Reading.derived(quantity, u, *parents)
 
-def zero_of(entries: Entries) -> tuple[pint.Quantity | None, pint.Quantity | None, str]:
-    """Zero of the transducers, its uncertainty, and how it was found."""
-    rows = [
-        row
-        for row in entries.rows("zero")
-        if row.quantity("supply") is not None and row.quantity("sump") is not None
-    ]
-    if rows:
-        supply, sump = (
-            [row.quantity(side).to("pascal").magnitude for row in rows]
-            for side in ("supply", "sump")
-        )
-        zero, u = transducer_zero(Q(supply, "pascal"), Q(sump, "pascal"))
-        return (
-            zero,
-            u if np.isfinite(u.magnitude) else None,
-            f"mean of {len(rows)} comparisons with the pump off",
-        )
-    shown = entries.reading("differential_off")
-    return (
-        shown.quantity,
-        shown.u,
-        "differential shown with the pump off" if shown.quantity is not None else "",
-    )
+    def _level(self, column: str) -> pint.Quantity:
+        return Q(float(np.nanmean(self.block.columns[column])), "pascal")
 
 
 def differential_over_time(
-    block: Block, zero: pint.Quantity | None, name: str, entries: Entries, problems: list[str]
+    entries: Entries, name: str, zero: Zero, problems: list[str]
 ) -> OilDifferential | None:
     """Differential over time: supply less sump where both were read, else as shown; zero
     subtracted.
     """
+    block = entries.block(name)
     if not len(block):
         return None
-    columns, offset = block.columns, 0.0 if zero is None else float(zero.to("pascal").magnitude)
-    difference = oil_differential.si(columns["supply"], columns["sump"], offset)
-    series = np.where(np.isfinite(difference), difference, columns["differential"] - offset)
-    usable = np.isfinite(block.columns["time"]) & np.isfinite(series)
+    columns = block.columns
+    difference = oil_differential.si(columns["supply"], columns["sump"], zero.pascal)
+    shown = columns["differential"] - zero.pascal
+    series = np.where(np.isfinite(difference), difference, shown)
+    usable = np.isfinite(columns["time"]) & np.isfinite(series)
     lost = int(len(usable) - usable.sum())
     if lost:
         problems.append(
@@ -84,28 +170,58 @@ def differential_over_time(
         )
     if usable.sum() < 2:
         return None
-    return OilDifferential(
-        block.columns["time"][usable], series[usable], block.columns["speed"][usable]
+    read_in = ("supply", "sump") if np.isfinite(difference[usable]).any() else ("differential",)
+    time, speed = columns["time"][usable], columns["speed"][usable]
+    return OilDifferential(time, series[usable], speed, block, read_in, zero)
+
+
+# --- the coast-down ------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class CoastDownTimes:
+    """What the oil record of the first stop says of its times."""
+
+    coast_down_time: Reading
+    post_lube_time: Reading
+
+
+def coast_down_of(machine: Machine, entries: Entries) -> CoastDownTimes | None:
+    """Times of the first stop from the entries of the stage Lubrication; None without a record."""
+    record = differential_over_time(entries, "coast_down", zero_of(entries), [])
+    found = analysed_coast_down(entries, record, trip_of(machine, entries), [])
+    if record is None or found is None:
+        return None
+    moments = (entries.reading("stopped"), entries.reading("at_rest"))
+    return CoastDownTimes(
+        Reading.derived(found.coast_down_time, None, *moments),
+        Reading.derived(
+            found.post_lube_time, None, record.figure(found.post_lube_time), moments[1]
+        ),
     )
 
 
-def guarded(work: Callable[[], object], problems: list[str]):
+def trip_of(machine: Machine, entries: Entries) -> pint.Quantity:
+    """The low-oil trip as it is set, or as the sheet has it."""
+    setting = entries.quantity("trip_setting")
+    return setting if setting is not None else machine.oil.low_trip
+
+
+def analysed_coast_down(
+    entries: Entries, record: OilDifferential | None, trip: pint.Quantity, problems: list[str]
+) -> CoastDown | None:
+    """The record between the stop and the shaft at rest; None if one of the three is missing."""
+    stopped, at_rest = entries.quantity("stopped"), entries.quantity("at_rest")
+    if record is None or stopped is None or at_rest is None:
+        return None
+    time, differential = Q(record.time, "second"), Q(record.differential, "pascal")
+    return guarded(lambda: analyse_coast_down(time, differential, stopped, at_rest, trip), problems)
+
+
+def guarded(work: Callable[[], T], problems: list[str]) -> T | None:
+    """What `work` gives; None if it cannot, and why among the problems."""
     try:
         return work()
     except StartkitError as error:
         problems.append(str(error))
         return None
-
-
-def analysed_coast_down(
-    entries: Entries, trend: OilDifferential | None, trip: pint.Quantity, problems: list[str]
-) -> CoastDown | None:
-    stopped, at_rest = entries.quantity("stopped"), entries.quantity("at_rest")
-    if trend is None or stopped is None or at_rest is None:
-        return None
-    return guarded(
-        lambda: analyse_coast_down(
-            Q(trend.time, "second"), Q(trend.differential, "pascal"), stopped, at_rest, trip
-        ),
-        problems,
-    )

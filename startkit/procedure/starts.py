@@ -62,8 +62,10 @@ def moment(text: str) -> datetime | None:
         return None
 
 
-def clock(at: datetime) -> str:
-    """``"14:32 on 2026-11-25"``; seconds only where there are any."""
+def clock(at: datetime | None) -> str:
+    """``"14:32 on 2026-11-25"``; seconds only where there are any, a dash for no moment."""
+    if at is None:
+        return "–"
     return f"{at:%H:%M:%S} on {at:%Y-%m-%d}" if at.second else f"{at:%H:%M} on {at:%Y-%m-%d}"
 
 

@@ -155,10 +155,7 @@ def test_the_zero_of_the_transducers_is_taken_off_every_differential(job, assess
 
 def test_two_transducers_that_were_never_compared_prove_nothing(job, assess):
     found = by_key(assess, job({"differential_off": None}))["lube.zero"]
-    assert (
-        found.outcome is Outcome.OPEN
-        and "never what two unproven transducers say" in found.sentence
-    )
+    assert found.outcome is Outcome.OPEN and "not compared" in found.sentence
 
 
 def test_a_zero_from_both_transducers_is_their_mean_difference(job, assess, put):
@@ -219,7 +216,7 @@ def test_a_pressure_that_stands_still_off_its_set_point_fails_and_is_not_called_
 
 def test_a_margin_of_few_standard_deviations_fails(job, assess):
     found = by_key(assess, job({"pre_lube": (pre_lube(mean=150.0, sd=12.0), "")}))["lube.margin"]
-    assert found.outcome is Outcome.FAIL and "over the trip of 100.0 kPa" in found.sentence
+    assert found.outcome is Outcome.FAIL and "trip of 100.0 kPa" in found.sentence
 
 
 def test_a_display_that_never_moves_is_not_a_margin(job, assess):
@@ -281,7 +278,7 @@ def test_liquid_refrigerant_in_the_sump_will_boil_at_start(job, assess):
     found = by_key(
         assess, job({"sump_temperature": ("-0.5", "°C"), "pressure_to_come": ("200", "kPa abs")})
     )["lube.foaming"]
-    assert found.outcome is Outcome.FAIL and "will boil at start" in found.sentence
+    assert found.outcome is Outcome.FAIL and "will boil" in found.sentence
 
 
 def test_heater_time_counts_from_switching_on_to_reading_the_sump(job, assess):

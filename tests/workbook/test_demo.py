@@ -150,7 +150,9 @@ def test_the_transducers_zero_is_found_and_the_bearings_lack_of_pressure_with_it
     zero, differential = verdict(found, "lube.zero"), verdict(found, "lube.differential")
     oil = oil_of(job.machine, found.stage_entries("lube"))
     assert (zero.outcome, differential.outcome) == (Outcome.FAIL, Outcome.FAIL)
-    assert oil.zero.to("kPa").magnitude == pytest.approx(measured.truth.zero_found / 1e3, abs=1.0)
+    assert oil.zero.reading.quantity.to("kPa").magnitude == pytest.approx(
+        measured.truth.zero_found / 1e3, abs=1.0
+    )
     assert oil.pre_lube.mean.to("kPa").magnitude == pytest.approx(
         measured.pre_lube_found.true[-1] / 1e3, abs=1.5
     )
@@ -158,7 +160,9 @@ def test_the_transducers_zero_is_found_and_the_bearings_lack_of_pressure_with_it
 
 def test_after_calibration_the_set_point_stands_at_the_bearings(now, job, measured):
     oil = oil_of(job.machine, now.stage_entries("lube"))
-    assert oil.zero.to("kPa").magnitude == pytest.approx(measured.truth.zero_left / 1e3, abs=1.0)
+    assert oil.zero.reading.quantity.to("kPa").magnitude == pytest.approx(
+        measured.truth.zero_left / 1e3, abs=1.0
+    )
     assert oil.pre_lube.mean.to("kPa").magnitude == pytest.approx(
         measured.pre_lube_left.true[-1] / 1e3, abs=1.5
     )

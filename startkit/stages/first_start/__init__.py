@@ -13,7 +13,7 @@ from startkit.stages.first_start import fields, findings, plots, readings, verdi
 
 
 def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
-    """Closed proof, rotation, run-up, inrush, settled current, unbalance, oil, vibration, starts."""
+    """Closed proof, rotation, run-up, currents, unbalance, oil, vibration, starts."""
     start = readings.collect(machine, entries)
     return Findings(
         entries.if_shown(findings.figures, machine, limits, entries, start),

@@ -6,41 +6,29 @@ from __future__ import annotations
 
 import re
 
-import pint
-
 from startkit.errors import StartkitError
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
+from startkit.procedure import three_phase
 from startkit.procedure.entries import Entries
 from startkit.procedure.reading import Reading
 from startkit.procedure.stage import Figure, Heading, Table
 from startkit.procedure.starts import clock, next_start
 from startkit.science.motor import percent_full_load_current
 from startkit.science.vibration import machine_group, suggested_settings
+from startkit.stages.first_start.phases import voltage_unbalance_of
 from startkit.stages.first_start.readings import PHASES, FirstStart
-from startkit.stages.first_start.verdicts import (
-    Point,
-    current_unbalance_of,
-    points,
-    voltage_unbalance_of,
-)
+from startkit.stages.first_start.vibration import Point, points
 from startkit.units import Q
 
 
-def _percent(reading: Reading, machine: Machine) -> pint.Quantity | None:
-    return (
-        None
-        if reading.quantity is None
-        else percent_full_load_current(reading.quantity, machine.motor.full_load_current).to(
-            "percent"
-        )
-    )
-
-
-def _u_percent(reading: Reading, machine: Machine) -> pint.Quantity | None:
-    return (
-        None if reading.u is None else (reading.u / machine.motor.full_load_current).to("percent")
-    )
+def _share(reading: Reading, machine: Machine) -> Reading:
+    """A current in percent of full-load current."""
+    full = machine.motor.full_load_current
+    if reading.quantity is None:
+        return reading
+    share = percent_full_load_current(reading.quantity, full).to("percent")
+    return Reading.derived(share, reading.share_of(full).u, reading)
 
 
 def figures(
@@ -63,7 +51,7 @@ def figures(
             start.oil_lowest.quantity,
             "pressure_difference",
             start.oil_lowest.u,
-            "zero taken off" if start.oil_zero is not None else "zero not known",
+            "zero subtracted" if start.oil_zero.known else "zero not known",
             "first_start.oil_lowest",
         ),
         Figure(
@@ -113,9 +101,9 @@ def _phase_figures(machine: Machine, start: FirstStart) -> tuple[Figure, ...]:
     return tuple(
         Figure(
             f"{label}, {phase.upper()}",
-            _percent(reading, machine),
+            _share(reading, machine).quantity,
             "percent",
-            _u_percent(reading, machine),
+            _share(reading, machine).u,
             "of full-load current",
             f"first_start.{key}_{phase}",
             0 if key == "peak" else 1,
@@ -129,7 +117,7 @@ def _phase_figures(machine: Machine, start: FirstStart) -> tuple[Figure, ...]:
 
 
 def _unbalances(entries: Entries, start: FirstStart) -> tuple[Figure, ...]:
-    current, voltage = current_unbalance_of(start), voltage_unbalance_of(entries)
+    current, voltage = three_phase.unbalance(start.settled), voltage_unbalance_of(entries)
     note = "largest deviation from the mean of three, over the mean (NEMA MG 1 14.36)"
     return tuple(
         Figure(label, found.quantity, "percent", found.u, note, key, 2)
@@ -187,9 +175,9 @@ def _phases(machine: Machine, entries: Entries, start: FirstStart) -> Table | No
         (
             phase.upper(),
             peak.quantity,
-            _percent(peak, machine),
+            _share(peak, machine).quantity,
             settled.quantity,
-            _percent(settled, machine),
+            _share(settled, machine).quantity,
         )
         for phase, peak, settled in zip(PHASES, start.peak, start.settled, strict=True)
     )

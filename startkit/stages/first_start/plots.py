@@ -7,44 +7,47 @@ import numpy as np
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.stage import Line, Plot, Rule
-from startkit.stages.first_start.readings import FirstStart
+from startkit.stages.first_start.readings import FirstStart, Record
 from startkit.units import Q
 
 
 def plotted(machine: Machine, entries: Entries, start: FirstStart) -> tuple[Plot, ...]:
     """Current, oil differential, and speed with vane position over the run-up."""
-    if start.record is None:
+    record = start.record
+    if record is None:
         return ()
     return tuple(
         p
         for p in (
-            _current_plot(machine, entries, start),
-            _oil_plot(entries, start),
-            _speed_plot(start),
-            _vane_plot(start),
+            _current_plot(machine, entries, start, record),
+            _oil_plot(entries, start, record),
+            _speed_plot(start, record),
+            _vane_plot(start, record),
         )
         if p is not None
     )
 
 
 def _marks(start: FirstStart) -> tuple[Rule, ...]:
-    if start.run_up is None or start.run_up.time is None or start.run_up_time.text != "record":
+    if start.run_up is None or start.run_up.time is None or not start.timed_by_record:
         return ()
     return (Rule("at speed", float(start.run_up.time.to("second").magnitude), "x"),)
 
 
-def _lines(start: FirstStart, names: tuple[tuple[str, str, str], ...]) -> tuple[Line, ...]:
+def _lines(record: Record, names: tuple[tuple[str, str, str], ...]) -> tuple[Line, ...]:
     """Columns with any reading as lines; a gap in the readings is a gap in the line."""
-    time = [float(t) for t in start.record.time]
+    time = [float(t) for t in record.time]
     return tuple(
-        Line(label, time, [float(v) for v in start.record.columns[name]], "line", emphasis=emphasis)
+        Line(label, time, [float(v) for v in record.columns[name]], "line", emphasis=emphasis)
         for name, label, emphasis in names
-        if not np.isnan(start.record.columns[name]).all()
+        if not np.isnan(record.columns[name]).all()
     )
 
 
-def _current_plot(machine: Machine, entries: Entries, start: FirstStart) -> Plot | None:
-    lines = _lines(start, (("l1", "L1", "main"), ("l2", "L2", "second"), ("l3", "L3", "third")))
+def _current_plot(
+    machine: Machine, entries: Entries, start: FirstStart, record: Record
+) -> Plot | None:
+    lines = _lines(record, (("l1", "L1", "main"), ("l2", "L2", "second"), ("l3", "L3", "third")))
     if not lines:
         return None
     rules = [
@@ -66,18 +69,14 @@ def _current_plot(machine: Machine, entries: Entries, start: FirstStart) -> Plot
     )
 
 
-def _oil_plot(entries: Entries, start: FirstStart) -> Plot | None:
-    if np.isnan(start.record.columns["oil"]).all():
+def _oil_plot(entries: Entries, start: FirstStart, record: Record) -> Plot | None:
+    if np.isnan(record.columns["oil"]).all():
         return None
-    zero = 0.0 if start.oil_zero is None else float(start.oil_zero.to("pascal").magnitude)
+    zero = start.oil_zero.pascal
     line = Line(
-        (
-            "differential, zero subtracted"
-            if start.oil_zero is not None
-            else "differential, zero unknown"
-        ),
-        [float(t) for t in start.record.time],
-        [float(v) - zero for v in start.record.columns["oil"]],
+        ("differential, zero subtracted" if start.oil_zero.known else "differential, zero unknown"),
+        [float(t) for t in record.time],
+        [float(v) - zero for v in record.columns["oil"]],
     )
     trip = Rule("low-oil trip", float(start.oil_trip.to("pascal").magnitude))
     return Plot(
@@ -94,8 +93,8 @@ def _oil_plot(entries: Entries, start: FirstStart) -> Plot | None:
     )
 
 
-def _speed_plot(start: FirstStart) -> Plot | None:
-    lines = _lines(start, (("speed", "speed", "main"),))
+def _speed_plot(start: FirstStart, record: Record) -> Plot | None:
+    lines = _lines(record, (("speed", "speed", "main"),))
     return (
         Plot(
             "Speed in the run-up",
@@ -112,8 +111,8 @@ def _speed_plot(start: FirstStart) -> Plot | None:
     )
 
 
-def _vane_plot(start: FirstStart) -> Plot | None:
-    lines = _lines(start, (("vanes", "vane position", "main"),))
+def _vane_plot(start: FirstStart, record: Record) -> Plot | None:
+    lines = _lines(record, (("vanes", "vane position", "main"),))
     return (
         Plot(
             "Vane position in the run-up",

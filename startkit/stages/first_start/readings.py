@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pint
 
 from startkit.errors import StartkitError
 from startkit.facts.machine import Machine
+from startkit.procedure.block import Block
 from startkit.procedure.entries import Entries
-from startkit.procedure.oil_readings import zero_of
+from startkit.procedure.oil_readings import Zero, trip_of, zero_of
 from startkit.procedure.reading import Reading
 from startkit.procedure.series import clock, dead_sensors
 from startkit.procedure.starts import Next, Rules, Run, next_start, rules, runs
@@ -30,10 +31,11 @@ _LABELS = {
 
 @dataclass(frozen=True)
 class Record:
-    """The pasted run-up [s, SI], sensors at zero taken out."""
+    """The pasted run-up [s, SI], sensors at zero taken out; `block` knows its instrument."""
 
     time: np.ndarray
     columns: dict[str, np.ndarray]
+    block: Block
 
     def currents(self) -> np.ndarray:
         return np.array([self.columns[phase] for phase in PHASES])
@@ -43,16 +45,20 @@ class Record:
 class FirstStart:
     """What the stage's verdicts, figures and plots are made from; a typed reading goes before the
     record's.
+
+    `timed_by_record`, `peak_by_record`: run-up time and peak are the record's.
     """
 
     record: Record | None
     run_up: RunUp | None
     run_up_time: Reading
+    timed_by_record: bool
     peak: tuple[Reading, ...]
+    peak_by_record: bool
     settled: tuple[Reading, ...]
     oil_lowest: Reading
     oil_at: pint.Quantity | None
-    oil_zero: pint.Quantity | None
+    oil_zero: Zero
     oil_trip: pint.Quantity
     runs: tuple[Run, ...]
     rules: Rules
@@ -66,27 +72,26 @@ def collect(machine: Machine, entries: Entries) -> FirstStart:
     record = _record(entries, problems)
     start = entries.quantity("start_at")
     analysed = _analysed(record, start if start is not None else Q(0.0, "second"), problems)
-    zero, _, _ = zero_of(entries.of("lube"))
+    lube = entries.of("lube")
+    zero = zero_of(lube)
     made, known = runs(entries, problems), rules(machine)
-    setting = entries.of("lube").quantity("trip_setting")
+    typed_time, typed_oil = entries.reading("run_up_time"), entries.reading("oil_lowest")
     return FirstStart(
-        record,
-        analysed,
-        _run_up_time(entries, analysed),
-        _currents(entries, "peak", analysed),
-        _currents(entries, "settled", analysed),
-        _oil(entries, analysed, zero),
-        (
-            analysed.oil_lowest_at
-            if analysed is not None and not entries.reading("oil_lowest").taken
-            else None
-        ),
-        zero,
-        setting if setting is not None else machine.oil.low_trip,
-        made,
-        known,
-        _next(known, made),
-        tuple(problems),
+        record=record,
+        run_up=analysed,
+        run_up_time=_run_up_time(typed_time, record, analysed),
+        timed_by_record=not typed_time.taken,
+        peak=_currents(entries, "peak", record, analysed),
+        peak_by_record=not any(entries.reading(f"peak_{phase}").taken for phase in PHASES),
+        settled=_currents(entries, "settled", record, analysed),
+        oil_lowest=zero.subtracted_from(_oil(typed_oil, record, analysed)),
+        oil_at=(analysed.oil_lowest_at if analysed is not None and not typed_oil.taken else None),
+        oil_zero=zero,
+        oil_trip=trip_of(machine, lube),
+        runs=made,
+        rules=known,
+        next=_next(known, made),
+        problems=tuple(problems),
     )
 
 
@@ -98,7 +103,7 @@ def _record(entries: Entries, problems: list[str]) -> Record | None:
     kept = clock(block, name)
     columns, dead = dead_sensors(block, kept.rows, name, _LABELS, expect_zero=("vanes",))
     problems += [*kept.problems, *dead]
-    return Record(kept.time, columns) if len(kept.time) else None
+    return Record(kept.time, columns, block) if len(kept.time) else None
 
 
 def _analysed(record: Record | None, start: pint.Quantity, problems: list[str]) -> RunUp | None:
@@ -117,44 +122,36 @@ def _analysed(record: Record | None, start: pint.Quantity, problems: list[str]) 
         return None
 
 
-def _run_up_time(entries: Entries, analysed: RunUp | None) -> Reading:
-    typed = entries.reading("run_up_time")
-    if typed.taken or analysed is None or analysed.time is None:
+def _run_up_time(typed: Reading, record: Record | None, analysed: RunUp | None) -> Reading:
+    if typed.taken or record is None or analysed is None or analysed.time is None:
         return typed
-    return replace(typed, text="record", quantity=analysed.time, u=analysed.u_time)
+    column = "speed" if np.isfinite(record.columns["speed"]).any() else "l1"
+    return record.block.reading(("time", column), analysed.time, analysed.u_time)
 
 
-def _currents(entries: Entries, what: str, analysed: RunUp | None) -> tuple[Reading, ...]:
+def _currents(
+    entries: Entries, what: str, record: Record | None, analysed: RunUp | None
+) -> tuple[Reading, ...]:
+    recorded = getattr(analysed, what) if analysed is not None else None
     return tuple(
-        _current(
-            entries, f"{what}_{phase}", i, getattr(analysed, what) if analysed is not None else None
-        )
-        for i, phase in enumerate(PHASES)
+        _current(entries.reading(f"{what}_{phase}"), record, phase, recorded) for phase in PHASES
     )
 
 
-def _current(entries: Entries, name: str, phase: int, recorded: pint.Quantity | None) -> Reading:
-    typed = entries.reading(name)
-    if typed.taken or recorded is None or not np.isfinite(recorded[phase].magnitude):
+def _current(
+    typed: Reading, record: Record | None, phase: str, recorded: pint.Quantity | None
+) -> Reading:
+    if typed.taken or record is None or recorded is None:
         return typed
-    entry = entries.entry("run_up")
-    instrument = entries.job.instruments.get(entry.instrument) if entry is not None else None
-    u = (
-        instrument.standard_uncertainty(recorded[phase])
-        if instrument is not None and instrument.kind == "current"
-        else None
-    )
-    return replace(typed, text="record", quantity=recorded[phase], u=u, entry=entry)
+    found = recorded[PHASES.index(phase)]
+    return record.block.reading(phase, found) if np.isfinite(found.magnitude) else typed
 
 
-def _oil(entries: Entries, analysed: RunUp | None, zero: pint.Quantity | None) -> Reading:
-    """Lowest differential with the transducers' zero taken off."""
-    typed = entries.reading("oil_lowest")
-    if not typed.taken and analysed is not None and analysed.oil_lowest is not None:
-        typed = replace(typed, text="record", quantity=analysed.oil_lowest)
-    if typed.quantity is None or zero is None:
+def _oil(typed: Reading, record: Record | None, analysed: RunUp | None) -> Reading:
+    """Lowest differential, as shown."""
+    if typed.taken or record is None or analysed is None or analysed.oil_lowest is None:
         return typed
-    return replace(typed, quantity=typed.quantity - zero)
+    return record.block.reading("oil", analysed.oil_lowest)
 
 
 def _next(known: Rules, made: tuple[Run, ...]) -> Next:

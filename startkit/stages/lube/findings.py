@@ -10,8 +10,7 @@ from startkit.procedure.entries import Entries
 from startkit.procedure.stage import Figure, Heading, Table
 from startkit.science.oil_pump import compare_pump_speed
 from startkit.science.viscosity import iso_grade, viscosity_at, viscosity_slope
-from startkit.stages.lube.readings import Oil
-from startkit.stages.lube.verdicts import baseline
+from startkit.stages.lube.readings import Oil, baseline
 from startkit.units import Q
 
 
@@ -20,9 +19,9 @@ def figures(machine: Machine, entries: Entries, oil: Oil) -> tuple[Figure, ...]:
     found = (
         Figure(
             "Oil superheat",
-            oil.superheat,
+            oil.superheat.quantity,
             "temperature_difference",
-            oil.u_superheat,
+            oil.superheat.u,
             "sump temperature over saturation at sump pressure",
             "lube.oil_superheat",
             1,
@@ -30,10 +29,10 @@ def figures(machine: Machine, entries: Entries, oil: Oil) -> tuple[Figure, ...]:
         *_foaming(oil),
         Figure(
             "Transducer zero, subtracted",
-            oil.zero,
+            oil.zero.reading.quantity,
             "pressure_difference",
-            oil.u_zero,
-            oil.zero_raw,
+            oil.zero.reading.u,
+            oil.zero.how,
             "lube.zero",
         ),
         *_pre_lube(oil),
@@ -204,7 +203,7 @@ def _u_viscosity(entries: Entries, points: tuple[pint.Quantity, ...]) -> pint.Qu
 
 def tables(entries: Entries, oil: Oil) -> tuple[Table, ...]:
     """The pump against its last visit, where one is known."""
-    machine, before = entries.machine, baseline(entries.machine, entries)
+    machine, before = entries.machine, baseline(entries)
     speed, temperature, points = (
         entries.reading("pump_speed"),
         entries.reading("supply_temperature"),

@@ -7,8 +7,9 @@ import pint
 
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
+from startkit.procedure.oil_readings import OilDifferential
 from startkit.procedure.stage import Line, Plot, Rule
-from startkit.stages.lube.readings import Oil, OilDifferential
+from startkit.stages.lube.readings import Oil
 from startkit.units import Q
 
 
@@ -16,7 +17,7 @@ def plotted(machine: Machine, entries: Entries, oil: Oil) -> tuple[Plot, ...]:
     """Differential over time with set point, trip and pre-lube window; the coast-down beside it."""
     levels = (Rule("set point", _pascal(oil.set_point)), Rule("low-oil trip", _pascal(oil.trip)))
     found = []
-    if oil.trend is not None:
+    if oil.record is not None:
         start = entries.quantity("pump_start")
         begin = 0.0 if start is None else float(start.to("second").magnitude)
         window = (
@@ -29,9 +30,9 @@ def plotted(machine: Machine, entries: Entries, oil: Oil) -> tuple[Plot, ...]:
             else (Rule("pump starts", begin, "x"),)
         )
         found.append(
-            _plot("Oil differential from pump start", oil.trend, (*levels, *window), entries, oil)
+            _plot("Oil differential from pump start", oil.record, (*levels, *window), entries, oil)
         )
-    if oil.coast_trend is not None:
+    if oil.coast_record is not None:
         moments = tuple(
             Rule(label, float(q.to("second").magnitude), "x")
             for label, name in (("motor stopped", "stopped"), ("shaft at rest", "at_rest"))
@@ -40,7 +41,7 @@ def plotted(machine: Machine, entries: Entries, oil: Oil) -> tuple[Plot, ...]:
         found.append(
             _plot(
                 "Oil differential through the first stop",
-                oil.coast_trend,
+                oil.coast_record,
                 (*levels, *moments),
                 entries,
                 oil,
@@ -54,10 +55,10 @@ def _pascal(quantity: pint.Quantity) -> float:
 
 
 def _plot(
-    title: str, trend: OilDifferential, rules: tuple[Rule, ...], entries: Entries, oil: Oil
+    title: str, record: OilDifferential, rules: tuple[Rule, ...], entries: Entries, oil: Oil
 ) -> Plot:
     lowest, highest = (
-        entries.show(Q(float(f(trend.differential)), "pascal"), "pressure_difference")
+        entries.show(Q(float(f(record.differential)), "pascal"), "pressure_difference")
         for f in (np.min, np.max)
     )
     return Plot(
@@ -70,11 +71,11 @@ def _plot(
             Line(
                 (
                     "differential, zero subtracted"
-                    if oil.zero is not None
+                    if oil.zero.known
                     else "differential, zero unknown"
                 ),
-                [float(v) for v in trend.time],
-                [float(v) for v in trend.differential],
+                [float(v) for v in record.time],
+                [float(v) for v in record.differential],
             ),
         ),
         rules,

@@ -1,22 +1,30 @@
-"""The oil readings of a job brought together: zero, differential over time, saturation at the sump."""
+"""The oil readings of a job brought together: zero, differential over time, the sump."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
-import numpy as np
 import pint
 
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.oil_readings import (
     OilDifferential,
+    Zero,
     analysed_coast_down,
     differential_over_time,
     guarded,
+    trip_of,
     zero_of,
 )
-from startkit.science.lube import FoamingRisk, foaming_risk
+from startkit.procedure.reading import Reading
+from startkit.science.lube import (
+    FoamingRisk,
+    foaming_risk,
+    oil_superheat,
+    oil_superheat_uncertainty,
+)
 from startkit.science.pre_lube import CoastDown, PreLube, analyse_pre_lube
 from startkit.units import Q
 
@@ -25,21 +33,30 @@ from startkit.units import Q
 class Oil:
     """What the stage's verdicts, figures and plots are made from.
 
-    `zero` is what is subtracted, with `u_zero`; None if the transducers were never compared with
-    the pump off.
+    Parameters
+    ----------
+    zero : Zero
+    set_point, trip : pint.Quantity
+        As they are left; where that is not entered, as the sheet has them.
+    record, coast_record : OilDifferential or None
+        From pump start, and through the first stop.
+    pre_lube : PreLube or None
+    coast_down : CoastDown or None
+    superheat, released : Reading
+        Oil superheat, and the share of refrigerant that leaves the oil at the start.
+    foaming : FoamingRisk or None
+    problems : tuple of str
     """
 
-    zero: pint.Quantity | None
-    u_zero: pint.Quantity | None
-    zero_raw: str
+    zero: Zero
     set_point: pint.Quantity
     trip: pint.Quantity
-    trend: OilDifferential | None
+    record: OilDifferential | None
     pre_lube: PreLube | None
-    coast_trend: OilDifferential | None
+    coast_record: OilDifferential | None
     coast_down: CoastDown | None
-    superheat: pint.Quantity | None
-    u_superheat: pint.Quantity | None
+    superheat: Reading
+    released: Reading
     foaming: FoamingRisk | None
     problems: tuple[str, ...]
 
@@ -47,73 +64,56 @@ class Oil:
 def collect(machine: Machine, entries: Entries) -> Oil:
     """Read everything once; what cannot be used is said in one sentence each."""
     problems: list[str] = []
-    zero, u_zero, raw = zero_of(entries)
-    left = entries.quantity("set_point_left") or entries.quantity("set_point_found")
-    set_point = left if left is not None else machine.oil.differential_set_point
-    setting = entries.quantity("trip_setting")
-    trip = setting if setting is not None else machine.oil.low_trip
-    trend, coast = (
-        differential_over_time(entries.block(name), zero, name, entries, problems)
-        for name in ("pre_lube", "coast_down")
+    zero, trip = zero_of(entries), trip_of(machine, entries)
+    set_point = _set_point(machine, entries)
+    record, coast = (
+        differential_over_time(entries, name, zero, problems) for name in ("pre_lube", "coast_down")
     )
-    superheat, u, foaming = _sump(machine, entries, problems)
+    superheat = guarded(lambda: _superheat(machine, entries), problems)
+    foaming = guarded(lambda: _foaming(machine, entries), problems)
     return Oil(
-        zero,
-        u_zero,
-        raw,
-        set_point,
-        trip,
-        trend,
-        _pre_lube(entries, trend, set_point, trip, problems),
-        coast,
-        analysed_coast_down(entries, coast, trip, problems),
-        superheat,
-        u,
-        foaming,
-        tuple(problems),
+        zero=zero,
+        set_point=set_point,
+        trip=trip,
+        record=record,
+        pre_lube=_pre_lube(entries, record, set_point, trip, problems),
+        coast_record=coast,
+        coast_down=analysed_coast_down(entries, coast, trip, problems),
+        superheat=superheat or Reading.derived(None, None, *_sump(entries)),
+        released=_released(machine, entries, foaming),
+        foaming=foaming,
+        problems=tuple(dict.fromkeys(problems)),
     )
+
+
+def _set_point(machine: Machine, entries: Entries) -> pint.Quantity:
+    for name in ("set_point_left", "set_point_found"):
+        typed = entries.quantity(name)
+        if typed is not None:
+            return typed
+    return machine.oil.differential_set_point
 
 
 def _pre_lube(
     entries: Entries,
-    trend: OilDifferential | None,
+    record: OilDifferential | None,
     set_point: pint.Quantity,
     trip: pint.Quantity,
     problems: list[str],
 ) -> PreLube | None:
-    if trend is None:
+    if record is None:
         return None
-    start = entries.quantity("pump_start")
-    return guarded(
-        lambda: analyse_pre_lube(
-            Q(trend.time, "second"),
-            Q(trend.differential, "pascal"),
-            start if start is not None else Q(0.0, "second"),
-            set_point,
-            trip,
-        ),
-        problems,
-    )
+    typed = entries.quantity("pump_start")
+    start = typed if typed is not None else Q(0.0, "second")
+    time, differential = Q(record.time, "second"), Q(record.differential, "pascal")
+    return guarded(lambda: analyse_pre_lube(time, differential, start, set_point, trip), problems)
 
 
-def _sump(
-    machine: Machine, entries: Entries, problems: list[str]
-) -> tuple[pint.Quantity | None, pint.Quantity | None, FoamingRisk | None]:
-    """Oil superheat with its uncertainty, and what the fall of pressure at start will release."""
-    temperature, pressure = entries.reading("sump_temperature"), entries.reading("sump_pressure")
-    if temperature.quantity is None or pressure.quantity is None:
-        return None, None, None
-    from startkit.science.lube import oil_superheat
+# --- the sump ------------------------------------------------------------------------------------
 
-    fluid = machine.machine.refrigerant
-    return guarded(
-        lambda: (
-            oil_superheat(temperature.quantity, _dew(fluid, pressure.quantity)),
-            _u_superheat(entries, fluid),
-            _foaming(machine, entries, fluid, temperature.quantity, pressure.quantity),
-        ),
-        problems,
-    ) or (None, None, None)
+
+def _sump(entries: Entries) -> tuple[Reading, Reading]:
+    return entries.reading("sump_temperature"), entries.reading("sump_pressure")
 
 
 def _dew(fluid: str, pressure: pint.Quantity) -> pint.Quantity:
@@ -122,41 +122,60 @@ def _dew(fluid: str, pressure: pint.Quantity) -> pint.Quantity:
     return dew_temperature(fluid, pressure)
 
 
-def _u_superheat(entries: Entries, fluid: str) -> pint.Quantity | None:
+def _superheat(machine: Machine, entries: Entries) -> Reading | None:
+    """Oil superheat with the uncertainty of thermometer, gauge and barometer."""
+    temperature, pressure = _sump(entries)
+    if temperature.quantity is None or pressure.quantity is None:
+        return None
+    fluid = machine.machine.refrigerant
+    superheat = oil_superheat(temperature.quantity, _dew(fluid, pressure.quantity))
+    u = _u_superheat(entries, fluid, temperature, pressure)
+    return Reading.derived(superheat, u, temperature, pressure)
+
+
+def _u_superheat(
+    entries: Entries, fluid: str, temperature: Reading, pressure: Reading
+) -> pint.Quantity | None:
     """From the thermometer, the gauge and the barometer that the gauge rests on; None if no
     instrument is named.
     """
-    from startkit.science.lube import oil_superheat_uncertainty
-
-    temperature, pressure = entries.reading("sump_temperature"), entries.reading("sump_pressure")
-    if temperature.u is None or pressure.u is None:
+    if temperature.u is None or pressure.u is None or pressure.quantity is None:
         return None
     p = pressure.quantity.to("pascal").magnitude
     slope = (_dew(fluid, Q(p * 1.005, "pascal")) - _dew(fluid, Q(p * 0.995, "pascal"))).to(
         "delta_degC"
     ).magnitude / (0.01 * p)
-    barometer = entries.job.barometer.u
-    u_pressure = np.hypot(
-        pressure.u.to("pascal").magnitude,
-        barometer.to("pascal").magnitude if barometer is not None else 0.0,
-    )
     return oil_superheat_uncertainty(
-        temperature.u, Q(u_pressure, "pascal"), Q(slope, "delta_degC/pascal")
+        temperature.u, Q(_u_pascal(entries, pressure), "pascal"), Q(slope, "delta_degC/pascal")
     )
 
 
-def _foaming(
-    machine: Machine,
-    entries: Entries,
-    fluid: str,
-    temperature: pint.Quantity,
-    pressure: pint.Quantity,
-) -> FoamingRisk:
+def _u_pascal(entries: Entries, pressure: Reading) -> float:
+    """Standard uncertainty of an absolute pressure [Pa]: gauge and barometer."""
+    parts = (pressure.u, entries.job.barometer.u)
+    return math.hypot(*(u.to("pascal").magnitude for u in parts if u is not None))
+
+
+# --- foaming -------------------------------------------------------------------------------------
+
+
+def _pressure_to_come(machine: Machine, entries: Entries) -> pint.Quantity:
     from startkit.science.refrigerant import saturation_pressure
 
-    after = entries.quantity("pressure_to_come")
-    if after is None:
-        after = saturation_pressure(fluid, machine.design.leaving_chilled)
+    typed = entries.quantity("pressure_to_come")
+    if typed is not None:
+        return typed
+    return saturation_pressure(machine.machine.refrigerant, machine.design.leaving_chilled)
+
+
+def _foaming(machine: Machine, entries: Entries) -> FoamingRisk | None:
+    """What the fall of pressure at start will release from the oil."""
+    from startkit.science.refrigerant import saturation_pressure
+
+    temperature, pressure = (reading.quantity for reading in _sump(entries))
+    if temperature is None or pressure is None:
+        return None
+    fluid, after = machine.machine.refrigerant, _pressure_to_come(machine, entries)
     return foaming_risk(
         temperature,
         _dew(fluid, pressure),
@@ -165,3 +184,46 @@ def _foaming(
         after,
         saturation_pressure(fluid, temperature),
     )
+
+
+def _released(machine: Machine, entries: Entries, foaming: FoamingRisk | None) -> Reading:
+    """Share of refrigerant that leaves the oil at the start, with its standard uncertainty."""
+    parents = _sump(entries)
+    to_come = entries.reading("pressure_to_come")
+    rests_on = (*parents, to_come) if to_come.taken else parents
+    if foaming is None:
+        return Reading.derived(None, None, *rests_on)
+    u = _u_released(machine, entries, foaming, *parents)
+    return Reading.derived(foaming.released.to("percent"), u, *rests_on)
+
+
+def _u_released(
+    machine: Machine,
+    entries: Entries,
+    foaming: FoamingRisk,
+    temperature: Reading,
+    pressure: Reading,
+) -> pint.Quantity | None:
+    """u of (p_now - p_after) / p_sat(T): from the pressure now, and from the oil's temperature."""
+    from startkit.science.refrigerant import saturation_pressure
+
+    if temperature.u is None or pressure.u is None or temperature.quantity is None:
+        return None
+    fluid, kelvin = machine.machine.refrigerant, temperature.quantity.to("kelvin").magnitude
+    u = temperature.u.to("delta_degC").magnitude
+    low, middle, high = (
+        float(saturation_pressure(fluid, Q(kelvin + step, "kelvin")).to("pascal").magnitude)
+        for step in (-u, 0.0, u)
+    )
+    share = float(foaming.released.to("dimensionless").magnitude)
+    by_pressure = _u_pascal(entries, pressure) / middle
+    return Q(100 * math.hypot(by_pressure, share * (high - low) / (2 * middle)), "percent")
+
+
+def baseline(entries: Entries) -> tuple[pint.Quantity, pint.Quantity] | None:
+    """Pump speed and oil temperature at the last visit, if both were entered."""
+    speed, temperature = (
+        entries.quantity("baseline_speed"),
+        entries.quantity("baseline_temperature"),
+    )
+    return None if speed is None or temperature is None else (speed, temperature)

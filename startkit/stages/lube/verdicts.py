@@ -6,17 +6,16 @@ import re
 from dataclasses import replace
 from datetime import datetime
 
-import pint
-
 from startkit.facts.limits import PRACTICE, Limit, Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
 from startkit.procedure.reading import Reading
-from startkit.science.pre_lube import PreLube
+from startkit.science.lube import filter_fraction
+from startkit.stages.lube.pre_lube import over_the_trip, pre_lube, typed
 from startkit.stages.lube.readings import Oil
 from startkit.units import Q
-from startkit.verdict import COVERAGE, Outcome, Verdict, within
+from startkit.verdict import Outcome, Verdict
 
 
 def judged(machine: Machine, limits: Limits, entries: Entries, oil: Oil) -> tuple[Verdict, ...]:
@@ -33,10 +32,10 @@ def judged(machine: Machine, limits: Limits, entries: Entries, oil: Oil) -> tupl
     return (
         *(replace(v, gate="oil_pump") for v in before_the_pump),
         _zero(limits, entries, oil),
-        *_pre_lube(limits, entries, oil),
+        *pre_lube(limits, entries, oil),
         _trip_proven(limits, entries, oil),
         _filter(machine, limits, entries),
-        *_set_point(machine, limits, entries),
+        _set_point(machine, limits, entries),
         *_coast_down(limits, entries, oil),
     )
 
@@ -55,6 +54,7 @@ def _oil_kind(machine: Machine, entries: Entries) -> Verdict:
             sentence="Not read.",
             next_step="Read the label of the drum.",
             source="machine sheet",
+            rests_on=("lube.oil_kind",),
         )
     if _words(machine.oil.kind) <= _words(seen) and _words(machine.oil.grade) <= _words(seen):
         return Verdict(
@@ -63,6 +63,7 @@ def _oil_kind(machine: Machine, entries: Entries) -> Verdict:
             outcome=Outcome.PASS,
             sentence=f"{seen}: as in the sheet.",
             source="machine sheet",
+            rests_on=("lube.oil_kind",),
         )
     return Verdict(
         key=key,
@@ -72,6 +73,7 @@ def _oil_kind(machine: Machine, entries: Entries) -> Verdict:
         next_step="Do not run the pump until the oil is settled: oils of different kinds do not"
         " mix.",
         source="machine sheet",
+        rests_on=("lube.oil_kind",),
     )
 
 
@@ -89,6 +91,7 @@ def _level(entries: Entries) -> Verdict:
             sentence="Not looked at.",
             next_step="Look at the sump sight glass.",
             source=PRACTICE,
+            rests_on=("lube.sight_glass",),
         )
     if seen.startswith("clear"):
         return Verdict(
@@ -97,6 +100,7 @@ def _level(entries: Entries) -> Verdict:
             outcome=Outcome.PASS,
             sentence="Clear, level in the glass.",
             source=PRACTICE,
+            rests_on=("lube.sight_glass",),
         )
     outcome = Outcome.UNPROVEN if seen == "cannot be seen" else Outcome.FAIL
     return Verdict(
@@ -106,35 +110,16 @@ def _level(entries: Entries) -> Verdict:
         sentence=f"Sight glass: {seen}.",
         next_step="Put the level right; foam means refrigerant in the oil, so warm it longer.",
         source=PRACTICE,
+        rests_on=("lube.sight_glass",),
     )
 
 
 def _superheat(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
-    limit = limits["lube.oil_superheat"]
-    missing = next(
-        (
-            r
-            for r in map(entries.reading, ("sump_temperature", "sump_pressure"))
-            if r.problem or not r.taken
-        ),
-        None,
-    )
-    reading = (
-        missing
-        if missing is not None
-        else Reading("", "", oil.superheat, oil.u_superheat, untrusted=_untrusted(entries))
-    )
     return check(
         entries,
-        limit,
-        reading,
+        limits["lube.oil_superheat"],
+        oil.superheat,
         next_step="Leave the heater on and wait: refrigerant is still dissolved in the oil.",
-    )
-
-
-def _untrusted(entries: Entries) -> str:
-    return (
-        entries.reading("sump_temperature").untrusted or entries.reading("sump_pressure").untrusted
     )
 
 
@@ -147,7 +132,8 @@ def _heater(limits: Limits, entries: Entries) -> Verdict:
     )
     taken = read.moment if read is not None else None
     if since.problem or not since.taken or taken is None:
-        return check(entries, limit, since if since.problem else None, next_step="")
+        missing = since if since.problem else Reading(items=since.items)
+        return check(entries, limit, missing, next_step="")
     began = datetime.fromisoformat(since.text)
     if began.tzinfo is None:
         began = began.replace(tzinfo=taken.tzinfo)
@@ -160,23 +146,29 @@ def _heater(limits: Limits, entries: Entries) -> Verdict:
             sentence="The heater was switched on after the sump was read.",
             next_step="Check the date and time, or read the sump again.",
             source=limit.origin,
+            rests_on=since.items,
         )
-    return check(entries, limit, Q(hours, "hour"), next_step="Wait, then read the sump again.")
+    return check(
+        entries,
+        limit,
+        Reading.derived(Q(hours, "hour"), None, since),
+        next_step="Wait, then read the sump again.",
+    )
 
 
 def _foaming(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
     limit = limits["lube.foaming"]
     if oil.foaming is None:
-        return check(entries, limit, None, next_step="")
+        return check(entries, limit, oil.released, next_step="")
     note = (
-        "Liquid refrigerant stands in the sump and will boil at start."
+        "Liquid refrigerant is in the sump and will boil at the start."
         if oil.foaming.boils
         else "Share of refrigerant that leaves the oil as gas, taken as an ideal solution."
     )
     found = check(
         entries,
         limit,
-        oil.foaming.released.to("percent"),
+        oil.released,
         next_step="Warm the oil further, and lower the pressure slowly at start.",
         note=note,
     )
@@ -185,186 +177,26 @@ def _foaming(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
 
 def _zero(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
     limit = limits["lube.zero"]
-    if oil.zero is None:
+    if not oil.zero.known:
         return Verdict(
             key=limit.key,
             title=limit.title,
             outcome=Outcome.OPEN,
-            sentence="The transducers were not compared with the pump off: a differential is never"
-            " what two"
-            " unproven transducers say.",
+            sentence="The transducers were not compared with the pump off: do not trust a"
+            " differential until both have been compared.",
             next_step="Stop the pump, read both, and enter them.",
             source=limit.origin,
+            rests_on=("lube.zero", "lube.differential_off"),
         )
     found = check(
         entries,
         limit,
-        oil.zero,
-        u=oil.u_zero,
-        next_step="Calibrate or renew the transducer that is off, and read both again.",
+        oil.zero.reading,
+        next_step="Calibrate or replace the transducer that is off, and read both again.",
     )
     return replace(
         found,
-        sentence=f"{found.sentence} It is subtracted from every differential ({oil.zero_raw}).",
-    )
-
-
-# --- the pump running --------------------------------------------------------------------------
-
-
-def _pre_lube(limits: Limits, entries: Entries, oil: Oil) -> list[Verdict]:
-    pre = oil.pre_lube
-    deviation = None if pre is None else (pre.mean / oil.set_point - 1).to("percent")
-    u_deviation = None if pre is None else (pre.u_mean / oil.set_point).to("percent")
-    spread = None if pre is None else (pre.standard_deviation / oil.set_point).to("percent")
-    stands = pre is not None and _stands(pre, spread, limits["lube.steadiness"])
-    return [
-        _reached(limits, entries, oil),
-        check(
-            entries,
-            limits["lube.differential"],
-            deviation,
-            u=u_deviation,
-            steady=stands or pre is None,
-            next_step="Set the regulator or the pump's speed, then take the record again.",
-            note=(
-                ""
-                if pre is None
-                else (
-                    f"Mean {entries.show(pre.mean, 'pressure_difference')}, set point"
-                    f" {entries.show(oil.set_point, 'pressure_difference')}."
-                )
-            ),
-        ),
-        check(
-            entries,
-            limits["lube.steadiness"],
-            spread,
-            next_step=(
-                "Look for air in the oil, a hunting regulator, a filter or a passing relief valve."
-            ),
-            note=_hunting(entries, oil),
-        ),
-        _margin(limits, entries, oil),
-        _stood(entries, oil),
-    ]
-
-
-def _stands(pre: PreLube, spread: pint.Quantity, limit: Limit) -> bool:
-    """Settled at the set point, or standing still somewhere else: then it is wrong, not unsteady."""
-    calm = within(spread, limit.low, limit.high) is Outcome.PASS
-    return pre.settled or bool(calm and abs(pre.slope) <= COVERAGE * pre.u_slope)
-
-
-def _reached(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
-    limit, pre = limits["lube.time_to_set_point"], oil.pre_lube
-    if pre is not None and pre.time_to_set_point is None:
-        return Verdict(
-            key=limit.key,
-            title=limit.title,
-            outcome=Outcome.FAIL,
-            sentence=f"The set point of {entries.show(oil.set_point, 'pressure_difference')} was"
-            " never"
-            f" reached; highest {entries.show(pre.highest, 'pressure_difference')}.",
-            next_step="Check rotation of the pump, suction strainer, oil level and regulator. Do"
-            " not turn the"
-            " shaft.",
-            reading=pre.highest,
-            uncertainty=None,
-            kind="pressure_difference",
-            source=limit.origin,
-        )
-    return check(
-        entries,
-        limit,
-        None if pre is None else pre.time_to_set_point,
-        u=None if pre is None else pre.u_time_to_set_point,
-        next_step="Check pump, suction strainer, check valve and oil temperature.",
-    )
-
-
-def _hunting(entries: Entries, oil: Oil) -> str:
-    if oil.pre_lube is None:
-        return ""
-    if oil.pre_lube.hunting_period is None:
-        return "No repeating cycle found."
-    return (
-        f"It hunts with a period of {entries.show(oil.pre_lube.hunting_period, 'time')} and an"
-        f" amplitude of {entries.show(oil.pre_lube.hunting_amplitude, 'pressure_difference')}."
-    )
-
-
-def _margin(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
-    limit, pre = limits["lube.margin"], oil.pre_lube
-    value = (
-        None if pre is None or pre.margin_in_sd is None else Q(pre.margin_in_sd, "dimensionless")
-    )
-    note = (
-        ""
-        if pre is None
-        else (
-            f"Mean stands {entries.show(pre.margin, 'pressure_difference')} over the trip of"
-            f" {entries.show(oil.trip, 'pressure_difference')}."
-        )
-    )
-    if pre is not None and value is None:
-        return Verdict(
-            key=limit.key,
-            title=limit.title,
-            outcome=Outcome.UNPROVEN,
-            sentence="The readings do not vary at all: a stuck display or too coarse a reading."
-            f" {note}",
-            next_step="Take a finer record.",
-            source=limit.origin,
-        )
-    return check(
-        entries,
-        limit,
-        value,
-        next_step="Raise the set point or calm the pressure before the shaft turns.",
-        note=note,
-    )
-
-
-def _stood(entries: Entries, oil: Oil) -> Verdict:
-    key, title = "lube.stood", "Differential never fell to the trip"
-    pre = oil.pre_lube
-    if pre is None:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence="No record of the differential.",
-            next_step="Record it from pump start.",
-            source="machine sheet: low-oil trip",
-        )
-    lowest = entries.show(pre.minimum, "pressure_difference")
-    if pre.minimum > oil.trip:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.PASS,
-            sentence=f"Lowest {lowest} after the set point was reached.",
-            next_step="",
-            reading=pre.minimum,
-            uncertainty=None,
-            kind="pressure_difference",
-            low=oil.trip,
-            high=None,
-            source="machine sheet: low-oil trip",
-        )
-    return Verdict(
-        key=key,
-        title=title,
-        outcome=Outcome.FAIL,
-        sentence=f"It fell to {lowest}, to or below the trip.",
-        next_step="Find out why before the shaft turns.",
-        reading=pre.minimum,
-        uncertainty=None,
-        kind="pressure_difference",
-        low=oil.trip,
-        high=None,
-        source="machine sheet: low-oil trip",
+        sentence=f"{found.sentence} It is subtracted from every differential ({oil.zero.how}).",
     )
 
 
@@ -385,23 +217,23 @@ def _trip_proven(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
             sentence="The trip has not been seen: a trip that was never seen is not proven.",
             next_step="Lower the differential until it trips, and read the value.",
             source=limit.origin,
+            rests_on=("lube.trip_seen", "lube.trip_method"),
         )
     if seen.quantity is None:
         return check(entries, limit, seen, next_step="")
     own = entries.text("trip_read_on") != "an independent gauge"
-    zero = oil.zero if oil.zero is not None and own else Q(0.0, "pascal")
-    deviation = ((seen.quantity - zero) / oil.trip - 1).to("percent")
-    u = None if seen.u is None else (seen.u / oil.trip).to("percent")
+    tripped = oil.zero.subtracted_from(seen) if own else seen
     found = check(
         entries,
         limit,
-        Reading("", seen.text, deviation, u, untrusted=seen.untrusted),
+        tripped.deviation_from(oil.trip),
         next_step="Set the trip, and prove it again.",
         note=(
-            "Tripped at"
-            f" {entries.show(seen.quantity - zero, 'pressure_difference')}{' with the zero taken off' if own else ''},"
+            f"Tripped at {entries.show(tripped.quantity, 'pressure_difference')}"
+            f"{' with the zero subtracted' if own else ''},"
             f" setting {entries.show(oil.trip, 'pressure_difference')}."
         ),
+        rests_on=("lube.trip_method", *typed(entries, ("lube.trip_setting", "lube.trip_read_on"))),
     )
     if how == "simulated at the transducer" and found.outcome is Outcome.PASS:
         return replace(
@@ -414,21 +246,12 @@ def _trip_proven(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
     return found
 
 
-def _set_point(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdict, ...]:
-    limit, left = limits["lube.set_point"], entries.reading("set_point_left")
-    deviation = (
-        None
-        if left.quantity is None
-        else (left.quantity / machine.oil.differential_set_point - 1).to("percent")
-    )
-    reading = left if left.quantity is None else Reading("", left.text, deviation)
-    return (
-        check(
-            entries,
-            limit,
-            reading,
-            next_step="Set it as the sheet says, or have the change written into the sheet.",
-        ),
+def _set_point(machine: Machine, limits: Limits, entries: Entries) -> Verdict:
+    return check(
+        entries,
+        limits["lube.set_point"],
+        entries.reading("set_point_left").deviation_from(machine.oil.differential_set_point),
+        next_step="Set it as the sheet says, or have the change written into the sheet.",
     )
 
 
@@ -446,21 +269,14 @@ def _filter(machine: Machine, limits: Limits, entries: Entries) -> Verdict:
                 " which drop to change it.",
                 next_step="Add filter_drop_change to the sheet, or waive.",
                 source=limit.origin,
+                rests_on=drop.items,
             )
         return check(entries, limit, drop, next_step="")
-    from startkit.science.lube import filter_fraction
-
-    u = None if drop.u is None else (drop.u / change).to("percent")
+    share = filter_fraction(drop.quantity, change).to("percent")
     return check(
         entries,
         limit,
-        Reading(
-            "",
-            drop.text,
-            filter_fraction(drop.quantity, change).to("percent"),
-            u,
-            untrusted=drop.untrusted,
-        ),
+        Reading.derived(share, drop.relative_to(change).u, drop),
         next_step="Change the filter before the shaft turns.",
         note=(
             f"{entries.show(drop.quantity, 'pressure_difference')} of"
@@ -473,103 +289,55 @@ def _filter(machine: Machine, limits: Limits, entries: Entries) -> Verdict:
 
 
 def _coast_down(limits: Limits, entries: Entries, oil: Oil) -> list[Verdict]:
-    """Oil pressure through the run-down, and after the shaft stands."""
-    title, key, source = (
-        "Oil pressure stood through the coast-down",
-        "lube.coast_down",
-        "machine sheet: low-oil trip",
+    """Oil pressure through the run-down, and after the shaft has stopped."""
+    limit = over_the_trip("lube.coast_down", "Oil pressure held through the coast-down", oil)
+    down, record = oil.coast_down, oil.coast_record
+    if down is None or record is None:
+        return [replace(_by_hand(entries, oil, limit), gate="hand_over")]
+    lowest = record.pressure(down.minimum)
+    note = "The lowest while the shaft turned."
+    if not down.stood:
+        note += f" It was below the trip for {entries.show(down.time_below, 'time')}."
+    held = check(
+        entries,
+        limit,
+        lowest,
+        next_step="The bearings ran without oil: stop, find the cause, look at the bearings.",
+        note=note,
+        rests_on=("lube.stopped", "lube.at_rest", *typed(entries, ("lube.trip_setting",))),
     )
-    down = oil.coast_down
-    if down is None:
-        return [
-            _by_hand(
-                entries,
-                oil,
-                Verdict(
-                    key=key,
-                    title=title,
-                    outcome=Outcome.OPEN,
-                    sentence="No record from the first stop.",
-                    next_step="Record the differential from the stop until the shaft stands.",
-                    reading=None,
-                    uncertainty=None,
-                    kind="pressure_difference",
-                    low=oil.trip,
-                    high=None,
-                    source=source,
-                    gate="hand_over",
-                ),
-            )
-        ]
-    lowest = entries.show(down.minimum, "pressure_difference")
-    if down.stood:
-        stood = Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.PASS,
-            sentence=f"Lowest {lowest} while the shaft turned.",
-            next_step="",
-            reading=down.minimum,
-            uncertainty=None,
-            kind="pressure_difference",
-            low=oil.trip,
-            high=None,
-            source=source,
-            gate="hand_over",
-        )
-    else:
-        stood = Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.FAIL,
-            sentence=f"It fell to {lowest} while the shaft still turned,"
-            f" {entries.show(down.time_below, 'time')} below the trip.",
-            next_step="The bearings ran without oil: stop, find the cause, look at the bearings.",
-            reading=down.minimum,
-            uncertainty=None,
-            kind="pressure_difference",
-            low=oil.trip,
-            high=None,
-            source=source,
-            gate="hand_over",
-        )
     after = check(
         entries,
         limits["lube.post_lube"],
-        down.post_lube_time,
+        record.figure(down.post_lube_time),
         next_step="Set the post-lube timer as the sheet says.",
+        rests_on=("lube.at_rest",),
     )
-    return [stood, replace(after, gate="hand_over")]
+    return [replace(each, gate="hand_over") for each in (held, after)]
 
 
-def _by_hand(entries: Entries, oil: Oil, none: Verdict) -> Verdict:
-    """The lowest differential as it was typed in the stage Shut-down, where no record was pasted."""
-    typed = entries.of("shut_down").reading("oil_lowest")
-    if typed.quantity is None:
-        return none
-    lowest = typed.quantity - (oil.zero if oil.zero is not None else Q(0.0, "pascal"))
-    outcome = within(lowest, oil.trip, None, typed.u)
-    said = (
-        f"Lowest {entries.show(lowest, 'pressure_difference')} while the shaft turned, read by"
-        " hand."
-    )
-    step = (
-        ""
-        if outcome is Outcome.PASS
-        else (
+def _by_hand(entries: Entries, oil: Oil, limit: Limit) -> Verdict:
+    """The lowest differential as typed in the stage Shut-down, where no record was pasted."""
+    lowest = entries.of("shut_down").reading("oil_lowest")
+    if lowest.quantity is None:
+        return Verdict(
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.OPEN,
+            sentence="No record from the first stop.",
+            next_step="Record the differential from the stop until the shaft has stopped.",
+            kind=limit.kind,
+            low=limit.low,
+            source=limit.origin,
+            rests_on=("lube.coast_down", "shut_down.oil_lowest"),
+        )
+    return check(
+        entries,
+        limit,
+        oil.zero.subtracted_from(lowest),
+        next_step=(
             "The bearings may have run without oil: find the cause, look at the bearings, record"
             " the next stop."
-        )
+        ),
+        note="The lowest while the shaft turned, read by hand.",
     )
-    return replace(
-        none, outcome=outcome, sentence=said, next_step=step, reading=lowest, uncertainty=typed.u
-    )
-
-
-def baseline(machine: Machine, entries: Entries) -> tuple[pint.Quantity, ...] | None:
-    """Pump speed and oil temperature at the last visit, if both were entered."""
-    speed, temperature = (
-        entries.quantity("baseline_speed"),
-        entries.quantity("baseline_temperature"),
-    )
-    return None if speed is None or temperature is None else (speed, temperature)

@@ -10,8 +10,6 @@ from startkit.procedure.starts import clock
 from startkit.stages.shut_down.readings import Down
 from startkit.units import Q
 
-# --- shown ---------------------------------------------------------------------------------------
-
 
 def figures(entries: Entries, down: Down) -> tuple[Figure, ...]:
     """Figures with keys are the baseline for the next visit."""
@@ -21,7 +19,7 @@ def figures(entries: Entries, down: Down) -> tuple[Figure, ...]:
             down.coast_down.quantity,
             "time",
             down.coast_down.u,
-            "from the oil record" if down.coast_down.text == "record" else "",
+            "from the oil record" if down.coast_down_by_record else "",
             "shut_down.coast_down_time",
         ),
         Figure(
@@ -29,7 +27,7 @@ def figures(entries: Entries, down: Down) -> tuple[Figure, ...]:
             down.post_lube.quantity,
             "time",
             down.post_lube.u,
-            "after the shaft stood",
+            "after the shaft had stopped",
             "shut_down.post_lube_time",
         ),
         Figure(

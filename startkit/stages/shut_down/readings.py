@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import timedelta
 
 import pint
@@ -25,6 +25,7 @@ class Down:
     coast_down: Reading
     post_lube: Reading
     by_record: bool
+    coast_down_by_record: bool
     runs: tuple[Run, ...]
     rules: Rules
     next: Next
@@ -36,10 +37,11 @@ def collect(machine: Machine, entries: Entries) -> Down:
     """Read everything once."""
     problems: list[str] = []
     recorded = coast_down_of(machine, entries.of("lube"))
-    coast, post = (
-        _or_record(entries.reading(name), None if recorded is None else getattr(recorded, name))
-        for name in ("coast_down_time", "post_lube_time")
-    )
+    coast, post = entries.reading("coast_down_time"), entries.reading("post_lube_time")
+    timed_by_hand = coast.taken
+    if recorded is not None:
+        coast = coast if coast.taken else recorded.coast_down_time
+        post = post if post.taken else recorded.post_lube_time
     made, known = runs(entries.of("first_start"), problems), rules(machine)
     try:
         following = next_start(known, made)
@@ -52,12 +54,14 @@ def collect(machine: Machine, entries: Entries) -> Down:
         if following.at is None or stopped is None
         else Q(max((following.at - stopped) / timedelta(minutes=1), 0.0), "minute")
     )
-    return Down(coast, post, recorded is not None, made, known, following, due, tuple(problems))
-
-
-def _or_record(typed: Reading, recorded: pint.Quantity | None) -> Reading:
-    return (
-        typed
-        if typed.taken or recorded is None
-        else replace(typed, text="record", quantity=recorded)
+    return Down(
+        coast_down=coast,
+        post_lube=post,
+        by_record=recorded is not None,
+        coast_down_by_record=recorded is not None and not timed_by_hand,
+        runs=made,
+        rules=known,
+        next=following,
+        due=due,
+        problems=tuple(problems),
     )

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from startkit.facts.limits import PRACTICE, Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
@@ -11,8 +9,6 @@ from startkit.procedure.judging import check, confirm
 from startkit.procedure.starts import clock
 from startkit.stages.shut_down.readings import Down
 from startkit.verdict import Outcome, Verdict
-
-# --- verdicts ------------------------------------------------------------------------------------
 
 
 def judged(machine: Machine, limits: Limits, entries: Entries, down: Down) -> tuple[Verdict, ...]:
@@ -60,8 +56,9 @@ def _proof(machine: Machine, entries: Entries) -> tuple[Verdict, ...]:
                 title=title,
                 outcome=Outcome.OPEN,
                 sentence=seen.problem or "Not read.",
-                next_step="Read the switch once the vanes stand.",
+                next_step="Read the switch once the vanes have stopped.",
                 source=PRACTICE,
+                rests_on=seen.items,
             ),
         )
     if seen.text == "made":
@@ -72,6 +69,7 @@ def _proof(machine: Machine, entries: Entries) -> tuple[Verdict, ...]:
                 outcome=Outcome.PASS,
                 sentence="The switch made.",
                 source=PRACTICE,
+                rests_on=seen.items,
             ),
         )
     return (
@@ -83,6 +81,7 @@ def _proof(machine: Machine, entries: Entries) -> tuple[Verdict, ...]:
             " switch.",
             next_step="Calibrate the vanes again before the next start.",
             source=PRACTICE,
+            rests_on=seen.items,
         ),
     )
 
@@ -92,7 +91,6 @@ def _closing(machine: Machine, limits: Limits, entries: Entries) -> Verdict:
     if seen.quantity is None:
         return check(entries, limit, seen, next_step="")
     due = machine.vanes.closing_time
-    u = None if seen.u is None else (seen.u / due).to("percent")
     before = entries.quantity("vanes_before")
     note = f"{entries.show(seen.quantity, 'time')}, full stroke {entries.show(due, 'time')}" + (
         f", from {entries.show(before, 'percent', 0)}." if before is not None else "."
@@ -100,7 +98,7 @@ def _closing(machine: Machine, limits: Limits, entries: Entries) -> Verdict:
     return check(
         entries,
         limit,
-        replace(seen, quantity=(seen.quantity / due).to("percent"), u=u),
+        seen.relative_to(due),
         next_step="Check actuator and linkage.",
         note=note,
     )
@@ -122,12 +120,12 @@ def _coast_down(machine: Machine, limits: Limits, entries: Entries, down: Down) 
             outcome=Outcome.NA,
             sentence=f"{shown}: kept as baseline, the sheet gives no coast-down time.",
             source="machine sheet",
+            rests_on=seen.items,
         )
-    u = None if seen.u is None else (seen.u / due).to("percent")
     return check(
         entries,
         limit,
-        replace(seen, quantity=(seen.quantity / due - 1).to("percent"), u=u),
+        seen.deviation_from(due),
         next_step=(
             "Shorter: look for a dragging bearing or seal. Longer: look for flow through open"
             " vanes."
@@ -150,6 +148,7 @@ def _backward(entries: Entries) -> Verdict:
             sentence=seen.problem or "Not entered.",
             next_step="Watch the last turns at the next stop.",
             source=PRACTICE,
+            rests_on=seen.items,
         )
     if seen.text == "no":
         return Verdict(
@@ -158,6 +157,7 @@ def _backward(entries: Entries) -> Verdict:
             outcome=Outcome.PASS,
             sentence="It came to rest without turning back.",
             source=PRACTICE,
+            rests_on=seen.items,
         )
     if seen.text == "yes":
         return Verdict(
@@ -169,14 +169,16 @@ def _backward(entries: Entries) -> Verdict:
             " it turned"
             " back.",
             source=PRACTICE,
+            rests_on=seen.items,
         )
     return Verdict(
         key=key,
         title=title,
         outcome=Outcome.UNPROVEN,
-        sentence="Nobody saw the last turns.",
+        sentence="No one saw the last turns.",
         next_step="Watch them at the next stop, or waive with the reason.",
         source=PRACTICE,
+        rests_on=seen.items,
     )
 
 
@@ -203,16 +205,18 @@ def _post_lube(
     limit = limits["shut_down.post_lube"]
     if seen.quantity is None:
         return (check(entries, limit, seen, next_step=""),)
-    u = None if seen.u is None else (seen.u / due).to("percent")
     return (
         check(
             entries,
             limit,
-            replace(seen, quantity=(seen.quantity / due).to("percent"), u=u),
+            seen.relative_to(due),
             next_step="Set the post-lube timer as the sheet says.",
             note=f"{entries.show(seen.quantity, 'time')} of {entries.show(due, 'time')}.",
         ),
     )
+
+
+_STOPS = ("shut_down.stopped_at", "first_start.starts")
 
 
 def _timer(limits: Limits, entries: Entries, down: Down) -> Verdict:
@@ -233,17 +237,19 @@ def _timer(limits: Limits, entries: Entries, down: Down) -> Verdict:
             next_step="Enter starts and stops in the stage First start, and the timers in the"
             " sheet.",
             source=limit.origin,
+            rests_on=(*shown.items, *_STOPS),
         )
     return check(
         entries,
         limit,
-        replace(shown, quantity=(shown.quantity - down.due).to("minute")),
+        shown.less(down.due),
         next_step="Set the restart timers as the sheet says.",
         note=(
             f"Shown {entries.show(shown.quantity, 'minutes')}, due"
             f" {entries.show(down.due, 'minutes')} ({down.next.rule}): not before"
             f" {clock(down.next.at)}."
         ),
+        rests_on=_STOPS,
     )
 
 

@@ -1,0 +1,201 @@
+"""What is judged of the three phases: inrush, settled current, unbalance of current and voltage."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pint
+
+from startkit.errors import StartkitError
+from startkit.facts.limits import Limit, Limits
+from startkit.facts.machine import Machine
+from startkit.procedure import three_phase
+from startkit.procedure.entries import Entries
+from startkit.procedure.judging import check
+from startkit.procedure.reading import Reading
+from startkit.science.supply import derating, explained_current_unbalance
+from startkit.stages.first_start.fields import PEAK_BY, SLOW
+from startkit.stages.first_start.readings import FirstStart
+from startkit.verdict import Outcome, Verdict
+
+
+def _first_missing(readings: tuple[Reading, ...]) -> Reading | None:
+    return next((each for each in readings if each.problem or each.quantity is None), None)
+
+
+def inrush(machine: Machine, limits: Limits, entries: Entries, start: FirstStart) -> Verdict:
+    """Highest current of the start against what this kind of starter should draw."""
+    limit, peak = limits["first_start.inrush"], Reading.largest_of(start.peak)
+    lacking = _first_missing(start.peak)
+    if lacking is not None:
+        return check(entries, limit, lacking, next_step="")
+    try:
+        due = machine.motor.expected_starting_current()
+    except StartkitError as error:
+        return Verdict(
+            key=limit.key,
+            title=limit.title,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"{entries.show(peak.quantity, 'current', 0)}, but there is nothing to compare"
+            f" it with: {error.what}.",
+            next_step=f"{(error.remedy or 'complete the sheet').capitalize()}.",
+            source=limit.origin,
+            rests_on=peak.items,
+        )
+    deviation = peak.deviation_from(due)
+    # A soft starter's or drive's limit is a ceiling: less current is no fault there.
+    applies = replace(limit, low=None) if machine.motor.kind_of_starter.limits_current else limit
+    too_low = _below(deviation, applies)
+    found = check(
+        entries,
+        applies,
+        deviation,
+        next_step=(
+            "The peak was not caught: read it with a recorder at the next start that is due."
+            if too_low
+            else _inrush_step(machine)
+        ),
+        note=(
+            f"Highest {entries.show(peak.quantity, 'current', 0)}, expected"
+            f" {'at most ' if applies.low is None else ''}{entries.show(due, 'current', 0)} with"
+            f" {machine.motor.kind_of_starter.phrase}."
+        ),
+    )
+    if too_low and found.outcome is Outcome.FAIL:
+        return replace(found, outcome=Outcome.UNPROVEN)
+    return _slow(found, entries, start)
+
+
+def _below(deviation: Reading, limit: Limit) -> bool:
+    return (
+        limit.low is not None
+        and deviation.quantity is not None
+        and bool(deviation.quantity < limit.low)
+    )
+
+
+def _inrush_step(machine: Machine) -> str:
+    wye = (
+        " A wye-delta motor that draws three times its share starts in delta: check its transition"
+        " contactors."
+        if machine.motor.kind_of_starter.in_delta
+        else ""
+    )
+    return "Compare the starter's connection, tap or current limit with the sheet." + wye
+
+
+def _slow(found: Verdict, entries: Entries, start: FirstStart) -> Verdict:
+    """A slow display can prove that the inrush was too high, never that it was not."""
+    by = entries.text("peak_by")
+    if found.outcome is not Outcome.PASS or start.peak_by_record or by in PEAK_BY[:2]:
+        return found
+    reason = (
+        "A panel display is too slow to catch the peak."
+        if by == SLOW
+        else "The form does not say how the peak was read."
+    )
+    return replace(
+        found,
+        outcome=Outcome.UNPROVEN,
+        sentence=f"{found.sentence} {reason}",
+        next_step=(
+            "Read it with a recorder at the next start that is due, or waive with the reason."
+        ),
+        rests_on=(*found.rests_on, "first_start.peak_by"),
+    )
+
+
+def settled(machine: Machine, limits: Limits, entries: Entries, start: FirstStart) -> Verdict:
+    """Highest settled phase as percent of full-load current."""
+    limit, full = limits["first_start.settled_current"], machine.motor.full_load_current
+    lacking = _first_missing(start.settled)
+    if lacking is not None:
+        return check(entries, limit, lacking, next_step="")
+    top = Reading.largest_of(start.settled)
+    return check(
+        entries,
+        limit,
+        top.share_of(full),
+        next_step="Stop and find what loads the motor: vanes, liquid, voltage, lift.",
+        note=(
+            f"Highest phase {entries.show(top.quantity, 'current')} of"
+            f" {entries.show(full, 'current')}."
+        ),
+    )
+
+
+def voltage_unbalance_of(entries: Entries) -> Reading:
+    """Unbalance of the three line voltages while it runs."""
+    return three_phase.unbalance(
+        [entries.reading(f"voltage_{pair}") for pair in ("12", "23", "31")]
+    )
+
+
+def supply(limits: Limits, entries: Entries) -> Verdict:
+    """Voltage unbalance under load, with what it costs the motor."""
+    limit, found = limits["first_start.voltage_unbalance"], voltage_unbalance_of(entries)
+    if found.quantity is None:
+        return check(entries, limit, found, next_step="")
+    try:
+        left = derating(found.quantity).to("percent")
+        cost = f"It leaves the motor {entries.show(left, 'percent', 0)} of its rated power."
+    except StartkitError:
+        cost = "The motor is not to be operated on it."
+    return check(entries, limit, found, next_step=f"Have the supply put in balance. {cost}")
+
+
+def explained(machine: Machine, entries: Entries) -> tuple[pint.Quantity, pint.Quantity] | None:
+    """The current unbalance that the supply explains by itself, from and to [percent]; None if the
+    rule does not hold or voltages are missing.
+    """
+    found = voltage_unbalance_of(entries).quantity
+    if found is None or machine.variable_speed:
+        return None
+    low, high = explained_current_unbalance(found)
+    return low.to("percent"), high.to("percent")
+
+
+def unbalance(machine: Machine, limits: Limits, entries: Entries, start: FirstStart) -> Verdict:
+    """Current unbalance, and whether the supply explains it."""
+    limit, found = limits["first_start.current_unbalance"], three_phase.unbalance(start.settled)
+    if found.quantity is None:
+        return check(entries, limit, found, next_step="")
+    explanation_, step = explanation(machine, entries, found.quantity)
+    return check(entries, limit, found, next_step=step, note=explanation_)
+
+
+def explanation(machine: Machine, entries: Entries, found: pint.Quantity) -> tuple[str, str]:
+    """Whether the supply explains a current unbalance, and where to look."""
+    if machine.variable_speed:
+        return (
+            (
+                "The rule of six to ten times the voltage unbalance is for a motor on the line;"
+                " behind a drive it says nothing."
+            ),
+            "Exchange nothing yet: compare the drive's phases on motor and supply side.",
+        )
+    span = explained(machine, entries)
+    if span is None:
+        return (
+            "Without the three voltages it is not known whether the supply explains it.",
+            "Read the three voltages while it runs.",
+        )
+    shown = " to ".join(entries.show(part, "percent", 0) for part in span)
+    if found > span[1]:
+        return (
+            (
+                f"The voltages would explain {shown} (six to ten times their unbalance): more than"
+                " that points at motor or connections."
+            ),
+            (
+                "Check terminals, contactors and windings; then roll the three supply leads and see"
+                " whether the high phase goes with them."
+            ),
+        )
+    return (
+        (
+            f"The voltages explain {shown} (six to ten times their unbalance): the supply alone can"
+            " cause it."
+        ),
+        "Have the supply put in balance first.",
+    )
