@@ -192,12 +192,11 @@ def coast_down_of(machine: Machine, entries: Entries) -> CoastDownTimes | None:
     found = analysed_coast_down(entries, record, trip_of(machine, entries), [])
     if record is None or found is None:
         return None
-    moments = (entries.reading("stopped"), entries.reading("at_rest"))
+    stopped, at_rest = entries.reading("stopped"), entries.reading("at_rest")
+    after = record.figure(found.post_lube_time)
     return CoastDownTimes(
-        Reading.derived(found.coast_down_time, None, *moments),
-        Reading.derived(
-            found.post_lube_time, None, record.figure(found.post_lube_time), moments[1]
-        ),
+        Reading.derived(found.coast_down_time, at_rest.less(stopped).u, stopped, at_rest),
+        Reading.derived(found.post_lube_time, at_rest.u, after, at_rest),
     )
 
 

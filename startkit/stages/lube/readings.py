@@ -80,7 +80,8 @@ def collect(machine: Machine, entries: Entries) -> Oil:
         coast_record=coast,
         coast_down=analysed_coast_down(entries, coast, trip, problems),
         superheat=superheat or Reading.derived(None, None, *_sump(entries)),
-        released=_released(machine, entries, foaming),
+        released=guarded(lambda: _released(machine, entries, foaming), problems)
+        or Reading.derived(None, None, *_sump(entries)),
         foaming=foaming,
         problems=tuple(dict.fromkeys(problems)),
     )
@@ -197,6 +198,9 @@ def _released(machine: Machine, entries: Entries, foaming: FoamingRisk | None) -
     return Reading.derived(foaming.released.to("percent"), u, *rests_on)
 
 
+_STEP = 0.5  # K, over which the slope of the saturation line is taken
+
+
 def _u_released(
     machine: Machine,
     entries: Entries,
@@ -210,14 +214,14 @@ def _u_released(
     if temperature.u is None or pressure.u is None or temperature.quantity is None:
         return None
     fluid, kelvin = machine.machine.refrigerant, temperature.quantity.to("kelvin").magnitude
-    u = temperature.u.to("delta_degC").magnitude
     low, middle, high = (
         float(saturation_pressure(fluid, Q(kelvin + step, "kelvin")).to("pascal").magnitude)
-        for step in (-u, 0.0, u)
+        for step in (-_STEP, 0.0, _STEP)
     )
+    of_temperature = (high - low) / (2 * _STEP) * temperature.u.to("delta_degC").magnitude / middle
     share = float(foaming.released.to("dimensionless").magnitude)
     by_pressure = _u_pascal(entries, pressure) / middle
-    return Q(100 * math.hypot(by_pressure, share * (high - low) / (2 * middle)), "percent")
+    return Q(100 * math.hypot(by_pressure, share * of_temperature), "percent")
 
 
 def baseline(entries: Entries) -> tuple[pint.Quantity, pint.Quantity] | None:

@@ -294,7 +294,7 @@ def _coast_down(limits: Limits, entries: Entries, oil: Oil) -> list[Verdict]:
     down, record = oil.coast_down, oil.coast_record
     if down is None or record is None:
         return [replace(_by_hand(entries, oil, limit), gate="hand_over")]
-    lowest = record.pressure(down.minimum)
+    lowest, at_rest = record.pressure(down.minimum), entries.reading("at_rest")
     note = "The lowest while the shaft turned."
     if not down.stood:
         note += f" It was below the trip for {entries.show(down.time_below, 'time')}."
@@ -309,9 +309,10 @@ def _coast_down(limits: Limits, entries: Entries, oil: Oil) -> list[Verdict]:
     after = check(
         entries,
         limits["lube.post_lube"],
-        record.figure(down.post_lube_time),
+        Reading.derived(
+            down.post_lube_time, at_rest.u, record.figure(down.post_lube_time), at_rest
+        ),
         next_step="Set the post-lube timer as the sheet says.",
-        rests_on=("lube.at_rest",),
     )
     return [replace(each, gate="hand_over") for each in (held, after)]
 
