@@ -79,11 +79,11 @@ def zero_of(entries: Entries) -> Zero:
         return Zero(shown, none, how)
     zero, u = transducer_zero(Q(supply, "pascal"), Q(sump, "pascal"))
     scatter = u if np.isfinite(u.magnitude) else none
-    # Every comparison has the same error of the two transducers: it does not average out.
-    first = compared[0][0].less(compared[0][1])
+    # What the transducers differ by is their own error: it is what is measured here, and only the
+    # scatter of the comparisons makes it uncertain.
     found = Reading.derived(
         zero,
-        _root_sum(first.u, scatter if len(compared) > 1 else None),
+        scatter if len(compared) > 1 else None,
         *(reading for pair in compared for reading in pair),
     )
     return Zero(found, scatter, f"mean of {len(compared)} comparisons with the pump off")
