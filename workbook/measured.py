@@ -15,7 +15,7 @@ from startkit.science.strokes import CLOSING, Stroke
 from workbook.chiller_model import CELSIUS, Conditions, Steady
 from workbook.fluids import refrigerant
 from workbook.loop_model import Control, Loop, PullDown, VaneMap, pull_down
-from workbook.machines import CH1
+from workbook.machines import CH1, Modelled
 from workbook.oil_model import OilCircuit, OilCourse, coast_down, pre_lube, warm_up
 from workbook.people import SENSORS
 from workbook.sensors_model import stream
@@ -106,6 +106,7 @@ class Measured:
 
     truth: Truth = Truth()
     seed: int = SEED
+    machine: Modelled = CH1
 
     # --- displays ---------------------------------------------------------------------------------
 
@@ -120,7 +121,9 @@ class Measured:
     @cached_property
     def resting_pressure(self) -> float:
         """[Pa] in the machine at rest: saturation at the plant room's temperature."""
-        return refrigerant(CH1.design.refrigerant).saturation_pressure(CELSIUS + self.truth.ambient)
+        return refrigerant(self.machine.design.refrigerant).saturation_pressure(
+            CELSIUS + self.truth.ambient
+        )
 
     # --- guide vanes -----------------------------------------------------------------------------
 
@@ -171,7 +174,7 @@ class Measured:
 
     def oil_circuit(self, zero: float) -> OilCircuit:
         """The circuit with the supply transducer that far off."""
-        return replace(CH1.oil, supply_zero=zero)
+        return replace(self.machine.oil, supply_zero=zero)
 
     @cached_property
     def pre_lube_found(self) -> OilCourse:
@@ -245,18 +248,18 @@ class Measured:
     @cached_property
     def _vane_map(self) -> VaneMap:
         flows = (
-            self.truth.chilled_flow * CH1.conditions.chilled_flow,
-            self.truth.condenser_flow * CH1.conditions.condenser_flow,
+            self.truth.chilled_flow * self.machine.conditions.chilled_flow,
+            self.truth.condenser_flow * self.machine.conditions.condenser_flow,
         )
-        return VaneMap(CH1.as_built, flows, self.truth.loop_condenser)
+        return VaneMap(self.machine.as_built, flows, self.truth.loop_condenser)
 
     def _pulled(self, limits: tuple[tuple[float, float], ...], when: str) -> PullDown:
-        control = Control(limits, CH1.design.leaving_chilled, 42.0, 42.0)
+        control = Control(limits, self.machine.design.leaving_chilled, 42.0, 42.0)
         loop = Loop(self.truth.loop_volume, self.truth.loop_load, self.truth.loop_start)
         return pull_down(
             self._vane_map,
-            CH1.as_built,
-            CH1.full_load_current,
+            self.machine.as_built,
+            self.machine.full_load_current,
             loop,
             control,
             stream(self.seed, "pull-down", when),
@@ -282,7 +285,7 @@ class Measured:
         return run_up(
             Ramp(),
             course,
-            CH1.full_load_current,
+            self.machine.full_load_current,
             self.oil_circuit(self.truth.zero_left),
             self.oil_supply_celsius,
             stream(self.seed, "run-up", when),
@@ -292,7 +295,7 @@ class Measured:
     def trip_values(self) -> list[tuple[str, str, str, str]]:
         """What the panel froze at the trip: (name, value, unit, instrument)."""
         course, record = self.pull_down_tripped, self.run_up(self.pull_down_tripped, "tripped")
-        flow = self.truth.condenser_flow * CH1.conditions.condenser_flow
+        flow = self.truth.condenser_flow * self.machine.conditions.condenser_flow
         rise = (course.capacity[-1] + course.power[-1]) / (flow * 1e3 * 4180.0)
         cells = (
             ("entering", "TW-1", course.entering[-1]),
@@ -331,7 +334,7 @@ class Measured:
             noise,
             strict=True,
         ):
-            amperes = PHASES[0] * current * CH1.full_load_current
+            amperes = PHASES[0] * current * self.machine.full_load_current
             lines.append(
                 f"1\t{t:.0f}\t{amperes:.1f}\t{100 * vanes:.1f}\t{entering:.2f}\t{leaving:.2f}\t{oil / 1e3 + n:.1f}"
             )
@@ -349,7 +352,7 @@ class Measured:
         kept = (course.time >= 120) & (course.time < end)
         lines = ["Time [s]\tCurrent [A]"]
         lines += [
-            f"{t:.0f}\t{PHASES[0] * share * CH1.full_load_current:.1f}"
+            f"{t:.0f}\t{PHASES[0] * share * self.machine.full_load_current:.1f}"
             for t, share in zip(course.time[kept], course.current[kept], strict=True)
         ]
         return "\n".join(lines)
@@ -360,10 +363,13 @@ class Measured:
         """
         course, limits = self.pull_down_held, self.truth.limits_left
         end = (
-            int(self.pull_down_held.reached(CH1.design.leaving_chilled + 0.2) or course.time[-1])
+            int(
+                self.pull_down_held.reached(self.machine.design.leaving_chilled + 0.2)
+                or course.time[-1]
+            )
             + 240
         )
-        flow = self.truth.chilled_flow * CH1.conditions.chilled_flow * 1e3
+        flow = self.truth.chilled_flow * self.machine.conditions.chilled_flow * 1e3
         lines = ["Minute [min]\tEntering [°C]\tLeaving [°C]\tFlow [L/s]\tCurrent [A]\tLimit [%]"]
         for i in range(0, min(end, course.time.size), 60):
             limit = [share for since, share in limits if since <= course.time[i]][-1]
@@ -371,7 +377,7 @@ class Measured:
                 self.shows(tag, float(value), "pull-down", i)
                 for tag, value in (("TW-1", course.entering[i]), ("TW-2", course.leaving[i]))
             )
-            amperes = PHASES[0] * course.current[i] * CH1.full_load_current
+            amperes = PHASES[0] * course.current[i] * self.machine.full_load_current
             lines.append(
                 f"{course.time[i] / 60:.0f}\t{entering}\t{leaving}\t{self.shows('FW-1', flow, 'pull-down', i)}\t{amperes:.1f}\t{100 * limit:.0f}"
             )
@@ -381,7 +387,7 @@ class Measured:
         """[A] the three phases a quarter of an hour into the pull-down that held, averaged over a
         minute.
         """
-        mean = float(self.pull_down_held.current[840:900].mean()) * CH1.full_load_current
+        mean = float(self.pull_down_held.current[840:900].mean()) * self.machine.full_load_current
         return [
             self.shows("AM-1", share * mean, "settled", phase) for phase, share in enumerate(PHASES)
         ]
@@ -405,8 +411,8 @@ class Measured:
     @cached_property
     def steady(self) -> dict[float, Steady]:
         """The truth at each load that was held."""
-        machine, design, truth = CH1.as_built, CH1.conditions, self.truth
-        relief = sorted(CH1.relief.items())
+        machine, design, truth = self.machine.as_built, self.machine.conditions, self.truth
+        relief = sorted(self.machine.relief.items())
         return {
             load: machine.steady(
                 Conditions(
@@ -426,7 +432,7 @@ class Measured:
     def standstill(self) -> tuple[str, str]:
         """Condenser pressure [kPa gauge] and water temperature [°C] with the machine at rest."""
         water = self.truth.standstill_water
-        pressure = refrigerant(CH1.design.refrigerant).saturation_pressure(CELSIUS + water)
+        pressure = refrigerant(self.machine.design.refrigerant).saturation_pressure(CELSIUS + water)
         return self.gauge("PC-1", pressure, "standstill"), self.shows("TW-3", water, "standstill")
 
     @property
