@@ -24,14 +24,20 @@ HEAD = """# Coverage: how often a figure's 95 % interval holds the truth
 
 This page is written by `benchmarks/coverage.py --write`.
 
-The model of CH-1 (`workbook/chiller_model.py`, properties apart from those of the package) gives the truth at 98.5, 75.5, 50.5 and 26.2 % load, in turn. Its readings
-pass through the instruments of the demonstration with fresh errors in each run, then through the stage Load-up as if typed. Counted is whether the 95 % interval that the stage states holds what was so.
+The model of CH-1 (`workbook/chiller_model.py`, with properties independent of the package's) gives
+the true values at 98.5, 75.5, 50.5 and 26.2 % load, in turn. Its readings pass through the
+instruments of the demonstration with new errors in each run, then through the stage Load-up as if
+typed. The table counts how often the 95 % interval that the stage states contains the true value.
 
-*Normal errors*: each reading is off by a normal error of the standard uncertainty that its instrument's accuracy stands for. The interval has to hold the truth in 95 of 100 runs;
-with {runs} runs the count itself scatters by ± {scatter:.1f} points (two standard deviations). *As stated*: each instrument is off by one constant share of its stated accuracy, evenly likely within it.
-A figure that hangs on one instrument alone (power, current) then lies within 1.96 standard uncertainties always, because the rectangle ends at 1.73: the interval is wide, never narrow.
+*Normal errors*: each reading has a normally distributed error with the standard uncertainty of
+its instrument. The interval should contain the true value in 95 of 100 runs; with {runs} runs the
+count itself scatters by ± {scatter:.1f} points (two standard deviations). *As stated*: each
+instrument has one constant error, uniformly distributed within its stated accuracy. A figure that
+depends on one instrument alone (power, current) is then always within 1.96 standard
+uncertainties, because the rectangle ends at 1.73: the interval is too wide, never too narrow.
 
-*Off* is the mean deviation in standard uncertainties; it has to scatter about zero. A UA whose mean temperature difference the readings leave in doubt is not stated and not counted.
+*Off* is the mean deviation in standard uncertainties; it should scatter about zero. A UA whose mean
+temperature difference is too uncertain is neither stated nor counted.
 
 | figure | normal: held, % | off | as stated: held, % | off | runs |
 |---|---|---|---|---|---|

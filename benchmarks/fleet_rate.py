@@ -136,7 +136,7 @@ def stock(jobs: list[Path], surroundings: dict[str, str]) -> float:
 
 @contextmanager
 def browser() -> Iterator[dict[str, str]]:
-    """Surroundings in which playwright finds this computer's Chromium where it looks for its own."""
+    """Environment in which playwright uses this computer's Chromium."""
     with tempfile.TemporaryDirectory() as home:
         surroundings = {**os.environ, "PLAYWRIGHT_BROWSERS_PATH": home}
         tried = subprocess.run(

@@ -232,7 +232,10 @@ def _one(name: str, count: int, result: Path) -> None:
 
 def line(tally: Tally) -> str:
     """One line of the table."""
-    return f"{tally.target:18}{tally.engine:9}{tally.inputs:9}{tally.refused:9}{tally.slowest:9.2f}{tally.memory / 1e6:8.0f}{len(tally.faults):8}"
+    return (
+        f"{tally.target:18}{tally.engine:9}{tally.inputs:9}{tally.refused:9}{tally.slowest:9.2f}"
+        f"{tally.memory / 1e6:8.0f}{len(tally.faults):8}"
+    )
 
 
 def main(arguments: list[str]) -> int:

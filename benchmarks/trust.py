@@ -27,12 +27,13 @@ PAGE = ROOT / "workbook" / "proof" / "trust.md"
 LONGEST = 24 * 3600.0  # s
 RUNS = {"killed": ("1000",), "killed_files": ("10",), "tampering": ("--write",), "fuzz": ("2000",)}
 NIGHTLY = {**RUNS, "killed_files": ("40",), "fuzz": ("100000",)}
-HEAD = """# What was tried, and what came of it
+HEAD = """# What was tried, and the result
 
-Figures of the last full run of `python benchmarks/trust.py`, on {where}. What is promised, and the test of each promise, stand in
-[DEVELOPERS.md](../../DEVELOPERS.md#promises); reduced forms of these runs are part of `make test`.
+Figures of the last full run of `python benchmarks/trust.py`, on {where}.
+[DEVELOPERS.md](../../DEVELOPERS.md#promises) lists the promises and the test of each;
+reduced forms of these runs are part of `make test`.
 
-| what was tried | what came of it | s | command |
+| what was tried | result | s | command |
 |---|---|---|---|
 """
 

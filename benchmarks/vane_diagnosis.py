@@ -29,24 +29,30 @@ HEAD = """# Vane diagnosis: right, undecided, wrong
 
 This page is written by `benchmarks/vane_diagnosis.py --write`.
 
-A drive is simulated (`workbook/stroke_model.py`), one fault of random size is put into it, and the strokes are diagnosed by
-`startkit.science.vane_diagnosis.diagnose` with its default bands. Machines differ from run to run: travel time 30 to 60 s each way, dead time 0.2 to
-1.2 s, play 0.2 to 1.2 %, zero within about 0.6 %. So do procedures: 3 to 5 full strokes each way, a staircase each way in four runs of five, a sample
-every 0.5, 1 or 2 s, and in three runs of ten nobody looked at the vanes. A run in which the fault left no trace that these strokes could show counts as it
-was answered. Noise is the standard deviation of the feedback as a fraction of travel; nominal is 0.4 %.
+A drive is simulated (`workbook/stroke_model.py`), one fault of random size is put into it, and
+the strokes are diagnosed by `startkit.science.vane_diagnosis.diagnose` with its default bands.
+Machines differ from run to run: travel time 30 to 60 s each way, dead time 0.2 to 1.2 s, play 0.2
+to 1.2 %, zero within about 0.6 %. So do procedures: 3 to 5 full strokes each way, a staircase
+each way in four runs of five, a sample every 0.5, 1 or 2 s; in three runs of ten the vanes were
+not observed. A run in which the fault left no trace that these strokes could show counts as it
+was answered. Noise is the standard deviation of the feedback as a fraction of travel; nominal is
+0.4 %.
 
-Sizes of the faults: zero moved by 4 to 12 % or drifting 0.8 to 1.5 % a stroke; switch made 8 to 15 % early or never reached; make scattered by 1.5 to
-3 % with failures in 10 to 40 % of strokes and chatter; play 5 to 12 % with the vanes 5 to 12 % off; load rising to 70 to 115 % of stall torque at one
-end; feedback jumping in 1 to 4 % of samples, or standing still over 8 to 15 % of its travel. The last tables show smaller ones.
+Sizes of the faults: zero shifted by 4 to 12 % or drifting 0.8 to 1.5 % a stroke; switch made 8 to
+15 % early or never reached; make scattered by 1.5 to 3 % with failures in 10 to 40 % of strokes and
+chatter; play 5 to 12 % with the vanes 5 to 12 % off; load rising to 70 to 115 % of stall torque at
+one end; feedback jumping in 1 to 4 % of samples, or constant over 8 to 15 % of its travel. The last
+tables show smaller ones.
 
-A switch that never made may be out of adjustment or dead: the strokes cannot tell, and the diagnosis says so. That is why *switch misadjusted* is
-undecided in about half of its runs.
+A switch that never made may be out of adjustment or dead: strokes cannot distinguish the two, and
+the diagnosis says so. That is why *switch misadjusted* is undecided in about half of its runs.
 """
 
 SMALL = """## Smaller faults
 
-A fault of a quarter or half the size often lies within the bands of what is ordinary, and *nothing found* is then what the bands ask for. What counts
-here is that one fault is not taken for another: wrong less missed.
+A fault of a quarter or half the size is often within the bands of a healthy drive, and *nothing
+found* is then the right answer by those bands. What counts here is that one fault is not mistaken
+for another: wrong minus missed.
 """
 
 

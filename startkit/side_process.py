@@ -16,8 +16,8 @@ from queue import SimpleQueue
 from typing import Any, TypeVar
 
 T = TypeVar("T")
-# A Python process with this in its environment imports nothing from its current folder, which may be
-# a job's folder that somebody else filled. Every process that startkit starts has it.
+# A Python process with this in its environment imports nothing from its current folder, which may
+# be a job's folder that somebody else filled. Every process that startkit starts has it.
 SAFE_PATH = {"PYTHONSAFEPATH": "1"}
 
 

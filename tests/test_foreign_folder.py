@@ -48,7 +48,7 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
 
 
 def command() -> str:
-    """The installed command, as a person runs it: `python -m` would add the current folder itself."""
+    """The installed command: `python -m` would itself add the current folder to the path."""
     return str(Path(sys.executable).with_name("startkit.exe" if os.name == "nt" else "startkit"))
 
 
@@ -68,7 +68,7 @@ def job(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def planted(job: Path, tmp_path: Path) -> Iterator[Callable[[], list[str]]]:
-    """The names of the planted modules that were run; they lie in the job's and the fleet's folder."""
+    """The planted modules that were run; they are in the folders of the job and of the fleet."""
     seen = tmp_path / "seen"
     for folder in (job, job.parents[1]):
         for name in PLANTED:

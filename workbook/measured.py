@@ -225,7 +225,7 @@ class Measured:
 
     @property
     def trip_seen(self) -> str:
-        """[kPa] on the panel at the moment of the trip; the display lags a little behind the trip."""
+        """[kPa] on the panel at the trip; the display lags slightly behind."""
         return f"{self.truth.trip_setting / 1e3 - stream(self.seed, 'trip').uniform(0.2, 1.2):.1f}"
 
     @cached_property
@@ -317,7 +317,7 @@ class Measured:
         ]
 
     def trip_minutes(self) -> str:
-        """A block to paste: trip, seconds, current, vanes, entering, leaving, oil, up to the trip."""
+        """A block to paste: the columns of the trip from its beginning to the trip itself."""
         course = self.pull_down_tripped
         oil = self.truth.zero_left + self.oil_circuit(self.truth.zero_left).true_differential
         noise = stream(self.seed, "minutes").normal(0, 0.6, course.time.size)
@@ -336,7 +336,8 @@ class Measured:
         ):
             amperes = PHASES[0] * current * self.machine.full_load_current
             lines.append(
-                f"1\t{t:.0f}\t{amperes:.1f}\t{100 * vanes:.1f}\t{entering:.2f}\t{leaving:.2f}\t{oil / 1e3 + n:.1f}"
+                f"1\t{t:.0f}\t{amperes:.1f}\t{100 * vanes:.1f}\t{entering:.2f}\t{leaving:.2f}"
+                f"\t{oil / 1e3 + n:.1f}"
             )
         return "\n".join(lines)
 
@@ -346,7 +347,7 @@ class Measured:
         return SECOND_START + timedelta(seconds=Ramp().time + Ramp().wait)
 
     def current_trend(self) -> str:
-        """A block to paste: seconds and current of the highest phase, while the first limit held."""
+        """A block to paste: time and current of the highest phase during the first limit."""
         course = self.pull_down_held
         end = self.truth.limits_left[1][0] if len(self.truth.limits_left) > 1 else 1800.0
         kept = (course.time >= 120) & (course.time < end)
@@ -379,7 +380,8 @@ class Measured:
             )
             amperes = PHASES[0] * course.current[i] * self.machine.full_load_current
             lines.append(
-                f"{course.time[i] / 60:.0f}\t{entering}\t{leaving}\t{self.shows('FW-1', flow, 'pull-down', i)}\t{amperes:.1f}\t{100 * limit:.0f}"
+                f"{course.time[i] / 60:.0f}\t{entering}\t{leaving}"
+                f"\t{self.shows('FW-1', flow, 'pull-down', i)}\t{amperes:.1f}\t{100 * limit:.0f}"
             )
         return "\n".join(lines)
 
@@ -497,6 +499,7 @@ def trace(records: list[Stroke]) -> str:
             record.time, record.command, record.feedback, record.switch, strict=True
         ):
             lines.append(
-                f"{record.number}\t{t:.1f}\t{100 * command:.0f}\t{100 * feedback:.1f}\t{'made' if made else 'open'}"
+                f"{record.number}\t{t:.1f}\t{100 * command:.0f}\t{100 * feedback:.1f}"
+                f"\t{'made' if made else 'open'}"
             )
     return "\n".join(lines)

@@ -27,7 +27,7 @@ class Oil:
     at_100: float
 
     def viscosity(self, celsius: float) -> float:
-        """Kinematic viscosity [m2/s]: log log (nu + 0.7) is a straight line over log T (Walther)."""
+        """Kinematic viscosity [m2/s]: log log (nu + 0.7) is linear in log T (Walther)."""
 
         def twice(v: float) -> float:
             return math.log10(math.log10(v * 1e6 + 0.7))
@@ -137,7 +137,7 @@ class _Regulated:
         self.table = np.array([circuit.differential_at(s, celsius) for s in self.speeds])
 
     def step(self, on: bool, filled: float, thirst: float) -> None:
-        """One step; `filled` 0 to 1 while lines fill, `thirst` multiplies what the bearings take."""
+        """One step; `filled` is 0 to 1 while lines fill, `thirst` scales the bearings' oil flow."""
         wanted = self._wanted() if on else 0.0
         self.speed += float(np.clip(wanted - self.speed, -8 * self.STEP, 8 * self.STEP))
         reached = float(np.interp(self.speed / thirst, self.speeds, self.table)) * filled

@@ -65,7 +65,7 @@ class Sensor:
 
     @property
     def pair_accuracy(self) -> str:
-        """Stated accuracy of the difference to the other one of a matched pair, as it is written."""
+        """Stated accuracy of the difference within a matched pair, as text."""
         return f"{self.pair_constant:g} {self.difference_unit or self.unit}" if self.pair else ""
 
     @property

@@ -1,4 +1,4 @@
-"""A job's notebook compared with the template that it was made from: it is a program, and it is run."""
+"""A job's notebook, which is a program, compared with the template that it was made from."""
 
 from __future__ import annotations
 
@@ -125,7 +125,7 @@ def _lines(notebook: _Notebook) -> list[str]:
 
 
 def _without_outputs(notebook: _Notebook) -> bytes:
-    """The notebook as a template is stored: no outputs, no counts, nothing that JupyterLab added."""
+    """The notebook as a template is stored: without outputs, counts and JupyterLab's additions."""
     for cell in notebook["cells"]:
         if cell.get("cell_type") == "code":
             cell["outputs"], cell["execution_count"] = [], None

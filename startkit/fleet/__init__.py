@@ -1,3 +1,3 @@
-"""The fleet: many jobs in one folder, run to records together, read together, compared with what
-they were.
+"""The fleet: many jobs in one folder, run together, listed in one register, compared with their
+baselines.
 """

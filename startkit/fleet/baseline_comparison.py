@@ -169,7 +169,7 @@ def _compared(
 
 def _because(made: Change, matters: float | None) -> str:
     if made.expanded is None:
-        return "no uncertainty is known: no instrument was named, or only a mean was kept"
+        return "the uncertainty is unknown: no instrument was named, or only a mean was recorded"
     if (
         made.said == CANNOT_TELL
         and matters is not None
@@ -197,7 +197,7 @@ def _not_alike(rule: Rule, earlier: Summary, later: Summary) -> str:
     for key in rule.at:
         before, now = earlier["figures"].get(key), later["figures"].get(key)
         if before is None or now is None:
-            return f"{_name(key)} is not known of both visits"
+            return f"{_name(key)} is not known for both visits"
         allowed = parse(_shipped()["conditions"][key], difference_kind(now["kind"]))
         if abs(now["number"] - before["number"]) > float(allowed.to_base_units().magnitude) * (
             1 + 1e-9
@@ -227,7 +227,7 @@ def quantity(number: float, kind: str) -> pint.Quantity:
 
 
 def charts(summaries: Iterable[Summary], keys: Sequence[str]) -> list[Chart]:
-    """A chart for every machine and key with enough visits for limits and one to be judged by them."""
+    """A chart for every machine and key with enough visits for limits and one more to judge."""
     found = []
     for visits in machines(summaries).values():
         for key in keys:

@@ -1,4 +1,4 @@
-"""The company's mark: a picture of the fleet's folder that goes into every job which is not signed."""
+"""The company's mark: a picture in the fleet's folder, copied into every job that is not signed."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from startkit.facts.safe_files import write_whole
 from startkit.fleet.folder import SETTINGS, Fleet
 from startkit.fleet.template_change import signed
 
-LARGEST = 500_000  # bytes: it travels in every record
+LARGEST = 500_000  # bytes: every record contains it
 
 
 def bring(fleet: Fleet, folder: Path) -> bool:
-    """Put the fleet's mark, as it is now, into a job; a signed one is left as it is.
+    """Copy the fleet's current mark into a job; a signed job is not changed.
 
     Returns
     -------
@@ -43,7 +43,7 @@ def _same(folder: Path, wanted: dict[str, bytes]) -> bool:
 
 
 def _wanted(fleet: Fleet) -> dict[str, bytes]:
-    """Name in a job and content; empty if the fleet has no mark."""
+    """The mark's name in a job and its content; empty if the fleet has no mark."""
     if not fleet.mark:
         return {}
     path = within(fleet.folder, fleet.mark)
@@ -58,6 +58,6 @@ def _wanted(fleet: Fleet) -> dict[str, bytes]:
         raise JobError(
             f"the mark has {path.stat().st_size / 1e6:.1f} MB",
             fleet.mark,
-            f"take one of at most {LARGEST / 1e6:.1f} MB: it travels in every record",
+            f"use one of at most {LARGEST / 1e6:.1f} MB: every record contains it",
         )
     return {name: path.read_bytes()}

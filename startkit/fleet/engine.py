@@ -1,8 +1,8 @@
 """Papermill engines: a notebook's cells run in a fresh process whose imports are ready, or here.
 
-``papermill --engine startkit in.ipynb out.ipynb`` finds `FreshProcess` through the entry-point group
-``papermill.engine``. Papermill loads its entry points while it is itself being imported, so nothing
-of papermill is imported here before an engine is first used.
+``papermill --engine startkit in.ipynb out.ipynb`` finds `FreshProcess` through the entry-point
+group ``papermill.engine``. Papermill loads its entry points while it is itself being imported, so
+nothing of papermill is imported here before an engine is first used.
 """
 
 from __future__ import annotations

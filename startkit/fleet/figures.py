@@ -21,7 +21,7 @@ from startkit.units import KINDS, Q, difference_kind, label, magnitude, show
 from startkit.verdict import COVERAGE
 
 Part = dict[str, Any]
-# What the fleet's machines are compared by, with heads short enough to stand side by side.
+# What the fleet's machines are compared by, with heads short enough for neighbouring columns.
 SIDE_BY_SIDE = {
     "load_up.evaporator_approach_full": "Evaporator\napproach, full load",
     "load_up.condenser_approach_full": "Condenser\napproach, full load",
@@ -38,7 +38,7 @@ _MARKS = {MOVED: "✗", NOT_MOVED: "✓", CANNOT_TELL: "≈"}
 
 
 def compared(latest: Sequence[Summary], system: str) -> tuple[list[Part], Part | None, list[str]]:
-    """Small multiples of the machines' newest figures, the same as a table, and what is left out."""
+    """Small multiples of the machines' newest figures, the same as a table, and remarks."""
     there = sorted(
         (s for s in latest if any(key in s["figures"] for key in KEYS)),
         key=lambda s: (s["plant"], s["tag"]),
@@ -59,7 +59,7 @@ def compared(latest: Sequence[Summary], system: str) -> tuple[list[Part], Part |
     ]
     remarks = (
         [
-            f"Drawn are the {len(shown)} of {len(there)} machines that lie furthest from the middle"
+            f"The plots show the {len(shown)} of {len(there)} machines furthest from the median"
             " one; the table has all."
         ]
         if len(shown) < len(there)
@@ -83,7 +83,7 @@ def compared(latest: Sequence[Summary], system: str) -> tuple[list[Part], Part |
 
 
 def _furthest(there: Sequence[Summary], keys: Sequence[str]) -> list[Summary]:
-    """The machines that differ most from the middle one in any figure, in their order."""
+    """The machines that differ most from the median in any figure, in their order."""
     distance: dict[int, float] = {}
     for key in keys:
         known = [
@@ -122,7 +122,7 @@ def _drawing(rows: Sequence[Summary], keys: Sequence[str], system: str) -> Part:
 
 
 def _machine(summary: Summary, others: Sequence[Summary]) -> str:
-    """The tag; with the plant where another machine has the same tag."""
+    """The tag, with the plant if another machine has the same tag."""
     twice = sum(s["tag"] == summary["tag"] for s in others) > 1
     return f"{summary['tag']}, {summary['plant']}"[:40] if twice else summary["tag"][:40]
 
@@ -197,7 +197,7 @@ def _size(number: float, kind: str, system: str, with_unit: bool = False) -> str
 
 
 def against_baseline(found: Sequence[Comparison], system: str) -> tuple[Part, list[str]]:
-    """What moved first, then what cannot be told, then what did not move."""
+    """First what changed, then what cannot be decided, then what did not change."""
     order = list(_MARKS)
     order.sort(key=lambda said: (said != MOVED, said != CANNOT_TELL))
     listed = sorted(found, key=lambda c: (order.index(c.change.said), c.machine, c.key))
@@ -242,7 +242,7 @@ def _moved_by(c: Comparison, system: str) -> str:
 
 
 def charted(found: Sequence[Chart], system: str) -> tuple[list[Part], Part | None, list[str]]:
-    """The charts, those first whose newest visit lies outside; a table of all."""
+    """The charts, first those whose newest visit is outside its limits; a table of all."""
     if not found:
         return [], None, ["No machine has enough visits for a control chart yet."]
     listed = sorted(found, key=lambda c: (not c.newest_outside, c.machine, c.key))
@@ -299,9 +299,9 @@ def _chart(c: Chart, system: str) -> Part:
     )
     title = f"{c.machine}: {c.label}"
     said = (
-        "the newest lies outside the limits"
+        "the newest is outside the limits"
         if c.newest_outside
-        else "the newest lies inside the limits"
+        else "the newest is inside the limits"
     )
     plot = Plot(
         title,

@@ -36,7 +36,7 @@ class Site:
 
 @dataclass(frozen=True)
 class Fleet:
-    """A fleet as its folder holds it.
+    """A fleet as read from its folder.
 
     Parameters
     ----------
@@ -44,12 +44,12 @@ class Fleet:
     name, company : str
         What the register and the records are headed with.
     mark : str
-        Picture in the fleet's folder that stands over the first page of each record; empty: none.
+        Picture in the fleet's folder for the head of each record; empty: none.
     template, system, paper : str
-        For new jobs and for records, where nothing else is said.
+        For new jobs and for records, where they set nothing else.
     sites : tuple of Site
     defaults : mapping
-        Parts of a machine sheet that hold for every machine whose own sheet says nothing else.
+        Parts of a machine sheet for every machine whose own sheet does not set them.
     changes : mapping
         By key of a figure, the change that matters; see `startkit.fleet.baseline_comparison`.
     """
@@ -78,7 +78,7 @@ class Fleet:
         return self.folder / JOBS
 
     def jobs(self) -> list[Path]:
-        """Folders of the jobs, by name; what is half made has a point before its name and is none."""
+        """Folders of the jobs, by name; an unfinished one has a name that begins with a dot."""
         home = self.jobs_folder
         return (
             sorted(
@@ -152,9 +152,9 @@ def load(folder: Path) -> Fleet:
     )
     if table.get("limits") and (fleet.folder / SPECIFICATION).is_file():
         raise SheetError(
-            "limits stand here and in specification.toml",
+            "there are limits here and in specification.toml",
             toml_file.where(SETTINGS, text, ("limits",)),
-            "keep them in one of the two",
+            "keep them in one of the two files",
         )
     return fleet
 

@@ -1,5 +1,5 @@
-"""The index: each job's summary, kept so that the register is quick. The jobs are the truth: what
-is missing or stale is made from them anew.
+"""The index: each job's summary, stored so that the register is quick. A missing or stale summary
+is made again from its job.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ class Index:
     def summaries(
         self, told: Callable[[int, int], None] | None = None, processes: int = 0
     ) -> list[Summary]:
-        """Every job's summary as the job now is, by the name of its folder.
+        """The current summary of every job, by the name of its folder.
 
         Parameters
         ----------
@@ -60,7 +60,7 @@ class Index:
     # --- the file -------------------------------------------------------------------------------
 
     def _read(self) -> dict[str, tuple[str, Summary]]:
-        """What is kept; an index that cannot be read is none."""
+        """The stored summaries; an index that cannot be read is discarded."""
         try:
             with self._open() as db:
                 return {
@@ -72,7 +72,7 @@ class Index:
             return {}
 
     def _keep(self, rows: dict[str, tuple[str, Summary]]) -> None:
-        # A folder that cannot be written still has its register: it only takes longer.
+        # A folder that cannot be written still gets its register, only more slowly.
         with contextlib.suppress(sqlite3.Error, OSError), self._open() as db:
             db.executemany(
                 "INSERT OR REPLACE INTO jobs VALUES (?, ?, ?)",

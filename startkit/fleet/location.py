@@ -1,4 +1,4 @@
-"""Where a person stands: in a job, in a fleet, or elsewhere, and what is next there."""
+"""What the current folder is (a job, a fleet, or neither) and what to do next there."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ BEGIN = (
 
 
 def lines(folder: Path) -> tuple[list[str], bool]:
-    """What is to be said in a folder, and whether all is clear there.
+    """Lines to print in a folder, and whether all is clear there.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""The list of machines: one row a machine, from a CSV file or the first sheet of a workbook (XLSX)."""
+"""The list of machines, one row each, from a CSV file or the first sheet of a workbook (XLSX)."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from startkit.errors import SheetError
 from startkit.facts import file_types
 
 COLUMNS = ("tag", "like", "job", "template", "units")
-LARGEST, MOST_ROWS = 20_000_000, 20_000  # bytes unpacked, rows: a list of machines is never longer
+LARGEST, MOST_ROWS = 20_000_000, 20_000  # bytes unpacked, rows: no list of machines is longer
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ def _check_head(head: list[str], name: str) -> None:
         )
     twice = [column for column in head if column and head.count(column) > 1]
     if twice:
-        raise SheetError(f"the column {twice[0]!r} is there twice", name, "keep one of them")
+        raise SheetError(f"there are two columns {twice[0]!r}", name, "keep one of them")
 
 
 def _check_tags(rows: list[Row], name: str) -> None:
@@ -90,7 +90,7 @@ def _check_tags(rows: list[Row], name: str) -> None:
             raise SheetError(
                 f"{job!r} is already in {seen[job.lower()].rpartition(', ')[2]}",
                 row.where,
-                "give each job a name of its own in the column job",
+                "give each job its own name in the column job",
             )
         seen[job.lower()] = row.where
 
@@ -142,7 +142,7 @@ def _workbook(path: Path) -> list[list[str]]:
         raise SheetError(
             "the workbook holds more than a list of machines",
             path.name,
-            "keep the list alone in it",
+            "keep only the list in it",
         )
     try:
         book = openpyxl.load_workbook(path, read_only=True, data_only=True)
@@ -158,7 +158,7 @@ def _workbook(path: Path) -> list[list[str]]:
             book.close()
     except SheetError:
         raise
-    except Exception as error:  # openpyxl lets many kinds of error of a damaged file through
+    except Exception as error:  # openpyxl raises many kinds of error for a damaged file
         raise SheetError(
             f"the workbook cannot be read ({type(error).__name__})",
             path.name,
@@ -167,7 +167,7 @@ def _workbook(path: Path) -> list[list[str]]:
 
 
 def _cell(value: Any) -> str:
-    """A cell as it would be typed: no trailing ``.0`` on a whole number, no time on a plain date."""
+    """A cell as a person types it: no ``.0`` after a whole number, no time after a plain date."""
     if value is None:
         return ""
     if isinstance(value, float) and value.is_integer():

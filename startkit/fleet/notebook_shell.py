@@ -1,10 +1,8 @@
-"""The shell: a notebook's cells run in this very process, with the outputs that a kernel would
-give.
+"""A shell that runs a notebook's cells in this process, with the outputs that a kernel would give.
 
-The kernel's own shell class does the work; what it would send over a socket is handed to nbclient's
-own
-book-keeping instead. So an output is made by the same code as in a kernel, without a kernel's
-start.
+The kernel's own shell class does the work; what it would send over a socket goes to nbclient's own
+bookkeeping instead. So the same code as in a kernel makes each output, without the time that a
+kernel takes to start.
 """
 
 from __future__ import annotations
@@ -34,7 +32,7 @@ INLINE = "module://matplotlib_inline.backend_inline"
 
 
 class Tape(Session):
-    """Where the shell's messages go: packed and unpacked as on the wire, then handed on."""
+    """Receives the shell's messages: packs and unpacks them as on the wire, then passes them on."""
 
     hand_on: Callable[[Message], None] = staticmethod(lambda message: None)
 
@@ -56,7 +54,7 @@ class Tape(Session):
 
 
 class Stream(io.TextIOBase):
-    """Standard output or error of a cell: kept until it is flushed, as a kernel does."""
+    """Standard output or error of a cell: buffered until it is flushed, as in a kernel."""
 
     encoding = "UTF-8"
     errors = None
@@ -126,7 +124,7 @@ class Shell:
         }
 
     async def _cell(self, source: str) -> Any:
-        """A cell with ``await`` on its top level runs in the loop, any other inside one step of it."""
+        """Run a cell; only one with a top-level ``await`` runs as a coroutine of the loop."""
         shell, fault = self._shell, None
         try:
             transformed = shell.transform_cell(source)
@@ -150,10 +148,11 @@ class Shell:
         return result
 
     def close(self) -> None:
-        """Give the process back as it was: nothing of the notebook is held any more."""
+        """Restore the process: release everything that belongs to the notebook."""
         self._loop.run_until_complete(self._loop.shutdown_asyncgens())
         self._loop.close()
-        self._shell.displayhook.flush = lambda: None  # type: ignore[method-assign]  # it would look through all memory while the namespace still holds everything
+        # Its flush would collect garbage while the namespace still holds everything.
+        self._shell.displayhook.flush = lambda: None  # type: ignore[method-assign]
         self._shell.reset(new_session=False)
         sys.modules["__main__"] = self._main
         os.environ.clear()
@@ -162,7 +161,7 @@ class Shell:
 
 
 def _new_shell(tape: Tape) -> ZMQInteractiveShell:
-    """A shell with a namespace of its own; history stays in memory."""
+    """A shell with its own namespace; the history stays in memory."""
     settings = Config()
     settings.HistoryManager.hist_file = ":memory:"
     ZMQInteractiveShell.clear_instance()
@@ -182,11 +181,11 @@ def _new_shell(tape: Tape) -> ZMQInteractiveShell:
 
 
 def _as_if_new(shell: ZMQInteractiveShell) -> None:
-    """What a kernel's shell sees because nothing is imported yet, seen here although much is."""
+    """Set the shell up as in a new kernel, although libraries are imported already."""
     numpy, inline = sys.modules.get("numpy"), sys.modules.get("matplotlib_inline.backend_inline")
-    if numpy is not None:
+    if numpy is not None and shell.display_formatter is not None:
         shell.display_formatter.formatters["text/plain"].type_printers.pop(numpy.float64, None)
-    if inline is not None:  # a notebook before this one drew in the same process
+    if inline is not None:  # an earlier notebook drew in this process
         from matplotlib_inline.config import InlineBackend
 
         InlineBackend.clear_instance()
@@ -196,7 +195,7 @@ def _as_if_new(shell: ZMQInteractiveShell) -> None:
 
 @contextmanager
 def _standing_in(streams: tuple[Stream, Stream]) -> Iterator[None]:
-    """Our streams as ``sys.stdout`` and ``sys.stderr``."""
+    """Replace ``sys.stdout`` and ``sys.stderr`` by our streams."""
     before = sys.stdout, sys.stderr
     sys.stdout, sys.stderr = streams
     try:
@@ -209,8 +208,8 @@ def _standing_in(streams: tuple[Stream, Stream]) -> Iterator[None]:
 
 @contextmanager
 def _below(streams: tuple[Stream, Stream]) -> Iterator[None]:
-    """What is written below Python (a library in C, a child process) goes to the cell as well,
-    after the rest.
+    """Catch what is written below Python (a C library, a child process) for the cell as well, after
+    the rest.
     """
     with ExitStack() as stack:
         for stream in streams:
@@ -235,7 +234,7 @@ def _caught(stream: Stream) -> Iterator[None]:
 
 @contextmanager
 def _no_input() -> Iterator[None]:
-    """Nobody sits at the keyboard of a batch."""
+    """Refuse ``input()``: a batch has no keyboard."""
 
     def refused(prompt: object = "") -> str:
         raise StdinNotImplementedError(
@@ -251,7 +250,7 @@ def _no_input() -> Iterator[None]:
 
 
 class Client(PapermillNotebookClient):
-    """nbclient's book-keeping round a `Shell`: which output belongs where, what is replaced, what
+    """nbclient's bookkeeping around a `Shell`: which output belongs where, what is replaced, what
     is cleared.
     """
 

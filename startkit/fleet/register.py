@@ -1,4 +1,4 @@
-"""The register: where every machine of the fleet stands, as display-ready parts for screen and
+"""The register: the state of every machine of the fleet, as display-ready parts for screen and
 paper.
 """
 
@@ -7,18 +7,27 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import date
-from typing import Any
 
 from startkit.fleet import baseline_comparison, figures
 from startkit.fleet.folder import Fleet
-from startkit.fleet.register_tables import few, several, table
+from startkit.fleet.register_tables import (
+    NOTHING_CLEAR,
+    UNDATED,
+    Part,
+    day_of,
+    few,
+    item_count,
+    record_cells,
+    several,
+    state_of,
+    table,
+)
 from startkit.fleet.summary import Summary
 from startkit.procedure.holds import HOLDS
 
-Part = dict[str, Any]
 SOON = 60  # days before its due date that an instrument is listed
-MOST_ITEMS = 400  # beyond it, open items stand as one line for each owner and machine
-_NOTHING_CLEAR, _FAULT = "Nothing clear yet", "Cannot be read"
+MOST_ITEMS = 400  # beyond it, open items are one line for each owner and machine
+_FAULT = "Cannot be read"
 
 
 class Register:
@@ -45,7 +54,7 @@ class Register:
         by_state = defaultdict(list)
         for job in self.jobs:
             by_state[state_of(job)].append(job["tag"])
-        states = [h.clear for h in reversed(HOLDS)] + [_NOTHING_CLEAR]
+        states = [h.clear for h in reversed(HOLDS)] + [NOTHING_CLEAR]
         rows = [
             [state, str(len(by_state[state])), few(by_state[state])]
             for state in states
@@ -63,7 +72,7 @@ class Register:
         return self._part(
             "front",
             "Fleet register",
-            "Where every machine stands, what is open and whose it is.",
+            "The state of every machine, the open items and their owners.",
             [
                 table(
                     "Machines by the last hold point that is clear",
@@ -98,7 +107,7 @@ class Register:
         )
 
     def machines(self) -> Part:
-        """One line a job."""
+        """One line for each job."""
         rows = [
             [
                 job["tag"],
@@ -108,7 +117,7 @@ class Register:
                 job["work"],
                 state_of(job),
                 job["next"]["title"] or job["next"]["what"],
-                str(sum(_items(item) for item in job["open"])),
+                str(sum(item_count(item) for item in job["open"])),
                 job["last"][:10],
                 job["last_who"],
             ]
@@ -147,8 +156,8 @@ class Register:
             counts[found[1]["owner"]].append(found)
         owners = [
             [
-                owner or "nobody is named",
-                str(sum(_items(i) for _, i, _ in those)),
+                owner or "no owner named",
+                str(sum(item_count(i) for _, i, _ in those)),
                 str(max(age for _, _, age in those)),
                 str(sum(self._past(i["due"]) for _, i, _ in those)),
             ]
@@ -158,7 +167,7 @@ class Register:
         return self._part(
             "open_items",
             "Open items",
-            "Whose they are and how long they have been open.",
+            "Who owns them and how long they have been open.",
             [
                 table(
                     "By owner",
@@ -169,10 +178,10 @@ class Register:
                 listed,
             ],
             [
-                "An item that was handed over has the owner named there; any other belongs to"
-                " whoever entered last in its stage, else to the job's technician. Its age counts"
-                " from the first entry of its stage, of a stage not begun from the first entry of"
-                " the job."
+                "An item that was handed over belongs to the person named there. Any other belongs to the"
+                " person who made the last entry in its stage, or else to the job's technician. Its age"
+                " counts from the first entry of its stage; for a stage not begun, from the first entry"
+                " of the job."
             ],
         )
 
@@ -205,7 +214,7 @@ class Register:
             [
                 owner,
                 tag,
-                str(sum(_items(i) for i, _ in those)),
+                str(sum(item_count(i) for i, _ in those)),
                 few(list(dict.fromkeys(i["stage"] for i, _ in those)), 4),
                 str(max(age for _, age in those)),
             ]
@@ -237,7 +246,7 @@ class Register:
                 found["name"],
                 found["serial"],
                 found["due"] or "no date",
-                "" if days == _UNDATED else str(days),
+                "" if days == UNDATED else str(days),
                 few(list(dict.fromkeys(tags))),
             ]
             for days, tag, found, tags in due
@@ -262,7 +271,7 @@ class Register:
         )
 
     def waivers(self) -> Part:
-        """What was waived or said not to apply, by whom and why."""
+        """What was waived or declared not applicable, by whom and why."""
         rows = [
             [
                 job["tag"],
@@ -279,7 +288,7 @@ class Register:
         return self._part(
             "waivers",
             "Limits waived",
-            "Each by a named person with the reason that was written.",
+            "Each by a named person, with the reason given.",
             [table("Waived", ("Machine", "Stage", "Item", "How", "By", "When", "Why"), rows)],
             [] if rows else ["Nothing was waived."],
         )
@@ -290,7 +299,7 @@ class Register:
             [
                 job["tag"],
                 job["job"],
-                *_record(job["record"]),
+                *record_cells(job["record"]),
                 job["template"]["name"],
                 job["template"]["digest"][:12],
                 job["digest"][:16],
@@ -330,7 +339,7 @@ class Register:
         return self._part(
             "figures",
             "Figures side by side",
-            "Each machine's newest figures; the broken line is the middle one of the fleet, bars"
+            "Each machine's newest figures; the dashed line is the median of the fleet, bars"
             " are ± U with k = 2.",
             [numbers] if numbers else [],
             remarks,
@@ -345,7 +354,7 @@ class Register:
         return self._part(
             "baseline",
             "Against the baseline",
-            "What has moved since the machine was commissioned or overhauled, at comparable"
+            "What has changed since the machine was commissioned or overhauled, at comparable"
             " conditions.",
             [listed],
             remarks,
@@ -394,53 +403,15 @@ class Register:
         }
 
     def _age(self, since: str) -> int:
-        found = _day(since)
+        found = day_of(since)
         return max(0, (self.as_of - found).days) if found else 0
 
     def _days(self, due: str) -> int:
-        found = _day(due)
-        return (found - self.as_of).days if found else _UNDATED
+        found = day_of(due)
+        return (found - self.as_of).days if found else UNDATED
 
     def _past(self, due: str) -> bool:
-        return bool(due) and _UNDATED < self._days(due) < 0
+        return bool(due) and UNDATED < self._days(due) < 0
 
     def _date(self, due: str) -> str:
         return f"{due} (past)" if self._past(due) else due
-
-
-_UNDATED = -1_000_000
-
-
-def state_of(job: Summary) -> str:
-    """The last hold point that is clear, in words."""
-    clear = [
-        hold.clear
-        for hold in HOLDS
-        if any(h["hold"] == hold.name and h["clear"] for h in job["holds"])
-    ]
-    return clear[-1] if clear else _NOTHING_CLEAR
-
-
-def _items(item: Part) -> int:
-    """A stage that was not begun stands as one line for all its items."""
-    return int(item.get("items", 1))
-
-
-def _record(record: Part) -> list[str]:
-    return (
-        [
-            record["file"],
-            record["revision"],
-            "yes" if record["signed"] else "no",
-            record["sha256"][:32],
-        ]
-        if record
-        else ["none yet", "", "", ""]
-    )
-
-
-def _day(text: str) -> date | None:
-    try:
-        return date.fromisoformat(text[:10])
-    except ValueError:
-        return None

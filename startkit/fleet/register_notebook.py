@@ -1,4 +1,4 @@
-"""The fleet on the desk: the register's parts for the cells of its notebook."""
+"""The register's notebook: what its cells call."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ class FleetDesk:
         return self._shown("front")
 
     def machines(self) -> CellOutput:
-        """One line a job."""
+        """One line for each job."""
         return self._shown("machines")
 
     def open_items(self) -> CellOutput:
@@ -59,7 +59,7 @@ class FleetDesk:
         return self._shown("instruments")
 
     def waivers(self) -> CellOutput:
-        """Limits waived."""
+        """Limits that were waived."""
         return self._shown("waivers")
 
     def figures(self) -> CellOutput:
@@ -80,7 +80,7 @@ class FleetDesk:
 
 
 def open_fleet(fleet: str | Path, mode: str = "record", as_of: str = "") -> FleetDesk:
-    """Open a fleet for the register's notebook; nothing of it is changed.
+    """Open a fleet for the register's notebook; the fleet is not changed.
 
     Parameters
     ----------
@@ -94,7 +94,7 @@ def open_fleet(fleet: str | Path, mode: str = "record", as_of: str = "") -> Flee
     Returns
     -------
     FleetDesk
-        If the fleet cannot be opened, one that says in every cell why.
+        If the fleet cannot be opened, every cell shows why.
     """
     try:
         if mode not in MODES:
@@ -107,7 +107,7 @@ def open_fleet(fleet: str | Path, mode: str = "record", as_of: str = "") -> Flee
 def register(
     fleet: folder_.Fleet, as_of: date, told: Callable[[int, int], Any] | None = None
 ) -> Register:
-    """The register of a fleet from its index, brought up to the jobs first."""
+    """The register of a fleet, from its index, which is first brought up to date."""
     return Register(fleet, Index(fleet).summaries(told), as_of)
 
 

@@ -1,4 +1,4 @@
-"""The register run and printed: notebook and PDF in the fleet's records."""
+"""Running and printing the register: notebook and PDF in the fleet's records."""
 
 from __future__ import annotations
 

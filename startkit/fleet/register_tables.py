@@ -1,9 +1,17 @@
-"""Tables of texts as the desk draws them and the paper sets them."""
+"""Tables of the register as plain data, and the texts of their cells."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 from typing import Any
+
+from startkit.fleet.summary import Summary
+from startkit.procedure.holds import HOLDS
+
+Part = dict[str, Any]  # display-ready data of many shapes
+NOTHING_CLEAR = "Nothing clear yet"
+UNDATED = -1_000_000  # days left of an instrument without a date
 
 
 def table(
@@ -42,3 +50,43 @@ def few(names: Sequence[str], most: int = 12) -> str:
 def several(count: int, one: str, many: str) -> str:
     """``1 job``, ``2 jobs``."""
     return f"{count} {one if count == 1 else many}"
+
+
+# --- cells ----------------------------------------------------------------------------------------
+
+
+def state_of(job: Summary) -> str:
+    """The last hold point that is clear, in words."""
+    clear = [
+        hold.clear
+        for hold in HOLDS
+        if any(h["hold"] == hold.name and h["clear"] for h in job["holds"])
+    ]
+    return clear[-1] if clear else NOTHING_CLEAR
+
+
+def item_count(item: Part) -> int:
+    """Number of items: a stage that was not begun is one line for all its items."""
+    return int(item.get("items", 1))
+
+
+def record_cells(record: Part) -> list[str]:
+    """A record's file, revision, whether it is signed, and half its digest."""
+    return (
+        [
+            record["file"],
+            record["revision"],
+            "yes" if record["signed"] else "no",
+            record["sha256"][:32],
+        ]
+        if record
+        else ["none yet", "", "", ""]
+    )
+
+
+def day_of(text: str) -> date | None:
+    """The day at the beginning of a text; None if there is none."""
+    try:
+        return date.fromisoformat(text[:10])
+    except ValueError:
+        return None

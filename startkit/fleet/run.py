@@ -1,4 +1,4 @@
-"""The run of a fleet: every job to its record. One fault stops no other job; a killed run resumes."""
+"""The run of a fleet: prints every job. A fault stops only its own job; a killed run resumes."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""More than one machine: the same tasks, done by the workers of a Dask cluster.
+"""The tasks of a run carried out by the workers of a Dask cluster.
 
-Whoever may send work to the scheduler may run anything on its workers: use a cluster of your own,
-behind its own wall.
+Anyone who can reach the scheduler can run any program on its workers: use a cluster of your own,
+behind a firewall.
 """
 
 from __future__ import annotations
@@ -15,17 +15,16 @@ from startkit.fleet import job_bundle
 from startkit.fleet.task import Task
 from startkit.fleet.workers import Outcome
 
-# parcels on their way for each thread of the cluster: enough that none waits, few enough for the
-# memory
+# bundles sent for each thread of the cluster: enough that none waits, few enough for the memory
 AHEAD = 2
 REACH = 20  # s
 
 
 def each(address: str, tasks: Sequence[Task]) -> Iterator[Outcome]:
-    """Do every task on the cluster; the outcomes as they come, each task's once.
+    """Carry out every task on the cluster; the outcomes as they come, one for each task.
 
-    A worker that dies loses nothing: the scheduler gives its tasks to another, and only what came
-    back is written.
+    If a worker dies, the scheduler gives its tasks to another one; only results that came back are
+    written.
 
     Raises
     ------
@@ -72,24 +71,24 @@ def _outcomes(client: Any, tasks: Sequence[Task]) -> Iterator[Outcome]:
     from distributed import as_completed
 
     waiting = iter(enumerate(tasks))
-    on_the_way: dict[str, tuple[int, job_bundle.Bundle]] = {}
-    coming = as_completed([], loop=client.loop)
+    sent_out: dict[str, tuple[int, job_bundle.Bundle]] = {}
+    finished = as_completed([], loop=client.loop)
 
     def send() -> Outcome | None:
-        """The next task on its way; one that cannot even be packed is an outcome at once."""
+        """Send the next task; if it cannot be packed, that is its outcome."""
         number, task = next(waiting)
         try:
             sent = job_bundle.packed(task)
         except StartkitError as error:
             return Outcome(number, None, str(error))
         future = client.submit(job_bundle.carried_out, sent, pure=False)
-        on_the_way[future.key] = number, sent
-        coming.add(future)
+        sent_out[future.key] = number, sent
+        finished.add(future)
         return None
 
     more = True
-    while more or on_the_way:
-        while more and len(on_the_way) < AHEAD * max(1, sum(client.nthreads().values())):
+    while more or sent_out:
+        while more and len(sent_out) < AHEAD * max(1, sum(client.nthreads().values())):
             try:
                 failed = send()
             except StopIteration:
@@ -97,22 +96,22 @@ def _outcomes(client: Any, tasks: Sequence[Task]) -> Iterator[Outcome]:
                 break
             if failed is not None:
                 yield failed
-        if on_the_way:
-            future = next(coming)
-            number, sent = on_the_way.pop(future.key)
+        if sent_out:
+            future = next(finished)
+            number, sent = sent_out.pop(future.key)
             yield _outcome(number, sent, future)
             future.release()
 
 
 def _outcome(number: int, sent: job_bundle.Bundle, future: Any) -> Outcome:
     try:
-        # Where the worker died with the result in hand this waits until another has done it again.
+        # If the worker died before the result was fetched, this waits until another repeats it.
         reply = future.result()
     except (Exception, CancelledError) as error:  # what goes wrong on a worker may be anything
         return Outcome(
             number,
             None,
-            f"the cluster could not do it ({_short(error)}); see the log of its workers.",
+            f"the cluster could not carry it out ({_short(error)}); see the log of its workers.",
         )
     try:
         return Outcome(number, job_bundle.unpacked(sent, reply), reply.fault, reply.seconds)

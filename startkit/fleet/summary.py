@@ -42,7 +42,7 @@ def summarised(folder: Path) -> Summary:
     except Exception as error:
         return {
             "job": folder.name,
-            "fault": f"it cannot be worked out ({type(error).__name__}: {error}).",
+            "fault": f"it cannot be evaluated ({type(error).__name__}: {error}).",
         }
 
 
@@ -87,7 +87,7 @@ def _summary(job: Job) -> Summary:
     }
 
 
-# --- what is open, and whose it is ----------------------------------------------------------------
+# --- open items and their owners ----------------------------------------------------------------
 
 
 def _open(judged: Assessment) -> list[Summary]:
@@ -129,7 +129,7 @@ def _told(verdict: Verdict) -> Summary:
 
 
 def _spans(entries: Iterable[Entry]) -> dict[str, tuple[str, str]]:
-    """For each stage, when the first entry of it was made and by whom the last."""
+    """For each stage, when its first entry was made and who made its last."""
     spans: dict[str, tuple[str, str]] = {}
     for entry in entries:
         name = entry.what.partition(".")[0]

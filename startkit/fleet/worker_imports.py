@@ -1,7 +1,6 @@
-"""Preload: what every job needs, imported and warmed once in the process from which the others are
-forked.
+"""What every job needs, imported and prepared once in the process that the workers are forked from.
 
-It is imported for its effect. Nothing here belongs to a job, and nothing starts a thread.
+Imported for its effect. Nothing here belongs to a job, and nothing starts a thread.
 """
 
 from __future__ import annotations

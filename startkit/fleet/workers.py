@@ -1,4 +1,4 @@
-"""Workers: tasks done in processes of their own, several at a time, none able to stop the others.
+"""Workers: tasks carried out in separate processes, several at a time; a fault stops only its own.
 
 On Linux each task has a fresh process, forked from one that has its imports already; on Windows and
 macOS a few
@@ -25,9 +25,9 @@ from startkit.side_process import SAFE_PATH, environment
 
 FORKSERVER, SPAWN = "forkserver", "spawn"
 PRELOAD = "startkit.fleet.worker_imports"
-LONGEST = 900.0  # s that one task may take before its process is ended
-# What libraries read when they are imported. Each worker has one core: libraries that start threads of
-# their own would only take cores from the other workers.
+LONGEST = 900.0  # s after which the process of one task is killed
+# What libraries read when they are imported. Each worker has one core: libraries that start threads
+# would only take cores from the other workers.
 _ENVIRONMENT = {
     **dict.fromkeys(
         ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "RAYON_NUM_THREADS"), "1"
@@ -39,9 +39,7 @@ _ENVIRONMENT = {
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of one task: its result, or one sentence on why there is none; how long it took
-    [s].
-    """
+    """The result of one task, or one sentence on why there is none; how long it took [s]."""
 
     number: int
     result: Any = None
@@ -50,7 +48,7 @@ class Outcome:
 
 
 @dataclass
-class _Hand:
+class _Worker:
     """A process at work on a task."""
 
     process: Any
@@ -69,7 +67,7 @@ class _Hand:
 
 
 def usual_method() -> str:
-    """Forks are safe on Linux only."""
+    """``forkserver`` on Linux, ``spawn`` elsewhere: only on Linux is a fork safe."""
     return FORKSERVER if sys.platform == "linux" else SPAWN
 
 
@@ -85,7 +83,7 @@ def each(
     longest: float | None = None,
     method: str = "",
 ) -> Iterator[Outcome]:
-    """Do every task and give the outcomes as they come.
+    """Carry out every task and give the outcomes as they come.
 
     Parameters
     ----------
@@ -96,39 +94,39 @@ def each(
     workers : int
         Processes at a time; 0: one for each core.
     longest : float, optional
-        [s] after which a task's process is ended; default `LONGEST`.
+        [s] after which a task's process is killed; default `LONGEST`.
     method : str
         ``"forkserver"`` or ``"spawn"``; empty: what the system allows.
     """
     method = method or usual_method()
     waiting = deque(enumerate(tasks))
-    hands = _Hands(do, method)
+    pool = _Workers(do, method)
     limit = LONGEST if longest is None else longest
     try:
-        while waiting or hands.busy:
-            while waiting and len(hands.busy) < (workers or usual_workers()):
-                hands.give(*waiting.popleft())
-            yield from hands.ready(limit)
+        while waiting or pool.busy:
+            while waiting and len(pool.busy) < (workers or usual_workers()):
+                pool.give(*waiting.popleft())
+            yield from pool.ready(limit)
     finally:
-        hands.end()
+        pool.end()
 
 
-class _Hands:
-    """The processes at work and those at rest."""
+class _Workers:
+    """The busy and the idle processes."""
 
     def __init__(self, do: Callable[[Any], Any], method: str) -> None:
         self._do, self._method = do, method
         self._context: Any = multiprocessing.get_context(method)
-        self.busy: dict[Any, _Hand] = {}  # by pipe
-        self._resting: list[_Hand] = []
+        self.busy: dict[Any, _Worker] = {}  # by pipe
+        self._idle: list[_Worker] = []
 
     def give(self, number: int, task: Any) -> None:
-        hand = self._resting.pop() if self._resting else self._started()
-        self.busy[hand.pipe] = hand
-        with suppress(OSError):  # a process that is gone already is noticed when its answer is due
-            hand.take(number, task)
+        worker = self._idle.pop() if self._idle else self._started()
+        self.busy[worker.pipe] = worker
+        with suppress(OSError):  # a dead process is noticed when its answer is due
+            worker.take(number, task)
 
-    def _started(self) -> _Hand:
+    def _started(self) -> _Worker:
         ours, theirs = self._context.Pipe()
         fresh = self._method == FORKSERVER
         with environment(**_ENVIRONMENT), _unattended():
@@ -139,50 +137,52 @@ class _Hands:
             )
             process.start()
         theirs.close()
-        return _Hand(process, ours)
+        return _Worker(process, ours)
 
     def ready(self, longest: float) -> list[Outcome]:
         """Outcomes that have come in, waiting for at least one or for the next deadline."""
-        deadline = min(hand.began for hand in self.busy.values()) + longest
+        deadline = min(worker.began for worker in self.busy.values()) + longest
         pipes = connection.wait(
             list(self.busy), timeout=max(0.0, min(deadline - time.monotonic(), 3600.0))
         )
         found = [self._outcome(self.busy.pop(pipe)) for pipe in pipes]
-        late = [hand for hand in self.busy.values() if time.monotonic() - hand.began > longest]
-        return found + [self._given_up(self.busy.pop(hand.pipe), longest) for hand in late]
+        late = [
+            worker for worker in self.busy.values() if time.monotonic() - worker.began > longest
+        ]
+        return found + [self._given_up(self.busy.pop(worker.pipe), longest) for worker in late]
 
-    def _outcome(self, hand: _Hand) -> Outcome:
-        seconds = time.monotonic() - hand.began
+    def _outcome(self, worker: _Worker) -> Outcome:
+        seconds = time.monotonic() - worker.began
         try:
-            result, fault = hand.pipe.recv()
+            result, fault = worker.pipe.recv()
         except (EOFError, OSError):
-            hand.process.join()
-            hand.pipe.close()
-            return Outcome(hand.number, None, _died(hand.process.exitcode), seconds)
+            worker.process.join()
+            worker.pipe.close()
+            return Outcome(worker.number, None, _died(worker.process.exitcode), seconds)
         if self._method == FORKSERVER:
-            hand.pipe.close()
-            hand.process.join()
+            worker.pipe.close()
+            worker.process.join()
         else:
-            self._resting.append(hand)
-        return Outcome(hand.number, result, fault, seconds)
+            self._idle.append(worker)
+        return Outcome(worker.number, result, fault, seconds)
 
-    def _given_up(self, hand: _Hand, longest: float) -> Outcome:
-        hand.end()
+    def _given_up(self, worker: _Worker, longest: float) -> Outcome:
+        worker.end()
         return Outcome(
-            hand.number,
+            worker.number,
             None,
-            f"it was not done after {longest:g} s and was ended; look for a cell that waits.",
+            f"it was not finished after {longest:g} s and was stopped; look for a cell that waits.",
             longest,
         )
 
     def end(self) -> None:
-        for hand in (*self.busy.values(), *self._resting):
-            hand.end()
-        self.busy, self._resting = {}, []
+        for worker in (*self.busy.values(), *self._idle):
+            worker.end()
+        self.busy, self._idle = {}, []
 
 
 def _died(exitcode: int | None) -> str:
-    """How a process ended that gave no answer."""
+    """Why a process gave no answer."""
     if exitcode is not None and exitcode < 0:
         name = (
             signal.Signals(-exitcode).name if -exitcode in list(signal.Signals) else str(-exitcode)
@@ -192,14 +192,10 @@ def _died(exitcode: int | None) -> str:
 
 
 def _serve(pipe: connection.Connection, do: Callable[[Any], Any], fresh: bool) -> None:
-    """A worker's life: one task if it is fresh for each, else one after another until nobody gives
-    one.
-    """
+    """The loop of a worker process: one task if each has a fresh process, else task after task."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C ends the run; the run ends its workers
     if fresh:
-        # it ends with its task: to look for garbage again and again would be a twentieth of its
-        # time
-        gc.disable()
+        gc.disable()  # the process ends with its task; collections would take a twentieth of it
     with suppress(EOFError, OSError):
         while True:
             pipe.send(_answered(do, pipe.recv()))
@@ -213,7 +209,7 @@ def _answered(do: Callable[[Any], Any], task: Any) -> tuple[Any, str]:
     except StartkitError as error:
         return None, str(error)
     except MemoryError:
-        return None, "the memory was not enough; use fewer workers."
+        return None, "there was not enough memory; use fewer workers."
     except (
         BaseException
     ) as error:  # a template or a stage of another package may fail in any way, SystemExit too

@@ -101,7 +101,7 @@ def test_at_the_edge_of_like_conditions_they_are() -> None:
 
 def test_conditions_that_one_visit_lacks_cannot_be_alike() -> None:
     found = said({KEY: approach(0.9)}, {KEY: approach(1.9), **conditions()})
-    assert found.change.said == CANNOT_TELL and found.why == "load is not known of both visits"
+    assert found.change.said == CANNOT_TELL and found.why == "load is not known for both visits"
 
 
 def test_without_uncertainty_only_a_change_that_matters_is_called_moved() -> None:
@@ -112,7 +112,7 @@ def test_without_uncertainty_only_a_change_that_matters_is_called_moved() -> Non
 
     assert said(at(1.8), at(2.4), key).change.said == CANNOT_TELL
     assert said(at(1.8), at(6.0), key).change.said == MOVED
-    assert said(at(1.8), at(2.4), key).why.startswith("no uncertainty is known")
+    assert said(at(1.8), at(2.4), key).why.startswith("the uncertainty is unknown")
 
 
 def test_after_an_overhaul_both_baselines_are_held_against_the_visit() -> None:

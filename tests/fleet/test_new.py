@@ -166,7 +166,7 @@ def test_what_a_stopped_making_left_behind_is_no_job_and_does_no_harm(
             "list.csv: the first row does not name the column tag",
         ),
         ([["tag", "motor"], ["CH-9", ""]], "the column 'motor' is not known"),
-        ([["tag", "tag"], ["CH-9", ""]], "the column 'tag' is there twice"),
+        ([["tag", "tag"], ["CH-9", ""]], "two columns 'tag'"),
         ([["tag"]], "there is no machine in the list"),
         ([["tag", "like"], ["", "CH-1"]], "list.csv, row 2: the machine has no tag"),
         (
@@ -279,7 +279,7 @@ def test_the_command_makes_a_fleet_from_nothing(tmp_path: Path, plant: Path) -> 
         ),
         (
             '[limits]\n"lube.heater_time" = { low = "1 h", source = "x" }\n',
-            "limits stand here and in specification.toml",
+            "limits here and in specification.toml",
         ),
         ("site = 1\n", "'site' is not a list of tables"),
     ],

@@ -1,4 +1,4 @@
-"""The demonstration's three machines and generated ones, a site in SI and one in I-P, in one run."""
+"""The demonstration's machines and generated ones, a site in SI and one in I-P, in one run."""
 
 from __future__ import annotations
 

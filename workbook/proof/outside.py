@@ -71,7 +71,7 @@ def used(row: Row) -> float:
 
 
 def formula_rows(checks: list[Row]) -> list[list[str]]:
-    """One row a formula and standing: of its figures, the one that comes nearest to its tolerance."""
+    """For each formula and standing one row: the figure nearest to its tolerance."""
     groups: dict[tuple[str, str], list[Row]] = defaultdict(list)
     for check in checks:
         if not check["formula"].startswith("limits."):
@@ -167,7 +167,8 @@ def table(head: list[str], rows: list[list[str]]) -> str:
 
 HEAD = """# Outside checks
 
-Written by `make proof`: every formula and limit beside a figure that was printed outside this project.
+Written by `make proof`: every formula and limit beside a figure that was printed outside this \
+project.
 `make test` fails if this page does not match the tests. All figures, with the test of each:
 [outside.json](outside.json); the readings nearest to each limit: [edges.json](edges.json).
 *Closed form* is worked out by hand in the test and proves the code, not the formula."""
@@ -190,8 +191,8 @@ def text(checks: list[Row], edges: list[Row]) -> str:
     alone = closed_form_only(checks)
     parts = [
         HEAD,
-        f"## Formulas\n\n{len(checks)} figures for {len({row[0] for row in rows})} formulas; one row"
-        " a formula and standing, with the figure that uses most of its tolerance."
+        f"## Formulas\n\n{len(checks)} figures for {len({row[0] for row in rows})} formulas; one"
+        " row a formula and standing, with the figure that uses most of its tolerance."
         f" {len(alone)} formulas have no check but a closed form.",
         table(list(FORMULAS), rows),
         "## Limits\n\nA limit that is an own default or common practice has no outside figure;"
