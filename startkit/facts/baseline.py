@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import pint
+
 from startkit.errors import JobError
 from startkit.units import KINDS, Q
 
@@ -35,8 +37,8 @@ class BaselineFigure:
 
     key: str
     label: str
-    value: Any
-    u: Any
+    value: pint.Quantity
+    u: pint.Quantity | None
     kind: str
     text: str
 
@@ -127,20 +129,21 @@ def _figures(data: Any) -> Iterator[Mapping[str, Any]]:
 def _figure(row: Mapping[str, Any]) -> BaselineFigure | None:
     """A figure that later visits compare; one without key, number or kind is none."""
     key, kind = row.get("key"), row.get("kind")
-    number = row.get("number")
-    if not isinstance(key, str) or not key or kind not in KINDS or not _is_number(number):
+    number, u = _number(row.get("number")), _number(row.get("u_number"))
+    if not isinstance(key, str) or not key or kind not in KINDS or number is None:
         return None
-    u = row.get("u_number")
     unit = Q(1, KINDS[kind].si.pint).to_base_units().units
     return BaselineFigure(
         key,
         str(row.get("label", key)),
-        Q(float(number), unit),
-        Q(float(u), "delta_degC" if kind == "temperature" else unit) if _is_number(u) else None,
+        Q(number, unit),
+        None if u is None else Q(u, "delta_degC" if kind == "temperature" else unit),
         kind,
         str(row.get("text", "")),
     )
 
 
-def _is_number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+def _number(value: object) -> float | None:
+    if not isinstance(value, int | float) or isinstance(value, bool) or not math.isfinite(value):
+        return None
+    return float(value)

@@ -52,6 +52,7 @@ def blank_sheet() -> str:
         if name == "limits":
             continue
         section = field.annotation
+        assert section is not None, name  # every section of the sheet is declared with its type
         lines += [f"[{name}]  # {' '.join((section.__doc__ or '').split())}"]
         lines += [
             _line(key, sub) for key, sub in section.model_fields.items() if key != "points"

@@ -238,7 +238,7 @@ def _from_text(text: str, name: str) -> CheckList:
     return from_table(toml_file.parse(text, name), name, text)
 
 
-def from_table(table: Mapping[str, Any], name: str, text: str) -> CheckList:
+def from_table(table: toml_file.Table, name: str, text: str) -> CheckList:
     """The check list from its parsed table; `name` and `text` serve the error.
 
     Raises
@@ -309,7 +309,7 @@ def _item(body: Any, source: _Source, index: int, list_name: str, list_source: s
 
 
 def _known(
-    table: Mapping[str, Any], keys: Mapping[str, type], source: _Source, at: tuple[str | int, ...]
+    table: toml_file.Table, keys: Mapping[str, type], source: _Source, at: tuple[str | int, ...]
 ) -> None:
     """Refuse keys that are not known and values of another type."""
     import difflib
@@ -337,7 +337,7 @@ _TYPES = {
 
 
 def _needed(
-    table: Mapping[str, Any], keys: tuple[str, ...], source: _Source, at: tuple[str | int, ...]
+    table: toml_file.Table, keys: tuple[str, ...], source: _Source, at: tuple[str | int, ...]
 ) -> None:
     for key in keys:
         if key not in table or table[key] == "":
@@ -379,7 +379,7 @@ def _evidence(values: list[Any], source: _Source, at: tuple[str | int, ...]) -> 
 
 
 def _kind(
-    body: Mapping[str, Any], evidence: tuple[str, ...], source: _Source, at: tuple[str | int, ...]
+    body: toml_file.Table, evidence: tuple[str, ...], source: _Source, at: tuple[str | int, ...]
 ) -> str:
     kind = body.get("kind", "")
     if "number" in evidence and kind not in KINDS:
@@ -400,7 +400,7 @@ def _kind(
 
 
 def _limit(
-    body: Mapping[str, Any],
+    body: toml_file.Table,
     kind: str,
     origin: str,
     list_name: str,
@@ -427,7 +427,7 @@ def _limit(
 
 
 def _bound(
-    body: Mapping[str, Any], side: str, kind: str, source: _Source, at: tuple[str | int, ...]
+    body: toml_file.Table, side: str, kind: str, source: _Source, at: tuple[str | int, ...]
 ) -> Any:
     if side not in body:
         return None

@@ -97,7 +97,7 @@ class Limits(Mapping[str, Limit]):
 
     def overridden(
         self,
-        table: Mapping[str, Any],
+        table: toml_file.Table,
         authority: str,
         name: str,
         text: str,
@@ -186,7 +186,7 @@ def _bound(typed: Any, kind: str, where: str) -> pint.Quantity | None:
         raise SheetError(error.what, error.where, error.remedy) from None
 
 
-def from_toml(table: Mapping[str, Any], name: str, text: str) -> Limits:
+def from_toml(table: toml_file.Table, name: str, text: str) -> Limits:
     """Default limits from a ``[limits."stage.item"]`` file.
 
     Raises

@@ -16,14 +16,17 @@ from startkit.units import Q, parse
 
 if TYPE_CHECKING:
     StarterName = str
+    _Quantity = pint.Quantity
+    from pydantic_core import ErrorDetails
 else:
     StarterName = Literal[tuple(STARTERS)]
+    _Quantity = Any  # what the validator has read; pydantic has no schema of its own for it
 
 
 def _reads(kind: str) -> BeforeValidator:
     """Text such as ``"6.7 degC"`` read as a quantity of this kind."""
 
-    def read(value: Any) -> Any:
+    def read(value: object) -> pint.Quantity:
         if isinstance(value, pint.Quantity):
             return value
         if not isinstance(value, str):
@@ -50,32 +53,32 @@ def _example(kind: str) -> str:
     return label(kind) or "%"
 
 
-Temperature = Annotated[Any, _reads("temperature"), _of("temperature")]
+Temperature = Annotated[_Quantity, _reads("temperature"), _of("temperature")]
 TemperatureDifference = Annotated[
-    Any, _reads("temperature_difference"), _of("temperature_difference")
+    _Quantity, _reads("temperature_difference"), _of("temperature_difference")
 ]
-PressureDifference = Annotated[Any, _reads("pressure_difference"), _of("pressure_difference")]
-PressureDrop = Annotated[Any, _reads("pressure_drop"), _of("pressure_drop")]
-RelativePressure = Annotated[Any, _reads("relative_pressure"), _of("relative_pressure")]
-Flow = Annotated[Any, _reads("flow"), _of("flow")]
-Cooling = Annotated[Any, _reads("cooling"), _of("cooling")]
-Power = Annotated[Any, _reads("power"), _of("power")]
-Current = Annotated[Any, _reads("current"), _of("current")]
-Voltage = Annotated[Any, _reads("voltage"), _of("voltage")]
-Time = Annotated[Any, _reads("time"), _of("time")]
-Minutes = Annotated[Any, _reads("minutes"), _of("minutes")]
-Percent = Annotated[Any, _reads("percent"), _of("percent")]
-Frequency = Annotated[Any, _reads("frequency"), _of("frequency")]
-Speed = Annotated[Any, _reads("speed"), _of("speed")]
-Mass = Annotated[Any, _reads("mass"), _of("mass")]
-Volume = Annotated[Any, _reads("volume"), _of("volume")]
-LoopVolume = Annotated[Any, _reads("loop_volume"), _of("loop_volume")]
-Elevation = Annotated[Any, _reads("elevation"), _of("elevation")]
-Area = Annotated[Any, _reads("area"), _of("area")]
-Viscosity = Annotated[Any, _reads("viscosity"), _of("viscosity")]
-Resistance = Annotated[Any, _reads("resistance"), _of("resistance")]
-Barometer = Annotated[Any, _reads("barometer"), _of("barometer")]
-Inertia = Annotated[Any, _reads("inertia"), _of("inertia")]
+PressureDifference = Annotated[_Quantity, _reads("pressure_difference"), _of("pressure_difference")]
+PressureDrop = Annotated[_Quantity, _reads("pressure_drop"), _of("pressure_drop")]
+RelativePressure = Annotated[_Quantity, _reads("relative_pressure"), _of("relative_pressure")]
+Flow = Annotated[_Quantity, _reads("flow"), _of("flow")]
+Cooling = Annotated[_Quantity, _reads("cooling"), _of("cooling")]
+Power = Annotated[_Quantity, _reads("power"), _of("power")]
+Current = Annotated[_Quantity, _reads("current"), _of("current")]
+Voltage = Annotated[_Quantity, _reads("voltage"), _of("voltage")]
+Time = Annotated[_Quantity, _reads("time"), _of("time")]
+Minutes = Annotated[_Quantity, _reads("minutes"), _of("minutes")]
+Percent = Annotated[_Quantity, _reads("percent"), _of("percent")]
+Frequency = Annotated[_Quantity, _reads("frequency"), _of("frequency")]
+Speed = Annotated[_Quantity, _reads("speed"), _of("speed")]
+Mass = Annotated[_Quantity, _reads("mass"), _of("mass")]
+Volume = Annotated[_Quantity, _reads("volume"), _of("volume")]
+LoopVolume = Annotated[_Quantity, _reads("loop_volume"), _of("loop_volume")]
+Elevation = Annotated[_Quantity, _reads("elevation"), _of("elevation")]
+Area = Annotated[_Quantity, _reads("area"), _of("area")]
+Viscosity = Annotated[_Quantity, _reads("viscosity"), _of("viscosity")]
+Resistance = Annotated[_Quantity, _reads("resistance"), _of("resistance")]
+Barometer = Annotated[_Quantity, _reads("barometer"), _of("barometer")]
+Inertia = Annotated[_Quantity, _reads("inertia"), _of("inertia")]
 
 
 class _Section(BaseModel):
@@ -137,14 +140,14 @@ class Motor(_Section):
         return STARTERS[self.starter]
 
     @property
-    def current_limit(self) -> Any:
+    def current_limit(self) -> pint.Quantity | None:
         """Limit of the starting current in the sheet [percent of full-load current]; None if the
         starter has none or the sheet does not give it.
         """
         key = self.kind_of_starter.limit_key
         return getattr(self, key) if key else None
 
-    def expected_starting_current(self) -> Any:
+    def expected_starting_current(self) -> pint.Quantity:
         """Line current that the sheet lets expect at the start [A].
 
         Raises
@@ -365,7 +368,7 @@ def _first_fault(error: ValidationError, name: str, text: str) -> SheetError:
     return SheetError(what + more, toml_file.where(name, text, tuple(first["loc"])), remedy)
 
 
-def _sentence(fault: Any) -> tuple[str, str]:
+def _sentence(fault: ErrorDetails) -> tuple[str, str]:
     field = str(fault["loc"][-1])
     if fault["type"] == "missing":
         return (
@@ -384,10 +387,10 @@ def _sentence(fault: Any) -> tuple[str, str]:
     return what, remedy or "see the blank sheet from `startkit sheet`"
 
 
-def _known_keys(location: tuple[Any, ...]) -> str:
+def _known_keys(location: tuple[str | int, ...]) -> str:
     import difflib
 
-    section: Any = Machine
+    section: Any = Machine  # a model, or whatever the annotation of a key is
     for part in location[:-1]:
         if isinstance(part, int):
             continue

@@ -7,7 +7,7 @@ import tomllib
 from collections.abc import Mapping
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias
 
 import tomli_w
 
@@ -23,6 +23,8 @@ _PART = re.compile(r""""([^"]*)"|'([^']*)'|([A-Za-z0-9_\-]+)""")
 
 LARGEST, DEEPEST = 5_000_000, 64  # bytes of a file; dots in one key
 Path_ = tuple[str | int, ...]
+# What a person's file holds is not known before each value has been looked at.
+Table: TypeAlias = Mapping[str, Any]
 
 
 def load(path: Path) -> tuple[dict[str, Any], str]:
@@ -81,7 +83,7 @@ def parse(text: str, name: str) -> dict[str, Any]:
         ) from None
 
 
-def text_of(table: Mapping[str, Any], remark: str = "") -> str:
+def text_of(table: Table, remark: str = "") -> str:
     """A table as TOML text, with `remark` as a comment above it.
 
     Raises

@@ -93,11 +93,10 @@ def _correction(
     condenser: pint.Quantity | None,
 ) -> float:
     rows = machine.selection.points
-    if chilled is None or condenser is None or any(row.leaving_condenser is None for row in rows):
+    leaving = [row.leaving_condenser for row in rows if row.leaving_condenser is not None]
+    if chilled is None or condenser is None or len(leaving) < len(rows):
         return 1.0
-    selected_c = selection.interpolate(
-        load, loads, [row.leaving_condenser.to("kelvin") for row in rows]
-    )
+    selected_c = selection.interpolate(load, loads, [each.to("kelvin") for each in leaving])
     selected_e = selection.interpolate(
         load, loads, [row.leaving_chilled.to("kelvin") for row in rows]
     )

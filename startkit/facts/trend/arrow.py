@@ -5,12 +5,17 @@
 from __future__ import annotations
 
 import struct
-from typing import Any
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
+if TYPE_CHECKING:
+    import pyarrow as pa
 
-def scalar(value: bool | int | str | None) -> Any:
+    Column: TypeAlias = pa.ChunkedArray | pa.Array
+
+
+def scalar(value: bool | int | str | None) -> pa.Scalar:
     """A value as Arrow's compute functions take it beside a column.
 
     Parameters
@@ -36,7 +41,7 @@ def scalar(value: bool | int | str | None) -> Any:
     return pa.Array.from_buffers(kind, 1, [None, pa.py_buffer(content)])[0]
 
 
-def places(numbers: np.ndarray) -> Any:
+def places(numbers: np.ndarray) -> pa.Array:
     """Row numbers as Arrow's `take` wants them.
 
     Parameters
@@ -51,7 +56,7 @@ def places(numbers: np.ndarray) -> Any:
     )
 
 
-def floats(column: Any) -> np.ndarray:
+def floats(column: Column) -> np.ndarray:
     """A column of numbers or of truth values; where it holds nothing, not a number.
 
     Parameters
@@ -73,6 +78,6 @@ def floats(column: Any) -> np.ndarray:
     return values
 
 
-def marks(column: Any) -> np.ndarray:
+def marks(column: Column) -> np.ndarray:
     """A column of truth values; where it holds nothing, false."""
     return floats(column) == 1.0

@@ -5,13 +5,16 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from startkit.errors import StartkitError
 from startkit.facts.trend import arrow
 from startkit.units import KINDS, unit_for
+
+if TYPE_CHECKING:
+    from startkit.facts.trend.arrow import Column
 
 # What systems write where they have no reading; compared without case.
 LACKING = (
@@ -116,7 +119,8 @@ def split_unit(name: str) -> tuple[str, str]:
     match = re.match(r"^(.*?)\s*[\[({<]\s*([^\[\](){}<>]+?)\s*[\])}>]\s*$", name)
     if match and is_unit(match.group(2)):
         return match.group(1), match.group(2)
-    head, mark, tail = re.match(r"^(.*?)([\s_,/]*)([^\s_,/]*)$", name).groups()
+    parts = re.match(r"^(.*?)([\s_,/]*)([^\s_,/]*)$", name)
+    head, mark, tail = parts.groups() if parts else (name, "", "")
     # A single letter may be the unit of a temperature, or a name's own last part.
     if head and mark and is_unit(tail) and (len(tail) > 1 or tail in "CF%A"):
         return head, tail
@@ -144,7 +148,7 @@ class Numbers:
     examples: tuple[str, ...] = ()
 
 
-def numbers(column: Any, decimal: str = ".") -> Numbers:
+def numbers(column: Column, decimal: str = ".") -> Numbers:
     """A column of a `RawTable` as numbers.
 
     Parameters
@@ -169,7 +173,7 @@ def numbers(column: Any, decimal: str = ".") -> Numbers:
     return _from_texts(pc.cast(column, pa.string()), decimal)
 
 
-def _from_texts(column: Any, decimal: str) -> Numbers:
+def _from_texts(column: Column, decimal: str) -> Numbers:
     import pyarrow as pa
     import pyarrow.compute as pc
 
@@ -186,7 +190,7 @@ def _from_texts(column: Any, decimal: str) -> Numbers:
     return _with_words(arrow.floats(values), text)
 
 
-def _with_words(found: np.ndarray, text: Any) -> Numbers:
+def _with_words(found: np.ndarray, text: Column) -> Numbers:
     """On and off are numbers; what is left unreadable is counted."""
     import pyarrow.compute as pc
 

@@ -6,10 +6,8 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from startkit.errors import SheetError, StartkitError
 from startkit.facts import toml_file
@@ -193,7 +191,7 @@ def load(path: Path) -> TrendMap:
     return from_table(table, path.name, body)
 
 
-def from_table(table: Mapping[str, Any], name: str, body: str) -> TrendMap:
+def from_table(table: toml_file.Table, name: str, body: str) -> TrendMap:
     """The map from its parsed table; `name` and `body` serve the error."""
     _only(table, {"confirmed", "file", "time", "column"}, name, body, ())
     time = _section(table, "time", {"columns", "format", "zone"}, name, body)
@@ -231,8 +229,8 @@ def from_table(table: Mapping[str, Any], name: str, body: str) -> TrendMap:
 
 
 def _section(
-    table: Mapping[str, Any], key: str, known: set[str], name: str, body: str
-) -> Mapping[str, Any]:
+    table: toml_file.Table, key: str, known: set[str], name: str, body: str
+) -> toml_file.Table:
     section = table.get(key, {})
     if not isinstance(section, dict):
         raise SheetError(
@@ -243,7 +241,7 @@ def _section(
 
 
 def _only(
-    table: Mapping[str, Any], known: set[str], name: str, body: str, at: tuple[str | int, ...]
+    table: toml_file.Table, known: set[str], name: str, body: str, at: tuple[str | int, ...]
 ) -> None:
     for key in table:
         if key not in known:
@@ -254,7 +252,7 @@ def _only(
             )
 
 
-def _file(table: Mapping[str, Any], name: str, body: str) -> Layout:
+def _file(table: toml_file.Table, name: str, body: str) -> Layout:
     section = _section(
         table,
         "file",
@@ -307,7 +305,7 @@ def _is_encoding(name: str) -> bool:
 _COLUMN_KEYS = {"name", "point", "unit", "scale", "offset", "reference", "instrument"}
 
 
-def _column(table: Mapping[str, Any], index: int, name: str, body: str) -> Mapped:
+def _column(table: toml_file.Table, index: int, name: str, body: str) -> Mapped:
     at = ("column", index)
     _only(table, _COLUMN_KEYS, name, body, at)
     where = toml_file.where(name, body, at)

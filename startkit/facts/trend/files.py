@@ -13,7 +13,7 @@ from collections import Counter
 from collections.abc import Collection
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from startkit.errors import ReadingError
 from startkit.facts import file_types
@@ -28,6 +28,11 @@ from startkit.facts.trend.table import (
     RawTable,
     names_of,
 )
+
+if TYPE_CHECKING:
+    from pyarrow.csv import InvalidRow
+
+    from startkit.facts.trend.arrow import Column
 
 LARGEST = 2_000_000_000  # bytes of a text file
 HEAD = 256 * 1024  # bytes from which the layout is seen
@@ -217,9 +222,9 @@ def _read_text(path: Path, layout: Layout, only: Collection[str] | None) -> RawT
     names, units, stamps = _head(path, layout)
     keys = [f"c{i}" for i in range(len(names))]
     wanted = [i for i, name in enumerate(names) if only is None or name in only] or [0]
-    faulty: list[Any] = []
+    faulty: list[InvalidRow] = []
 
-    def skip(row: Any) -> str:
+    def skip(row: InvalidRow) -> str:
         faulty.append(row)
         return "skip"
 
@@ -260,7 +265,7 @@ def _read_text(path: Path, layout: Layout, only: Collection[str] | None) -> RawT
             path.name,
             "check delimiter and first line in its map",
         )
-    columns: list[Any] = [None] * len(names)
+    columns: list[Column | None] = [None] * len(names)
     for i, column in zip(wanted, table.columns, strict=True):
         columns[i] = column
     return RawTable(
@@ -308,7 +313,7 @@ def _head(path: Path, layout: Layout) -> tuple[tuple[str, ...], tuple[str, ...],
     return names_of(cells, count), tuple([*units, *[""] * count][:count]), stamps
 
 
-def _bad_rows(path: Path, layout: Layout, faulty: list[Any]) -> tuple[BadRow, ...]:
+def _bad_rows(path: Path, layout: Layout, faulty: list[InvalidRow]) -> tuple[BadRow, ...]:
     """The first faulty rows with the line on which each stands, found again in the file."""
     if not faulty:
         return ()

@@ -99,7 +99,8 @@ def _stamps(raw: RawTable) -> tuple[tuple[str, ...], stamps.StampFormat]:
     import pyarrow as pa
 
     found: list[tuple[str, list[str]]] = []
-    for name, column in zip(raw.names, raw.columns, strict=True):
+    for name in raw.names:
+        column = raw.column(name)
         if pa.types.is_timestamp(column.type):
             return (name,), stamps.StampFormat(stamps.ISO)
         if pa.types.is_string(column.type):
@@ -140,7 +141,8 @@ def _pairs(found: list[tuple[str, list[str]]]) -> list[tuple[str, ...]]:
 def _numeric_stamps(raw: RawTable) -> tuple[tuple[str, ...], stamps.StampFormat] | None:
     import pyarrow as pa
 
-    for name, column in zip(raw.names, raw.columns, strict=True):
+    for name in raw.names:
+        column = raw.column(name)
         if (pa.types.is_floating(column.type) or pa.types.is_integer(column.type)) and {
             "time",
             "timestamp",

@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
-from typing import Any
 
 from startkit.facts import toml_file
 
@@ -68,7 +67,7 @@ def vocabulary() -> Vocabulary:
     return Vocabulary({name: _point(name, body) for name, body in table["points"].items()}, meaning)
 
 
-def _point(name: str, body: Mapping[str, Any]) -> Point:
+def _point(name: str, body: toml_file.Table) -> Point:
     alone = [] if body.get("general") else [body.get("brick", "")]
     spelled = [name, *alone, *body.get("also", ()), body.get("haystack", "")]
     return Point(

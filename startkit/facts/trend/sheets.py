@@ -6,7 +6,7 @@ import zipfile
 from collections.abc import Collection
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, TypeAlias
 
 from startkit.errors import ReadingError
 from startkit.facts.trend.cells import are_units, is_data
@@ -19,6 +19,15 @@ from startkit.facts.trend.table import (
     RawTable,
     names_of,
 )
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+    from openpyxl import Workbook
+    from openpyxl.worksheet.worksheet import Worksheet
+    from pyarrow.parquet import ParquetFile
+
+_Cell: TypeAlias = str | float | datetime | date | time | timedelta | None
+_Row: TypeAlias = tuple[_Cell, ...]
 
 UNPACKED = 1_500_000_000  # bytes that a workbook may hold unpacked
 MOST_SHEET_CELLS = (
@@ -81,7 +90,7 @@ def read_parquet(path: Path, only: Collection[str] | None = None) -> RawTable:
     )
 
 
-def _bounded(file: Any, names: list[str], path: Path) -> Any:
+def _bounded(file: ParquetFile, names: list[str], path: Path) -> pa.Table:
     """The file's table, read piece by piece where texts make its size unknown beforehand."""
     import pyarrow as pa
 
@@ -167,7 +176,7 @@ def _check_bomb(path: Path) -> None:
         )
 
 
-def _rows(book: Any, wanted: str, path: Path) -> tuple[list[tuple[Any, ...]], str]:
+def _rows(book: Workbook, wanted: str, path: Path) -> tuple[list[_Row], str]:
     sheets = {sheet.title: sheet for sheet in book.worksheets}
     if wanted and wanted not in sheets:
         raise ReadingError(
@@ -179,15 +188,15 @@ def _rows(book: Any, wanted: str, path: Path) -> tuple[list[tuple[Any, ...]], st
         raise ReadingError(
             "the workbook has no sheet of cells", path.name, "export the trend as CSV"
         )
-    best: tuple[list[tuple[Any, ...]], str] = ([], "")
+    best: tuple[list[_Row], str] = ([], "")
     for title in [wanted] if wanted else list(sheets)[:20]:
         found = _cells(sheets[title], path)
         best = (found, title) if len(found) > len(best[0]) else best
     return best
 
 
-def _cells(sheet: Any, path: Path) -> list[tuple[Any, ...]]:
-    rows: list[tuple[Any, ...]] = []
+def _cells(sheet: Worksheet, path: Path) -> list[_Row]:
+    rows: list[_Row] = []
     cells = empty = 0
     # Every row comes as wide as is asked for. A sheet that does not say its width gives rows as
     # wide as they are, at most three letters of columns.
@@ -215,7 +224,7 @@ def _cells(sheet: Any, path: Path) -> list[tuple[Any, ...]]:
     return rows
 
 
-def _table(rows: list[tuple[Any, ...]], sheet: str, layout: Layout | None, path: Path) -> RawTable:
+def _table(rows: list[_Row], sheet: str, layout: Layout | None, path: Path) -> RawTable:
     width = max(map(len, rows), default=0)
     texts = [[_text(value) for value in row] + [""] * (width - len(row)) for row in rows[:200]]
     laid = layout or _layout(texts, width, sheet)
@@ -242,7 +251,7 @@ def _table(rows: list[tuple[Any, ...]], sheet: str, layout: Layout | None, path:
     )
 
 
-def _filled(row: tuple[Any, ...]) -> int:
+def _filled(row: _Row) -> int:
     return max((place for place, value in enumerate(row, start=1) if value is not None), default=0)
 
 
@@ -255,26 +264,25 @@ def _layout(texts: list[list[str]], width: int, sheet: str) -> Layout:
     return Layout(header=header + 1, units=units + 1, first=first + 1, sheet=sheet)
 
 
-def _text(value: Any) -> str:
+def _text(value: _Cell) -> str:
     if value is None:
         return ""
     return value.isoformat(sep=" ") if isinstance(value, datetime) else str(value).strip()
 
 
-def _column(values: list[Any]) -> Any:
+def _column(values: list[_Cell]) -> pa.ChunkedArray:
     """One column as an arrow array: numbers, stamps as ISO text, else text."""
     import pyarrow as pa
 
-    if all(value is None or isinstance(value, bool | int | float) for value in values):
-        return pa.chunked_array(
-            [pa.array([None if value is None else float(value) for value in values], pa.float64())]
-        )
+    numbers = [float(value) if isinstance(value, bool | int | float) else None for value in values]
+    if numbers.count(None) == values.count(None):
+        return pa.chunked_array([pa.array(numbers, pa.float64())])
     return pa.chunked_array(
         [pa.array([None if value is None else _stamp(value) for value in values], pa.string())]
     )
 
 
-def _stamp(value: Any) -> str:
+def _stamp(value: _Cell) -> str:
     if isinstance(value, datetime):
         # Serial numbers of days carry a rounding of some microseconds.
         return (
@@ -285,7 +293,7 @@ def _stamp(value: Any) -> str:
     return value.isoformat() if isinstance(value, date | time) else str(value)
 
 
-def _short(data: list[tuple[Any, ...]], layout: Layout) -> tuple[BadRow, ...]:
+def _short(data: list[_Row], layout: Layout) -> tuple[BadRow, ...]:
     """Rows in which only one cell is filled: titles and sums below a table."""
     found = [
         (line, row)

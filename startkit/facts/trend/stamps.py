@@ -9,15 +9,18 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from itertools import pairwise, product
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from startkit.errors import ReadingError
 from startkit.facts.trend.arrow import floats, scalar
 from startkit.facts.trend.cells import numbers
+
+if TYPE_CHECKING:
+    from startkit.facts.trend.arrow import Column
 
 ISO, DAYS, SECONDS, MILLISECONDS = (
     "ISO 8601",
@@ -214,7 +217,7 @@ def _unevenness(moments: list[datetime]) -> float:
 # --- from stamps to moments -----------------------------------------------------------------------
 
 
-def moments(column: Any, format_: str, zone: str = "") -> np.ndarray:
+def moments(column: Column, format_: str, zone: str = "") -> np.ndarray:
     """Seconds since 1970 for every stamp; not a number where one cannot be read.
 
     Parameters
@@ -248,7 +251,7 @@ def moments(column: Any, format_: str, zone: str = "") -> np.ndarray:
     return localised(naive, "" if zone == STAMPED else zone)
 
 
-def _from_timestamps(column: Any, zone: str) -> np.ndarray:
+def _from_timestamps(column: Column, zone: str) -> np.ndarray:
     import pyarrow as pa
     import pyarrow.compute as pc
 
@@ -258,14 +261,14 @@ def _from_timestamps(column: Any, zone: str) -> np.ndarray:
     return seconds if aware else localised(seconds, "" if zone == STAMPED else zone)
 
 
-def _from_numbers(column: Any, format_: str, zone: str) -> np.ndarray:
+def _from_numbers(column: Column, format_: str, zone: str) -> np.ndarray:
     values = numbers(column).values
     if format_ == DAYS:
         return localised(np.round((values - 25_569.0) * 86_400, 3), "" if zone == STAMPED else zone)
     return values if format_ == SECONDS else values / 1000
 
 
-def _naive(texts: Any, format_: str, tail: str) -> np.ndarray:
+def _naive(texts: Column, format_: str, tail: str) -> np.ndarray:
     """Clock times as if they were UTC."""
     import pyarrow as pa
     import pyarrow.compute as pc
@@ -313,14 +316,14 @@ def _naive(texts: Any, format_: str, tail: str) -> np.ndarray:
         ) from None
 
 
-def _seconds(stamps: Any) -> np.ndarray:
+def _seconds(stamps: Column) -> np.ndarray:
     import pyarrow as pa
     import pyarrow.compute as pc
 
     return floats(pc.cast(stamps, pa.int64())) / 1e6
 
 
-def _iso_one_by_one(texts: Any) -> np.ndarray:
+def _iso_one_by_one(texts: Column) -> np.ndarray:
     def seconds(text: str | None) -> float:
         try:
             return datetime.fromisoformat(text).replace(tzinfo=UTC).timestamp() if text else np.nan
@@ -330,7 +333,7 @@ def _iso_one_by_one(texts: Any) -> np.ndarray:
     return np.array([seconds(text) for text in texts.to_pylist()])
 
 
-def _on_the_calendar(stamps: Any, texts: Any, format_: str) -> Any:
+def _on_the_calendar(stamps: Column, texts: Column, format_: str) -> Column:
     """Stamps without those that name no day: 30 February is read as 2 March, which nobody wrote."""
     import pyarrow.compute as pc
 
@@ -353,7 +356,7 @@ def _on_the_calendar(stamps: Any, texts: Any, format_: str) -> Any:
     return pc.if_else(pc.and_(doubtful, late), scalar(None), stamps)
 
 
-def _without_fraction(texts: Any) -> tuple[Any, np.ndarray | float]:
+def _without_fraction(texts: Column) -> tuple[Column, np.ndarray | float]:
     import pyarrow as pa
     import pyarrow.compute as pc
 
@@ -366,7 +369,7 @@ def _without_fraction(texts: Any) -> tuple[Any, np.ndarray | float]:
     )
 
 
-def _tail_seconds(texts: Any, tail: str) -> np.ndarray:
+def _tail_seconds(texts: Column, tail: str) -> np.ndarray:
     """What each stamp's own zone lies before UTC [s]."""
     import pyarrow.compute as pc
 
@@ -396,7 +399,7 @@ def _offset(tail: str) -> float:
 # --- zones ----------------------------------------------------------------------------------------
 
 
-def zone_of(name: str) -> Any:
+def zone_of(name: str) -> tzinfo:
     """The zone of that name as a `tzinfo`; UTC for an empty one.
 
     Raises
@@ -444,9 +447,10 @@ def localised(naive: np.ndarray, zone: str) -> np.ndarray:
     return naive - offset
 
 
-def _offset_at(seconds: int, where: Any, fold: int) -> float:
+def _offset_at(seconds: int, where: tzinfo, fold: int) -> float:
     clock = datetime(1970, 1, 1) + timedelta(seconds=seconds)
-    return clock.replace(tzinfo=where, fold=fold).utcoffset().total_seconds()
+    offset = clock.replace(tzinfo=where, fold=fold).utcoffset()
+    return offset.total_seconds() if offset is not None else 0.0
 
 
 def _second_pass(naive: np.ndarray, twice: np.ndarray) -> np.ndarray:

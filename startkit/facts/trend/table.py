@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING
 
 from startkit.errors import ReadingError
+
+if TYPE_CHECKING:
+    from startkit.facts.trend.arrow import Column
 
 MOST_COLUMNS, MOST_ROWS, MOST_CELLS = 2_000, 10_000_000, 400_000_000
 
@@ -62,14 +65,14 @@ class RawTable:
     layout: Layout
     names: tuple[str, ...]
     units: tuple[str, ...]
-    columns: tuple[Any, ...]
+    columns: tuple[Column | None, ...]
     bad: tuple[BadRow, ...] = ()
     bad_count: int = 0
 
     def __len__(self) -> int:
         return next((len(column) for column in self.columns if column is not None), 0)
 
-    def column(self, name: str) -> Any:
+    def column(self, name: str) -> Column:
         """The column of that name.
 
         Raises
