@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -10,9 +9,11 @@ from functools import lru_cache
 import numpy as np
 import pint
 
-from startkit.errors import StartkitError
+from startkit.errors import ReadingError, StartkitError
 from startkit.facts.instruments import Instrument, can_read
 from startkit.facts.journal import Entry
+from startkit.procedure import pasted_text
+from startkit.procedure.pasted_text import is_one_number
 from startkit.procedure.reading import Reading, overdue, wrong_kind
 from startkit.procedure.stage import Column, Field
 from startkit.units import KINDS, SI, number, parse, parse_number
@@ -116,26 +117,17 @@ def _is_of_kind(quantity: pint.Quantity, kind: str | None) -> bool:
 def read_block(
     text: str, declared: Field, system: str = SI, barometer: pint.Quantity | None = None
 ) -> Block:
-    """Rows of a pasted block, columns separated by tabs or semicolons, in the order of the field's
-    columns.
-
-    A first row of labels is skipped; a unit may stand in that row in brackets.
+    """Rows of a pasted text as a block; `startkit.procedure.pasted_text.split` tells how its columns
+    are found, and a unit may be given in the heading in brackets.
     """
-    lines = [line for line in text.splitlines() if line.strip()]
-    cells = [
-        [cell.strip() for cell in (line.split("\t") if "\t" in line else line.split(";"))]
-        for line in lines
-    ]
-    head = cells.pop(0) if cells and _is_head(cells[0], declared) else []
-    problems: list[str] = []
+    pasted = pasted_text.split(text, declared.columns, declared.question)
+    problems = list(pasted.problems)
     columns, texts, units = {}, {}, {}
     for position, column in enumerate(declared.columns):
-        raw = tuple(row[position] if position < len(row) else "" for row in cells)
+        raw = tuple(row[position] for row in pasted.cells)
         texts[column.name] = raw
         if column.kind in KINDS:
-            units[column.name] = _unit_in(
-                head[position] if position < len(head) else "", column, system
-            )
+            units[column.name] = pasted.units[position] or KINDS[column.kind].unit(system).label
             columns[column.name] = _numbers(
                 raw, column, units[column.name], barometer, declared.question, problems
             )
@@ -146,28 +138,6 @@ def read_block(
     )
     kinds = {column.name: column.kind for column in declared.columns if column.kind in KINDS}
     return Block(columns, texts, tuple(problems[:20] + more), units, kinds)
-
-
-_NUMBER_IN_FRONT = re.compile(r"[+\-−]?[.,]?\d")
-
-
-def _is_head(cells: list[str], declared: Field) -> bool:
-    numeric = [
-        cell for cell, column in zip(cells, declared.columns, strict=False) if column.kind in KINDS
-    ]
-    # "L1 (A)" is a label although it holds a digit: what makes a reading is a number in front.
-    return any(numeric) and not any(_NUMBER_IN_FRONT.match(cell) for cell in numeric)
-
-
-def _unit_in(head: str, column: Column, system: str) -> str:
-    inside = (
-        head[head.rfind("[") + 1 : head.rfind("]")]
-        if "[" in head
-        else head[head.rfind("(") + 1 : head.rfind(")")]
-        if "(" in head
-        else ""
-    )
-    return inside or KINDS[column.kind].unit(system).label
 
 
 def _numbers(
@@ -187,6 +157,10 @@ def _numbers(
             continue
         where = f"{question}, row {index + 1}, {column.label}"
         try:
+            if not is_one_number(text):
+                raise ReadingError(
+                    f"{text!r} may be two numbers", where, "put a tab or semicolon between columns"
+                )
             if text[-1].isdigit():
                 plain[index] = number(text, where)
             else:
