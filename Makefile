@@ -18,7 +18,7 @@ help:
 
 $(VENV)/.installed: pyproject.toml
 	$(PYTHON) -m venv $(VENV)
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check -e .
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -e ".[page]"
 	@touch $@
 
 $(VENV)/.installed-test: $(VENV)/.installed

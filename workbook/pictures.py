@@ -46,9 +46,7 @@ def notebook_picture(job: Path, target: Path, scroll_to: str = "") -> Path:
             page.evaluate(RUN_ALL)
             page.wait_for_timeout(2500)
             (
-                page.get_by_text(
-                    scroll_to or "Where the job stands"
-                ).first.scroll_into_view_if_needed()
+                page.get_by_text(scroll_to or "State of the job").first.scroll_into_view_if_needed()
                 if scroll_to
                 else page.evaluate(
                     "() => document.querySelector('.jp-WindowedPanel-outer').scrollTo(0, 0)"

@@ -49,7 +49,7 @@ def new(job: Path, sheet: Path, template: str, system: str, spec: Path | None, w
 @click.option("--no-browser", is_flag=True, help="Do not start a browser; print the address.")
 @click.option("--port", type=int, default=None, help="Port on this computer.")
 @click.option(
-    "--page", is_flag=True, help="As a page without code (needs the extra startkit[page])."
+    "--page", is_flag=True, help="As a page without code (needs the extra  page, as README says)."
 )
 @click.option(
     "--address",

@@ -23,7 +23,7 @@ from startkit.procedure.stage import Stage
 
 MODES = FORM, RECORD = ("form", "record")
 PAUSE = 0.15  # s after the last change before the cards that show the whole job are renewed
-VIEWS_KEPT = 3  # views of one part that are kept alive: a cell run again leaves its old one behind
+VIEWS_KEPT = 3  # views kept for one part: a cell that is run again leaves its old view behind
 
 
 class View(Protocol):
@@ -38,7 +38,7 @@ class View(Protocol):
 
 @dataclass(frozen=True)
 class _Overall:
-    """What hangs on the whole job: which entries were made early, and in which stages the next one
+    """What depends on the whole job: which entries were made early, and in which stages the next one
     would be.
     """
 
@@ -57,7 +57,7 @@ def _warning(assessment: Assessment, stage: Stage) -> str:
 class Book:
     """One open job on the desk.
 
-    Callbacks of forms may run beside the kernel's main thread: `lock` is held round every change.
+    Callbacks of forms may run in another thread: `lock` is held round every change.
     """
 
     def __init__(
@@ -86,7 +86,7 @@ class Book:
     # --- the cells --------------------------------------------------------------------------
 
     def front(self) -> CellOutput:
-        """Where the job stands: machine, what to do next, hold points, stages."""
+        """The state of the job: machine, what to do next, hold points, stages."""
         return self._shown("front", "")
 
     def stage(self, name: str) -> CellOutput:
@@ -94,7 +94,7 @@ class Book:
         return self._shown("stage", name)
 
     def hold(self, name: str) -> CellOutput:
-        """One hold point and what stands in its way."""
+        """One hold point and the items in its way."""
         return self._shown("hold", name)
 
     def handover(self) -> CellOutput:
@@ -110,7 +110,7 @@ class Book:
         return frame(self.assessment(), what)
 
     def refresh(self) -> None:
-        """Read what others have entered meanwhile and renew everything that is shown."""
+        """Read what others have entered since and renew everything on the screen."""
         self.assessment()
         self._renew(everything=True)
 
@@ -160,7 +160,7 @@ class Book:
         return self._cached[0] if self._cached is not None else 0
 
     def overall(self, fresh: bool = True) -> _Overall:
-        """What hangs on every stage; judging them all takes long, so a card in haste takes it as it
+        """What depends on every stage; judging them all takes long, so a hurried card uses it as it
         was a moment ago.
         """
         assessment = self.assessment()
@@ -175,7 +175,7 @@ class Book:
     def part(
         self, part: str, name: str = "", with_plots: bool = True, haste: bool = False
     ) -> dict[str, Any]:
-        """A part as data; what cannot be shown is a part that says why in one sentence."""
+        """A part as data; where it cannot be made, a part that gives the reason in one sentence."""
         try:
             return self._drawn(part, name, with_plots, haste)
         except StartkitError as error:
@@ -274,7 +274,7 @@ class Book:
     # --- renewing what is on the screen -----------------------------------------------------
 
     def views(self) -> list[View]:
-        """Everything alive on the screen."""
+        """Every live view on the screen."""
         with self.lock:
             return [view for views in self._views.values() for view in views]
 

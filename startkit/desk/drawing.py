@@ -49,7 +49,7 @@ STYLE: Any = {
     "text.parse_math": False,
     "axes.formatter.useoffset": False,
     "hatch.linewidth": 0.5,
-    # The grid shows where each figure lies; marks beside it would be drawn for nothing, one by one.
+    # The grid shows where each figure is; tick marks would be drawn one by one for nothing.
     "xtick.bottom": False,
     "ytick.left": False,
     "xtick.minor.bottom": False,
@@ -159,7 +159,7 @@ def _clear(axes: Any, width: float) -> None:
 
 
 def _plot_width(labels: list[str]) -> float:
-    """Share of the figure's width left beside the direct labels."""
+    """Share of the figure's width left by the direct labels."""
     longest = max((len(part) for text in labels for part in _wrapped(text).splitlines()), default=0)
     return 0.88 - (longest * 0.57 * SIZE + 12) / (72 * WIDTH) if longest else 0.87
 
@@ -169,7 +169,7 @@ def _wrapped(text: str) -> str:
 
 
 def clean(text: str) -> str:
-    """The text without what may not stand in XML."""
+    """The text without characters that XML forbids."""
     # Control characters would make the SVG unreadable as XML.
     return re.sub(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]", "\ufffd", text)
 
@@ -243,7 +243,7 @@ def _draw_line(
     ys = y(line.y)
     _styled(axes, line.style, xs, ys, look)
     if len(line.error):
-        # An error is a difference: only the size of the unit counts, not where its zero lies.
+        # An error is a difference: only the size of the unit counts, not its zero.
         spread = np.abs(y(np.asarray(line.error, float)) - y(np.zeros(len(line.error))))
         axes.errorbar(
             xs, ys, yerr=spread, fmt="none", ecolor=look["color"], elinewidth=1.0, capsize=3
@@ -280,7 +280,7 @@ def _last(
 
 
 def _draw_rule(axes: Any, rule: Rule, scale: Any) -> float:
-    """Draw one rule; where it lies. A level one is named in the margin with the lines, an upright
+    """Draw one rule and return its position. A level one is named in the margin with the lines, an upright
     one at its head.
     """
     upright = rule.axis == "x"
@@ -316,7 +316,7 @@ def _draw_rule(axes: Any, rule: Rule, scale: Any) -> float:
 
 
 def _label_ends(axes: Any, ends: list[tuple[float, float, str, str]]) -> None:
-    """Write each label beside the end of its line, pushed apart where ends lie close together."""
+    """Write each label at the end of its line, pushed apart where ends are close together."""
     height = 72 * HEIGHT * 0.8
     wanted = [
         float(axes.transAxes.inverted().transform(axes.transData.transform((x, y)))[1])

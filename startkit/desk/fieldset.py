@@ -1,18 +1,21 @@
-"""The fieldset: a stage's fields with what stands in them now, described for a form."""
+"""The fieldset: a stage's fields and their present values, described for a form."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from startkit.facts.instruments import can_read
+from startkit.facts.instruments import faults as instrument_faults
 from startkit.facts.journal import row_number
 from startkit.facts.pictures import FOLDERS
 from startkit.procedure.assessment import Assessment
-from startkit.procedure.entries import Entries
+from startkit.procedure.block import Block, read_block
+from startkit.procedure.entries import Entries, Row
 from startkit.procedure.reading import Reading
 from startkit.procedure.stage import PLAIN_KINDS, SERIES, TABLE, Column, Field
 from startkit.units import KINDS, SYSTEMS, label
 
+ROWS_SHOWN, PROBLEMS_SHOWN = 5, 5  # of a pasted series, as it was read
 MOST_BUTTONS = 4  # more choices than this are a list, not buttons
 
 
@@ -82,7 +85,7 @@ def _control_name(declared: Field | Column) -> str:
     return declared.kind if declared.kind in PLAIN_KINDS else "text"
 
 
-# --- what stands in a field now ----------------------------------------------------------------
+# --- the state of a field ----------------------------------------------------------------
 
 
 def state(field: Field, entries: Entries) -> dict[str, Any]:
@@ -136,14 +139,26 @@ def _table_state(field: Field, entries: Entries) -> dict[str, Any]:
     rows = [
         {
             "index": row.index,
-            "cells": {
-                c.name: _value_state(row.reading(c.name), f"{prefix}{row.index}.{c.name}", entries)
-                for c in field.columns
-            },
+            "cells": _row_state(field, row, prefix, entries),
         }
         for row in entries.rows(field.name)
     ]
     return {"rows": rows, "highest": highest_row(prefix, entries)}
+
+
+def _row_state(field: Field, row: Row, prefix: str, entries: Entries) -> dict[str, Any]:
+    faults = (
+        instrument_faults(row.text("kind"), {c.name: row.text(c.name) for c in field.columns})
+        if prefix == "setup.instruments."
+        else {}
+    )
+    cells = {
+        c.name: _value_state(row.reading(c.name), f"{prefix}{row.index}.{c.name}", entries)
+        for c in field.columns
+    }
+    for name, fault in faults.items():
+        cells[name] = {**cells[name], "problem": cells[name]["problem"] or fault}
+    return cells
 
 
 def highest_row(prefix: str, entries: Entries) -> int:
@@ -160,9 +175,28 @@ def _series_state(field: Field, entries: Entries) -> dict[str, Any]:
     return {
         **found,
         "length": len(block),
-        "problems": list(block.problems[:5]),
-        "more": max(0, len(block.problems) - 5),
+        "read": as_read(field, block),
+        "problems": list(block.problems[:PROBLEMS_SHOWN]),
+        "more": max(0, len(block.problems) - PROBLEMS_SHOWN),
     }
+
+
+def as_read(field: Field, block: Block) -> dict[str, Any]:
+    """A pasted series as it was understood: heads with units, its first rows and the last one."""
+    heads = [
+        f"{column.label} [{unit}]" if (unit := block.units.get(column.name, "")) else column.label
+        for column in field.columns
+    ]
+    texts = [block.texts.get(column.name, ()) for column in field.columns]
+    rows = [list(row) for row in zip(*texts, strict=True)]
+    shown = rows if len(rows) <= ROWS_SHOWN else [*rows[: ROWS_SHOWN - 1], rows[-1]]
+    return {"heads": heads, "rows": shown, "length": len(rows)}
+
+
+def read_text(text: str, field: Field, entries: Entries) -> dict[str, Any]:
+    """How a text would be read as a series, before it is saved."""
+    block = read_block(text, field, entries.job.system, entries.job.barometer.quantity)
+    return {"read": as_read(field, block), "problems": list(block.problems[:PROBLEMS_SHOWN])}
 
 
 # --- who enters, with what ---------------------------------------------------------------------

@@ -17,7 +17,7 @@ from startkit.desk.book import Book
 from startkit.desk.markup import el
 
 _STATIC = Path(__file__).parent / "static"
-# One module for the browser, kept in files of one noun each: classes must stand before what extends
+# One module for the browser, kept in files of one noun each: a class must come before what extends
 # them.
 _SCRIPTS = ("pieces", "who", "field", "pictures", "grid", "view")
 
@@ -84,7 +84,7 @@ class LiveView(anywidget.AnyWidget):
                 self._send_new("card", pieces, {"tell": "card", "pieces": pieces})
 
     def _send_fields(self) -> None:
-        """Values that others have entered, and faults that hang on other entries."""
+        """Values that others have entered, and faults that depend on other entries."""
         current = fieldset.states(self.book.assessment(), self.name)
         fresh = {
             name: state
@@ -100,7 +100,7 @@ class LiveView(anywidget.AnyWidget):
     def _send_plots(self) -> None:
         try:
             drawn = cards.plots(self.book.plots(self.name))
-        except Exception as error:  # said in its place: a thread's exception is seen by nobody
+        except Exception as error:  # shown in its place: no one sees a thread's exception
             drawn = el(
                 "p", f"The plots cannot be drawn ({type(error).__name__}: {error}).", cls="sk-note"
             )

@@ -1,4 +1,4 @@
-"""A job's data as pandas frames, for whoever wants to go on calculating in the notebook."""
+"""A job's data as pandas frames, for further calculation in the notebook."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ JOURNAL, FIGURES, TREND = "journal", "figures", "trend."
 
 
 def frame(assessment: Assessment, what: str) -> pandas.DataFrame:
-    """One part of a job as a frame; units stand in the column names.
+    """One part of a job as a frame; units are in the column names.
 
     Parameters
     ----------
@@ -138,7 +138,7 @@ def _series(entries: Entries, field: Field) -> pandas.DataFrame:
 
 
 def _trend(assessment: Assessment, name: str) -> pandas.DataFrame:
-    """An imported trend over time, in SI base units; readings with a mark beside them in ``<point>
+    """An imported trend over time, in SI base units; a reading with a mark has it in ``<point>
     quality``.
     """
     import pandas as pd

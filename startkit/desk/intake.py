@@ -91,7 +91,7 @@ def enter_series(
     JobError
         The item is not a series field of this job.
     ReadingError
-        The file cannot be read, or nobody is named.
+        The file cannot be read, or no one is named.
     """
     job = Job(folder)
     stage, _, name = item.partition(".")
@@ -101,7 +101,7 @@ def enter_series(
             f"{item!r} does not take a series", "item", "see `startkit items` for the names"
         )
     if not who:
-        raise ReadingError("nobody is named", item, "give --who")
+        raise ReadingError("no one is named", item, "give --who")
     text = readings.read_text(Path(path))
     rows = [line for line in text.splitlines() if line.strip()]
     if rows and "\t" not in rows[0] and ";" not in rows[0]:
@@ -185,7 +185,7 @@ def _imported(found: trend.Trend) -> list[str]:
     return [
         *lines,
         (
-            "The original file and its map are kept in the job's folder trends; their SHA-256 stand"
+            "The original file and its map are kept in the job's folder trends; their SHA-256 are"
             " in the journal."
         ),
     ]

@@ -21,8 +21,7 @@ HOME = (
 def arguments(
     job: Job, browser: bool = True, port: int | None = None, layout: str = ""
 ) -> list[str]:
-    """The command line of JupyterLab: loopback only, rooted at the job, its notebook opened by
-    itself.
+    """The command line of JupyterLab: loopback only, rooted at the job, with its notebook open.
 
     Parameters
     ----------
@@ -32,7 +31,7 @@ def arguments(
     layout : str
         Folder for the layout of the window; empty: the person's own.
     """
-    # -P: whatever lies in the current folder, which may be a foreign job's, is not taken for a
+    # -P: nothing in the current folder, which may be a job from someone else, is imported as a
     # module.
     command = [
         sys.executable,
@@ -42,12 +41,13 @@ def arguments(
         f"--ServerApp.root_dir={job.folder.resolve()}",
         "--ServerApp.ip=127.0.0.1",
         f"--LabApp.default_url=/doc/tree/{quote(job.template.name)}",
-        # JupyterLab by itself asks for news, newer versions and extensions: here nobody is asked
+        # JupyterLab looks for news, newer versions and extensions by itself: here it is not asked
         # for anything.
         "--LabApp.news_url=None",
         "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
         "--LabApp.extension_manager=readonly",
         "--LabApp.custom_css=True",
+        "--ServerApp.contents_manager_class=startkit.desk.contents.JobContents",
         f"--ServerApp.tornado_settings={{'static_custom_path': [{str(HOME / 'custom')!r}]}}",
     ]
     command += [f"--LabApp.workspaces_dir={layout}"] if layout else []
@@ -57,7 +57,7 @@ def arguments(
 
 
 def environment() -> dict[str, str]:
-    """The environment of JupyterLab: our defaults stand below the person's own settings, which are
+    """The environment of JupyterLab: our defaults come after the person's own settings, which are
     neither changed nor hidden.
     """
     paths = (str(HOME), os.environ.get("JUPYTER_CONFIG_PATH", ""))

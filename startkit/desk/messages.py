@@ -16,7 +16,7 @@ from startkit.facts.journal import Entry
 from startkit.facts.pictures import FOLDERS
 from startkit.procedure.assessment import NOT_APPLICABLE, WAIVER
 from startkit.procedure.entries import Entries
-from startkit.procedure.stage import TABLE, Column, Field
+from startkit.procedure.stage import SERIES, TABLE, Column, Field
 from startkit.units import KINDS, SYSTEMS, split, unit_for
 
 Message = Mapping[str, Any]
@@ -24,7 +24,7 @@ _WAIVE = {"waiver": WAIVER, "not_applicable": NOT_APPLICABLE}
 
 
 class Refused(Exception):
-    """The book does not take it: one sentence, and what the form needs to show beside it."""
+    """The book refuses it: one sentence, and what else the form has to show."""
 
     def __init__(self, why: str, **more: Any) -> None:
         super().__init__(why)
@@ -32,7 +32,7 @@ class Refused(Exception):
 
 
 def answer(book: Book, stage: str, message: Message) -> dict[str, Any]:
-    """The answer to one message of a form; never an exception, for nobody would see it.
+    """The answer to one message of a form; never an exception, which no one would see.
 
     Parameters
     ----------
@@ -40,9 +40,9 @@ def answer(book: Book, stage: str, message: Message) -> dict[str, Any]:
     stage : str
         Stage of the form; empty for a card without fields.
     message : mapping
-        ``{"id", "ask", ...}``; ``ask`` is one of open, save, piece, picture, look, history, waive,
+        ``{"id", "ask", ...}``; ``ask`` is one of open, save, read, piece, picture, look, history, waive,
         desk, refresh.
-        What is sent as bytes stands under ``"bytes"``.
+        What is sent as bytes is under ``"bytes"``.
 
     Returns
     -------
@@ -68,6 +68,7 @@ def _asked(message: Message) -> Callable[[Book, str, Message], dict[str, Any]]:
         return {
             "open": _open,
             "save": _save,
+            "read": _read,
             "piece": _piece,
             "picture": _picture,
             "look": _look,
@@ -111,7 +112,7 @@ def _save(book: Book, stage: str, message: Message) -> dict[str, Any]:
 
 
 def _saved(book: Book, stage: str, made: list[Entry], names: list[str]) -> dict[str, Any]:
-    """What a form is told once the journal has it: when, and how its fields stand now."""
+    """The answer once the journal has it: when, and the state of its fields now."""
     after = book.assessment().stage_entries(stage)
     return {
         "tell": "saved",
@@ -120,6 +121,15 @@ def _saved(book: Book, stage: str, made: list[Entry], names: list[str]) -> dict[
             name: fieldset.state(after.fields[name], after) for name in dict.fromkeys(names)
         },
     }
+
+
+def _read(book: Book, stage: str, message: Message) -> dict[str, Any]:
+    """Tell how a pasted series is read; nothing is saved."""
+    entries = book.assessment().stage_entries(stage)
+    field, _ = _declared({"field": message["field"]}, entries)
+    if not isinstance(field, Field) or field.kind != SERIES:
+        raise Refused("this field takes no series.")
+    return {"tell": "read", **fieldset.read_text(str(message["value"]), field, entries)}
 
 
 def _piece(book: Book, stage: str, message: Message) -> dict[str, Any]:
@@ -161,7 +171,7 @@ def _saved_at(changes: list[Entry], entries: Entries) -> str:
 
 
 def _entry(change: Message, entries: Entries, book: Book, who: str, note: str) -> Entry:
-    """The journal's entry for one change; a unit typed in the text wins over the one beside the
+    """The journal's entry for one change; a unit typed in the text wins over that of the
     field.
     """
     declared, what = _declared(change, entries)
@@ -216,7 +226,7 @@ def _typed(value: str, kind: str, beside: str) -> tuple[str, str]:
 
 
 def _refuse_conflicts(changes: list[Message], made: list[Entry], entries: Entries) -> None:
-    """Refuse what rests on a value that somebody else has replaced meanwhile."""
+    """Refuse a change based on a value that someone else has replaced since."""
     for change, entry in zip(changes, made, strict=True):
         newest = entries.job.latest.get(entry.what)
         seen = change.get("seq")
@@ -229,7 +239,7 @@ def _refuse_conflicts(changes: list[Message], made: list[Entry], entries: Entrie
             shown = f"{newest.value} {newest.unit}".strip() or "blank"
             state = fieldset.state(entries.fields[change["field"]], entries)
             raise Refused(
-                f"{newest.who or 'somebody'} entered {shown} here at {newest.at[11:19]} meanwhile;"
+                f"{newest.who or 'someone'} entered {shown} here at {newest.at[11:19]} in the meantime;"
                 " look at it, then type yours again.",
                 conflict=change["field"],
                 states={change["field"]: state},

@@ -21,7 +21,7 @@ CULL_AFTER, CULL_EVERY = (
     1800,
     60,
 )  # s that the kernel of a closed page is kept, and how often it is looked for
-# Whatever a page shows, it asks nobody but this server: nothing is fetched from outside, nothing is
+# A page talks to this server alone: nothing is fetched from outside, nothing is
 # sent there.
 POLICY = (
     "default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval' blob:; style-src 'self'"
@@ -36,7 +36,7 @@ EXTENSIONS = [
     "startkit-page",
 ]
 OPEN_TO_OTHERS = (
-    "Warning: this page can be reached from other computers at {address}. Whoever has its address"
+    "Warning: this page can be reached from other computers at {address}. Anyone who has its address"
     " with the token can enter readings under any name, and nothing on the way is encrypted. Use it"
     " only in a network that you trust, and close it with Ctrl+C when the work is done."
 )
@@ -55,7 +55,7 @@ def serve_page(
         Open a browser; the address is printed in any case.
     port : int, optional
     address : str
-        Address of this computer to listen at; another than 127.0.0.1 is told as a warning.
+        Address of this computer to listen at; any other than 127.0.0.1 prints a warning.
 
     Raises
     ------
@@ -68,7 +68,7 @@ def serve_page(
         raise JobError(
             "the page needs Voila, which is not installed",
             "open --page",
-            "install it with  pip install 'startkit[page]'",
+            "in the folder of startkit's source, run  .venv/bin/python -m pip install -e '.[page]'",
         ) from None
     job = Job(folder)
     if not job.template.is_file():
@@ -153,7 +153,7 @@ def configuration(job: Job, port: int | None = None, address: str = LOOPBACK) ->
 
 
 def _server_class(voila: Any) -> Any:
-    """Voila's server, which says its address itself once it listens."""
+    """Voila's server, which prints its address once it listens."""
 
     class Page(voila):
         with_browser = False
@@ -165,7 +165,7 @@ def _server_class(voila: Any) -> Any:
         def listen(self) -> None:
             import tornado.ioloop
 
-            # Voila runs its loop inside `listen`: what is to be said once it listens has to wait
+            # Voila runs its loop inside `listen`: what is printed once it listens has to wait
             # for that loop.
             tornado.ioloop.IOLoop.current().add_callback(self.say)
             super().listen()

@@ -1,4 +1,4 @@
-"""The proof on the screen: worked examples done again on this computer, and every outside check of
+"""The proof on the screen: worked examples recalculated on this computer, and every outside check of
 the tests.
 """
 
@@ -16,7 +16,7 @@ _TEXT, _NUMBER = {"unit": "", "align": "left"}, {"unit": "", "align": "decimal"}
 
 
 def worked_again() -> CellOutput:
-    """Every worked example with its printed figure, ours, and the difference, worked now."""
+    """Every worked example with its printed figure, ours and the difference, calculated now."""
     found = [rework(example) for example in examples()]
     agree = sum(each.agrees for each in found)
     head = (
@@ -34,8 +34,8 @@ def worked_again() -> CellOutput:
         *([name, version] for name, version in _versions()),
     ]
     return _shown(
-        "Worked again on this computer",
-        "Figures that are printed elsewhere, calculated now by the formulas and libraries that are"
+        "Recalculated on this computer",
+        "Figures printed elsewhere, calculated now by the formulas and libraries that are"
         " installed here.",
         facts,
         [_table("Worked examples", head, [_example_row(each) for each in found])],
@@ -66,7 +66,7 @@ def _versions() -> list[tuple[str, str]]:
 
 
 def checks_of_the_tests(file: str | Path) -> CellOutput:
-    """Every check that the tests hold against something outside, as they last wrote it.
+    """Every check of the tests against a source outside this project, as last written.
 
     Parameters
     ----------
@@ -81,8 +81,8 @@ def checks_of_the_tests(file: str | Path) -> CellOutput:
             [],
             [],
             [
-                f"There is no file {path.name} here. It lies in the source, in the folder"
-                " workbook/proof, and `make proof` writes it anew."
+                f"There is no file {path.name} here. It is in the source, in the folder"
+                " workbook/proof, and `make proof` writes it."
             ],
         )
     rows = json.loads(path.read_text(encoding="utf-8"))

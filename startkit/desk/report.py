@@ -1,4 +1,4 @@
-"""Where a job stands, as lines for a terminal."""
+"""The state of a job, as lines for a terminal."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from startkit.verdict import Outcome
 
 
 def assess(job: Job) -> Assessment:
-    """A job judged as it stands."""
+    """A job judged as of now."""
     return Assessment(
         job.machine, job.limits, for_job(job), job.state(), job.system, job.baseline, job.trends
     )

@@ -49,13 +49,13 @@ def enter_stretch(
     given : mapping
         Columns that are the same in every row, such as the trip's number.
     add : bool
-        Below the rows that stand there, instead of in their place.
+        Append to the existing rows instead of replacing them.
 
     Returns
     -------
     entries : list of Entry
     told : list of str
-        One sentence for each column: filled, how many of its readings are empty, or that the trend
+        One sentence a column: filled, how many of its readings are empty, or that the trend
         does not have it.
 
     Raises
@@ -63,7 +63,7 @@ def enter_stretch(
     JobError
         The item is no series that a trend can fill, or there is no such trend.
     ReadingError
-        No row lies between the moments, too many do, nobody is named, or a column is unknown.
+        No row is between the moments, too many are, no one is named, or a column is unknown.
     """
     job = Job(folder)
     assessment = assess(job)
@@ -72,10 +72,10 @@ def enter_stretch(
     rows, told = _rows(field, trend, _between(trend, begin, end), assessment, dict(given or {}))
     standing = job.state().latest.get(item)
     before = standing.value if standing is not None and add else ""
-    # The first row names the columns: it stands once.
+    # The first row names the columns: it is written once.
     text = "\n".join([before, *rows[1:]] if before else rows)
     if not who:
-        raise ReadingError("nobody is named", item, "give --who")
+        raise ReadingError("no one is named", item, "give --who")
     note = f"from the trend {trend.name}, {begin} to {end}, sha256 {trend.digest}"
     return job.record(Entry(item, text, "", who, "", note)), told
 
@@ -115,7 +115,7 @@ def _between(trend: Trend, begin: str, end: str) -> np.ndarray:
         )
     if inside.size > MOST:
         raise ReadingError(
-            f"{inside.size} rows lie between {begin} and {end}",
+            f"{inside.size} rows are between {begin} and {end}",
             "from, to",
             f"take a shorter stretch: at most {MOST} rows",
         )
@@ -157,7 +157,7 @@ def _column(
     system: str,
     barometer: pint.Quantity | None,
 ) -> tuple[list[str], str]:
-    """The cells of one column, and what is to be told of it."""
+    """The cells of one column, and a sentence about it."""
     if column.name in given:
         return [given[column.name]] * inside.size, ""
     if column.point == CLOCK:

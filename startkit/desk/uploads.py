@@ -30,7 +30,7 @@ class Uploads:
         self._lock = threading.Lock()
 
     def add(self, upload: str, piece: int, content: bytes) -> None:
-        """Take one piece; they come in order, and the first one begins anew.
+        """Take one piece; they come in order, and the first one starts over.
 
         Raises
         ------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import lru_cache
@@ -13,7 +14,10 @@ from startkit.errors import ReadingError, StartkitError
 from startkit.unit_registry import bare, base
 from startkit.units import KINDS, Q, difference_kind, number, split, unit_for
 
-_TERM = re.compile(r"^(.+?)\s+of\s+(reading|range|span)$", re.IGNORECASE)
+# As certificates and data sheets abbreviate them; common practice, no source.
+_READING = r"(?:of\s+)?(?:reading|rdg\.?|measured\s+value|m\.?v\.?)"
+_RANGE = r"(?:of\s+)?(?:range|span|full[\s-]?scale|f\.?s\.?(?:o\.?)?)"
+_TERM = re.compile(rf"^(.+?%)\s*(?:(?P<reading>{_READING})|(?P<range>{_RANGE}))$", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -113,7 +117,7 @@ def accuracy(text: str, kind: str, where: str = "") -> Accuracy:
                 raise ReadingError(
                     f"{term!r} is not an accuracy", where, "write for example  0.5 % of range"
                 )
-            parts["of_reading" if share.group(2).lower() == "reading" else "of_range"] += (
+            parts["of_reading" if share.group("reading") else "of_range"] += (
                 number(digits, where) / 100
             )
         else:
@@ -129,6 +133,8 @@ def accuracy(text: str, kind: str, where: str = "") -> Accuracy:
 
 def _constant(term: str, kind: str, where: str) -> float:
     digits, unit = split(term)
+    if unit == "%" and kind != "percent":
+        raise ReadingError(f"{term!r} does not say of what", where, "add  of reading  or  of range")
     try:
         meaning = unit_for(unit, difference_kind(kind), where)
     except StartkitError as error:
@@ -147,7 +153,7 @@ def span(text: str, kind: str, where: str = "") -> pint.Quantity:
         Not two numbers and a unit.
     """
     match = re.match(
-        r"^\s*([+\-−]?[\d.,]+)\s*(?:to|\.\.\.?|–|…)\s*([+\-−]?[\d.,]+)\s*(\S.*)$",
+        r"^\s*([+\-−]?[\d.,]+)\s*(?:to|\.\.\.?|–|…|-)\s*([+\-−]?[\d.,]+)\s*(\S.*)$",
         text,
         re.IGNORECASE,
     )
@@ -158,6 +164,32 @@ def span(text: str, kind: str, where: str = "") -> pint.Quantity:
     if length <= 0:
         raise ReadingError(f"{text!r} ends where it begins", where, "give the lower end first")
     return Q(length, unit_for(unit, difference_kind(kind), where).pint)
+
+
+def faults(read: str, texts: Mapping[str, str]) -> dict[str, str]:
+    """What cannot be read in an instrument's row, by column; empty if all of it can.
+
+    Parameters
+    ----------
+    read : str
+        Kind of reading that the instrument takes.
+    texts : mapping
+        ``accuracy``, ``range`` and ``pair_accuracy`` as typed.
+    """
+    kind = read.replace(" ", "_")
+    if kind not in KINDS:
+        return {}
+    found: dict[str, str] = {}
+    for column, reader in (("accuracy", accuracy), ("range", span), ("pair_accuracy", accuracy)):
+        if texts.get(column):
+            try:
+                reader(texts[column], kind)
+            except StartkitError as error:
+                found[column] = str(error)
+    needs_range = bool(texts.get("accuracy")) and not texts.get("range")
+    if not found and needs_range and accuracy(texts["accuracy"], kind).of_range:
+        found["range"] = "The accuracy is a share of the range: enter the range."
+    return found
 
 
 @lru_cache(maxsize=1024)
@@ -189,7 +221,7 @@ def of_texts(
     of_pair: str,
 ) -> Instrument | None:
     """An instrument as its texts in the table of instruments describe it; None if they lack tag,
-    kind or a readable accuracy.
+    kind or a readable accuracy, or the range that it is a share of.
 
     Parameters
     ----------
@@ -206,13 +238,16 @@ def of_texts(
         return None
     try:
         until = datetime.fromisoformat(due).date() if due else None
+        terms = accuracy(stated, kind)
+        if terms.of_range and not over:
+            return None
         return Instrument(
             tag,
             name,
             serial,
             kind,
-            accuracy(stated, kind),
-            span(over, kind) if over else None,
+            terms,
+            span(over, kind) if over and terms.of_range else None,
             until,
             pair,
             accuracy(of_pair, kind) if of_pair else None,

@@ -187,7 +187,8 @@ def watch(page: Any, errors: list[str]) -> None:
     form, which goes on without it.
     """
     page.on(
-        "pageerror", lambda error: None if str(error) == GIVEN_UP else errors.append(str(error))
+        "pageerror",
+        lambda error: None if str(error) == GIVEN_UP else errors.append(f"{error}\n{error.stack}"),
     )
 
 

@@ -24,7 +24,7 @@ from tests.browser.conftest import READY, shot
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300), pytest.mark.xdist_group("browser")]
 
 SHEET = Path(__file__).parents[2] / "workbook" / "plant" / "machines" / "CH-1.toml"
-ALIVE = "Bring the forms alive"
+START = "Start the forms"
 MINE = '{"fetchNews": "true", "checkForUpdates": false}'  # a setting of the person's own
 
 
@@ -89,7 +89,7 @@ def opened(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[O
 
 
 @pytest.mark.parametrize(("width", "height", "scheme"), [(1280, 800, "light"), (820, 1180, "dark")])
-def test_no_code_is_in_sight_and_one_button_brings_the_forms_alive(
+def test_no_code_is_in_sight_and_one_button_starts_the_forms(
     browser, opened, width, height, scheme
 ):
     context = browser.new_context(
@@ -108,7 +108,7 @@ def test_no_code_is_in_sight_and_one_button_brings_the_forms_alive(
     page.set_default_timeout(150_000)
     page.goto(opened.base)
     page.evaluate(READY)
-    button = page.get_by_role("button", name=ALIVE)
+    button = page.get_by_role("button", name=START)
     button.wait_for()
     shot(page, f"lab-opened-{scheme}-{width}")
     code_is_hidden(page)
@@ -153,3 +153,28 @@ def test_the_persons_own_settings_stand_above_ours(opened):
     assert (
         told["schema"]["properties"]["fetchNews"]["default"] == "false"
     )  # ours, where the person says nothing
+
+
+def test_a_notebook_opened_again_shows_its_last_state_and_no_dead_widget(browser, opened) -> None:
+    def fresh() -> Any:
+        context = browser.new_context(viewport={"width": 1280, "height": 800})
+        page = context.new_page()
+        page.set_default_timeout(150_000)
+        page.goto(opened.base)
+        page.evaluate(READY)
+        return context, page
+
+    context, page = fresh()
+    page.get_by_role("button", name=START).click()
+    page.get_by_role("form", name="Setup").get_by_label("Who is entering", exact=True).wait_for()
+    page.wait_for_function(
+        "jupyterapp.shell.currentWidget.sessionContext.session.kernel.status === 'idle'"
+    )
+    page.evaluate("jupyterapp.shell.currentWidget.context.save()")
+    page.evaluate("jupyterapp.shell.currentWidget.sessionContext.shutdown()")
+    context.close()
+
+    context, page = fresh()
+    page.get_by_text(re.compile(r"^as of \d{4}-")).first.wait_for()
+    assert page.get_by_text("Error displaying widget").count() == 0
+    context.close()

@@ -46,7 +46,7 @@ def test_the_page_shows_where_the_job_stands_and_its_forms_without_any_code(
     page = shared
     page.set_viewport_size({"width": width, "height": height})
     page.emulate_media(color_scheme=scheme)
-    says(page.get_by_label("Where the job stands"), "NOT CLEAR TO TURN THE SHAFT")
+    says(page.get_by_label("State of the job"), "NOT CLEAR TO TURN THE SHAFT")
     assert page.locator(".cm-editor, .jp-CodeMirrorEditor, .jp-InputPlaceholder").count() == 0
     assert not re.search(r"book\.(stage|front|hold)\(|open_book", page.content())
     assert page.get_by_text("Run All Cells").count() == 0
@@ -185,7 +185,7 @@ def test_one_goes_from_stage_to_stage_by_name(shared):
         page.wait_for_timeout(
             300
         )  # and it stays there when the stages out of sight are let go again
-    page.get_by_role("button", name="Where it stands").click()
+    page.get_by_role("button", name="State of the job").click()
     page.wait_for_function("() => scrollY === 0")
 
 

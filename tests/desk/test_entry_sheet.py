@@ -394,7 +394,7 @@ def test_the_first_tab_names_who_read_where_a_tab_does_not(sheet: Sheet) -> None
 def test_where_nobody_is_named_nothing_is_entered(sheet: Sheet) -> None:
     sheet.cell("lube.sump_temperature").value = "51"
     assert sheet.refused(who="") == [
-        "Lubrication!C3: nobody is named; write who read, here or in the first tab, or give --who."
+        "Lubrication!C3: no one is named; write who read, here or in the first tab, or give --who."
     ]
 
 
@@ -423,8 +423,8 @@ WRONG = [
     ("lube.sump_temperature", "about 51", "is not a number; type digits"),
     ("lube.supply_temperature", "51 psi", "'psi' is not a unit of temperature; give °C or °F"),
     ("lube.filter_drop", "1,234", "can be read in two ways; type it without a mark"),
-    ("lube.trip_seen", "=25+26", "a formula stands here; type the value itself"),
-    ("setup.nameplate_serial", '=HYPERLINK("x")', "a formula stands here; type the value itself"),
+    ("lube.trip_seen", "=25+26", "a formula; type the value itself"),
+    ("setup.nameplate_serial", '=HYPERLINK("x")', "a formula; type the value itself"),
     (
         "lube.pump_speed",
         datetime(2026, 5, 12),
@@ -589,7 +589,7 @@ def test_a_row_that_somebody_else_filled_meanwhile_is_not_mixed_with_mine(
     refused = sheet.refused()
     assert (
         len(refused) == 1
-        and "somebody else has filled this row since the sheet was made" in refused[0]
+        and "someone else has filled this row since the sheet was made" in refused[0]
     )
 
 
@@ -630,7 +630,8 @@ def test_a_copied_row_is_refused(sheet: Sheet) -> None:
     last = tab.max_row + 1
     tab.cell(last, 1).value, tab.cell(last, 3).value = tab.cell(row, 1).value, "52"
     assert any(
-        line.startswith(f"Lubrication!C{last}: the row stands twice") for line in sheet.refused()
+        line.startswith(f"Lubrication!C{last}: the row is in the workbook twice")
+        for line in sheet.refused()
     )
 
 
@@ -882,7 +883,7 @@ def test_the_command_writes_reads_back_and_lists_what_is_refused(job: Job, tmp_p
     assert (
         CliRunner()
         .invoke(main, ["spreadsheet", str(job.folder), str(path)])
-        .output.startswith(f"Entry sheet: {path}. When it is filled:")
+        .output.startswith(f"Entry sheet: {path}.")
     )
     book = openpyxl.load_workbook(path)
     tab = book["Lubrication"]

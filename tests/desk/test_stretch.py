@@ -135,7 +135,7 @@ def test_the_minutes_of_a_second_trip_are_added_below_those_of_the_first(job: Jo
             ReadingError,
             "is not a date and time",
         ),
-        ("trips.minutes", moment(0), moment(9), "", {}, ReadingError, "nobody is named"),
+        ("trips.minutes", moment(0), moment(9), "", {}, ReadingError, "is named"),
         (
             "trips.minutes",
             moment(0),

@@ -31,17 +31,17 @@ def style() -> str:
 
 
 def html(part: Part, as_of: str = "") -> Markup:
-    """A whole part, with its style, as it stands in a cell's output.
+    """A whole part with its style, for a cell's output.
 
     Parameters
     ----------
     part : mapping
         From `startkit.procedure.payload`; a stage also has ``plots``.
     as_of : str
-        Time to print beside what may have changed since.
+        Time of the state that is shown; it may have changed since.
     """
     stamp = el("p", f"as of {as_of}", cls="sk-asof") if as_of else None
-    # JupyterLab sets what stands between $ signs as a formula, which a note about prices or a
+    # JupyterLab sets text between $ signs as a formula, which a note about prices or a
     # `\\href` is not.
     return el(
         "div",

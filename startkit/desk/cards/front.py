@@ -28,7 +28,7 @@ def hold_slots(part: Part, can_waive: bool) -> dict[str, Markup]:
 
 
 def hold(part: Part, large: bool = True) -> Markup:
-    """A hold point: its headline in the largest type of the page, and what stands in the way."""
+    """A hold point: its headline in the largest type of the page, and the items in its way."""
     outcome = "pass" if part["clear"] else "fail"
     mark = el("span", MARKS[outcome], cls="sk-mark", aria_hidden="true")
     headline = el(
@@ -94,7 +94,7 @@ def front(part: Part, can_waive: bool) -> dict[str, Markup]:
         _not_passed(part),
         _job_line(part),
     )
-    return {"head": el("section", *pieces, cls="sk-front", aria_label="Where the job stands")}
+    return {"head": el("section", *pieces, cls="sk-front", aria_label="State of the job")}
 
 
 BROKEN = "The journal was altered or damaged: this job cannot be relied on"
@@ -105,7 +105,7 @@ RESCUE = (
 
 
 def _broken(faults: Sequence[str]) -> Markup | None:
-    """Whatever else the card says, this comes first and is not folded away."""
+    """Always first on the card, and never folded away."""
     if not faults:
         return None
     mark = el("span", MARKS["fail"], cls="sk-mark", aria_hidden="true")
@@ -291,7 +291,7 @@ def register(part: Part, can_waive: bool) -> dict[str, Markup]:
 def error(part: Part, can_waive: bool) -> dict[str, Markup]:
     mark = el("span", "!", cls="sk-mark", aria_hidden="true")
     detail = (
-        fold("detail", "For whoever maintains the tool", el("pre", part["detail"]))
+        fold("detail", "For the maintainer of the tool", el("pre", part["detail"]))
         if part.get("detail")
         else None
     )

@@ -48,7 +48,7 @@ def _stage_head(part: Part) -> Markup:
 
 
 def _found(part: Part, can_waive: bool) -> Markup:
-    """What is not settled stands first, then the figures, then what is settled."""
+    """What is not settled comes first, then the figures, then what is settled."""
     figures = [_figure(f) for f in part["figures"]]
     return el(
         "section",

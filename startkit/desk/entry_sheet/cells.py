@@ -1,4 +1,4 @@
-"""Cells of an entry sheet: which mark says what stands in a row, and what a cell holds as text,
+"""Cells of an entry sheet: the mark that tells what a row holds, and what a cell holds as text,
 both ways.
 
 Every row of entries carries its own name in the hidden column A, and every table the names of its
@@ -20,7 +20,7 @@ FORMAT = "startkit entry sheet 1"
 WRITTEN, LISTS = (
     "as written",
     "lists",
-)  # hidden sheets: what stood in each cell at first; the choices
+)  # hidden sheets: what each cell held at first; the choices
 LONGEST = 32_000  # characters; a spreadsheet's cell holds 32 767
 MOST_ROWS, MOST_COLUMNS = 4000, 200
 WHY_COLUMN = "why/"  # in a hidden row of column names
@@ -39,7 +39,7 @@ class Place(IntEnum):
         3,
         4,
         5,
-    )  # in a table whose rows stand side by side
+    )  # in a table whose rows are side by side
 
 
 class Mark(StrEnum):
@@ -61,7 +61,7 @@ class CellRefused(Exception):
 
 
 def mark(*parts: str | int) -> str:
-    """The mark of a row: its parts stand between slashes, which no name of a stage or field holds."""
+    """The mark of a row: parts between slashes, which no name of a stage or field contains."""
     return "/".join(str(part) for part in parts)
 
 
@@ -120,7 +120,7 @@ def text_of(cell: Any, kind: str = "text") -> str:
     if value is None:
         return ""
     if cell.data_type == "f":
-        raise CellRefused("a formula stands here; type the value itself")
+        raise CellRefused("the cell holds a formula; type the value itself")
     if cell.data_type == "e":
         raise CellRefused(f"the cell shows the error {value}; type the value itself")
     if isinstance(value, bool):
@@ -167,7 +167,7 @@ def _of_moment(value: date | time | timedelta, kind: str) -> str:
 
 
 def shown(value: str, unit: str, beside: str) -> str:
-    """A table's cell: the unit stands in it only where it differs from the one above."""
+    """A table's cell: with its unit only where that differs from the one above."""
     return f"{value} {unit}" if value and unit and unit != beside else value
 
 

@@ -41,7 +41,7 @@ class CellsRefused(ReadingError):
 
 @dataclass(frozen=True)
 class Entered:
-    """What a sheet has brought: the entries as they stand in the journal, and the readings that are
+    """What was entered from a sheet: the entries as the journal has them, and the readings that are
     kept but flagged.
     """
 
@@ -123,7 +123,7 @@ def _entry(typed: Typed, old: Entry | None, who: str, at: str) -> Entry:
 
 
 def _number(text: str, kind: str, beside: str) -> tuple[str, str]:
-    """Number and unit as typed; a unit in the text wins over the one beside it."""
+    """Number and unit as typed; a unit in the text wins over that of the cell next to it."""
     number, unit = split(text)
     if not unit:
         return text, beside
@@ -135,7 +135,7 @@ def _number(text: str, kind: str, beside: str) -> tuple[str, str]:
 
 
 def _is_new(typed: Typed, entry: Entry, old: Entry | None) -> bool:
-    """False for what nobody touched, what was blank and is blank, and what the journal says
+    """False for what was not touched, what was blank and is blank, and what the journal says
     already.
     """
     same = (
@@ -153,7 +153,7 @@ def _is_new(typed: Typed, entry: Entry, old: Entry | None) -> bool:
 def _nobody(made: Iterable[Made]) -> list[str]:
     lacking = {typed.address.split("!")[0] for typed, entry in made if not entry.who}
     return [
-        f"{tab}!C3: nobody is named; write who read, here or in the first tab, or give --who."
+        f"{tab}!C3: no one is named; write who read, here or in the first tab, or give --who."
         for tab in sorted(lacking)
     ]
 
@@ -161,7 +161,7 @@ def _nobody(made: Iterable[Made]) -> list[str]:
 def _clashes(
     every: Iterable[Typed], made: Iterable[Made], latest: Mapping[str, Entry]
 ) -> list[str]:
-    """Rows that somebody else has removed or filled since the sheet was made."""
+    """Rows that someone else has removed or filled since the sheet was made."""
     rows: dict[str, list[Typed]] = {}
     for typed in every:
         rows.setdefault(typed.row, []).append(typed)
@@ -174,7 +174,7 @@ def _clashes(
             )
         elif _is_anothers(rows[row], latest):
             refused.append(
-                f"{first}: somebody else has filled this row since the sheet was made; use the next"
+                f"{first}: someone else has filled this row since the sheet was made; use the next"
                 " blank row, or write a new sheet."
             )
     return refused
@@ -213,7 +213,7 @@ def _without_reason(made: Iterable[Made], latest: Mapping[str, Entry]) -> list[s
         elif not entry.note:
             stands = f"{old.value} {old.unit}".strip() if len(old.value) < 60 else "something else"
             refused.append(
-                f"{typed.address}: {old.who or 'somebody'} entered {stands} here on"
+                f"{typed.address}: {old.who or 'someone'} entered {stands} here on"
                 f" {old.at[:16].replace('T', ' ')}; put it back, or say in"
                 f" {typed.why_address.split('!')[1]} why it changes."
             )
@@ -221,7 +221,7 @@ def _without_reason(made: Iterable[Made], latest: Mapping[str, Entry]) -> list[s
 
 
 def _since(old: Entry) -> str:
-    return f"{old.who or 'somebody'} has changed this since the sheet was made"
+    return f"{old.who or 'someone'} has changed this since the sheet was made"
 
 
 def _after(job: Job, stages: Mapping[str, Stage], state: State, made: Iterable[Made]) -> JobEntries:
@@ -265,7 +265,7 @@ def _unknown_instruments(made: Iterable[Made], after: JobEntries) -> list[str]:
     if "setup" not in after.stages or not after.stage("setup").has("instruments"):
         return []
     known = {row.text("tag") for row in after.stage("setup").rows("instruments")}
-    # In a table one instrument stands above a whole column: it is named once.
+    # In a table one instrument applies to a whole column: it is named once.
     unknown: dict[tuple[str, str], Typed] = {}
     for typed, entry in made:
         if entry.instrument and entry.instrument not in known:

@@ -28,7 +28,7 @@ from startkit.procedure.registry import for_job
 
 HOW = (
     (
-        "Fill the white cells. A unit typed with the number wins over the one beside it: 60 psig,"
+        "Fill the white cells. A unit typed with the number wins over the one next to it: 60 psig,"
         " 12,5 °C, 25 in Hg vac. Leave empty what was not read."
     ),
     (
@@ -51,7 +51,7 @@ HOW = (
 
 
 def write(folder: Path, path: Path) -> Path:
-    """Write the entry sheet of a job as it stands now.
+    """Write the entry sheet of a job as of now.
 
     Parameters
     ----------

@@ -76,7 +76,7 @@ def head(sheet: Any, row: int) -> None:
 
 
 def label(cell: Any, text: str, right: bool = False, wrap: bool = False) -> None:
-    """A quiet text beside a cell."""
+    """A quiet text next to a cell."""
     if text:
         put_text(cell, text)
     cell.font = Font(color=_SOFT)
@@ -95,7 +95,7 @@ def asked(cell: Any, words: str, help: str, strong: bool = True) -> None:
 
 
 def column_head(cell: Any, text: str, help: str = "") -> None:
-    """The head of a table's column; its help opens beside it."""
+    """The head of a table's column; with its help below."""
     asked(cell, text, help)
     cell.fill = PatternFill("solid", fgColor=_GROUND)
     cell.border = _FRAME

@@ -1,4 +1,4 @@
-"""An entry sheet read back: what differs from what stood there becomes an entry; all of it or
+"""An entry sheet read back: what differs from what was written becomes an entry; all of it or
 nothing.
 """
 
@@ -56,9 +56,9 @@ class Typed:
         Sheet and cell of the value, and of its reason.
     value, unit, instrument, why : str
     as_written : bool
-        True if nobody has touched it since the sheet was made.
+        True if it was not touched since the sheet was made.
     was_blank : bool
-        True if nothing stood there then.
+        True if it was blank then.
     row : str
         Name of the table's row; empty for a field.
     """
@@ -286,7 +286,7 @@ class _Reader:
     ) -> Field | None:
         """The field that a row is for, or None, and then what was written in vain is refused.
 
-        `items` says what stands in which column.
+        `items` gives the item of each column.
         """
         declared = self.fields.get(name)
         if (
@@ -311,9 +311,7 @@ class _Reader:
     def _twice(self, row: tuple[Any, ...], name: str) -> bool:
         known = name in self.seen
         if known:
-            self._refuse(
-                row, Place.VALUE, "the row stands twice in the workbook; delete one of them"
-            )
+            self._refuse(row, Place.VALUE, "the row is in the workbook twice; delete one of them")
         self.seen.add(name)
         return known
 
@@ -401,7 +399,7 @@ class _Reader:
         )
 
     def _cell(self, row: tuple[Any, ...], parts: list[str]) -> None:
-        """One reading of a table whose rows stand side by side."""
+        """One reading of a table whose rows are side by side."""
         bases = {
             n: f"{self.name}.{parts[0]}.{index}"
             for n, index in self.columns.items()
@@ -464,7 +462,7 @@ class _Reader:
         )
 
     def _finish(self) -> None:
-        """Close what stands open: a series is one entry, its rows together."""
+        """Close what is still open: a series is one entry, its rows together."""
         self.sheet.typed += [typed for typed, _ in self.across]
         if self.series is not None:
             units = {name: self.units.get(n, "") for n, name in self.columns.items()}

@@ -26,7 +26,7 @@ from startkit.units import KINDS, SYSTEMS, label
 SPARE_ROWS, LOADS = (
     10,
     6,
-)  # blank rows below what a table holds; columns of a table whose rows stand side by side
+)  # blank rows below what a table holds; columns of a table whose rows are side by side
 SERIES_ROWS, LONGEST_SERIES = 40, 300
 ELSEWHERE = ("photo", "signature")  # kinds that a spreadsheet's cell cannot hold
 

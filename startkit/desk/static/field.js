@@ -101,19 +101,58 @@ class Field extends Saver {
     const { spec } = this;
     const described = [this.helpNode && `${this.id}-help`, `${this.id}-problem`, `${this.id}-flag`, `${this.id}-state`].filter(Boolean).join(" ");
     const common = { id: this.id, "aria-describedby": described, autocomplete: "off", spellcheck: "false", oninput: () => this.draft(),
-      onchange: () => { if (!this.halfTyped()) this.commit(); }, onblur: () => { if (this.halfTyped()) this.commit(); } };
+      onchange: () => { if (!this.halfTyped()) this.left(); }, onblur: () => { if (this.halfTyped() || this.undone()) this.left(); } };
     if (spec.control === "yes_no" || (spec.control === "choice" && spec.buttons)) return this.buttons(spec.control === "yes_no" ? [["yes", "Yes"], ["no", "No"]] : spec.choices.map((c) => [c, c]), described);
     if (spec.control === "choice") this.input = chooser(spec.choices, common, "choose …");
-    else if (spec.control === "long_text" || spec.control === "series") this.input = el("textarea", { ...common, rows: spec.control === "series" ? 6 : 3 });
+    else if (spec.control === "long_text" || spec.control === "series") this.input = el("textarea", { ...common, rows: spec.control === "series" ? 6 : 3, onkeydown: (event) => this.textKey(event) });
     else this.input = el("input", { ...common, type: this.inputType(), inputmode: spec.control === "reading" ? "decimal" : undefined, list: spec.control === "person" ? view_names(this.view) : undefined });
     const more = spec.control === "reading" ? [this.unitControl()] : spec.control === "moment" ? [button("now", () => { this.input.value = thisMinute(); this.commit(); }, { "aria-label": `now: ${spec.question}` })] : [];
-    return spec.control === "series" ? [el("p", { class: "sk-help" }, `Columns: ${spec.columns.map((c) => (c.units[0] ? `${c.label} [${c.units[0]}]` : c.label)).join(" | ")}. Paste from a spreadsheet; another unit may stand in the first row in brackets.`), this.input] : [this.input, ...more];
+    return spec.control === "series" ? [el("p", { class: "sk-help" }, `Columns: ${spec.columns.map((c) => (c.units[0] ? `${c.label} [${c.units[0]}]` : c.label)).join(" | ")}. Paste from a spreadsheet, or type one row a line with a tab, semicolon or blank between columns. A first row of labels chooses the columns; a unit in brackets wins.`), this.input, this.read = el("div", { class: "sk-as-read", role: "status" })] : [this.input, ...more];
+  }
+
+  /** In a text of several lines Enter and Tab belong to the text; JupyterLab would take Enter away. Tab leaves from an empty line or after Escape. */
+  textKey(event) {
+    if (event.key === "Escape") { this.leaving = true; return; }
+    if (event.key === "Enter" && !event.ctrlKey && !event.metaKey && !event.altKey) event.stopPropagation();
+    const { input } = this, line = input.value.slice(0, input.selectionStart).split("\n").at(-1);
+    if (event.key === "Tab" && !event.shiftKey && this.spec.control === "series" && line && !this.leaving) {
+      event.preventDefault();
+      event.stopPropagation();
+      input.setRangeText("\t", input.selectionStart, input.selectionEnd, "end");
+      input.dispatchEvent(new Event("input", { bubbles: true }));
+    }
+    this.leaving = false;
+  }
+
+  /** True if the text was changed by us while the focus was here: the browser then says nothing of a change. */
+  undone() { return this.touched; }
+
+  /** Leaving the field saves it, once the click that left it has arrived. */
+  left() { this.touched = false; press.after(() => this.commit()); }
+
+  /** Show how a series is read before it is saved. */
+  preview() {
+    clearTimeout(this.reading);
+    this.reading = setTimeout(async () => {
+      const value = this.input.value;
+      const reply = await this.view.ask("read", { field: this.spec.name, value });
+      if (reply.tell === "read" && value === this.input.value) press.after(() => this.showRead(reply.read, reply.problems));
+    }, 250);
+  }
+
+  showRead(read, problems = null) {
+    if (!this.read) return;
+    if (problems) { this.problem.textContent = problems.join(" "); this.node.classList.toggle("sk-is-bad", problems.length > 0); }
+    const dots = read.rows.length < read.length ? read.rows.length - 1 : -1;
+    const rows = read.rows.flatMap((row, n) => [n === dots ? el("tr", {}, el("td", { colspan: String(read.heads.length) }, "…")) : null, el("tr", {}, ...row.map((cell) => el("td", {}, cell)))]);
+    this.read.replaceChildren(...(read.length ? [el("table", { "aria-label": `As read: ${this.spec.question}` }, el("caption", {}, `As read: ${read.length} ${read.length === 1 ? "row" : "rows"}`),
+      el("thead", {}, el("tr", {}, ...read.heads.map((head) => el("th", { scope: "col" }, head)))), el("tbody", {}, ...rows.filter(Boolean)))] : []));
   }
 
   /** A date typed key by key is a date of the years 2, 20 and 202 before it is one of ours. */
   halfTyped() { return this.input.type.startsWith("date") && /^0/.test(this.input.value); }
 
-  /** The browser's own date field, unless what stands there is no date: then it must be seen as typed. */
+  /** The browser's own date field, unless the text is no date: then it must be seen as typed. */
   inputType() {
     const value = this.state.value;
     if (this.spec.control === "date" && /^(\d{4}-\d\d-\d\d)?$/.test(value)) return "date";
@@ -133,7 +172,7 @@ class Field extends Saver {
 
   buttons(pairs, described) {
     this.radios = pairs.map(([value, words]) => {
-      const input = el("input", { type: "radio", name: this.id, value, onchange: () => this.commit() });
+      const input = el("input", { type: "radio", name: this.id, value, onchange: () => this.left() });
       return { input, label: el("label", {}, input, words) };
     });
     return [el("div", { class: "sk-choices", role: "radiogroup", "aria-labelledby": `${this.id}-q`, "aria-describedby": described }, ...this.radios.map((r) => r.label))];
@@ -159,14 +198,19 @@ class Field extends Saver {
   }
 
   commit() {
-    if (this.flying) { this.late = true; return undefined; } // changed again before the answer: what comes next hangs on it
+    if (this.flying) { this.late = true; return undefined; } // changed again before the answer: what comes next depends on it
     if (!this.dirty()) { drafts.drop(this.key()); this.view.mark(this.id, null); this.tell(savedWords(this.state)); return undefined; }
     return this.state.value ? this.reasonFor([this.change()], true) : this.save([this.change()]);
   }
 
   key() { return this.view.draftKey(this.spec.name); }
 
-  draft() { if (!this.radios) drafts.put(this.key(), this.input.value); }
+  draft() {
+    if (this.radios) return;
+    this.touched = true;
+    drafts.put(this.key(), this.input.value);
+    if (this.read) this.preview();
+  }
 
   /** What was typed before a restart and never saved comes back as typed and not saved. */
   restore() {
@@ -200,14 +244,14 @@ class Field extends Saver {
     else { drafts.drop(this.key()); this.put(); this.words(); }
   }
 
-  /** A state from Python: shown, unless somebody is typing here. */
+  /** A state from Python: shown, unless someone is typing here. */
   show(state) {
     if (state.seq < this.state.seq) return; // worked out before an entry that is shown already
     // While something is typed here, asked about or on its way, an older state must not take its place.
     const busy = this.flying || this.view.unsaved.has(this.id) || this.dirty();
     const moved = state.seq !== this.state.seq;
     if (busy && this.flying) return;
-    if (busy && moved) { this.tell(`NOT SAVED – ${state.who || "somebody"} has entered ${state.value} ${state.unit} here meanwhile; yours is still in the field`, true); return; }
+    if (busy && moved) { this.tell(`NOT SAVED – ${state.who || "someone"} has entered ${state.value} ${state.unit} here in the meantime; yours is still in the field`, true); return; }
     this.state = state;
     if (!busy) { this.put(); this.words(); }
   }
@@ -233,6 +277,7 @@ class Field extends Saver {
     this.node.classList.toggle("sk-is-flagged", Boolean(this.flag.textContent));
     this.tell([this.spec.control === "series" && s.at ? `${s.length} rows read` : "", savedWords(s)].filter(Boolean).join(" · "));
     this.past.hidden = s.count === 0;
+    if (this.read) this.showRead(s.read);
   }
 
   /** Say afterwards with which instrument a reading was taken. */

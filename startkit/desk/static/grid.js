@@ -22,7 +22,7 @@ class Grid extends Saver {
     this.show(spec.state);
   }
 
-  /** Readings stand side by side under their names; on a log sheet they stand below one another and the rows side by side. */
+  /** Readings are side by side under their names; on a log sheet they are below one another and the rows side by side. */
   head() {
     const names = this.spec.columns.map((column) => this.name(column));
     const corner = el("th", { scope: "col" }, el("span", { class: "sk-visually-hidden" }, this.spec.across ? "reading" : "row"));
@@ -50,7 +50,7 @@ class Grid extends Saver {
   // --- rows and cells ---------------------------------------------------------------------
 
   addRow(index = Math.max(this.highest, ...this.rows.keys(), 0) + 1) {
-    const row = { index, cells: new Map() };
+    const row = { index, cells: new Map(), grid: this };
     const tds = this.spec.columns.map((column) => {
       const cell = this.cell(row, column);
       row.cells.set(column.name, cell);
@@ -83,12 +83,24 @@ class Grid extends Saver {
 
   cell(row, column) {
     const cell = { row, column, state: { value: "", unit: "", seq: 0, problem: "", flag: "", untrusted: "" } };
-    const props = { onchange: () => this.commit([cell]), oninput: () => drafts.put(this.key(cell), cell.input.value), "aria-describedby": `${this.id}-problem`, autocomplete: "off", spellcheck: "false" };
+    const props = { onchange: () => this.left(cell), onblur: () => { if (cell.touched) this.left(cell); }, oninput: () => this.draft(cell), "aria-describedby": `${this.id}-problem`, autocomplete: "off", spellcheck: "false" };
     if (column.control === "choice" || column.control === "yes_no") cell.input = chooser(column.control === "choice" ? column.choices : ["yes", "no"], props);
     else cell.input = el("input", { ...props, type: "text", inputmode: column.control === "reading" ? "decimal" : undefined, class: column.control === "reading" ? undefined : "sk-text",
       list: column.control === "person" ? view_names(this.view) : undefined, placeholder: column.control === "date" ? "yyyy-mm-dd" : column.control === "moment" ? "yyyy-mm-dd hh:mm" : undefined });
     cell.input.skCell = cell;
     return cell;
+  }
+
+  draft(cell) {
+    cell.touched = true;
+    this.pastedLast = null;
+    drafts.put(this.key(cell), cell.input.value);
+  }
+
+  /** Leaving a cell saves it, once the click that left it has arrived. */
+  left(cell) {
+    cell.touched = false;
+    press.after(() => this.commit([cell]));
   }
 
   cells() { return this.ordered().flatMap((row) => [...row.cells.values()]); }
@@ -187,7 +199,7 @@ class Grid extends Saver {
   accepted(changes, reply) {
     for (const change of changes) {
       const cell = this.rows.get(change.row)?.cells.get(change.column);
-      if (!cell || cell.input.value.trim() !== change.value) continue; // typed on meanwhile
+      if (!cell || cell.input.value.trim() !== change.value) continue; // typed on since
       drafts.drop(this.key(cell));
       cell.state = reply.states[this.spec.name].rows.find((row) => row.index === change.row)?.cells[change.column] ?? cell.state;
       this.put(cell);
@@ -291,7 +303,8 @@ class Grid extends Saver {
     const first = this.spec.columns.indexOf(cell.column);
     const room = this.spec.columns.length - first;
     const filled = this.fill(block.map((line) => line.slice(0, room)), this.ordered().indexOf(cell.row), first);
-    this.commit(filled);
+    this.pastedLast = filled.map(({ cell: changed, before }) => ({ cell: changed, before }));
+    this.commit(filled.map(({ cell: changed }) => changed));
     const wide = Math.max(...block.map((line) => line.length)) - room;
     if (wide > 0) this.flags.append(el("li", {}, `The pasted block was wider than the table: its last ${wide === 1 ? "column was" : `${wide} columns were`} left out.`));
   }
@@ -300,13 +313,30 @@ class Grid extends Saver {
     return block.flatMap((line, down) => {
       const row = this.ordered()[top + down] ?? this.addRow();
       return line.map((text, right) => {
-        const cell = this.cellAt(row, left + right);
+        const cell = this.cellAt(row, left + right), before = cell.input.value;
         if (cell.input.matches("select")) choose(cell.input, text);
         else cell.input.value = text;
-        drafts.put(this.key(cell), text);
-        return cell;
+        drafts.put(this.key(cell), cell.input.value);
+        return { cell, before };
       });
     });
+  }
+
+  /** Take the last paste back as a whole; false if something was typed since. */
+  undoPaste() {
+    const last = this.pastedLast;
+    if (!last || this.flying || this.whyPlace.childElementCount) return false;
+    this.pastedLast = null;
+    for (const { cell, before } of last) {
+      if (cell.input.matches("select")) choose(cell.input, before);
+      else cell.input.value = before;
+      drafts.put(this.key(cell), before);
+    }
+    const changed = last.map(({ cell }) => cell).filter((cell) => this.dirty(cell));
+    for (const cell of changed) cell.input.classList.add("sk-cell-unsaved");
+    if (changed.length) this.save(changed.map((cell) => this.change(cell)), "paste taken back");
+    this.view.say(`${this.spec.question}: paste taken back`);
+    return true;
   }
 
   cellHistory() {

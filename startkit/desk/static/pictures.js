@@ -183,7 +183,7 @@ class Pictures extends Saver {
   words() {
     const pictures = named(this.state.value);
     const lines = pictures.map((picture) => picture.line).join("\n");
-    if (lines !== this.listed) { // those that stand there stay: a button must not lose its focus because another card was renewed
+    if (lines !== this.listed) { // existing ones are kept: a button must not lose its focus because another card was renewed
       this.listed = lines;
       this.list.replaceChildren(...pictures.map((picture, n) => this.item(picture, n)));
     }

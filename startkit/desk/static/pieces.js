@@ -38,7 +38,10 @@ function chooser(choices, props, blank = "") {
   return node;
 }
 
-function choose(select, value) {
+function choose(select, typed) {
+  // A spreadsheet capitalises by itself: the choice is meant all the same.
+  const options = [...select.options].map((option) => option.value);
+  const value = options.includes(typed) ? typed : options.find((option) => option.toLowerCase() === typed.trim().toLowerCase()) ?? typed;
   if (![...select.options].some((option) => option.value === value)) select.append(el("option", { value }, value));
   select.value = value;
 }
@@ -60,6 +63,63 @@ function savedWords(state) {
   return ["saved " + when, state.who, state.instrument].filter(Boolean).join(" · ");
 }
 
+/**
+ * While a finger or a mouse button is down nothing on the page may move: the control under it would not get its click.
+ * What would move something waits until the click has been delivered.
+ */
+const press = {
+  down: false,
+  waiting: [],
+  after(work) {
+    if (this.down || this.waiting.length) this.waiting.push(work);
+    else work();
+  },
+  begin() { this.down = true; clearTimeout(this.timer); this.timer = setTimeout(() => this.end(), 2000); },
+  end() {
+    if (!this.down) return;
+    this.down = false;
+    setTimeout(() => { while (!this.down && this.waiting.length) this.waiting.shift()(); });
+  },
+};
+addEventListener("pointerdown", () => press.begin(), true);
+for (const name of ["pointerup", "pointercancel", "dragend"]) addEventListener(name, () => press.end(), true);
+addEventListener("blur", (event) => { if (event.target === window) press.end(); });
+
+/**
+ * Undo for one control at a time. The browser keeps one list for the whole page, so that its undo would change a field out of sight,
+ * and it forgets a text once it is saved.
+ */
+const PAUSE = 700; // ms between keys that are undone one by one
+const undo = {
+  kept: new WeakMap(),
+  of(input) {
+    if (!this.kept.has(input)) this.kept.set(input, { texts: [], gone: [], at: 0, now: input.value });
+    return this.kept.get(input);
+  },
+  /** Note the text before it is changed. */
+  focus(input) {
+    const kept = this.of(input);
+    if (kept.now !== input.value) { kept.texts.push(kept.now); kept.now = input.value; kept.at = 0; }
+  },
+  typed(input) {
+    const kept = this.of(input), at = Date.now();
+    if (kept.now === input.value) return;
+    if (at - kept.at > PAUSE || !kept.texts.length) kept.texts.push(kept.now);
+    Object.assign(kept, { at, now: input.value, gone: [] });
+  },
+  /** Put the text before (or, again, the one after) into the control; false if there is none. */
+  step(input, again) {
+    const kept = this.of(input), [from, to] = again ? [kept.gone, kept.texts] : [kept.texts, kept.gone];
+    while (from.length && from.at(-1) === input.value) from.pop();
+    if (!from.length) return false;
+    to.push(input.value);
+    kept.now = input.value = from.pop();
+    kept.at = 0;
+    return true;
+  },
+};
+const TEXTS = "textarea, input[type=text], input:not([type])";
+
 /** What was typed and not yet saved outlives a restart of the kernel and of the page. */
 const drafts = {
   put: (key, text) => { try { sessionStorage.setItem(key, text); } catch { /* a browser may forbid it */ } },
@@ -69,7 +129,7 @@ const drafts = {
 
 /**
  * A panel that asks for a reason; resolves to the text, or null if the person keeps the old value.
- * It takes the focus only at once: later somebody may be typing elsewhere, and those keys must not land in it.
+ * It takes the focus only at once: later someone may be typing elsewhere, and those keys must not land in it.
  */
 function askWhy(anchor, question, confirm, atOnce) {
   return new Promise((resolve) => {

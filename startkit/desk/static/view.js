@@ -16,7 +16,13 @@ class View {
     root.classList.add("sk", "mathjax_ignore", "tex2jax_ignore"); // what was typed is no formula
     // Keys pressed here are for the form: on a button, the notebook would take "d d" and delete the cell.
     // JupyterLab looks for this mark on the focused element itself.
-    root.addEventListener("focusin", (event) => event.target.setAttribute("data-lm-suppress-shortcuts", "true"));
+    root.addEventListener("focusin", (event) => {
+      event.target.setAttribute("data-lm-suppress-shortcuts", "true");
+      if (event.target.matches(TEXTS)) undo.focus(event.target);
+    });
+    root.addEventListener("input", (event) => { if (event.target.matches(TEXTS)) undo.typed(event.target); });
+    // A click on a word of a card leaves the focus inside the form, where a stray key does nothing to the cell.
+    root.tabIndex = -1;
     this.slots = Object.fromEntries(SLOTS.map((slot) => [slot, el("div", { "data-slot": slot })]));
     this.form = el("div", { class: "sk-form" });
     this.banner = el("div", { class: "sk-banner", role: "alert", hidden: true });
@@ -24,7 +30,7 @@ class View {
     root.append(this.slots.head, this.banner, el("div", { class: "sk-cols" }, this.form, el("div", {}, this.slots.found, this.slots.plots)), this.slots.entered, this.live);
     root.addEventListener("click", (event) => this.clicked(event));
     root.addEventListener("keydown", (event) => this.keyed(event));
-    this.heard = (message) => this.hear(message);
+    this.heard = (message) => press.after(() => this.hear(message));
     model.on("msg:custom", this.heard);
     this.open();
   }
@@ -73,7 +79,7 @@ class View {
       for (const fold of node.querySelectorAll("details[data-key]")) if (folds.has(fold.dataset.key)) fold.open = folds.get(fold.dataset.key);
       const item = this.panel && node.querySelector(`[data-verdict="${CSS.escape(this.panel.key)}"]`);
       if (item) { item.append(this.panel.node); if (typing) typing.focus(); }
-      // Whoever walks through the card by keyboard stays where they were.
+      // A person walking through the card by keyboard stays in place.
       if (place >= 0) reached(node)[Math.min(place, reached(node).length - 1)]?.focus({ preventScroll: true });
     }
   }
@@ -117,7 +123,11 @@ class View {
   say(words) { this.live.textContent = words; }
 
   keyed(event) {
-    if ((event.ctrlKey || event.metaKey) && event.key.toLowerCase() === "s") {
+    const key = event.key.toLowerCase();
+    if ((event.ctrlKey || event.metaKey) && !event.altKey && ["z", "y"].includes(key)) {
+      event.preventDefault(); // never in a field out of sight
+      if (event.target.matches(TEXTS)) this.undo(event.target, key === "y" || event.shiftKey);
+    } else if ((event.ctrlKey || event.metaKey) && event.key.toLowerCase() === "s") {
       // Saving by habit: take what is being typed, and keep the browser from saving the page.
       event.preventDefault();
       const active = document.activeElement;
@@ -127,6 +137,11 @@ class View {
       event.preventDefault();
       this.next(event.target, event.shiftKey ? -1 : 1);
     }
+  }
+
+  undo(input, again) {
+    if (!again && input.skCell?.row.grid.undoPaste()) return;
+    if (undo.step(input, again)) input.dispatchEvent(new Event("input", { bubbles: true }));
   }
 
   /** Go to the next control; leaving the one before saves it. */
