@@ -187,11 +187,11 @@ def measure(path: Path) -> Times:
 
 def _warm(sheet: machine.Machine) -> None:
     """The splines are built once for each refrigerant; a job has them from its first reading on."""
-    from startkit.science import refrigerant, water
+    from startkit.science import compression, refrigerant, water
 
     name = sheet.machine.refrigerant
     pressure = np.array([300e3, 800e3])
-    refrigerant.isentropic_efficiency.si(
+    compression.isentropic_efficiency.si(
         name, pressure[:1], np.array([280.0]), pressure[1:], np.array([310.0])
     )
     refrigerant.bubble_temperature.si(name, pressure)

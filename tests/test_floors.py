@@ -10,7 +10,17 @@ import pytest
 HOUSE = Path(__file__).parents[1] / "startkit"
 # From the ground up. A module may import from its own floor and from those below it.
 FLOORS = ("ground", "science", "facts", "procedure", "stages", "desk", "paper", "fleet", "roof")
-GROUND = {"units", "unit_registry", "errors", "verdict", "side_process", "__version__"}
+GROUND = {
+    "errors",
+    "formula",
+    "kinds",
+    "side_process",
+    "spellings",
+    "unit_registry",
+    "units",
+    "verdict",
+    "__version__",
+}
 # Desk, paper and panel stand side by side and do not know each other.
 SIDE_BY_SIDE = ("desk", "paper", "panel")
 # Inside paper a folder imports from those before it only; what all need is in paper/ itself.

@@ -17,7 +17,7 @@ import pint
 from startkit.errors import SheetError, StartkitError
 from startkit.fleet.folder import SETTINGS, Fleet
 from startkit.fleet.summary import Summary
-from startkit.science.change import CANNOT_TELL, Change, change
+from startkit.science.baseline_shift import CANNOT_TELL, Change, change
 from startkit.science.control_chart import FEWEST, ChartLimits, chart_limits, outside
 from startkit.units import KINDS, Q, difference_kind, parse, show
 

@@ -15,7 +15,7 @@ from startkit.fleet.baseline_comparison import Chart, Comparison, quantity
 from startkit.fleet.register_tables import several, table
 from startkit.fleet.summary import Summary
 from startkit.procedure.stage import Line, Plot, Rule
-from startkit.science.change import CANNOT_TELL, MOVED, NOT_MOVED
+from startkit.science.baseline_shift import CANNOT_TELL, MOVED, NOT_MOVED
 from startkit.science.control_chart import ENOUGH, SOURCE
 from startkit.units import KINDS, Q, difference_kind, label, magnitude, show
 from startkit.verdict import COVERAGE

@@ -33,9 +33,23 @@ from startkit.science.refrigerant_tables import (
 DEGREE = 5
 
 
+@functools.cache
+def table_of(name: str) -> tables.Table:
+    """The table of a refrigerant by its designation, read once. One without a file is worked out by
+    the equations of state, which takes seconds.
+    """
+    refrigerant = find(name)
+    shipped = tables.FOLDER / tables.file_of(refrigerant.name)
+    if shipped.is_file():
+        return tables.from_bytes(shipped.read_bytes())
+    from startkit.science import refrigerant_equations  # loads CoolProp
+
+    return refrigerant_equations.table(refrigerant)
+
+
 def temperature_range(name: str) -> tuple[float, float]:
     """Coldest and hottest saturation temperature [K] for which figures are given."""
-    return tables.of(name).ends
+    return table_of(name).ends
 
 
 def _refuse(refrigerant: Refrigerant, what: str, where: str) -> ScienceError:
@@ -153,7 +167,7 @@ class SaturationCurve:
 
 
 def _side(name: str, quality: float) -> Side:
-    table = tables.of(name)
+    table = table_of(name)
     return table.dew if quality else table.bubble
 
 

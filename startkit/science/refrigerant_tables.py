@@ -1,13 +1,11 @@
 """Refrigerant tables: what an equation of state gave on a grid, one file for each refrigerant,
 shipped with the package.
 
-`refrigerant_equations` makes them; a refrigerant without a file is worked out when it is first
-asked for, which takes seconds.
+`refrigerant_equations` makes them and `refrigerant_states` reads them.
 """
 
 from __future__ import annotations
 
-import functools
 import io
 from dataclasses import dataclass
 from importlib import resources
@@ -15,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from startkit.science.refrigerant_data import find, folded
+from startkit.science.refrigerant_data import folded
 
 FOLDER: Any = resources.files("startkit.science") / "tables"
 BEYOND = 3.0  # K past the saturation line, so that a sensor's uncertainty can be carried across it
@@ -107,15 +105,3 @@ def from_bytes(content: bytes) -> Table:
             bubble,
             dew,
         )
-
-
-@functools.cache
-def of(name: str) -> Table:
-    """The table of a refrigerant by its designation, read once."""
-    refrigerant = find(name)
-    shipped = FOLDER / file_of(refrigerant.name)
-    if shipped.is_file():
-        return from_bytes(shipped.read_bytes())
-    from startkit.science import refrigerant_equations
-
-    return refrigerant_equations.table(refrigerant)

@@ -132,33 +132,3 @@ def heat_exhaust(
             "enter the rise that the code allows",
         )
     return heat / (density * heat_capacity * rise)
-
-
-@quantities("dimensionless", installed="meter**3/second", needed="meter**3/second")
-def exhaust_margin(installed: Any, needed: Any) -> Any:
-    """By how much the installed exhaust exceeds what is needed.
-
-    margin = Q_installed / Q_needed - 1
-
-    Parameters
-    ----------
-    installed, needed : Quantity
-        [m3/s]; the installed flow as balanced, not as on the fan's plate.
-
-    Returns
-    -------
-    Quantity
-        [1]; below zero: too small.
-
-    Raises
-    ------
-    ScienceError
-        Nothing is needed.
-
-    Source: definition.
-    """
-    if needed <= 0:
-        raise ScienceError(
-            "no exhaust is needed to compare with", "machinery room", "enter the refrigerant charge"
-        )
-    return installed / needed - 1

@@ -17,7 +17,7 @@ from startkit.fleet.baseline_comparison import (
     machines,
 )
 from startkit.fleet.folder import Fleet
-from startkit.science.change import CANNOT_TELL, MOVED, NOT_MOVED
+from startkit.science.baseline_shift import CANNOT_TELL, MOVED, NOT_MOVED
 from startkit.units import KINDS, parse
 from tests.fleet.summaries import approach, conditions, figure, visit
 

@@ -14,7 +14,7 @@ import numpy as np
 import pint
 import pytest
 
-from startkit import units
+from startkit import kinds, units
 from startkit.unit_registry import SHORT, TRADE, bare, base, registry
 
 PINTS = pint.UnitRegistry()
@@ -123,7 +123,7 @@ def test_what_is_no_unit_is_still_none(ours):
 
 def test_everything_that_can_be_typed_is_on_the_list():
     fresh = registry()
-    for table in units._SPELLINGS.values():
+    for table in kinds.SPELLINGS.values():
         for unit in table.values():
             fresh.Quantity(1, unit.pint)
     assert not fresh.is_whole

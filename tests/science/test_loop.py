@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from startkit.errors import ScienceError, UnitError
-from startkit.science import loop
+from startkit.science import loop, loop_estimate
 from startkit.units import Q
 
 WATER = 50 * 998.0 * 4186.0  # J/K of 50 m3
@@ -168,9 +168,9 @@ def seen(noise=0.02, gap=False, seed=1, part=1.0):
 
 
 def test_a_noiseless_pull_down_gives_its_loop_back(outside):
-    found = loop.estimate(*seen(noise=0))
+    found = loop_estimate.estimate(*seen(noise=0))
     outside.check(
-        "loop.estimate",
+        "loop_estimate.estimate",
         printed=WATER,
         ours=found.heat_capacity.magnitude,
         source="loop of the simulated pull-down",
@@ -178,7 +178,7 @@ def test_a_noiseless_pull_down_gives_its_loop_back(outside):
         rel=2e-3,
     )
     outside.check(
-        "loop.estimate",
+        "loop_estimate.estimate",
         printed=300e3,
         ours=found.load.magnitude,
         source="load of the simulated pull-down",
@@ -188,7 +188,7 @@ def test_a_noiseless_pull_down_gives_its_loop_back(outside):
 
 
 def test_intervals_hold_the_true_loop_as_often_as_they_should():
-    found = [loop.estimate(*seen(seed=seed)) for seed in range(120)]
+    found = [loop_estimate.estimate(*seen(seed=seed)) for seed in range(120)]
     held = np.mean(
         [
             abs(one.heat_capacity.magnitude - WATER) <= 1.96 * one.u_heat_capacity.magnitude
@@ -203,14 +203,14 @@ def test_intervals_hold_the_true_loop_as_often_as_they_should():
 
 
 def test_a_gap_in_the_readings_is_not_filled():
-    found = loop.estimate(*seen(noise=0, gap=True))
+    found = loop_estimate.estimate(*seen(noise=0, gap=True))
     assert found.heat_capacity.magnitude == pytest.approx(WATER, rel=3e-3)
 
 
 def test_readings_that_are_not_numbers_are_left_out():
     time, temperature, heat = seen(noise=0)
     temperature.magnitude[5] = np.nan
-    assert loop.estimate(time, temperature, heat).heat_capacity.magnitude == pytest.approx(
+    assert loop_estimate.estimate(time, temperature, heat).heat_capacity.magnitude == pytest.approx(
         WATER, rel=3e-3
     )
 
@@ -223,7 +223,7 @@ def test_early_on_loop_and_load_cannot_be_told_apart_but_the_plan_helps():
         "planned_load": Q(250, "kW"),
         "u_planned_load": Q(80, "kW"),
     }
-    found = loop.estimate(*early, **planned)
+    found = loop_estimate.estimate(*early, **planned)
     assert not found.separable
     assert abs(found.heat_capacity.magnitude - WATER) < 2 * found.u_heat_capacity.magnitude
     assert found.u_heat_capacity.magnitude < 0.15 * WATER
@@ -233,7 +233,7 @@ def test_early_on_loop_and_load_cannot_be_told_apart_but_the_plan_helps():
 def test_too_few_readings_are_refused():
     time, temperature, heat = seen()
     with pytest.raises(ScienceError, match="five readings"):
-        loop.estimate(time[:4], temperature[:4], heat[:4])
+        loop_estimate.estimate(time[:4], temperature[:4], heat[:4])
 
 
 @pytest.mark.parametrize("slope", [0.0, 0.1, -0.1, 1e-3, 1 / 3])
@@ -241,7 +241,7 @@ def test_a_temperature_that_more_heat_does_not_bend_settles_nothing(slope):
     time = Q(np.arange(10.0) * 60, "s")
     straight = Q(290 + slope * np.arange(10), "kelvin")
     with pytest.raises(ScienceError, match="planned loop"):
-        loop.estimate(time, straight, Q(np.linspace(1e6, 2e6, 10), "W"))
+        loop_estimate.estimate(time, straight, Q(np.linspace(1e6, 2e6, 10), "W"))
 
 
 @pytest.mark.parametrize("wobble", [0.0, 1e-12, 1e-9])
@@ -250,8 +250,8 @@ def test_constant_heat_cannot_tell_the_loop_from_its_load(wobble):
     heat = 5e5 * (1 + wobble * np.sin(time / 300))
     falling = Q(295 - 0.1 * time / 60, "kelvin"), Q(heat, "W")
     with pytest.raises(ScienceError, match="planned loop"):
-        loop.estimate(Q(time, "s"), *falling)
-    planned = loop.estimate(
+        loop_estimate.estimate(Q(time, "s"), *falling)
+    planned = loop_estimate.estimate(
         Q(time, "s"),
         *falling,
         planned_heat_capacity=Q(WATER, "J/delta_degC"),

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from startkit.errors import ScienceError, UnitError
-from startkit.science import performance, refrigerant, water
+from startkit.science import approach, performance, refrigerant, water
 from startkit.units import Q
 
 VECTOR = (
@@ -168,13 +168,13 @@ def test_approaches_and_lift_follow_the_printed_saturation_chart(outside):
         "pressure-temperature chart computed with NIST REFPROP, calcspec.com",
     )
     evaporator = (
-        performance.approach_evaporator("R-134a", low, fahrenheit(44)).to("delta_degF").magnitude
+        approach.approach_evaporator("R-134a", low, fahrenheit(44)).to("delta_degF").magnitude
     )
     condenser = (
-        performance.approach_condenser("R-134a", high, fahrenheit(95)).to("delta_degF").magnitude
+        approach.approach_condenser("R-134a", high, fahrenheit(95)).to("delta_degF").magnitude
     )
     outside.check(
-        "performance.approach_evaporator",
+        "approach.approach_evaporator",
         printed=4.0,
         ours=evaporator,
         source=chart,
@@ -182,7 +182,7 @@ def test_approaches_and_lift_follow_the_printed_saturation_chart(outside):
         abs=0.1,
     )
     outside.check(
-        "performance.approach_condenser",
+        "approach.approach_condenser",
         printed=5.0,
         ours=condenser,
         source=chart,
@@ -209,18 +209,18 @@ def test_approaches_and_lift_follow_the_printed_saturation_chart(outside):
 
 def test_lmtd_and_ua_reproduce_the_standards_fouling_example(outside):
     source = "ARI 550/590-2003 Appendix C fouling example (inputs from memory)"
-    mean = performance.lmtd(fahrenheit(85), fahrenheit(95), fahrenheit(101))
+    mean = approach.lmtd(fahrenheit(85), fahrenheit(95), fahrenheit(101))
     outside.check(
-        "performance.lmtd",
+        "approach.lmtd",
         printed=10.1955,
         ours=mean.to("delta_degF").magnitude,
         source=source,
         standing="from memory",
         abs=1e-4,
     )
-    ours = performance.ua(Q(2_880_000, "Btu/hour"), mean).to("Btu/hour/delta_degF").magnitude
+    ours = approach.ua(Q(2_880_000, "Btu/hour"), mean).to("Btu/hour/delta_degF").magnitude
     outside.check(
-        "performance.ua",
+        "approach.ua",
         printed=2_880_000 / 10.1955,
         ours=ours,
         source=source,
@@ -230,28 +230,26 @@ def test_lmtd_and_ua_reproduce_the_standards_fouling_example(outside):
 
 
 def test_lmtd_of_equal_ends_is_the_common_difference():
-    assert performance.lmtd(celsius(7), celsius(7), celsius(3)).magnitude == pytest.approx(4.0)
-    assert performance.lmtd.si(280.0, 280.0 + 1e-9, 276.0) == pytest.approx(4.0, abs=1e-6)
+    assert approach.lmtd(celsius(7), celsius(7), celsius(3)).magnitude == pytest.approx(4.0)
+    assert approach.lmtd.si(280.0, 280.0 + 1e-9, 276.0) == pytest.approx(4.0, abs=1e-6)
 
 
 @given(first=st.floats(0.2, 20), second=st.floats(0.2, 20))
 def test_lmtd_lies_between_geometric_and_arithmetic_mean(first, second):
-    mean = performance.lmtd.si(300 - first, 300 - second, 300.0)
+    mean = approach.lmtd.si(300 - first, 300 - second, 300.0)
     assert (first * second) ** 0.5 - 1e-6 <= mean <= (first + second) / 2 + 1e-6
 
 
 def test_a_saturation_temperature_between_the_water_temperatures_is_refused():
     with pytest.raises(ScienceError, match="check the refrigerant pressure, the barometer"):
-        performance.lmtd(celsius(12), celsius(7), celsius(8))
-    assert np.isnan(
-        performance.lmtd.si(np.array([285.0]), np.array([280.0]), np.array([281.0]))
-    ).all()
+        approach.lmtd(celsius(12), celsius(7), celsius(8))
+    assert np.isnan(approach.lmtd.si(np.array([285.0]), np.array([280.0]), np.array([281.0]))).all()
 
 
 def test_an_approach_is_carried_to_full_load_only_where_that_means_something(outside):
-    ours = performance.approach_at_full_load(Q(1.0, "delta_degC"), 0.5).to("delta_degC").magnitude
+    ours = approach.approach_at_full_load(Q(1.0, "delta_degC"), 0.5).to("delta_degC").magnitude
     outside.check(
-        "performance.approach_at_full_load",
+        "approach.approach_at_full_load",
         printed=2.0,
         ours=ours,
         source="proportional to heat flux, 1 K at half load",
@@ -259,9 +257,9 @@ def test_an_approach_is_carried_to_full_load_only_where_that_means_something(out
         abs=1e-12,
     )
     with pytest.raises(ScienceError, match="between 40 and 120 % load"):
-        performance.approach_at_full_load(Q(1.0, "delta_degC"), Q(20, "percent"))
+        approach.approach_at_full_load(Q(1.0, "delta_degC"), Q(20, "percent"))
     assert np.isnan(
-        performance.approach_at_full_load.si(np.array([1.0, 1.0]), np.array([0.2, 0.8]))
+        approach.approach_at_full_load.si(np.array([1.0, 1.0]), np.array([0.2, 0.8]))
     ).tolist() == [True, False]
 
 

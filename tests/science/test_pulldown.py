@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from startkit.errors import ScienceError
-from startkit.science import loop, pulldown
+from startkit.science import loop, loop_estimate, pulldown, pulldown_course
 from startkit.science.machine_curve import machine_from_table
 from startkit.science.ripple import ripple_from_range, ripple_from_trend
 from startkit.units import Q
@@ -39,7 +39,7 @@ def planned(**options):
 def test_time_by_integration_agrees_with_the_differential_equation(outside):
     found = planned()
     for limit, row in ((0.6, 4), (0.8, 8), (1.0, 12)):
-        course = pulldown.planned_course(
+        course = pulldown_course.planned_course(
             MACHINE, Q(limit, "dimensionless"), **LOOP, flow_capacity=Q(314, "kW/delta_degC")
         )
         assert course.reached
@@ -166,9 +166,9 @@ def test_the_planned_course_of_a_constant_machine_meets_the_closed_form(outside)
     closed = loop.constant_capacity_time(
         LOOP["start"], LOOP["target"], LOOP["heat_capacity"], LOOP["load"], Q(0.6 * 1758, "kW")
     )
-    course = pulldown.planned_course(machine, Q(63, "percent"), **LOOP)
+    course = pulldown_course.planned_course(machine, Q(63, "percent"), **LOOP)
     outside.check(
-        "pulldown.planned_course",
+        "pulldown_course.planned_course",
         printed=closed.magnitude,
         ours=course.time[-1].magnitude,
         source="one lump, 60 % load at 63 % current: closed form",
@@ -179,13 +179,15 @@ def test_the_planned_course_of_a_constant_machine_meets_the_closed_form(outside)
 
 def test_time_to_go_of_a_loop_known_without_doubt_meets_the_closed_form(outside):
     machine = machine_from_table(Q(1758, "kW"), Q(7, "degC"), *ROWS)
-    seen = loop.LoopEstimate(209e6, 0.0, 300e3, 0.0, 0.0, 0.0, True)
+    seen = loop_estimate.LoopEstimate(209e6, 0.0, 300e3, 0.0, 0.0, 0.0, True)
     closed = loop.constant_capacity_time(
         Q(15, "degC"), LOOP["target"], LOOP["heat_capacity"], LOOP["load"], Q(1758, "kW")
     )
-    ours = pulldown.time_to_go(machine, Q(100, "percent"), Q(15, "degC"), LOOP["target"], seen)
+    ours = pulldown_course.time_to_go(
+        machine, Q(100, "percent"), Q(15, "degC"), LOOP["target"], seen
+    )
     outside.check(
-        "pulldown.time_to_go",
+        "pulldown_course.time_to_go",
         printed=closed.magnitude,
         ours=ours.time.magnitude,
         source="one lump, constant heat: closed form",
@@ -195,21 +197,21 @@ def test_time_to_go_of_a_loop_known_without_doubt_meets_the_closed_form(outside)
 
 
 def test_a_limit_given_back_over_a_ramp_ends_sooner_than_one_held():
-    held = pulldown.planned_course(MACHINE, Q(60, "percent"), **LOOP)
-    given_back = pulldown.planned_course(
+    held = pulldown_course.planned_course(MACHINE, Q(60, "percent"), **LOOP)
+    given_back = pulldown_course.planned_course(
         MACHINE, Q(60, "percent"), **LOOP, hold=Q(30, "minute"), ramp=Q(10, "minute")
     )
-    full = pulldown.planned_course(MACHINE, Q(100, "percent"), **LOOP)
+    full = pulldown_course.planned_course(MACHINE, Q(100, "percent"), **LOOP)
     assert full.time[-1] < given_back.time[-1] < held.time[-1]
 
 
 def test_time_still_to_go_from_what_was_seen():
-    course = pulldown.planned_course(MACHINE, Q(80, "percent"), **LOOP)
+    course = pulldown_course.planned_course(MACHINE, Q(80, "percent"), **LOOP)
     half = course.time.size // 2
     temperatures = Q(
         course.loop.magnitude[:half] + np.random.default_rng(2).normal(0, 0.03, half), "kelvin"
     )
-    seen = loop.estimate(
+    seen = loop_estimate.estimate(
         course.time[:half],
         temperatures,
         course.heat[:half],
@@ -218,7 +220,7 @@ def test_time_still_to_go_from_what_was_seen():
         planned_load=Q(250, "kW"),
         u_planned_load=Q(100, "kW"),
     )
-    rest = pulldown.time_to_go(
+    rest = pulldown_course.time_to_go(
         MACHINE, Q(80, "percent"), course.loop[half - 1], LOOP["target"], seen
     )
     left = (course.time[-1] - course.time[half - 1]).magnitude

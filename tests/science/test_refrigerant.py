@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from startkit.errors import ScienceError, UnitError
-from startkit.science import refrigerant
+from startkit.science import compression, refrigerant
 from startkit.science import refrigerant_equations as equations
 from startkit.science import refrigerant_states as states
 from startkit.science import refrigerant_tables as tables
@@ -422,13 +422,13 @@ def test_vapour_is_followed_three_kelvin_past_saturation_and_no_further():
 
 def test_the_actual_textbook_cycle_is_reproduced(outside):
     suction, discharge = (Q(0.14, "megapascal"), celsius(-10)), (Q(0.80, "megapascal"), celsius(50))
-    efficiency = refrigerant.isentropic_efficiency("R-134a", *suction, *discharge).magnitude
+    efficiency = compression.isentropic_efficiency("R-134a", *suction, *discharge).magnitude
     gained = refrigerant.enthalpy("R-134a", *suction) - refrigerant.liquid_enthalpy(
         "R-134a", Q(0.72, "megapascal"), celsius(26)
     )
     work = refrigerant.enthalpy("R-134a", *discharge) - refrigerant.enthalpy("R-134a", *suction)
     outside.check(
-        "refrigerant.isentropic_efficiency",
+        "compression.isentropic_efficiency",
         printed=0.939,
         ours=efficiency,
         source=CENGEL,
@@ -460,13 +460,13 @@ def test_the_ideal_textbook_cycle_is_reproduced(outside):
     )
     low, high = Q(0.14, "megapascal"), Q(0.8, "megapascal")
     dew = refrigerant.dew_temperature("R-134a", low)
-    head = refrigerant.isentropic_head("R-134a", low, dew, high)
+    head = compression.isentropic_head("R-134a", low, dew, high)
     liquid = refrigerant.liquid_enthalpy(
         "R-134a", high, refrigerant.bubble_temperature("R-134a", high)
     )
     gained = refrigerant.enthalpy("R-134a", low, dew) - liquid
     outside.check(
-        "refrigerant.isentropic_head",
+        "compression.isentropic_head",
         printed=1.81,
         ours=0.05 * head.to("kJ/kg").magnitude,
         source=source,
@@ -474,7 +474,7 @@ def test_the_ideal_textbook_cycle_is_reproduced(outside):
         abs=0.006,
     )
     outside.check(
-        "refrigerant.isentropic_head",
+        "compression.isentropic_head",
         printed=3.97,
         ours=(gained / head).magnitude,
         source=source + ", COP",
@@ -489,7 +489,7 @@ def test_a_low_pressure_refrigerant_may_end_among_droplets_and_its_head_is_still
     high = refrigerant.saturation_pressure.si(fluid, 311.15)
     heads = np.array(
         [
-            refrigerant.isentropic_head.si(fluid, low, 278.15 + gap, high)
+            compression.isentropic_head.si(fluid, low, 278.15 + gap, high)
             for gap in np.linspace(0, 6, 25)
         ]
     )
@@ -499,19 +499,19 @@ def test_a_low_pressure_refrigerant_may_end_among_droplets_and_its_head_is_still
 
 def test_discharge_no_higher_than_suction_is_refused():
     with pytest.raises(ScienceError, match="is not above suction pressure"):
-        refrigerant.isentropic_head("R-134a", kpa(800), celsius(40), kpa(700))
+        compression.isentropic_head("R-134a", kpa(800), celsius(40), kpa(700))
 
 
 def test_discharge_gas_cooler_than_suction_gas_is_refused():
     with pytest.raises(ScienceError, match="holds no more heat"):
-        refrigerant.isentropic_efficiency("R-134a", kpa(400), celsius(40), kpa(700), celsius(30))
+        compression.isentropic_efficiency("R-134a", kpa(400), celsius(40), kpa(700), celsius(30))
 
 
 def test_an_efficiency_above_one_is_reported_as_it_is():
     # 8.5 K of superheat in, discharge reading only just above dew: a sensor is wrong, and the
     # number says so.
     assert (
-        refrigerant.isentropic_efficiency(
+        compression.isentropic_efficiency(
             "R-134a", kpa(350), celsius(13.5), kpa(900), celsius(39)
         ).magnitude
         > 1
@@ -539,11 +539,11 @@ def test_trends_agree_with_single_points(fluid):
         )
     head = np.array(
         [
-            refrigerant.isentropic_head.si(fluid, p, t + 2, 1.6 * p)
+            compression.isentropic_head.si(fluid, p, t + 2, 1.6 * p)
             for p, t in zip(exact, temperatures, strict=True)
         ]
     )
-    assert refrigerant.isentropic_head.si(
+    assert compression.isentropic_head.si(
         fluid, exact, temperatures + 2, 1.6 * exact
     ) == pytest.approx(head, abs=3.0)
 
@@ -553,7 +553,7 @@ def test_drop_outs_in_a_trend_stay_visible():
     superheat = refrigerant.superheat.si("R-134a", pressures, np.full(5, 281.15))
     assert np.isnan(superheat[[1, 2, 3]]).all()
     assert np.isfinite(superheat[[0, 4]]).all()
-    efficiency = refrigerant.isentropic_efficiency.si(
+    efficiency = compression.isentropic_efficiency.si(
         "R-134a", pressures, 281.15, np.full(5, 900e3), 325.0
     )
     assert np.isfinite(efficiency).tolist() == [True, False, False, False, True]
@@ -561,7 +561,7 @@ def test_drop_outs_in_a_trend_stay_visible():
 
 def test_a_machine_standing_still_has_no_efficiency_in_a_trend():
     assert np.isnan(
-        refrigerant.isentropic_efficiency.si(
+        compression.isentropic_efficiency.si(
             "R-134a", np.array([600e3]), 300.0, np.array([590e3]), 301.0
         )
     ).all()
@@ -574,7 +574,7 @@ def test_a_day_of_seconds_is_quick_once_the_splines_are_built():
     refrigerant.enthalpy.si("R-134a", pressures[:2], 281.15)
     begun = time.process_time()
     refrigerant.dew_temperature.si("R-134a", pressures)
-    refrigerant.isentropic_efficiency.si("R-134a", pressures, 281.15, 900e3, 325.0)
+    compression.isentropic_efficiency.si("R-134a", pressures, 281.15, 900e3, 325.0)
     assert time.process_time() - begun < 1.0  # about 0.15 s of an idle processor
 
 
@@ -620,7 +620,7 @@ def test_the_splines_follow_the_equation_of_state(fluid, quality):
 
 def test_the_tables_that_are_shipped_are_those_that_the_library_gives():
     for fluid in ("R-134a", "R-514A"):
-        made, shipped = equations.table(refrigerant.find(fluid)), tables.of(fluid)
+        made, shipped = equations.table(refrigerant.find(fluid)), states.table_of(fluid)
         if made.made_with != shipped.made_with:
             pytest.skip(f"the tables were made with {shipped.made_with}, here is {made.made_with}")
         again = tables.from_bytes(tables.to_bytes(made))
@@ -640,16 +640,17 @@ def test_every_refrigerant_has_its_table_and_every_table_its_refrigerant():
 
 
 def test_a_refrigerant_without_a_table_is_worked_out(tmp_path, monkeypatch):
-    shipped = tables.of("R-134a")
+    shipped = states.table_of("R-134a")
     monkeypatch.setattr(tables, "FOLDER", tmp_path)
-    made = tables.of.__wrapped__("R-134a")
+    made = states.table_of.__wrapped__("R-134a")
     np.testing.assert_allclose(made.dew.line, shipped.dew.line, rtol=1e-6)
 
 
 def test_no_figure_of_a_refrigerant_starts_the_property_library():
     code = (
-        "import sys; from startkit.science import refrigerant as r; r.isentropic_head.si('R-513A',"
-        " 3e5, 285.0, 9e5); print(r.citation('R-513A')); assert 'CoolProp' not in sys.modules"
+        "import sys; from startkit.science import compression, refrigerant as r;"
+        " compression.isentropic_head.si('R-513A', 3e5, 285.0, 9e5);"
+        " print(r.citation('R-513A')); assert 'CoolProp' not in sys.modules"
     )
     assert subprocess.run(
         [sys.executable, "-c", code], capture_output=True, check=True, encoding="utf-8"

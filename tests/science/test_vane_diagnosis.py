@@ -11,7 +11,8 @@ import pytest
 
 from startkit.science.strokes import CLOSING, OPENING, stroke
 from startkit.science.vane_calibration import analyse_strokes
-from startkit.science.vane_diagnosis import NOTHING_FOUND, UNDECIDED, Bands, diagnose
+from startkit.science.vane_diagnosis import NOTHING_FOUND, UNDECIDED, diagnose
+from startkit.science.vane_symptoms import Bands
 from startkit.units import Q
 from workbook.stroke_model import FAULTS, VaneDrive, inject, ordinary, simulate_strokes
 

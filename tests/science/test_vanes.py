@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from startkit.science.strokes import CLOSING, OPENING, STEP, stroke
-from startkit.science.vanes import analyse_stroke, noise, smooth
+from startkit.science.vane_motion import noise, smooth
+from startkit.science.vanes import analyse_stroke
 from startkit.units import Q
 from workbook.stroke_model import VaneDrive, simulate_stroke
 
@@ -145,7 +146,7 @@ def test_noise_is_found_on_a_moving_feedback(outside):
     rng = np.random.default_rng(3)
     moving = np.linspace(0, 1, 4000) + rng.normal(0, 0.004, 4000)
     outside.check(
-        "vanes.noise",
+        "vane_motion.noise",
         printed=0.004,
         ours=noise(moving),
         source="white noise of known standard deviation",
@@ -264,7 +265,7 @@ def test_smoothing_is_the_running_median_of_scipy(outside):
     ):
         if row % 10 == 1:
             outside.check(
-                "vanes.smooth",
+                "vane_motion.smooth",
                 printed=theirs,
                 ours=mine,
                 source=f"scipy.ndimage.median_filter, row {row}",

@@ -94,21 +94,3 @@ def test_heat_exhaust_by_the_shop_rule(outside):
     )
     with pytest.raises(ScienceError, match="rise"):
         ventilation.heat_exhaust(Q(1, "kW"), Q(0, "delta_degC"))
-
-
-def test_too_small_an_exhaust_has_a_negative_margin(outside):
-    ours = (
-        ventilation.exhaust_margin(Q(4000, "foot**3/minute"), Q(5000, "foot**3/minute"))
-        .to("percent")
-        .magnitude
-    )
-    outside.check(
-        "ventilation.exhaust_margin",
-        printed=-20,
-        ours=ours,
-        source="definition",
-        standing="closed form",
-        rel=1e-9,
-    )
-    with pytest.raises(ScienceError, match="charge"):
-        ventilation.exhaust_margin(Q(1, "m**3/s"), Q(0, "m**3/s"))

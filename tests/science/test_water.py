@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from startkit.errors import ScienceError, UnitError
-from startkit.science import water
+from startkit.science import water, water_vapour
 from startkit.units import Q
 
 IF97 = "IAPWS R7-97(2012), Table 5"
@@ -290,9 +290,9 @@ def test_vapour_pressure_reproduces_the_released_check_values(outside):
         (373.1243, 101325.0, "IAPWS SR1-86(1992), normal boiling point"),
         (230.0, 8.94735, "IAPWS R14-08(2011), Table 3, ice Ih at 230 K"),
     ):
-        ours = water.vapour_pressure(Q(kelvin, "kelvin")).to("pascal").magnitude
+        ours = water_vapour.vapour_pressure(Q(kelvin, "kelvin")).to("pascal").magnitude
         outside.check(
-            "water.vapour_pressure",
+            "water_vapour.vapour_pressure",
             printed=pascal,
             ours=ours,
             source=source,
@@ -303,45 +303,52 @@ def test_vapour_pressure_reproduces_the_released_check_values(outside):
 
 def test_below_the_triple_point_only_ice_is_left(outside):
     # The field rule: below about 4600 micron no liquid water boils any more.
-    triple = water.vapour_pressure(celsius(0.01)).to("micron_mercury").magnitude
+    triple = water_vapour.vapour_pressure(celsius(0.01)).to("micron_mercury").magnitude
     outside.check(
-        "water.vapour_pressure",
+        "water_vapour.vapour_pressure",
         printed=4588,
         ours=triple,
         source="triple point of water in micron",
         standing="published",
         rel=1e-3,
     )
-    boils = water.boiling_temperature(Q(5000, "micron_mercury")).to("degC").magnitude
+    boils = water_vapour.boiling_temperature(Q(5000, "micron_mercury")).to("degC").magnitude
     outside.check(
-        "water.boiling_temperature",
+        "water_vapour.boiling_temperature",
         printed=1.2,
         ours=boils,
         source="IAPWS vapour pressure at 5000 micron",
         standing="library",
         abs=0.03,
     )
-    assert water.boiling_temperature(Q(500, "micron_mercury")).to("degC").magnitude < -20
+    assert water_vapour.boiling_temperature(Q(500, "micron_mercury")).to("degC").magnitude < -20
 
 
 @settings(max_examples=60)
 @given(celsius_=st.floats(-90, 190))
 def test_boiling_temperature_is_the_inverse_of_vapour_pressure(celsius_):
-    back = water.boiling_temperature(water.vapour_pressure(celsius(celsius_))).to("degC").magnitude
+    back = (
+        water_vapour.boiling_temperature(water_vapour.vapour_pressure(celsius(celsius_)))
+        .to("degC")
+        .magnitude
+    )
     assert back == pytest.approx(celsius_, abs=1e-6)
 
 
 def test_vapour_pressure_outside_its_range_is_refused_or_marked():
     with pytest.raises(ScienceError):
-        water.vapour_pressure(celsius(400))
+        water_vapour.vapour_pressure(celsius(400))
     with pytest.raises(ScienceError):
-        water.boiling_temperature(Q(0, "pascal"))
-    assert np.isnan(water.vapour_pressure.si(np.array([100.0, np.nan, 300.0]))).tolist() == [
+        water_vapour.boiling_temperature(Q(0, "pascal"))
+    assert np.isnan(water_vapour.vapour_pressure.si(np.array([100.0, np.nan, 300.0]))).tolist() == [
         True,
         True,
         False,
     ]
-    assert np.isnan(water.boiling_temperature.si(np.array([-1.0, 600.0]))).tolist() == [True, False]
+    assert np.isnan(water_vapour.boiling_temperature.si(np.array([-1.0, 600.0]))).tolist() == [
+        True,
+        False,
+    ]
 
 
 # --- flow ------------------------------------------------------------------------------------

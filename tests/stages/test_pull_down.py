@@ -9,7 +9,7 @@ import pytest
 
 from startkit.science.loop import constant_capacity_time
 from startkit.science.machine_curve import machine_from_table
-from startkit.science.pulldown import planned_course
+from startkit.science.pulldown_course import planned_course
 from startkit.stages.pull_down import STAGE
 from startkit.stages.pull_down import plan as pull_plan
 from startkit.stages.pull_down.plan import collect

@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from startkit.facts import machine as machine_
-from startkit.science import performance, refrigerant
+from startkit.science import approach, compression, performance, refrigerant
 from startkit.units import Q
 from workbook.chiller_model import CELSIUS, TON, Design, Steady, chiller, design_conditions
 from workbook.compressor_model import OutOfMap
@@ -103,11 +103,11 @@ def test_the_truth_is_found_again_from_readings_without_noise(tag, states, load)
         Q(state.entering_chilled, "K"),
     )
     assert capacity.to("W").magnitude == pytest.approx(state.capacity, rel=1e-3)
-    approach = performance.approach_condenser(
+    gap = approach.approach_condenser(
         fluid, Q(state.condenser_pressure, "Pa"), Q(state.leaving_condenser, "K")
     )
-    assert approach.to("delta_degC").magnitude == pytest.approx(state.condenser_approach, abs=0.03)
-    efficiency = refrigerant.isentropic_efficiency(
+    assert gap.to("delta_degC").magnitude == pytest.approx(state.condenser_approach, abs=0.03)
+    efficiency = compression.isentropic_efficiency(
         fluid,
         Q(state.suction_pressure, "Pa"),
         Q(state.suction_temperature, "K"),

@@ -10,7 +10,7 @@ from typing import Any
 
 from startkit.facts.machine import Machine
 from startkit.procedure.selection import liquid_of
-from startkit.science import performance, refrigerant
+from startkit.science import approach, compression, performance, refrigerant
 from startkit.science.water import Liquid
 
 
@@ -114,9 +114,7 @@ def _ua_evaporator(
 ):
     saturation = refrigerant.dew_temperature.si(c.refrigerant, evaporator_pressure)
     heat = _capacity(c, evaporator_flow, chilled_entering, chilled_leaving)
-    return performance.ua.si(
-        heat, performance.lmtd.si(chilled_entering, chilled_leaving, saturation)
-    )
+    return approach.ua.si(heat, approach.lmtd.si(chilled_entering, chilled_leaving, saturation))
 
 
 def _ua_condenser(
@@ -124,13 +122,11 @@ def _ua_condenser(
 ):
     saturation = refrigerant.dew_temperature.si(c.refrigerant, condenser_pressure)
     heat = _rejected(c, condenser_flow, condenser_entering, condenser_leaving)
-    return performance.ua.si(
-        heat, performance.lmtd.si(condenser_entering, condenser_leaving, saturation)
-    )
+    return approach.ua.si(heat, approach.lmtd.si(condenser_entering, condenser_leaving, saturation))
 
 
 def _lmtd_evaporator(c: Circuit, chilled_entering, chilled_leaving, evaporator_pressure):
-    return performance.lmtd.si(
+    return approach.lmtd.si(
         chilled_entering,
         chilled_leaving,
         refrigerant.dew_temperature.si(c.refrigerant, evaporator_pressure),
@@ -138,7 +134,7 @@ def _lmtd_evaporator(c: Circuit, chilled_entering, chilled_leaving, evaporator_p
 
 
 def _lmtd_condenser(c: Circuit, condenser_entering, condenser_leaving, condenser_pressure):
-    return performance.lmtd.si(
+    return approach.lmtd.si(
         condenser_entering,
         condenser_leaving,
         refrigerant.dew_temperature.si(c.refrigerant, condenser_pressure),
@@ -146,18 +142,18 @@ def _lmtd_condenser(c: Circuit, condenser_entering, condenser_leaving, condenser
 
 
 def _approach_evaporator(c: Circuit, evaporator_pressure, chilled_leaving):
-    return performance.approach_evaporator.si(c.refrigerant, evaporator_pressure, chilled_leaving)
+    return approach.approach_evaporator.si(c.refrigerant, evaporator_pressure, chilled_leaving)
 
 
 def _approach_condenser(c: Circuit, condenser_pressure, condenser_leaving):
-    return performance.approach_condenser.si(c.refrigerant, condenser_pressure, condenser_leaving)
+    return approach.approach_condenser.si(c.refrigerant, condenser_pressure, condenser_leaving)
 
 
 def _full_load_evaporator(
     c: Circuit, evaporator_pressure, evaporator_flow, chilled_entering, chilled_leaving
 ):
     load = _capacity(c, evaporator_flow, chilled_entering, chilled_leaving) / c.full_capacity
-    return performance.approach_at_full_load.si(
+    return approach.approach_at_full_load.si(
         _approach_evaporator(c, evaporator_pressure, chilled_leaving), load
     )
 
@@ -171,7 +167,7 @@ def _full_load_condenser(
     chilled_leaving,
 ):
     load = _capacity(c, evaporator_flow, chilled_entering, chilled_leaving) / c.full_capacity
-    return performance.approach_at_full_load.si(
+    return approach.approach_at_full_load.si(
         _approach_condenser(c, condenser_pressure, condenser_leaving), load
     )
 
@@ -333,7 +329,7 @@ FORMULAS: tuple[Formula, ...] = (
         "joule/kilogram",
         _COMPRESSION[:3],
         lambda c, evaporator_pressure, suction_temperature, condenser_pressure: (
-            refrigerant.isentropic_head.si(
+            compression.isentropic_head.si(
                 c.refrigerant, evaporator_pressure, suction_temperature, condenser_pressure
             )
         ),
@@ -347,7 +343,7 @@ FORMULAS: tuple[Formula, ...] = (
         "dimensionless",
         _COMPRESSION,
         lambda c, evaporator_pressure, suction_temperature, condenser_pressure, discharge_temperature: (
-            refrigerant.isentropic_efficiency.si(
+            compression.isentropic_efficiency.si(
                 c.refrigerant,
                 evaporator_pressure,
                 suction_temperature,

@@ -17,7 +17,7 @@ from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.selection import liquid_of
 from startkit.procedure.series import clock, dead_sensors
-from startkit.science import machine_curve, pulldown, ripple
+from startkit.science import machine_curve, pulldown, pulldown_course, ripple
 from startkit.science.loop import Course, heat_capacity_from_ramp, loop_heat_capacity
 from startkit.science.ripple import Ripple
 from startkit.units import Q
@@ -484,7 +484,7 @@ def _planned(inputs: Inputs, curve: Any, swing: Swing) -> pulldown.Plan:
 @lru_cache(maxsize=32)
 def course(inputs: Inputs, curve: Any, limit: float, hold: float) -> Course:
     """The planned course at one limit."""
-    return pulldown.planned_course.si(
+    return pulldown_course.planned_course.si(
         curve,
         limit,
         inputs.start,

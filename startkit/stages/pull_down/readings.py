@@ -17,9 +17,9 @@ from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.selection import liquid_of
 from startkit.procedure.series import clock, dead_sensors
-from startkit.science import loop, pulldown, steadiness
-from startkit.science.loop import LoopEstimate
-from startkit.science.pulldown import Remaining
+from startkit.science import loop_estimate, pulldown_course, steadiness
+from startkit.science.loop_estimate import LoopEstimate
+from startkit.science.pulldown_course import Remaining
 from startkit.stages.pull_down.plan import PullPlan, water_heat
 from startkit.units import Q
 
@@ -340,7 +340,7 @@ def _estimate(
     time: bytes, temperature: bytes, heat: bytes, prior: tuple[float, ...]
 ) -> LoopEstimate:
     names = ("planned_heat_capacity", "u_planned_heat_capacity", "planned_load", "u_planned_load")
-    return loop.estimate.si(
+    return loop_estimate.estimate.si(
         *(np.frombuffer(part) for part in (time, temperature, heat)),
         **dict(zip(names, prior, strict=False)),
     )
@@ -387,4 +387,6 @@ def _to_go(
     u_capacity: float,
     flow_capacity: float,
 ) -> Remaining:
-    return pulldown.time_to_go.si(curve, limit, now, target, estimate, u_capacity, flow_capacity)
+    return pulldown_course.time_to_go.si(
+        curve, limit, now, target, estimate, u_capacity, flow_capacity
+    )

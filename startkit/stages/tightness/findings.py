@@ -8,7 +8,7 @@ from startkit.procedure.reading import Reading
 from startkit.procedure.stage import Figure
 from startkit.science import tightness
 from startkit.science.evacuation import BOTH, LEAK, MOISTURE, TIGHT, UNDECIDED, Rise, only_ice
-from startkit.science.water import boiling_temperature, vapour_pressure
+from startkit.science.water_vapour import boiling_temperature, vapour_pressure
 from startkit.stages.tightness.readings import (
     Evacuated,
     Held,

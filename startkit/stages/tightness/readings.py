@@ -17,7 +17,7 @@ from startkit.science.air import WEATHER
 from startkit.science.charge import charged_mass
 from startkit.science.evacuation import Rise, rise
 from startkit.science.tightness import DECISION, DETECTION, Hold, Leak
-from startkit.science.water import vapour_pressure
+from startkit.science.water_vapour import vapour_pressure
 from startkit.units import Q, split, unit_for
 
 # The gas is not everywhere as warm as the thermometer: difference between places if nobody looked.

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from startkit.errors import ScienceError
-from startkit.science.change import CANNOT_TELL, MOVED, NOT_MOVED, change
+from startkit.science.baseline_shift import CANNOT_TELL, MOVED, NOT_MOVED, change
 
 DATAPLOT = "NIST Dataplot reference manual, ISO 13528 EN SCORE (results as printed, rounded)"
 
@@ -19,7 +19,7 @@ def test_the_uncertainty_of_a_difference_is_that_of_the_guide(outside) -> None:
     # independent readings.
     found = change(10.0, 10.2, 0.3, 0.4)
     outside.check(
-        "change.change",
+        "baseline_shift.change",
         printed=1.0,
         ours=found.expanded,
         source="JCGM 100:2008, 5.1.2, with k = 2",
@@ -40,7 +40,7 @@ def test_readings_of_a_printed_table_of_en_numbers_are_not_called_moved(
     u_ref = math.sqrt(both**2 - 0.009**2)
     found = change(1.0, reading, u_ref / 2, 0.009 / 2)
     outside.check(
-        "change.change",
+        "baseline_shift.change",
         printed=printed,
         ours=found.difference / found.expanded,
         source=DATAPLOT,

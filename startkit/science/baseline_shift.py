@@ -1,4 +1,5 @@
-"""Change: a figure of one visit against the same figure of another, with the uncertainty of both.
+"""Baseline shift: a figure of one visit against the same figure of an earlier one, with the
+uncertainty of both.
 
 The kind of figure is open, so `change` takes bare numbers in any one unit and answers in it.
 """
