@@ -210,7 +210,7 @@ def _likely(what: Any, values: dict[str, str]) -> str:
 
 
 def _series(data: bytes, folder: Path) -> None:
-    from startkit.procedure.entries import read_block
+    from startkit.procedure.block import read_block
     from startkit.units import IP, SI, Q
 
     text = data.decode("utf-8", "replace")

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 
 from startkit.procedure import payload
@@ -149,6 +152,46 @@ def test_closing_time_against_the_sheets_own_tolerance(job, assess, seconds, out
         )
     )
     assert by_key(assess, job(strokes))["vanes.closing_time"].outcome is outcome
+
+
+def cut(whole, after=1.0):
+    """The stroke as a recorder has it that is stopped soon after the vanes have arrived."""
+    end = 1.0 if whole.direction == "opening" else 0.0
+    arrived = np.flatnonzero(np.abs(whole.feedback - end) < 0.03)[0]
+    keep = whole.time <= whole.time[arrived] + after
+    return replace(
+        whole,
+        time=whole.time[keep],
+        command=whole.command[keep],
+        feedback=whole.feedback[keep],
+        switch=whole.switch[keep],
+    )
+
+
+def test_a_trace_that_ends_before_rest_is_unproven_and_an_end_read_by_hand_counts(job, put, assess):
+    whole = made(drive=VaneDrive(opening_time=40, closing_time=40))
+    created = job([cut(whole[0]), *whole[1:]])
+    found = by_key(assess, created)["vanes.arrived"]
+    assert found.outcome is Outcome.UNPROVEN and "before the vanes come to rest" in found.sentence
+    put(created, "vanes.strokes.1.number", 1)
+    put(created, "vanes.strokes.1.direction", whole[0].direction)
+    end = "100" if whole[0].direction == "opening" else "0"
+    put(created, "vanes.strokes.1.end_feedback", end, "%")
+    assert by_key(assess, created)["vanes.arrived"].outcome is Outcome.PASS
+
+
+@pytest.mark.parametrize(
+    ("typed", "outcome"),
+    [("Opening", Outcome.PASS), ("OPENING", Outcome.PASS), ("up", Outcome.OPEN)],
+)
+def test_a_direction_that_cannot_be_read_does_not_judge_the_stroke(
+    make_job, put, assess, typed, outcome
+):
+    created = make_job(stages={"vanes": STAGE})
+    put(created, "vanes.strokes.1.number", 1)
+    put(created, "vanes.strokes.1.direction", typed)
+    put(created, "vanes.strokes.1.end_feedback", "100", "%")
+    assert by_key(assess, created)["vanes.arrived"].outcome is outcome
 
 
 def test_times_by_stopwatch_do_without_a_trace(make_job, put, assess):

@@ -76,7 +76,13 @@ class Strokes:
     def direction(self, number: int) -> str:
         if number in self.records:
             return self.records[number].direction
-        return self.rows[number].text("direction")
+        return _direction(self.rows[number])
+
+    def end_feedback(self, number: int) -> float | None:
+        """Feedback at standstill as entered by hand [1]; None if there is none."""
+        row = self.rows.get(number)
+        found = row.quantity("end_feedback") if row is not None else None
+        return None if found is None else float(found.to("dimensionless").magnitude)
 
     def switch_at_end(self, number: int) -> bool | None:
         """Whether the switch stood made at the end: from the trace, else from the row."""
@@ -84,6 +90,12 @@ class Strokes:
         if record is not None and record.switch is not None:
             return bool(record.switch[-1])
         return _made(self.rows[number].text("switch_at_end")) if number in self.rows else None
+
+
+def _direction(row: Row | None) -> str:
+    """Opening or closing as entered, in any case; empty if neither, which decides nothing."""
+    stated = row.text("direction").casefold() if row is not None else ""
+    return stated if stated in (OPENING, CLOSING) else ""
 
 
 def _made(text: str) -> bool | None:
@@ -160,9 +172,7 @@ def _record(
         if all(texts)
         else None
     )
-    direction = (row.text("direction") if row is not None else "") or (
-        OPENING if command[-1] > command[0] else CLOSING
-    )
+    direction = _direction(row) or (OPENING if command[-1] > command[0] else CLOSING)
     clock = block.columns["time"][picked]
     time = None if np.isnan(clock).all() else clock
     seen = (

@@ -229,20 +229,7 @@ def _arrived(strokes: Strokes, result: StrokesResult | None, entries: Entries) -
             sentence=f"{_named(short).capitalize()} did not come to rest at the commanded end.",
             next_step="Find what holds the vanes back: linkage, actuator torque, stop.",
         )
-    unknown = [
-        n
-        for n in strokes.counted
-        if n not in strokes.records and strokes.rows[n].quantity("end_feedback") is None
-    ]
-    if unknown:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=f"No feedback at the end of {_named(unknown)}.",
-            next_step="Enter the feedback at standstill, or paste the trace.",
-        )
-    return Verdict(
+    return _not_shown(strokes, result) or Verdict(
         key=key,
         title=title,
         outcome=Outcome.PASS,
@@ -250,17 +237,63 @@ def _arrived(strokes: Strokes, result: StrokesResult | None, entries: Entries) -
     )
 
 
+def _not_shown(strokes: Strokes, result: StrokesResult | None) -> Verdict | None:
+    """What is missing to show that every stroke reached its end; None if nothing is."""
+    key, title = "vanes.arrived", "Every stroke reached its end"
+    cut = [n for n in _cut_short(result) if strokes.end_feedback(n) is None]
+    if cut:
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"The record of {_named(cut)} ends before the vanes come to rest.",
+            next_step="Record each stroke until the feedback has been still for some seconds, or"
+            " enter the feedback at standstill.",
+        )
+    by_hand = [n for n in strokes.counted if n not in strokes.records]
+    undirected = [n for n in by_hand if strokes.direction(n) not in (OPENING, CLOSING)]
+    if undirected:
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence=f"The direction of {_named(undirected)} is not entered.",
+            next_step="Choose opening or closing.",
+        )
+    unknown = [n for n in by_hand if strokes.end_feedback(n) is None]
+    if not unknown:
+        return None
+    return Verdict(
+        key=key,
+        title=title,
+        outcome=Outcome.OPEN,
+        sentence=f"No feedback at the end of {_named(unknown)}.",
+        next_step="Enter the feedback at standstill, or paste the trace.",
+    )
+
+
+def _cut_short(result: StrokesResult | None) -> list[int]:
+    """Traced strokes whose record ends before rest is seen: they show no end position."""
+    return [] if result is None else [r.number for r in result.each if not r.came_to_rest]
+
+
+END_BAND = 0.05  # of travel, for a position read by hand; common practice, no source
+
+
 def _short_strokes(strokes: Strokes, result: StrokesResult | None) -> list[int]:
     """Strokes that stopped more than the end band away from their end."""
-    traced = [] if result is None else [r.number for r in result.each if not r.arrived]
+    cut = _cut_short(result)
+    each = () if result is None else result.each
+    short = [r.number for r in each if r.came_to_rest and not r.arrived]
     for n in strokes.counted:
-        row = strokes.rows.get(n)
-        if n in strokes.records or row is None or row.quantity("end_feedback") is None:
+        feedback, direction = strokes.end_feedback(n), strokes.direction(n)
+        if (n in strokes.records and n not in cut) or feedback is None:
             continue
-        end = 1.0 if row.text("direction") == OPENING else 0.0
-        if abs(row.quantity("end_feedback").to("dimensionless").magnitude - end) > 0.05:
-            traced.append(n)
-    return sorted(traced)
+        # A direction that cannot be read is neither: it must not judge the stroke.
+        end = {OPENING: 1.0, CLOSING: 0.0}.get(direction)
+        if end is not None and abs(feedback - end) > END_BAND:
+            short.append(n)
+    return sorted(short)
 
 
 def _named(numbers: list[int] | tuple[int, ...]) -> str:
