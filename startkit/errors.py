@@ -1,4 +1,4 @@
-"""Errors that a technician can act on: what is wrong, where it stands, what to do."""
+"""Errors that a technician can act on: what is wrong, where, and what to do."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ LONGEST = 1200  # characters of one part of a sentence: what was typed may be a 
 
 
 def shown(text: str) -> str:
-    """A text for a terminal: signs that would act there stand as their code; ends of lines stay."""
+    """A text for a terminal: signs that would act there are shown as their code; line ends stay."""
     return _UNSEEN.sub(
         lambda found: (
             " " if found.group() == "\t" else found.group().encode("unicode_escape").decode()

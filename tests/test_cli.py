@@ -109,7 +109,7 @@ def test_semicolons_and_a_byte_order_mark_are_read_as_well(job: Path, tmp_path: 
         ("lube.sump,51,°C,Ben", "line 2: 'lube.sump': the stage lube asks for no 'sump'"),
         ("oil.sump,51,°C,Ben", "there is no stage 'oil'"),
         ("vanes.strokes.1,51,,Ben", "name row and column"),
-        ("lube.sump_temperature,51,°C,", "nobody is named"),
+        ("lube.sump_temperature,51,°C,", "no person is named"),
         (",51,°C,Ben", "no item"),
     ],
 )

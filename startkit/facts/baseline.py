@@ -45,7 +45,7 @@ class BaselineFigure:
 
 @dataclass(frozen=True)
 class Baseline:
-    """Every figure of an earlier record that later visits compare, by key, and which record it was."""
+    """The figures of an earlier record that later visits compare, by key, and the record."""
 
     figures: Mapping[str, BaselineFigure] = field(default_factory=dict)
     title: str = ""
@@ -115,7 +115,7 @@ def _json(path: Path) -> Any:
 
 
 def _figures(data: Any) -> Iterator[Mapping[str, Any]]:
-    """Every table under a key ``figures``, wherever it stands: the record's layout may grow."""
+    """Every table under a key ``figures``, wherever it is: the record's layout may grow."""
     if isinstance(data, dict):
         rows = data.get("figures")
         yield from (row for row in rows if isinstance(row, dict)) if isinstance(rows, list) else ()

@@ -43,7 +43,7 @@ def blank_sheet() -> str:
     lines = [
         "# Machine sheet: what the maker's documents and the order say of one machine.",
         (
-            "# Numbers stand in quotes with their unit. Lines that begin with # are optional:"
+            "# Write numbers in quotes with their unit. Lines that begin with # are optional:"
             " remove the # to use one."
         ),
         "",

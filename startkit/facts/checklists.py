@@ -1,4 +1,4 @@
-"""Check lists: TOML files of questions with the evidence that each wants, as a company writes them."""
+"""Check lists: TOML files of a company, with questions and the evidence that each asks for."""
 
 from __future__ import annotations
 
@@ -392,7 +392,7 @@ def _kind(
         superfluous = next((key for key in ("kind", "low", "high") if key in body), "")
         if superfluous:
             raise SheetError(
-                f"{superfluous!r} stands at an item that wants no number",
+                f"{superfluous!r} is only for items that ask for a number",
                 source.at(*at, superfluous),
                 'add "number" to its evidence',
             )
@@ -431,7 +431,7 @@ def _bound(
 ) -> Any:
     if side not in body:
         return None
-    if kind == "gauge_pressure":  # its limits would hang on the site's barometer
+    if kind == "gauge_pressure":  # its limits would depend on the site's barometer
         raise SheetError(
             "a gauge pressure cannot have a limit here",
             source.at(*at, side),

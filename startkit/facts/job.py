@@ -62,7 +62,7 @@ class State:
 class Job:
     """A job's folder: sheet, journal, notebook, imported files, records.
 
-    Safe to use from several threads: widget callbacks may run beside the kernel's main thread.
+    Safe to use from several threads: widget callbacks may not run in the kernel's main thread.
     """
 
     def __init__(self, folder: Path, read_only: bool = False) -> None:
@@ -258,7 +258,7 @@ def _same(old: Entry | None, new: Entry) -> bool:
 
 
 def needs_reason(old: Entry | None, new: Entry) -> bool:
-    """True if `new` replaces a value that somebody stood for: not when a blank is filled."""
+    """True if `new` replaces a value that a person entered; filling a blank does not."""
     return (
         old is not None
         and old.value != ""

@@ -24,7 +24,7 @@ APPLICATION_ID = 0x53544B31  # "STK1": tells our files from other SQLite files
 GENESIS = "0" * 64
 BUSY_SECONDS = 15.0
 # The commit is the deletion of the rollback file. FULL does not flush the folder after it: a power
-# cut brings that file back, and the next opening undoes the entry. benchmarks/power_cut.py shows it.
+# cut brings that file back, and the next opening undoes the entry: see benchmarks/power_cut.py.
 SYNCHRONOUS = "EXTRA"
 MOST_ROWS = 9999  # of one table of a form: a longer recording is a series or a trend
 
@@ -125,7 +125,7 @@ _INSERT = (
     "INSERT INTO entries (seq, what, value, unit, who, instrument, note, at, previous, digest)"
     " VALUES (:seq, :what, :value, :unit, :who, :instrument, :note, :at, :previous, :digest)"
 )
-# A damaged row may hold anything: as text it is shown, and its hash tells that it was altered.
+# A damaged row may hold anything: it is shown as text, and its hash shows that it was altered.
 _COLUMNS = ", ".join(
     f"ifnull(CAST({name} AS TEXT), '')" if name != "seq" else name
     for name in (
@@ -246,7 +246,7 @@ class Journal:
         return db
 
     def append(self, entries: Iterable[Entry]) -> list[Entry]:
-        """Write entries in one transaction and return them as they now stand in the chain.
+        """Write entries in one transaction and return them with their places in the chain.
 
         On return they are on disk and have been read back from there.
 
@@ -298,7 +298,7 @@ class Journal:
             )
 
     def adopt(self, entries: Iterable[Entry]) -> None:
-        """Take over the entries of another journal as they stand in their chain; this one must be
+        """Take over the entries of another journal with their chain; this one must be
         empty.
 
         Raises
@@ -333,7 +333,7 @@ class Journal:
         return [Entry(*row) for row in rows]
 
     def newest(self) -> Entry | None:
-        """The last entry alone: its digest stands for all entries before it."""
+        """The last entry alone: its digest covers all entries before it."""
         with self._connect() as db:
             row = db.execute(
                 "SELECT what, value, unit, who, instrument, note, at, seq, previous, digest FROM"
@@ -398,7 +398,7 @@ def chain_faults(entries: Iterable[Entry], after: Entry | None = None) -> list[s
     ----------
     entries : iterable of Entry
     after : Entry, optional
-        The entry that stands before the first one; default: the chain begins here.
+        The entry before the first one; default: the chain begins here.
     """
     faults, previous = [], after.digest if after else GENESIS
     for expected, entry in enumerate(entries, start=after.seq + 1 if after else 1):

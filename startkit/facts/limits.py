@@ -57,7 +57,7 @@ class Limit:
 
     @property
     def origin(self) -> str:
-        """The source as it is printed beside a verdict."""
+        """The source as it is printed with a verdict."""
         if self.authority != "default":
             return f"{self.authority}: {self.source}" if self.source else self.authority
         if self.standing == "common practice":
@@ -115,7 +115,7 @@ class Limits(Mapping[str, Limit]):
         name, text : str
             Of the file, for the error.
         at : tuple of str
-            Where in the file the table stands.
+            Where in the file the table is.
 
         Raises
         ------
@@ -249,7 +249,7 @@ def defaults() -> Limits:
 
 
 def _files() -> Iterator[tuple[str, str]]:
-    """Stage and text of every file of limits that is shipped, in the order of the folders' names."""
+    """Stage and text of every file of limits that is shipped, in the order of the folders."""
     for folder in sorted(resources.files(STAGES).iterdir(), key=lambda each: each.name):
         file = folder / "limits.toml"
         if file.is_file():

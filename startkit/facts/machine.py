@@ -100,7 +100,7 @@ class Identity(_Section):
 
 
 class Site(_Section):
-    """Where it stands."""
+    """Where the machine is installed."""
 
     plant: str
     elevation: Elevation
@@ -360,7 +360,7 @@ def from_table(table: dict[str, Any], name: str, text: str) -> Machine:
 
 
 def _first_fault(error: ValidationError, name: str, text: str) -> SheetError:
-    """The fault that stands first in the file, as one sentence; the others are counted."""
+    """The first fault in the file, as one sentence; the others are counted."""
     faults = error.errors(include_url=False)
     first = min(faults, key=lambda f: toml_file.line_of(text, tuple(f["loc"])) or 10**9)
     what, remedy = _sentence(first)

@@ -18,7 +18,7 @@ from startkit.facts.journal import Entry
 
 LEAF_TABLE = 0x0D
 HEADER = 100  # bytes of the file's own header, before the first page's content
-TEXT_COLUMNS = 9  # after `seq`, which stands as the row's number
+TEXT_COLUMNS = 9  # after `seq`, which is the row's number
 LARGEST = 64_000_000  # bytes of one row; beyond this the length itself is damaged
 
 
@@ -83,7 +83,7 @@ def _varint(data: bytes, at: int) -> tuple[int, int]:
 
 
 def _payload(data: bytes, at: int, length: int, size: int) -> bytes:
-    """A record's bytes: what stands on the leaf, then its chain of overflow pages."""
+    """A record's bytes: what is on the leaf, then its chain of overflow pages."""
     local = _local(length, size)
     found = data[at : at + local]
     following = int.from_bytes(data[at + local : at + local + 4], "big") if local < length else 0
@@ -97,7 +97,7 @@ def _payload(data: bytes, at: int, length: int, size: int) -> bytes:
 
 
 def _local(length: int, size: int) -> int:
-    """How many bytes of a record stand on the leaf itself."""
+    """How many bytes of a record are on the leaf itself."""
     most, least = size - 35, (size - 12) * 32 // 255 - 23
     if length <= most:
         return length

@@ -34,7 +34,7 @@ LARGEST = 60_000_000  # bytes of a file that is taken
 MOST_PIXELS = 200_000_000  # a file that claims more than any camera makes is not unpacked
 FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP")
 PAD = (600, 200)  # size of the signature pad, the unit of its strokes
-SHORTEST = 60.0  # length of line below which nobody has signed
+SHORTEST = 60.0  # length of line below which a drawing is no signature
 MOST_POINTS = 20_000
 _TAKEN, _CAMERA = (
     36867,
@@ -44,7 +44,7 @@ _TAKEN, _CAMERA = (
 
 @dataclass(frozen=True)
 class Picture:
-    """One picture as a journal's value names it: file within the job's folder, and what it shows."""
+    """One picture as a journal names it: file within the job's folder, and what it shows."""
 
     file: str
     caption: str = ""
@@ -60,13 +60,13 @@ def named(value: str) -> list[Picture]:
 
 
 def with_another(value: str, picture: Picture) -> str:
-    """A journal's value with one picture more; the same one again stands once."""
+    """A journal's value with one picture more; the same one again is listed once."""
     standing = [p for p in named(value) if p.file != picture.file]
     return "\n".join(str(p) for p in (*standing, picture))
 
 
 def is_addition(before: str, after: str) -> bool:
-    """True if both values name pictures of the job, and every one of `before` still stands in
+    """True if both values name pictures of the job, and every one of `before` is still in
     `after`.
     """
     standing, kept = named(before), named(after)
@@ -149,7 +149,7 @@ def _taken(image: Image) -> str:
     """When the camera says that it was taken."""
     try:
         said = str(image.getexif().get_ifd(_CAMERA).get(_TAKEN, ""))
-    except Exception:  # what a camera wrote there may be damaged in any way, and is only told
+    except Exception:  # what a camera wrote there may be damaged in any way, and is only mentioned
         return ""
     found = re.match(r"(\d{4}):(\d\d):(\d\d) (\d\d:\d\d)", said)
     return (
@@ -192,7 +192,7 @@ def _plain(text: str) -> str:
 
 
 def _one_line(text: str) -> str:
-    """A caption stands on one line, and the mark that parts it from the file's name stands once."""
+    """A caption is one line, without the mark that separates it from the file's name."""
     return " ".join(text.replace("|", "/").split())[:300]
 
 
@@ -247,7 +247,9 @@ def _lines(strokes: Any) -> list[list[tuple[float, float]]]:
         raise ReadingError("what was drawn cannot be read", "signature", "clear it and sign again")
     if sum(math.dist(a, b) for line in lines for a, b in pairwise(line)) < SHORTEST:
         raise ReadingError(
-            "nobody has signed", "signature", "draw the signature in the box, then accept it"
+            "there is no signature yet",
+            "signature",
+            "draw the signature in the box, then accept it",
         )
     return lines
 
@@ -271,7 +273,7 @@ def _drawing(lines: list[list[tuple[float, float]]]) -> str:
 
 
 def within(folder: Path, name: str) -> Path | None:
-    """The file of that name if it lies in the job's folder."""
+    """The file of that name if it is in the job's folder."""
     try:
         path = (folder / name).resolve()
         return path if path.is_relative_to(folder.resolve()) and path.is_file() else None

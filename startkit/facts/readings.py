@@ -1,4 +1,4 @@
-"""Readings in a CSV file: one row an entry, read into journal entries with the line of every fault."""
+"""Readings in a CSV file: one row an entry, read with the line of every fault."""
 
 from __future__ import annotations
 
@@ -123,7 +123,7 @@ def _fault(cells: dict[str, str], known: Callable[[str], str], who: str) -> str:
     if not cells.get("item"):
         return "no item"
     if not (cells.get("who") or who):
-        return "nobody is named in the column who"
+        return "no person is named in the column who"
     if cells.get("at") and _moment(cells["at"]) is None:
         return (
             f"{cells['at'][:40]!r} in the column at is not a date and time; write it as 2026-11-25"

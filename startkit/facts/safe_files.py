@@ -25,7 +25,7 @@ _RESERVED = {
     "conout$",
     *(f"{p}{i}" for p in ("com", "lpt") for i in (*range(1, 10), "¹", "²", "³")),
 }
-ABANDONED = 3600.0  # s after which what lies half made beside was left by a process that was killed
+ABANDONED = 3600.0  # s after which a half-made file was left by a process that was killed
 
 
 def is_reserved(name: str) -> bool:
@@ -114,7 +114,7 @@ def _put(path: Path, fill: Callable[[BinaryIO], object], mode: int = 0o666) -> P
 
 @contextmanager
 def folder(path: Path) -> Iterator[Path]:
-    """Fill a folder beside its place; it is put there when the block ends well, and is gone when it
+    """Fill a folder under another name; it is renamed when the block ends well, and removed when it
     does not.
 
     Parameters
@@ -125,7 +125,7 @@ def folder(path: Path) -> Iterator[Path]:
     Raises
     ------
     OSError
-        It cannot be made, or something lies in its place.
+        It cannot be made, or its place is taken.
     """
     _make_folder(path.parent)
     _sweep(path)

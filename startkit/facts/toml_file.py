@@ -113,7 +113,7 @@ def _is_deep(line: str) -> bool:
 
 
 def line_of(text: str, path: Path_) -> int:
-    """The line (from 1) on which the key at `path` stands, or its nearest parent; 0 if none does.
+    """The line (from 1) on which the key at `path` is, or its nearest parent; 0 if none does.
 
     ``("selection", "points", 2, "power")`` is the key ``power`` of the third
     ``[[selection.points]]``.

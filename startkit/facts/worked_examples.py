@@ -77,7 +77,7 @@ class Reworked:
 
 @functools.cache
 def examples() -> tuple[Example, ...]:
-    """The examples that come with the tool (``startkit/facts/worked_examples.toml``), in its order."""
+    """The examples that come with the tool, in the order of ``worked_examples.toml``."""
     text = (resources.files("startkit.facts") / "worked_examples.toml").read_text(encoding="utf-8")
     return tuple(
         _example(title, body)

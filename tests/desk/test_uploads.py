@@ -129,7 +129,7 @@ def test_a_signature_carries_name_role_and_statement(pictured):
     [
         ({"name": ""}, "name or the role"),
         ({"role": " "}, "name or the role"),
-        ({"strokes": []}, "nobody has signed"),
+        ({"strokes": []}, "no signature"),
     ],
 )
 def test_a_signature_without_hand_name_or_role_is_refused(pictured, missing: dict, why: str):

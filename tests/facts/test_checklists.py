@@ -96,7 +96,7 @@ def test_each_kind_of_evidence_has_a_field_of_its_own():
             20,
             "lower limit is above the upper",
         ),
-        ('evidence = ["number", "signature"]', 'evidence = ["signature"]', 18, "wants no number"),
+        ('evidence = ["number", "signature"]', 'evidence = ["signature"]', 18, "only for items"),
         ('name = "load"', 'name = "sling"', None, None),
         (
             'question = "Load on the hook"',

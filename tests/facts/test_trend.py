@@ -460,9 +460,9 @@ def test_a_map_nobody_confirmed_is_not_imported(tmp_path, job):
     path = export(tmp_path, plant())
     target = tmp_path / "map.toml"
     target.write_text(column_map.text(guess_file(path)))
-    with pytest.raises(ReadingError, match="nobody has confirmed"):
+    with pytest.raises(ReadingError, match="not confirmed"):
         import_file(job, path, target, "A. Tester")
-    with pytest.raises(ReadingError, match="nobody is named"):
+    with pytest.raises(ReadingError, match="not named"):
         import_file(job, path, confirmed(tmp_path, path), " ")
     assert not job.trends and not (job.folder / "trends").exists()
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 def scalar(value: bool | int | str | None) -> pa.Scalar:
-    """A value as Arrow's compute functions take it beside a column.
+    """A value as Arrow's compute functions take it together with a column.
 
     Parameters
     ----------

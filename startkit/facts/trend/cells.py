@@ -113,7 +113,7 @@ def _reads(text: str, kind: str) -> bool:
 
 
 def split_unit(name: str) -> tuple[str, str]:
-    """A column's name and the unit that stands in it: ``"CHWS Temp (°F)"`` -> ``("CHWS Temp",
+    """A column's name and the unit in it: ``"CHWS Temp (°F)"`` -> ``("CHWS Temp",
     "°F")``.
     """
     match = re.match(r"^(.*?)\s*[\[({<]\s*([^\[\](){}<>]+?)\s*[\])}>]\s*$", name)
@@ -132,7 +132,7 @@ def split_unit(name: str) -> tuple[str, str]:
 
 @dataclass(frozen=True)
 class Numbers:
-    """A column as numbers: not a number where nothing or something unreadable stands.
+    """A column as numbers: not a number where a cell is empty or unreadable.
 
     Parameters
     ----------

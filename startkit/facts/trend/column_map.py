@@ -123,7 +123,7 @@ def text(made: TrendMap) -> str:
 
 
 def _names() -> list[str]:
-    """What may stand after ``point =``, so that a column the guess did not know can be mapped by
+    """What may follow ``point =``, so that a column the guess did not know can be mapped by
     hand.
     """
     width = max(map(len, points()))
@@ -287,7 +287,7 @@ def _file(table: toml_file.Table, name: str, body: str) -> Layout:
         raise SheetError(
             "the layout contradicts itself",
             toml_file.where(name, body, ("file",)),
-            "one character delimits, decimal is a point or a comma, the header stands above the"
+            "one character delimits, decimal is a point or a comma, the header is above the"
             " first reading",
         )
     return laid

@@ -297,7 +297,7 @@ def _head(path: Path, layout: Layout) -> tuple[tuple[str, ...], tuple[str, ...],
     width = Counter(len(row) for row in samples if any(row)).most_common(1)
     if not width:
         raise ReadingError(
-            f"no reading stands at or below line {layout.first}",
+            f"there is no reading at or below line {layout.first}",
             path.name,
             "check the first line in its map",
         )
@@ -314,7 +314,7 @@ def _head(path: Path, layout: Layout) -> tuple[tuple[str, ...], tuple[str, ...],
 
 
 def _bad_rows(path: Path, layout: Layout, faulty: list[InvalidRow]) -> tuple[BadRow, ...]:
-    """The first faulty rows with the line on which each stands, found again in the file."""
+    """The first faulty rows with the line of each, found again in the file."""
     if not faulty:
         return ()
     content = path.read_bytes()

@@ -278,7 +278,7 @@ _LIKELY = {
 
 
 def _likely(point: Point, machine: Machine | None) -> tuple[str, str]:
-    """Where the readings of a running machine lie; the sheet narrows flows, power and current."""
+    """The range of a running machine's readings; the sheet narrows flows, power and current."""
     if machine is not None:
         near = {
             "evaporator_flow": machine.evaporator.design_flow,
@@ -389,7 +389,7 @@ def _referred(
             column,
             reference=likely[0],
             why=(
-                f"{column.why}; read as {likely[0]}, the refrigerant then lies"
+                f"{column.why}; read as {likely[0]}, the refrigerant is then"
                 f" {fits[likely[0]]:.1f} K from the water"
             ),
         )
@@ -436,7 +436,7 @@ def _median(
 
 
 def _contradictions(columns: tuple[Mapped, ...], seen: Mapping[str, _Seen]) -> list[str]:
-    """Pairs that stand the wrong way round, as swapped names would make them."""
+    """Pairs that are the wrong way round, as swapped names would make them."""
     by_point = {each.point: each for each in columns if each.point}
     found = []
     for warm, cold in (

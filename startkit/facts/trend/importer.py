@@ -39,11 +39,13 @@ def import_file(
     """
     path, map_path = Path(path), Path(map_path)
     if not who.strip():
-        raise ReadingError("nobody is named who confirmed the map", map_path.name, "give --who")
+        raise ReadingError(
+            "the person who confirmed the map is not named", map_path.name, "give --who"
+        )
     made = column_map.load(map_path)
     if not made.confirmed:
         raise ReadingError(
-            "nobody has confirmed this map",
+            "this map is not confirmed",
             map_path.name,
             "look at every line, correct it and set  confirmed = true",
         )
@@ -64,10 +66,10 @@ def import_file(
     kept, kept_map = _kept(job, path, name), _kept(job, map_path, name)
     _copy(path, kept)
     _copy(map_path, kept_map)
-    first, last = (found.moment(each) for each in (found.clock[0], found.clock[-1]))
+    first, last = found.moment(found.clock[0]), found.moment(found.clock[-1])
     note = (
-        f"sha256 {digest}; map {kept_map.name} sha256 {sha256_of_file(kept_map)}; {len(found)} rows of"
-        f" {len(found.values)} points, {first} to {last}"
+        f"sha256 {digest}; map {kept_map.name} sha256 {sha256_of_file(kept_map)}; {len(found)} rows"
+        f" of {len(found.values)} points, {first} to {last}"
     )
     job.record(Entry(store.ITEM + name, kept.name, "", who, "", note, at))
     return found

@@ -100,7 +100,7 @@ _PARTS = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|\d+|%")
 
 @lru_cache(maxsize=4096)
 def words(name: str) -> tuple[str, ...]:
-    """The words that a column's name stands for: ``"CHWS_Temp"`` -> chilled, water, supply,
+    """The words in a column's name: ``"CHWS_Temp"`` -> chilled, water, supply,
     temperature.
     """
     known = vocabulary().meaning
@@ -122,7 +122,7 @@ def says(name: str, point: Point, by_unit: str = "") -> float:
         The column's name without its unit.
     point : Point
     by_unit : str
-        A word that the unit stands for (``"temperature"`` for °F); counts as if it stood in the
+        A word that the unit implies (``"temperature"`` for °F); counts as if it were in the
         name.
     """
     if (

@@ -29,7 +29,7 @@ STUCK_SECONDS, STUCK_ROWS, STUCK_TIMES = (
     1800.0,
     30,
     20.0,
-)  # how long a live reading may stand, and how many times its usual stand
+)  # how long a live reading may stay the same, and how many times its usual stay
 SHORT_ZERO = 3  # rows of zeros that a flow, power or current may not show between readings
 GAP_TIMES, JUMP_TIMES = 2.5, 10.0  # of the usual step
 SPIKE_TIMES = 4.0  # of the step that 99 % of rows stay under
@@ -109,7 +109,7 @@ def _forward(time: np.ndarray, step: float) -> np.ndarray:
     steps = np.diff(time)
     if (steps > 0).all():
         return np.arange(time.size)
-    # Stamps that stand twice are no jump: the first of each counts.
+    # Stamps that occur twice are no jump: the first of each counts.
     first = np.concatenate(([True], steps != 0))
     kept = np.flatnonzero(first)
     breaks = (
@@ -273,7 +273,7 @@ def _least_spike(values: np.ndarray, kind: str) -> float:
 
 
 def _stuck(values: np.ndarray, time: np.ndarray) -> np.ndarray:
-    """Runs of one value, far longer than this point usually stands."""
+    """Runs of one value, far longer than usual for this point."""
     if values.size < STUCK_ROWS:
         return np.zeros(values.size, bool)
     starts, lengths = _runs(values[1:] == values[:-1])

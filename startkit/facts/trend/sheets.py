@@ -202,7 +202,7 @@ def _cells(sheet: Worksheet, path: Path) -> list[_Row]:
     # wide as they are, at most three letters of columns.
     widest = None if sheet.max_column is None else min(sheet.max_column, MOST_COLUMNS + 1)
     for row in sheet.iter_rows(values_only=True, max_col=widest):
-        if row.count(None) == len(row):  # one number in the file can stand for a million of them
+        if row.count(None) == len(row):  # one number in the file can mean a million of them
             empty += 1
             if len(rows) + empty <= MOST_SHEET_ROWS:
                 continue

@@ -1,6 +1,6 @@
 """Stamps of a trend: which format they are in, and the moments that they mean.
 
-Moments are seconds since 1970 in UTC; where nobody said a zone they are the panel's own clock,
+Moments are seconds since 1970 in UTC; where no zone is given they are the panel's own clock,
 taken as if it were UTC.
 """
 
@@ -185,7 +185,7 @@ def _candidates(example: str, tail: str) -> list[str]:
 def _all_read(texts: list[str], format_: str) -> bool:
     try:
         for text in texts[:400]:
-            datetime.strptime(text, format_)  # zone and offset stand in the tail
+            datetime.strptime(text, format_)  # zone and offset are in the tail
     except ValueError:
         return False
     return True
@@ -334,7 +334,7 @@ def _iso_one_by_one(texts: Column) -> np.ndarray:
 
 
 def _on_the_calendar(stamps: Column, texts: Column, format_: str) -> Column:
-    """Stamps without those that name no day: 30 February is read as 2 March, which nobody wrote."""
+    """Stamps without those that name no day: 30 February would be read as 2 March."""
     import pyarrow.compute as pc
 
     # A day too many can only have become one of the first three of the month that follows.
@@ -370,7 +370,7 @@ def _without_fraction(texts: Column) -> tuple[Column, np.ndarray | float]:
 
 
 def _tail_seconds(texts: Column, tail: str) -> np.ndarray:
-    """What each stamp's own zone lies before UTC [s]."""
+    """How far each stamp's own zone is ahead of UTC [s]."""
     import pyarrow.compute as pc
 
     pattern = r"^.*?((?:Z|[+\-]\d{2}:?\d{2}))$" if tail == " %z" else r"^.*\s([A-Z]{2,5})$"

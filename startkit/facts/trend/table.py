@@ -78,7 +78,7 @@ class RawTable:
         Raises
         ------
         ReadingError
-            There is none; near names are told.
+            There is none; similar names are given.
         """
         if name in self.names and (found := self.columns[self.names.index(name)]) is not None:
             return found
@@ -93,7 +93,7 @@ class RawTable:
 
 
 def names_of(cells: list[str], width: int) -> tuple[str, ...]:
-    """A name for every column; blank ones are numbered, one that stands twice gets its place."""
+    """A name for every column; blank ones are numbered, a repeated one gets its place."""
     padded = [*cells, *[""] * width][:width]
     found: list[str] = []
     for place, cell in enumerate(padded, start=1):

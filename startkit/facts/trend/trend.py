@@ -45,7 +45,7 @@ class Trend:
     gaps : tuple of (float, float)
         Stretches without rows.
     values : dict of str -> numpy.ndarray
-        Readings by point [SI base unit], as they stand in the file; gauge pressures without the
+        Readings by point [SI base unit], as in the file; gauge pressures without the
         barometer.
     quality : dict of str -> numpy.ndarray
         Marks by point and row, see `quality`; those of the row's stamp included.
@@ -81,8 +81,8 @@ class Trend:
         return self.columns[point].reference == "gauge"
 
     def usable(self, point: str) -> np.ndarray:
-        """Readings of a point beside `clock` [SI base unit]; not a number where a mark says that
-        they are not to be used.
+        """Readings of a point at the times of `clock` [SI base unit]; not a number where a mark
+        says that they are not to be used.
         """
         rows = self.rows
         return np.where(
