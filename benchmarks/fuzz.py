@@ -24,11 +24,12 @@ ROOT = Path(__file__).parents[1]
 if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
+from benchmarks.fuzz_base import Target
 from benchmarks.fuzz_inputs import (
     TOKENS,
     by_chance,
 )
-from benchmarks.fuzz_targets import TARGETS, Target
+from benchmarks.fuzz_targets import TARGETS
 from startkit.errors import LONGEST, StartkitError, shown
 
 SLOWEST = 2.0  # s of processor time for one input

@@ -6,68 +6,40 @@ from __future__ import annotations
 
 import functools
 import io
-import json
 import re
 import zipfile
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-ROOT = Path(__file__).parents[1]
-MACHINES = ROOT / "workbook" / "plant" / "machines"
-TOML = re.compile(rb"(?<== )[^\n]+|^[A-Za-z_.\"]+(?= =)|(?<=\[)[a-z_.]+(?=\])", re.MULTILINE)
-CELLS = re.compile(rb"[^,;\t\n]+")
-JSON = re.compile(rb'"(?:[^"\\]|\\.)*"|-?\d[\d.eE+\-]*|true|false|null')
-XML = re.compile(rb'(?<=>)[^<]+|(?<=")[^"]*(?=")')
-WORDS = re.compile(rb"[^ ]+")
-BYTES = re.compile(rb"[\x20-\x7e]{3,40}")
-
-
-@dataclass(frozen=True)
-class Target:
-    """One reader.
-
-    Parameters
-    ----------
-    name : str
-    seeds : callable
-        Inputs that it reads well.
-    read : callable
-        ``read(data, folder)`` reads one input; anything but a `StartkitError` that leaves it is a
-        fault.
-    spans : re.Pattern
-        What counts as a value in such an input.
-    share : float
-        Of the inputs in a run: less than one for what takes long.
-    tokens : sequence of bytes
-        Put in beside those that serve everywhere.
-    """
-
-    name: str
-    seeds: Callable[[], Sequence[bytes]]
-    read: Callable[[bytes, Path], Any]
-    spans: re.Pattern[bytes]
-    share: float = 1.0
-    tokens: Sequence[bytes] = field(default=())
-
-
-@functools.cache
-def plant() -> Any:
-    """A machine with every stage: sheet, limits, stages."""
-    from startkit.facts import limits, machine
-    from startkit.procedure import registry
-
-    sheet = machine.load(MACHINES / "CH-1.toml")
-    stages = {name: stage for name, stage in registry.stages().items() if stage.applies(sheet)}
-    return sheet, sheet.limits_over(limits.defaults(), "machine.toml"), stages
-
-
-def _written(data: bytes, folder: Path, name: str) -> Path:
-    path = folder / name
-    path.write_bytes(data)
-    return path
-
+from benchmarks.fuzz_base import (
+    BYTES,
+    CELLS,
+    JSON,
+    MACHINES,
+    ROOT,
+    TOML,
+    WORDS,
+    XML,
+    Target,
+    exchanged,
+    plant,
+    unless_refused,
+    written,
+)
+from benchmarks.fuzz_records import (
+    baseline,
+    carried,
+    damaged_journal,
+    entry_parts,
+    entry_sheet,
+    evidence,
+    journal,
+    notebook,
+    notebooks,
+    pdf,
+    record_pdf,
+)
 
 # --- TOML: sheet, limits, check lists, map --------------------------------------------------------
 
@@ -75,13 +47,13 @@ def _written(data: bytes, folder: Path, name: str) -> Path:
 def _sheet(data: bytes, folder: Path) -> None:
     from startkit.facts import machine
 
-    machine.load(_written(data, folder, "machine.toml"))
+    machine.load(written(data, folder, "machine.toml"))
 
 
 def _specification(data: bytes, folder: Path) -> None:
     from startkit.facts import limits
 
-    found = limits.specification(limits.defaults(), _written(data, folder, "specification.toml"))
+    found = limits.specification(limits.defaults(), written(data, folder, "specification.toml"))
     assert all(limit.origin is not None for limit in found.values())
 
 
@@ -89,7 +61,7 @@ def _checklist(data: bytes, folder: Path) -> None:
     from startkit.facts import checklists
     from startkit.procedure import registry
 
-    registry.stages([checklists.load(_written(data, folder, "list.toml"))])
+    registry.stages([checklists.load(written(data, folder, "list.toml"))])
 
 
 def _specifications() -> list[bytes]:
@@ -104,8 +76,8 @@ def _specifications() -> list[bytes]:
 def _map(data: bytes, folder: Path) -> None:
     from startkit.facts.trend import column_map, trend
 
-    made = column_map.load(_written(data, folder, "map.toml"))
-    _looked_at(trend.build(_written(_trends()[0], folder, "trend.csv"), made))
+    made = column_map.load(written(data, folder, "map.toml"))
+    _looked_at(trend.build(written(_trends()[0], folder, "trend.csv"), made))
 
 
 @functools.cache
@@ -116,7 +88,7 @@ def _maps() -> list[bytes]:
     from startkit.facts.trend.guess import guess_file
 
     with tempfile.TemporaryDirectory() as folder:
-        guessed = guess_file(_written(_trends()[0], Path(folder), "trend.csv"), plant()[0])
+        guessed = guess_file(written(_trends()[0], Path(folder), "trend.csv"), plant()[0])
     return [column_map.text(guessed).encode()]
 
 
@@ -144,7 +116,7 @@ def _state(data: bytes, folder: Path) -> Any:
         for name, stage in plant()[2].items()
     }
     entries = readings.load(
-        _written(data, folder, "readings.csv"), lambda item: fault_of(item, fields), "Ana"
+        written(data, folder, "readings.csv"), lambda item: fault_of(item, fields), "Ana"
     )
     return State(tuple(_chained(entries, 0, GENESIS)))
 
@@ -244,21 +216,9 @@ def _units(data: bytes, folder: Path) -> None:
 
     text = data.decode("utf-8", "replace")
     for name in KINDS:
-        found = _unless_refused(parse, text, name, KINDS[name].si.label, Q(101.3, "kPa"))
+        found = unless_refused(parse, text, name, KINDS[name].si.label, Q(101.3, "kPa"))
         for system in SYSTEMS if found is not None else ():
             show(found, name, system, Q(101.3, "kPa"))
-
-
-def _unless_refused(call: Callable[..., Any], *args: Any) -> Any:
-    """The result, or None if the input was refused in a sentence as it should be."""
-    from benchmarks.fuzz import badly_said
-    from startkit.errors import StartkitError
-
-    try:
-        return call(*args)
-    except StartkitError as error:
-        assert not badly_said(error), badly_said(error)
-        return None
 
 
 def _instruments(data: bytes, folder: Path) -> None:
@@ -271,8 +231,8 @@ def _instruments(data: bytes, folder: Path) -> None:
         ("pressure_difference", Q(100.0, "kPa")),
         ("current", Q(40.0, "A")),
     ):
-        length = _unless_refused(instruments.span, text, kind)
-        stated = _unless_refused(instruments.accuracy, text, kind)
+        length = unless_refused(instruments.span, text, kind)
+        stated = unless_refused(instruments.accuracy, text, kind)
         if stated is not None:
             instruments.Instrument("T-1", "", "", kind, stated, length).standard_uncertainty(
                 reading
@@ -300,63 +260,6 @@ _STATED = [
 ]
 
 
-# --- the entry sheet ------------------------------------------------------------------------------
-
-
-@functools.cache
-def _sheet_job() -> tuple[Any, Path]:
-    """A job and its entry sheet; both last as long as the process."""
-    import atexit
-    import tempfile
-
-    from startkit.desk.entry_sheet import export
-    from startkit.facts.job import Job
-
-    scratch = tempfile.TemporaryDirectory()
-    atexit.register(scratch.cleanup)
-    job = Job.create(
-        Path(scratch.name) / "J", MACHINES / "CH-1.toml", ROOT / "templates" / "new-machine.ipynb"
-    )
-    return job, export.write(job.folder, Path(scratch.name) / "sheet.xlsx")
-
-
-def _tabs() -> list[str]:
-    with zipfile.ZipFile(_sheet_job()[1]) as archive:
-        return [
-            name for name in archive.namelist() if name.endswith(".xml") and "theme" not in name
-        ]
-
-
-def _entry_parts() -> list[bytes]:
-    """Parts of an entry sheet, each behind the number of its place."""
-    with zipfile.ZipFile(_sheet_job()[1]) as archive:
-        return [bytes((n,)) + archive.read(name) for n, name in enumerate(_tabs())]
-
-
-def _entry_sheet(data: bytes, folder: Path) -> None:
-    from startkit.desk.entry_sheet import reader
-    from startkit.procedure import registry
-
-    job, sheet = _sheet_job()
-    changed = _tabs()[data[0] % len(_tabs())] if data else ""
-    reader.read(
-        _exchanged(sheet.read_bytes(), changed, data[1:], folder / "sheet.xlsx"),
-        job,
-        registry.for_job(job),
-    )
-
-
-def _exchanged(archive: bytes, part: str, content: bytes, path: Path) -> Path:
-    """An archive with one part exchanged: damage inside, with the archive's own sums in order."""
-    with (
-        zipfile.ZipFile(io.BytesIO(archive)) as given,
-        zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as made,
-    ):
-        for name in given.namelist():
-            made.writestr(name, content if name == part else given.read(name))
-    return path
-
-
 # --- trends ---------------------------------------------------------------------------------------
 
 
@@ -375,7 +278,7 @@ def _trend(data: bytes, folder: Path, name: str = "trend.csv") -> None:
     from startkit.facts.trend import column_map, trend
     from startkit.facts.trend.guess import guess_file
 
-    path = _written(data, folder, name)
+    path = written(data, folder, name)
     guessed = guess_file(path, plant()[0])
     text = column_map.text(guessed)
     again = column_map.from_table(toml_file.parse(text, "map.toml"), "map.toml", text)
@@ -489,7 +392,7 @@ def _parts() -> list[bytes]:
 def _workbook_part(data: bytes, folder: Path) -> None:
     """A trend's workbook with one part exchanged."""
     changed = _PARTS[data[0] % len(_PARTS)] if data else ""
-    path = _exchanged(_workbook(), changed, data[1:], folder / "part.xlsx")
+    path = exchanged(_workbook(), changed, data[1:], folder / "part.xlsx")
     _trend(path.read_bytes(), folder, "trend.xlsx")
 
 
@@ -502,168 +405,6 @@ def _parquet() -> bytes:
     sink = pa.BufferOutputStream()
     parquet.write_table(table, sink, compression="NONE")
     return sink.getvalue().to_pybytes()
-
-
-# --- journals, records, notebooks -----------------------------------------------------------------
-
-
-@functools.cache
-def _journal() -> bytes:
-    import tempfile
-
-    from startkit.facts.journal import Entry, Journal
-
-    with tempfile.TemporaryDirectory() as folder:
-        journal = Journal.create(Path(folder) / "job.db")
-        journal.append(
-            [
-                Entry("job.machine", "CH-1"),
-                *(Entry(f"lube.note{n}", f"reading {n}", "kPa", "Ana") for n in range(40)),
-                Entry("vanes.trace", "1\t2\t3\n" * 1500),
-            ]
-        )
-        return journal.path.read_bytes()
-
-
-def _damaged_journal(data: bytes, folder: Path) -> None:
-    """A journal as it is opened, and as it is rescued: no entry that its hash does not prove."""
-    from startkit.facts.journal import Journal, digest
-    from startkit.facts.rescue import whole_entries
-
-    path = _written(data, folder, "job.db")
-    assert all(digest(entry) == entry.digest for entry in whole_entries(path).values())
-    opened = _unless_refused(functools.partial(Journal.open, read_only=True), path)
-    entries = _unless_refused(opened.read) if opened is not None else None
-    if entries:
-        _unless_refused(opened.faults)
-        [(entry.moment, entry.day) for entry in entries]
-
-
-def _evidence(data: bytes, folder: Path) -> None:
-    """What an imported record carries: data, journal, attachments."""
-    from startkit.paper.evidence import Evidence
-
-    kind, content = data[:1], data[1:]
-    files = {"record.json": _carried()[0], "journal.json": _carried()[1]} | {
-        "record.json" if kind == b"r" else "journal.json": content
-    }
-    found = Evidence(files)
-    for fault in (
-        lambda: found.attachment_faults,
-        lambda: found.journal_faults,
-        found.sound,
-        lambda: [(e.moment, e.day) for e in found.entries],
-    ):
-        _unless_refused(fault)
-
-
-@functools.cache
-def _carried() -> tuple[bytes, bytes]:
-    from startkit.facts.journal import GENESIS, Entry, _chained
-    from startkit.paper import journal_export
-
-    entries = _chained(
-        [
-            Entry("job.machine", "CH-1"),
-            Entry("lube.filter_drop", "12", "kPa", "Ana", "P-1", "", "2026-11-25T14:30:00+01:00"),
-        ],
-        0,
-        GENESIS,
-    )
-    front = {
-        "machine": {"tag": "CH-1", "serial": "1"},
-        "journal_digest": entries[-1].digest,
-        "people": [],
-        "units": "SI",
-    }
-    lines = [{"name": "journal.json", "mime": "application/json", "size": 3, "sha256": "0" * 64}]
-    figures = [
-        {
-            "key": "lube.filter",
-            "number": 12000.0,
-            "u_number": 100.0,
-            "kind": "pressure_difference",
-            "label": "Filter",
-            "text": "12 kPa",
-        }
-    ]
-    record = {
-        "schema": "startkit-record-1",
-        "title": "CH-1",
-        "front": front,
-        "body": [{"block": "stage", "figures": figures}],
-        "attachments": lines,
-        "signatures": [],
-    }
-    return journal_export.to_json(record), journal_export.as_json(entries)
-
-
-def _record_pdf(data: bytes, folder: Path) -> None:
-    from startkit.paper.evidence import of_pdf
-
-    found = of_pdf(data)
-    _unless_refused(lambda: found.attachment_faults)
-    _unless_refused(lambda: found.journal_faults)
-
-
-@functools.cache
-def _pdf() -> bytes:
-    import pikepdf
-
-    made = pikepdf.new()
-    made.add_blank_page()
-    for name, content in zip(("record.json", "journal.json"), _carried(), strict=True):
-        made.attachments[name] = pikepdf.AttachedFileSpec(made, content, filename=name)
-    stream = io.BytesIO()
-    made.save(
-        stream,
-        compress_streams=False,
-        object_stream_mode=pikepdf.ObjectStreamMode.disable,
-        deterministic_id=True,
-    )
-    return stream.getvalue()
-
-
-def _baseline(data: bytes, folder: Path) -> None:
-    from startkit.facts import baseline
-
-    found = baseline.load(_written(data, folder, "baseline.json"))
-    assert found.figures
-
-
-def _notebook(data: bytes, folder: Path) -> None:
-    from startkit.paper.printing import outputs, runs
-
-    found = runs.read(_written(data, folder, "job.ipynb"))
-    runs.parameters_of(found)
-    outputs.collect(found)
-
-
-@functools.cache
-def _notebooks() -> list[bytes]:
-    words = (
-        "# A job\n\n- *one* `two` [three](http://127.0.0.1:9/x) ![four](file:///x.png)\n\n| a | b"
-        " |\n|---|---|\n| 1 | 2 |\n\n<b>five</b>"
-    )
-    cells: list[dict[str, Any]] = [
-        {"cell_type": "markdown", "id": "a", "metadata": {}, "source": words},
-        {
-            "cell_type": "code",
-            "id": "b",
-            "metadata": {"tags": ["parameters"]},
-            "execution_count": 1,
-            "source": 'job = "."\nmode = "form"\n',
-            "outputs": [
-                {"output_type": "stream", "name": "stdout", "text": "said\n"},
-                {"output_type": "display_data", "metadata": {}, "data": {"text/plain": "part"}},
-            ],
-        },
-    ]
-    return [
-        json.dumps(
-            {"cells": cells, "metadata": {}, "nbformat": 4, "nbformat_minor": 5}, indent=1
-        ).encode()
-    ]
 
 
 TARGETS = {
@@ -690,7 +431,7 @@ TARGETS = {
         Target("series", _blocks, _series, CELLS, 0.5),
         Target("units", lambda: _QUANTITIES, _units, WORDS),
         Target("instruments", lambda: _STATED, _instruments, WORDS),
-        Target("entry sheet", _entry_parts, _entry_sheet, XML, 0.05),
+        Target("entry sheet", entry_parts, entry_sheet, XML, 0.05),
         Target("trend, text", _trends, _trend, CELLS),
         Target("trend, map", _maps, _map, TOML),
         Target("trend, workbook", _parts, _workbook_part, XML, 0.5),
@@ -708,12 +449,12 @@ TARGETS = {
             BYTES,
             0.5,
         ),
-        Target("journal", lambda: [_journal()], _damaged_journal, BYTES, 0.5),
+        Target("journal", lambda: [journal()], damaged_journal, BYTES, 0.5),
         Target(
-            "record, carried", lambda: [b"r" + _carried()[0], b"j" + _carried()[1]], _evidence, JSON
+            "record, carried", lambda: [b"r" + carried()[0], b"j" + carried()[1]], evidence, JSON
         ),
-        Target("record, PDF", lambda: [_pdf()], _record_pdf, BYTES, 0.5),
-        Target("baseline", lambda: [_carried()[0]], _baseline, JSON),
-        Target("notebook", _notebooks, _notebook, JSON, 0.5),
+        Target("record, PDF", lambda: [pdf()], record_pdf, BYTES, 0.5),
+        Target("baseline", lambda: [carried()[0]], baseline, JSON),
+        Target("notebook", notebooks, notebook, JSON, 0.5),
     )
 }

@@ -20,7 +20,8 @@ from startkit.facts.job import Job
 from startkit.facts.trend.importer import import_file
 from workbook.measured import Measured
 from workbook.people import TECHNICIAN
-from workbook.story import MADE_AT, MOUNTAIN, Chapter, begun, chapters, moment, stamp
+from workbook.story import MADE_AT, MOUNTAIN, Chapter, chapters, moment, stamp
+from workbook.story_begun import begun
 from workbook.story_running import TREND, TREND_CHAPTER
 from workbook.trend_model import confirmed_map, load_up_day
 

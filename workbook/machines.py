@@ -6,16 +6,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from workbook.chiller_model import (
-    CELSIUS,
-    TON,
-    Chiller,
-    Conditions,
-    Design,
-    Steady,
-    chiller,
-    design_conditions,
-)
+from workbook.chiller_design import Design, chiller, design_conditions
+from workbook.chiller_model import CELSIUS, TON, Chiller, Conditions, Steady
 from workbook.oil_model import Oil, OilCircuit
 
 # Entering condenser water [°C] at 100, 75, 50, 25 % load: the relief of the rating standard, SI

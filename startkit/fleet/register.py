@@ -178,10 +178,10 @@ class Register:
                 listed,
             ],
             [
-                "An item that was handed over belongs to the person named there. Any other belongs to"
-                " the person who made the last entry in its stage, or else to the job's technician."
-                " Its age counts from the first entry of its stage; for a stage not begun, from the"
-                " first entry of the job."
+                "An item that was handed over belongs to the person named there. Any other belongs"
+                " to the person who made the last entry in its stage, or else to the technician of"
+                " the job. Its age counts from the first entry of its stage; for a stage not begun,"
+                " from the first entry of the job."
             ],
         )
 

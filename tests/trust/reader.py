@@ -18,7 +18,8 @@ from pathlib import Path
 from typing import Any
 
 from benchmarks.fuzz import badly_said, memory
-from benchmarks.fuzz_targets import TARGETS, plant
+from benchmarks.fuzz_base import plant
+from benchmarks.fuzz_targets import TARGETS
 from startkit.errors import StartkitError
 
 LONGEST = 60  # s

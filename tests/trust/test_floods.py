@@ -17,7 +17,8 @@ from pathlib import Path
 import pytest
 
 from benchmarks.fuzz import MOST_MEMORY
-from benchmarks.fuzz_targets import MACHINES, _workbook
+from benchmarks.fuzz_base import MACHINES
+from benchmarks.fuzz_targets import _workbook
 
 ROOT = Path(__file__).parents[2]
 SLOWEST = float(

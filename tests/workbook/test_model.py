@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 from startkit.facts import machine as machine_
 from startkit.science import approach, compression, performance, refrigerant
 from startkit.units import Q
-from workbook.chiller_model import CELSIUS, TON, Design, Steady, chiller, design_conditions
+from workbook.chiller_design import Design, chiller, design_conditions
+from workbook.chiller_model import CELSIUS, TON, Steady
 from workbook.compressor_model import OutOfMap
 from workbook.fluids import water_density, water_heat_capacity
 from workbook.loop_model import Control, Loop, VaneMap, pull_down
