@@ -16,7 +16,7 @@ from startkit.errors import JobError, StartkitError
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
 from startkit.procedure import payload
-from startkit.procedure.assessment import Assessment
+from startkit.procedure.assessment import Assessment, of_job
 from startkit.procedure.early_entries import due_after
 from startkit.procedure.holds import NAMES, HoldPoint
 from startkit.procedure.stage import Stage
@@ -140,18 +140,7 @@ class Book:
             state = self.job.state()
             newest = state.entries[-1].seq if state.entries else 0
             if self._cached is None or self._cached[0] != newest:
-                self._cached = (
-                    newest,
-                    Assessment(
-                        self.job.machine,
-                        self.job.limits,
-                        self.stages,
-                        state,
-                        self.job.system,
-                        self.job.baseline,
-                        self.job.trends,
-                    ),
-                )
+                self._cached = (newest, of_job(self.job, self.stages, state))
             return self._cached[1]
 
     @property

@@ -69,7 +69,7 @@ def _control(declared: Field | Column, entries: Entries) -> dict[str, Any]:
     return {
         "control": _control_name(declared),
         "kind": declared.kind,
-        "choices": list(declared.choices),
+        "choices": list(declared.labels),
         "units": units,
         "buttons": len(declared.choices) <= MOST_BUTTONS,
     }
@@ -105,7 +105,7 @@ def _value_state(reading: Reading, what: str, entries: Entries) -> dict[str, Any
     if newest is None:
         return _BLANK
     return {
-        "value": newest.value,
+        "value": reading.label if reading.choice is not None else newest.value,
         "unit": newest.unit,
         "seq": newest.seq,
         "who": newest.who,
@@ -233,13 +233,5 @@ def instruments(assessment: Assessment, stage: str, chosen: dict[str, str]) -> l
 
 
 def people(assessment: Assessment) -> list[str]:
-    """Names entered in the stage Setup."""
-    if "setup" not in assessment.stages:
-        return []
-    return list(
-        dict.fromkeys(
-            row.text("name")
-            for row in assessment.stage_entries("setup").rows("people")
-            if row.text("name")
-        )
-    )
+    """Names of the people on the job."""
+    return list(dict.fromkeys(p.name for p in assessment.entries.people if p.name))

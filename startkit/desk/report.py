@@ -7,22 +7,14 @@ from pathlib import Path
 
 from startkit.desk.cards import BROKEN, RESCUE
 from startkit.facts.job import Job
-from startkit.procedure.assessment import Assessment
+from startkit.procedure.assessment import Assessment, of_job
 from startkit.procedure.payload import next_step
-from startkit.procedure.registry import for_job
 from startkit.verdict import Outcome
-
-
-def assess(job: Job) -> Assessment:
-    """A job judged as of now."""
-    return Assessment(
-        job.machine, job.limits, for_job(job), job.state(), job.system, job.baseline, job.trends
-    )
 
 
 def is_clear(folder: Path) -> bool:
     """True if every hold point of the job is clear and its journal is whole."""
-    return _clear(assess(Job(folder, read_only=True)))
+    return _clear(of_job(Job(folder, read_only=True)))
 
 
 def _clear(assessment: Assessment) -> bool:
@@ -31,7 +23,7 @@ def _clear(assessment: Assessment) -> bool:
 
 def status_lines(folder: Path) -> tuple[list[str], bool]:
     """Stages, hold points and what is next; and whether all is clear."""
-    assessment = assess(Job(folder, read_only=True))
+    assessment = of_job(Job(folder, read_only=True))
     lines = [
         *_broken(assessment.state.faults),
         f"{assessment.machine.machine.tag}, {assessment.machine.site.plant}",

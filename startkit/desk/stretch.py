@@ -8,13 +8,12 @@ from pathlib import Path
 import numpy as np
 import pint
 
-from startkit.desk.report import assess
 from startkit.errors import JobError, ReadingError
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
 from startkit.facts.trend.points import points
 from startkit.facts.trend.trend import Trend
-from startkit.procedure.assessment import Assessment
+from startkit.procedure.assessment import Assessment, of_job
 from startkit.procedure.stage import CLOCK, SERIES, Column, Field
 from startkit.units import KINDS, Q, label, magnitude
 
@@ -66,7 +65,7 @@ def enter_stretch(
         No row is between the moments, too many are, no one is named, or a column is unknown.
     """
     job = Job(folder)
-    assessment = assess(job)
+    assessment = of_job(job)
     field = _field(assessment, item)
     trend = _trend(job, name)
     rows, told = _rows(field, trend, _between(trend, begin, end), assessment, dict(given or {}))

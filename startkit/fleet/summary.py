@@ -10,7 +10,6 @@ from typing import Any
 
 import pint
 
-from startkit.desk.report import assess
 from startkit.errors import StartkitError
 from startkit.facts.digests import sha256
 from startkit.facts.job import Job
@@ -18,7 +17,8 @@ from startkit.facts.job_notebook import template_of
 from startkit.facts.journal import Entry
 from startkit.paper import revisions
 from startkit.paper.revisions import RECORDS
-from startkit.procedure.assessment import NOT_APPLICABLE, WAIVER, Assessment
+from startkit.procedure import people
+from startkit.procedure.assessment import NOT_APPLICABLE, WAIVER, Assessment, of_job
 from startkit.procedure.payload import next_step
 from startkit.verdict import Outcome, Verdict, worst
 
@@ -47,7 +47,7 @@ def summarised(folder: Path) -> Summary:
 
 
 def _summary(job: Job) -> Summary:
-    judged = assess(job)
+    judged = of_job(job)
     entries = judged.state.entries
     sheet = job.machine.machine
     return {
@@ -138,10 +138,8 @@ def _spans(entries: Iterable[Entry]) -> dict[str, tuple[str, str]]:
 
 
 def _technician(judged: Assessment) -> str:
-    rows = judged.stage_entries("setup").rows("people")
     named = next(
-        (row.text("name") for row in rows if row.text("role") == "technician" and row.text("name")),
-        "",
+        (p.name for p in judged.entries.people if p.code == people.FIRST.code and p.name), ""
     )
     return named or (judged.state.entries[0].who if judged.state.entries else "")
 
@@ -153,7 +151,7 @@ def _declared(judged: Assessment) -> list[Summary]:
     rows = [
         row
         for row in judged.stage_entries("handover").rows("open_items")
-        if row.text("item") and row.text("state") != "closed"
+        if row.text("item") and row.code("state") != "closed"
     ]
     return [
         {
@@ -200,7 +198,7 @@ def _waived(judged: Assessment) -> list[Summary]:
 
 
 def _instruments(judged: Assessment) -> list[Summary]:
-    rows = judged.stage_entries("setup").rows("instruments")
+    rows = judged.entries.instrument_rows
     return [
         {name: row.text(name) for name in ("tag", "name", "serial", "due")}
         for row in rows

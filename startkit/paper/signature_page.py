@@ -9,11 +9,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from startkit.errors import PaperError
+from startkit.procedure import people
 
 A4, LETTER = "a4", "us-letter"
 HEIGHT = {A4: 297.0, LETTER: 279.4}  # of the sheet [mm]
 PAGE = -1  # counted from the end
-FIRST = "technician"  # the field whose signature certifies the record
+FIRST = people.FIRST.code  # the field whose signature certifies the record
 LEFT, TOP, WIDTH, BOX_HEIGHT, STEP = (
     112.0,
     66.0,
@@ -37,14 +38,14 @@ class Signatory:
 
 SIGNATORIES = (
     Signatory(
-        "technician",
-        "technician",
+        people.TECHNICIAN.code,
+        people.TECHNICIAN.label,
         "The readings in this record were taken or checked by me, and the machine was left as"
         " written here.",
     ),
     Signatory(
-        "witness",
-        "owner's witness",
+        people.WITNESS.code,
+        people.WITNESS.label,
         "I was present where this record says so, and I have read the items that it leaves open.",
     ),
     Signatory("third", "", "I have read this record."),
@@ -62,17 +63,17 @@ def box(field: str, paper: str) -> tuple[float, float, float, float]:
     return LEFT * _POINT, (top - BOX_HEIGHT) * _POINT, (LEFT + WIDTH) * _POINT, top * _POINT
 
 
-def rows(people: list[dict[str, str]]) -> list[dict[str, Any]]:
+def rows(everybody: list[dict[str, str]]) -> list[dict[str, Any]]:
     """The table of signatories with the names that were entered, and their boxes [mm from the upper
     left corner].
     """
     named = {s.role for s in SIGNATORIES if s.role}
-    others = [p for p in people if p["role"] not in named and p["name"]]
+    others = [p for p in everybody if p["role"] not in named and p["name"]]
     found = []
     for place, signatory in enumerate(SIGNATORIES):
-        first = [p for p in people if signatory.role and p["role"] == signatory.role and p["name"]][
-            :1
-        ]
+        first = [
+            p for p in everybody if signatory.role and p["role"] == signatory.role and p["name"]
+        ][:1]
         person = (
             first
             or ([others.pop(0)] if others and not signatory.role else [])

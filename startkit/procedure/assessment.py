@@ -7,11 +7,11 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from startkit.facts.baseline import NO_BASELINE, Baseline
-from startkit.facts.job import State
+from startkit.facts.job import Job, State
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.facts.trend.trend import Trend
-from startkit.procedure import memory
+from startkit.procedure import memory, registry
 from startkit.procedure.early_entries import marks
 from startkit.procedure.entries import Entries, JobEntries
 from startkit.procedure.holds import HOLDS, HoldPoint, HoldState, needs
@@ -40,17 +40,22 @@ class Assessment:
     def entries(self) -> JobEntries:
         """Every stage's entries at this moment."""
         return JobEntries(
-            self.stages,
-            self.state,
-            self.machine,
-            self.system,
-            self.limits,
-            self.baseline,
-            self.trends,
+            stages=self.stages,
+            state_held=self.state,
+            machine=self.machine,
+            limits=self.limits,
+            system=self.system,
+            baseline_held=self.baseline,
+            trends_held=self.trends,
         )
 
     def stage_entries(self, name: str) -> Entries:
         return self.entries.stage(name)
+
+    @property
+    def any_entries(self) -> Entries:
+        """Entries of some stage, for what is shown in the job's units and belongs to none."""
+        return self.stage_entries(next(iter(self.stages)))
 
     def findings(self, name: str) -> Findings:
         """The findings of one stage, its verdicts with waivers laid over them; judged once."""
@@ -137,8 +142,10 @@ class Assessment:
         upto = tuple(entry for entry in self.state.entries if entry.seq <= seq)
         known = not upto or bool(upto[-1].digest)
         key = (upto[-1].digest if upto else "", hold.name) if known else None
-        if key in _REMEMBERED and _REMEMBERED[key][0] == self._judged_by:
-            return _REMEMBERED[key][1]
+        # One look: another thread may empty it at any time.
+        remembered = _REMEMBERED.get(key) if key is not None else None
+        if remembered is not None and remembered[0] == self._judged_by:
+            return remembered[1]
         # What is compared with an earlier record is due at the very end: it would only make the
         # look back slow.
         then = replace(self, state=State(upto), baseline=NO_BASELINE, shown=False)
@@ -178,6 +185,30 @@ class Assessment:
         return _Same((self.machine, self.limits, self.stages))
 
 
+def of_job(
+    job: Job, stages: Mapping[str, Stage] | None = None, state: State | None = None
+) -> Assessment:
+    """A job judged as its folder holds it.
+
+    Parameters
+    ----------
+    job : Job
+    stages : mapping, optional
+        Those of the job, where they were looked up before.
+    state : State, optional
+        Entries to judge instead of those in the journal.
+    """
+    return Assessment(
+        machine=job.machine,
+        limits=job.limits,
+        stages=registry.for_job(job) if stages is None else stages,
+        state=job.state() if state is None else state,
+        system=job.system,
+        baseline=job.baseline,
+        trends=job.trends,
+    )
+
+
 @dataclass(frozen=True, eq=False)
 class _Same:
     """Equal only to one that holds the very same things: neither sheets nor limits can be compared
@@ -191,7 +222,7 @@ class _Same:
             a is b for a, b in zip(self.things, other.things, strict=True)
         )
 
-    __hash__ = None
+    __hash__ = None  # type: ignore[assignment]  # how Python marks what cannot be hashed
 
 
 # The past does not change: what a hold point was at an entry is worked out once, though the job is

@@ -13,9 +13,9 @@ from startkit.errors import ReadingError, StartkitError
 from startkit.facts.instruments import Instrument, can_read
 from startkit.facts.journal import Entry
 from startkit.procedure import pasted_text
+from startkit.procedure.field import Column, Field
 from startkit.procedure.pasted_text import is_one_number
 from startkit.procedure.reading import Reading, overdue, wrong_kind
-from startkit.procedure.stage import Column, Field
 from startkit.units import KINDS, SI, number, parse, parse_number
 
 

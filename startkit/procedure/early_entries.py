@@ -9,11 +9,12 @@ from functools import cache
 
 from startkit.facts.job import State
 from startkit.facts.journal import Entry
+from startkit.procedure import site
 from startkit.procedure.holds import HOLDS, NAMES, HoldPoint
 from startkit.procedure.stage import Field, Stage
 
 # Changes to these settle or open a hold point whichever stage they belong to.
-ALWAYS = ("setup.", "waiver.", "not_applicable.")
+ALWAYS = (f"{site.PREFIX}.", "waiver.", "not_applicable.")
 
 WasClear = Callable[[HoldPoint, int], bool]
 

@@ -6,52 +6,29 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from functools import cached_property
-from typing import Any, ParamSpec, TypeVar
+from typing import Any, ParamSpec, Protocol, TypeVar
 
 import pint
 
 from startkit.errors import StartkitError
-from startkit.facts import instruments as instruments_
 from startkit.facts.baseline import NO_BASELINE, Baseline
-from startkit.facts.instruments import Instrument
+from startkit.facts.instruments import Instrument, can_read
 from startkit.facts.job import ROW_REMOVED, State
 from startkit.facts.journal import Entry, row_number
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.facts.trend.trend import Trend
-from startkit.procedure import memory
+from startkit.procedure import memory, people, site
 from startkit.procedure.block import Block, read_block
-from startkit.procedure.reading import Reading, overdue, wrong_kind
-from startkit.procedure.stage import SERIES, TABLE, Column, Field, Findings, Stage
-from startkit.units import KINDS, SI, Q, parse, show
+from startkit.procedure.choice import chosen, yes_or_no
+from startkit.procedure.field import SERIES, TABLE, Column, Field
+from startkit.procedure.findings import Findings
+from startkit.procedure.reading import Reading, Row, overdue, wrong_kind
+from startkit.units import KINDS, SI, parse, show
 from startkit.verdict import Outcome, Verdict
 
 P = ParamSpec("P")
 T = TypeVar("T")
-
-
-@dataclass(frozen=True)
-class Row:
-    """One row of a table field."""
-
-    index: int
-    cells: Mapping[str, Reading]
-
-    def text(self, column: str) -> str:
-        return self.cells[column].text if column in self.cells else ""
-
-    def quantity(self, column: str) -> pint.Quantity | None:
-        return self.cells[column].quantity if column in self.cells else None
-
-    def reading(self, column: str) -> Reading:
-        return self.cells.get(column, Reading())
-
-    def yes(self, column: str) -> bool | None:
-        return yes_or_no(self.text(column))
-
-    @property
-    def empty(self) -> bool:
-        return not any(reading.taken for reading in self.cells.values())
 
 
 @dataclass(frozen=True)
@@ -62,23 +39,53 @@ class Fault:
     sentence: str
 
 
-def yes_or_no(text: str) -> bool | None:
-    """True for yes, False for no, None for anything else."""
-    return {"yes": True, "y": True, "true": True, "no": False, "n": False, "false": False}.get(
-        text.strip().lower()
-    )
+class Declared(Protocol):
+    """What entries need to know of a stage: its name and its fields."""
+
+    @property
+    def name(self) -> str: ...
+
+    def fields_for(self, machine: Machine) -> tuple[Field, ...]: ...
+
+
+class Judged(Declared, Protocol):
+    """A stage with its title and its judging function."""
+
+    @property
+    def title(self) -> str: ...
+
+    @property
+    def judge(self) -> Callable[[Machine, Limits, Entries], Findings]: ...
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """Fields under a name that are not those of one of the job's stages."""
+
+    name: str
+    fields: tuple[Field, ...] = ()
+
+    def fields_for(self, machine: Machine) -> tuple[Field, ...]:
+        return self.fields
+
+
+FACTS_OF_THE_JOB = _Asked(site.PREFIX, (people.PEOPLE, site.INSTRUMENTS, site.BAROMETER))
 
 
 @dataclass(frozen=True)
 class JobEntries:
-    """All stages' entries of a job at one moment."""
+    """All stages' entries of a job at one moment.
 
-    stages: Mapping[str, Stage]
-    state: State
+    What a judgement reads is noted by the accessors; the fields that end in ``_held`` are for the
+    frame, which notes for itself.
+    """
+
+    stages: Mapping[str, Judged]
+    state_held: State
     machine: Machine
+    limits: Limits
     system: str = SI
-    limits: Limits | None = None
-    baseline: Baseline = NO_BASELINE
+    baseline_held: Baseline = NO_BASELINE
     trends_held: Mapping[str, Trend] = field(
         default_factory=dict, compare=False
     )  # by name, each read when it is first asked for
@@ -87,10 +94,10 @@ class JobEntries:
         """What a stage finds, without any waiver (not `shown`: its verdicts alone); judged once, so
         that another stage may look at it too.
         """
-        found = self._recalled(name, memory.WHOLE) or (
-            None if shown else self._recalled(name, memory.VERDICTS)
+        found = self._memory.recalled(name, memory.WHOLE) or (
+            None if shown else self._memory.recalled(name, memory.VERDICTS)
         )
-        found = found or self._made(
+        found = found or self._memory.made(
             name, memory.WHOLE if shown else memory.VERDICTS, lambda: self._judged(name, shown)
         )
         memory.look_at(name, memory.BASELINE, *found.marks)
@@ -100,106 +107,42 @@ class JobEntries:
         """What `make` makes of a stage's entries; made anew only when something that it looked at
         has changed.
         """
-        found = self._recalled(name, what) or self._made(name, what, make)
+        found = self._memory.recalled(name, what) or self._memory.made(name, what, make)
         memory.look_at(name, *found.marks)
         return found.made
 
     @cached_property
-    def _found(self) -> dict[tuple[str, str], memory.Kept[Any]]:
-        return {}
-
-    # --- what a judgement rests on ----------------------------------------------------------------
-
-    def _recalled(self, name: str, what: str) -> memory.Kept[Any] | None:
-        known = self._found.get((name, what)) or self._memory.recall(name, what, self._marks)
-        if known is not None:
-            self._found[name, what] = known
-        return known
-
-    def _made(self, name: str, what: str, make: Callable[[], T]) -> memory.Kept[T]:
-        with memory.watched() as looked_at:
-            made = make()
-        self._memory.keep(name, what, looked_at, self._marks, made)
-        found = self._found[name, what] = memory.Kept(
-            {each: self._marks.get(each) for each in (name, *looked_at)}, made
-        )
-        return found
-
-    @cached_property
-    def _memory(self) -> memory.Memory:
-        return memory.of_job(
+    def _memory(self) -> memory.Moment:
+        of_job = memory.of_job(
             (self.machine, self.limits, self.stages, self.system, self.trends_held)
         )
-
-    @cached_property
-    def _marks(self) -> dict[str, object]:
-        """For each stage the digest of its newest entry; for everything that of the newest of all."""
-        newest: dict[str, Entry] = {}
-        for what, entry in self.state.latest.items():
-            stage = what.split(".", 1)[0]
-            if stage not in newest or entry.seq > newest[stage].seq:
-                newest[stage] = entry
-        last = self.state.entries[-1].digest if self.state.entries else None
-        return {
-            **{stage: entry.digest for stage, entry in newest.items()},
-            memory.EVERYTHING: last,
-            memory.BASELINE: self.baseline,
-        }
+        return memory.Moment(of_job, memory.marks(self.state_held, self.baseline_held))
 
     def read_once(self, what: str, entry: Entry, read: Callable[[], Reading]) -> Reading:
-        """A reading, read once for every moment of the job at which Setup (barometer, instruments)
-        was the same.
+        """A reading, read once for every moment of the job at which barometer and instruments were
+        the same.
         """
-        return (
-            self._memory.reading((what, entry.digest, self._marks.get("setup")), read)
-            if entry.digest
-            else read()
-        )
+        return self._memory.reading(what, entry.digest, read)
 
     def _judged(self, name: str, shown: bool) -> Findings:
+        entries = self.stage(name) if shown else self.stage(name).unshown()
         try:
-            return self.stages[name].judge(
-                self.machine, self.limits, self.stage(name) if shown else self.stage(name).unshown()
-            )
+            return self.stages[name].judge(self.machine, self.limits, entries)
         except StartkitError as error:
             # One odd reading must not take the front page and every hold point with it: the stage
             # stays open and says why.
-            return Findings(
-                verdicts=(
-                    Verdict(
-                        key=f"{name}.judged",
-                        title="What was entered",
-                        outcome=Outcome.OPEN,
-                        sentence=str(error),
-                        next_step="Correct the entry.",
-                    ),
-                )
-            )
+            return _not_judged(name, str(error), "Correct the entry.")
         except Exception as error:  # a stage may come from another package and fail in any way
             fault = (
                 f"This stage cannot be worked out ({type(error).__name__}: {error}); what was"
                 " entered is safe in the job's journal."
             )
-            return Findings(
-                verdicts=(
-                    Verdict(
-                        key=f"{name}.judged",
-                        title="What was entered",
-                        outcome=Outcome.OPEN,
-                        sentence=fault,
-                        next_step="Tell whoever maintains the stage.",
-                    ),
-                )
-            )
+            return _not_judged(name, fault, "Tell whoever maintains the stage.")
 
     def stage(self, name: str) -> Entries:
         """The entries of one stage; a stage that the job does not have is empty."""
         memory.look_at(name)
-        return (
-            self._views[name]
-            if name in self._views
-            else Entries(Stage(name, name, "", (), lambda *_: None), self)
-        )
+        return self._views[name] if name in self._views else Entries(_Asked(name), self)
 
     @cached_property
     def _views(self) -> dict[str, Entries]:
@@ -209,15 +152,26 @@ class JobEntries:
     def items(self) -> Mapping[str, list[str]]:
         """The items of each stage that were entered."""
         found: dict[str, list[str]] = {}
-        for what in self.state.latest:
+        for what in self.state_held.latest:
             found.setdefault(what.split(".", 1)[0], []).append(what)
         return found
 
     @property
+    def state(self) -> State:
+        """All entries of the job."""
+        memory.look_at(memory.EVERYTHING)
+        return self.state_held
+
+    @property
     def latest(self) -> Mapping[str, Entry]:
         """The newest entry of every item in the job."""
-        memory.look_at(memory.EVERYTHING)
         return self.state.latest
+
+    @property
+    def baseline(self) -> Baseline:
+        """Figures of the last record."""
+        memory.look_at(memory.BASELINE)
+        return self.baseline_held
 
     @property
     def trends(self) -> Mapping[str, Trend]:
@@ -225,57 +179,50 @@ class JobEntries:
         memory.look_at("trend")
         return self.trends_held
 
+    # --- facts of the job -------------------------------------------------------------------------
+
+    @cached_property
+    def _facts(self) -> Entries:
+        return Entries(FACTS_OF_THE_JOB, self)
+
     @cached_property
     def barometer(self) -> Reading:
         """The site's barometric pressure: measured, or from elevation by the standard atmosphere."""
-        if "setup" in self.stages:
-            measured = self.stage("setup").reading("barometer")
-            if measured.quantity is not None:
-                return measured
-        from startkit.science.air import standard_barometer
+        return site.barometer(self._facts.reading(site.BAROMETER.name), self.machine)
 
-        # Weather moves the barometer by about 1 kPa (one standard deviation); common practice, no
-        # source.
-        return Reading(
-            what="setup.barometer",
-            quantity=standard_barometer(self.machine.site.elevation),
-            u=Q(1.0, "kilopascal"),
-        )
+    @property
+    def instrument_rows(self) -> tuple[Row, ...]:
+        """The table of instruments as entered."""
+        return self._facts.rows(site.INSTRUMENTS.name)
 
     @cached_property
     def instruments(self) -> Mapping[str, Instrument]:
-        """Instruments of the stage Setup that could be read, by tag."""
-        if "setup" not in self.stages:
-            return {}
-        found = (instrument_of(row) for row in self.stage("setup").rows("instruments"))
+        """Instruments that could be read, by tag."""
+        found = (site.instrument_of(row) for row in self.instrument_rows)
         return {instrument.tag: instrument for instrument in found if instrument is not None}
 
+    @cached_property
+    def people(self) -> tuple[people.Person, ...]:
+        """Everybody entered as on this job."""
+        return people.people_of(self._facts.rows(people.PEOPLE.name))
 
-def instrument_of(row: Row) -> Instrument | None:
-    """An instrument from its row, or None if the row lacks tag, kind or a readable accuracy."""
-    return instruments_.of_texts(
-        *(
-            row.text(column)
-            for column in (
-                "tag",
-                "name",
-                "serial",
-                "kind",
-                "accuracy",
-                "range",
-                "due",
-                "pair",
-                "pair_accuracy",
-            )
-        )
+
+def _not_judged(name: str, sentence: str, next_step: str) -> Findings:
+    fault = Verdict(
+        key=f"{name}.judged",
+        title="What was entered",
+        outcome=Outcome.OPEN,
+        sentence=sentence,
+        next_step=next_step,
     )
+    return Findings(verdicts=(fault,))
 
 
 @dataclass(frozen=True)
 class Entries:
     """The entries of one stage."""
 
-    declared: Stage
+    declared: Declared
     job: JobEntries = field(repr=False)
     shown: bool = True
 
@@ -315,16 +262,23 @@ class Entries:
 
     def entry(self, *parts: str | int) -> Entry | None:
         """The newest entry of ``stage.part.part``; None if there is none or it was blanked."""
-        found = self.job.state.latest.get(".".join([self.declared.name, *map(str, parts)]))
+        found = self.job.state_held.latest.get(".".join([self.declared.name, *map(str, parts)]))
         return found if found is not None and found.value != "" else None
 
     def text(self, name: str) -> str:
-        """What was entered; empty where it is none of the field's choices, which is told as a fault
-        of the entry and decides nothing.
+        """What was entered; of a choice its label. Empty where it is none of the field's choices:
+        that is a fault of the entry and decides nothing.
         """
         found, declared = self.entry(name), self.fields.get(name)
         value = found.value if found else ""
-        return "" if declared is not None and _is_no_choice(value, declared) else value
+        if declared is None or not _offers(declared):
+            return value
+        choice = chosen(value, declared.options)
+        return choice.label if choice is not None else ""
+
+    def code(self, name: str) -> str:
+        """Code of what was chosen; empty if nothing was, or none of the choices."""
+        return self.reading(name).code
 
     def yes(self, name: str) -> bool | None:
         return yes_or_no(self.text(name))
@@ -376,7 +330,9 @@ class Entries:
             moment=entry.moment,
         )
         if declared.kind not in KINDS:
-            return replace(read, problem=_text_problem(entry.value, declared, where))
+            choice = chosen(entry.value, declared.options) if _offers(declared) else None
+            problem = "" if choice else _text_problem(entry.value, declared, where)
+            return replace(read, choice=choice, problem=problem)
         barometer = None if declared.kind == "barometer" else self.job.barometer.quantity
         try:
             quantity = parse(entry.value, declared.kind, entry.unit, barometer, where)
@@ -390,7 +346,7 @@ class Entries:
     def _uncertainty(
         self, entry: Entry, quantity: pint.Quantity, kind: str
     ) -> tuple[pint.Quantity | None, str]:
-        if not entry.instrument or (kind == "barometer" and not self.job.stages):
+        if not entry.instrument:
             return None, ""
         return self.uncertainty(entry.instrument, quantity, kind, entry.day)
 
@@ -403,7 +359,7 @@ class Entries:
         instrument = self.job.instruments.get(tag)
         if instrument is None:
             return None, ""
-        if not instruments_.can_read(instrument.kind, kind):
+        if not can_read(instrument.kind, kind):
             return None, wrong_kind(instrument, kind)
         return instrument.standard_uncertainty(quantity), overdue(instrument, day)
 
@@ -435,7 +391,7 @@ class Entries:
         prefix = f"{self.declared.name}.{name}."
         numbers = {row_number(part) for _, part in self._row_parts(name)}
         indexes = sorted(number for number in numbers if number is not None)
-        removed = (self.job.state.latest.get(f"{prefix}{index}.row") for index in indexes)
+        removed = (self.job.state_held.latest.get(f"{prefix}{index}.row") for index in indexes)
         return [
             i
             for i, entry in zip(indexes, removed, strict=True)
@@ -454,7 +410,7 @@ class Entries:
     def _unreadable_rows(self, declared: Field) -> Iterable[Fault]:
         """Entries of a table whose row has no number: they came from a file of another tool."""
         for what, part in self._row_parts(declared.name):
-            if row_number(part) is None and self.job.state.latest[what].value:
+            if row_number(part) is None and self.job.state_held.latest[what].value:
                 yield Fault(
                     what,
                     f"{declared.question}: {part[:20]!r} is not the number of a row; enter the item"
@@ -544,15 +500,15 @@ class Entries:
         )
 
 
-def _is_no_choice(text: str, declared: Field | Column) -> bool:
-    return declared.kind == "choice" and bool(declared.choices) and text not in declared.choices
+def _offers(declared: Field | Column) -> bool:
+    return declared.kind == "choice" and bool(declared.choices)
 
 
 def _text_problem(text: str, declared: Field | Column, where: str) -> str:
     if declared.kind == "yes_no" and yes_or_no(text) is None:
         return f"{where}: {text!r} is neither yes nor no; choose one."
-    if _is_no_choice(text, declared):
-        return f"{where}: {text!r} is not one of the choices; use {', '.join(declared.choices)}."
+    if _offers(declared):
+        return f"{where}: {text!r} is not one of the choices; use {', '.join(declared.labels)}."
     if declared.kind in ("date", "moment"):
         try:
             datetime.fromisoformat(text)

@@ -94,25 +94,24 @@ def _sentence(
         return f"{shown}, but {taken.untrusted}."
     if not steady:
         return f"{shown} while the machine was not steady: not judged."
-    if outcome is Outcome.UNPROVEN:
+    if outcome is Outcome.UNPROVEN and taken.u is not None:
         guard = entries.show(COVERAGE * taken.u, difference_kind(limit.kind))
         return (
-            f"{shown} lies within its uncertainty (± {guard}) of the limit: this measurement cannot"
-            " tell."
+            f"{shown} is within its uncertainty (± {guard}) of the limit: this measurement cannot"
+            " tell which side it is on."
         )
     if outcome is Outcome.PASS:
         return f"{shown}: {bounds(entries, limit)}."
-    side = _side(limit, taken.quantity)
-    return (
-        f"{shown}: {side} {entries.show(limit.low if side == 'below' else limit.high, limit.kind)}."
-    )
+    if _is_below(limit, taken.quantity):
+        return f"{shown}: below {entries.show(limit.low, limit.kind)}."
+    return f"{shown}: above {entries.show(limit.high, limit.kind)}."
 
 
-def _side(limit: Limit, quantity: pint.Quantity) -> str:
+def _is_below(limit: Limit, quantity: pint.Quantity | None) -> bool:
     return (
-        "below"
-        if limit.low is not None and quantity.to_base_units() < limit.low.to_base_units()
-        else "above"
+        limit.low is not None
+        and quantity is not None
+        and bool(quantity.to_base_units() < limit.low.to_base_units())
     )
 
 

@@ -1,12 +1,10 @@
 """Memory: what a stage found, kept for as long as nothing that it looked at has changed.
 
 The job is judged anew after every entry, and hold points are looked back at; most stages are not
-touched by
-most entries. What a judgement rests on is noted while it is made: its own stage, every stage that
-it asked, the
-instruments and the barometer of Setup, the trends. An entry's digest stands for all entries before
-it, so the
-digest of a stage's newest entry stands for everything entered in that stage.
+touched by most entries. What a judgement rests on is noted while it is made: its own stage, every
+stage that it asked, instruments and barometer of the job, the trends, or the whole journal if it
+reads that. An entry's digest stands for all entries before it, so the digest of a stage's newest
+entry stands for everything entered in that stage.
 """
 
 from __future__ import annotations
@@ -17,9 +15,14 @@ from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
+from startkit.facts.baseline import Baseline
+from startkit.facts.job import State
+from startkit.facts.journal import Entry
+from startkit.procedure import site
+
 EVERYTHING, BASELINE = "*", "baseline"
 WHOLE, VERDICTS, FILLED = "whole", "verdicts", "filled"  # what is made of a stage
-ALWAYS = ("setup",)  # every stage shows quantities with the barometer of Setup
+ALWAYS = (site.PREFIX,)  # every stage shows quantities with the site's barometer
 KEPT, JOBS = 4, 4  # judgements kept of each stage, jobs kept at a time
 READINGS = 20_000  # kept of each job
 
@@ -79,15 +82,70 @@ class Memory:
         """What was read for the key before, or else what `read` gives; the hold points are looked
         back at, and most entries are the same there.
         """
-        if key not in self._readings:
-            if len(self._readings) >= READINGS:
-                self._readings = {}
-            self._readings[key] = read()
-        return self._readings[key]
+        readings = self._readings  # another thread may begin a new one
+        if key in readings:
+            return readings[key]
+        if len(readings) >= READINGS:
+            readings = self._readings = {}
+        found = readings[key] = read()
+        return found
 
 
 def _same(a: object, b: object) -> bool:
     return a is b or a == b
+
+
+def marks(state: State, baseline: Baseline) -> dict[str, object]:
+    """For each stage the digest of its newest entry; for everything that of the newest of all."""
+    newest: dict[str, Entry] = {}
+    for what, entry in state.latest.items():
+        stage = what.split(".", 1)[0]
+        if stage not in newest or entry.seq > newest[stage].seq:
+            newest[stage] = entry
+    return {
+        **{stage: entry.digest for stage, entry in newest.items()},
+        EVERYTHING: state.entries[-1].digest if state.entries else None,
+        BASELINE: baseline,
+    }
+
+
+class Moment:
+    """The memory of a job as of one moment, with what was made at it.
+
+    Parameters
+    ----------
+    memory : Memory
+    marks : mapping
+        Those of the moment.
+    """
+
+    def __init__(self, memory: Memory, marks: Marks) -> None:
+        self._memory, self._marks = memory, marks
+        self._found: dict[tuple[str, str], Kept[Any]] = {}
+
+    def recalled(self, name: str, what: str) -> Kept[Any] | None:
+        """What was made of a stage before and still holds; None if there is nothing."""
+        known = self._found.get((name, what)) or self._memory.recall(name, what, self._marks)
+        if known is not None:
+            self._found[name, what] = known
+        return known
+
+    def made(self, name: str, what: str, make: Callable[[], T]) -> Kept[T]:
+        """What `make` makes of a stage, kept with all that it looks at."""
+        with watched() as looked_at:
+            made = make()
+        self._memory.keep(name, what, looked_at, self._marks, made)
+        found = self._found[name, what] = Kept(
+            {each: self._marks.get(each) for each in (name, *looked_at)}, made
+        )
+        return found
+
+    def reading(self, what: str, digest: str, read: Callable[[], T]) -> T:
+        """A reading, read once while barometer and instruments are the same."""
+        if not digest:
+            return read()
+        always = tuple(self._marks.get(name) for name in ALWAYS)
+        return self._memory.reading((what, digest, always), read)
 
 
 # --- what a judgement looks at while it is made ---------------------------------------------------

@@ -15,9 +15,9 @@ from startkit.facts.journal import Entry
 from startkit.facts.pictures import is_addition
 from startkit.procedure.assessment import Assessment
 from startkit.procedure.early_entries import sentence
-from startkit.procedure.entries import Entries, Row
+from startkit.procedure.entries import Entries
 from startkit.procedure.holds import HoldPoint, HoldState
-from startkit.procedure.reading import Reading
+from startkit.procedure.reading import Reading, Row
 from startkit.procedure.stage import SERIES, TABLE, Field, Figure, Findings, Stage, Table
 from startkit.unit_registry import base
 from startkit.units import KINDS, difference_kind, label, show
@@ -220,7 +220,7 @@ def _entered_field(field: Field, entries: Entries, early: Early) -> dict[str, An
         "kind": field.kind,
         "required": field.required,
         "group": field.group,
-        "choices": list(field.choices),
+        "choices": list(field.labels),
         "value": reading.text,
         "unit": _unit_shown(reading, field, entries),
         **_provenance(reading.entry),
@@ -396,7 +396,7 @@ def hold_part(assessment: Assessment, name: str) -> dict[str, Any]:
 
 def hold(state: HoldState, assessment: Assessment) -> dict[str, Any]:
     """A hold point as plain data: its headline, what is in its way and what was waived."""
-    entries = assessment.stage_entries(next(iter(assessment.stages)))
+    entries = assessment.any_entries
     return {
         "hold": state.hold.name,
         "clear": state.is_clear,
@@ -418,7 +418,7 @@ def _stage_of(judged: Verdict, assessment: Assessment) -> Stage:
 
 def front_part(assessment: Assessment) -> dict[str, Any]:
     """Page 1 and the first screen: machine, hold points, stages, every verdict that is not a pass."""
-    entries = assessment.stage_entries(next(iter(assessment.stages)))
+    entries = assessment.any_entries
     everything = assessment.verdicts()
     state = assessment.state
     return {
@@ -507,7 +507,7 @@ def equations(assessment: Assessment) -> dict[str, Any]:
 
 def machine_facts(assessment: Assessment) -> dict[str, str]:
     """What identifies the machine, for heads and first page."""
-    sheet, entries = assessment.machine, assessment.stage_entries("setup")
+    sheet, entries = assessment.machine, assessment.any_entries
     design = sheet.design
     return {
         "tag": sheet.machine.tag,
@@ -528,11 +528,10 @@ def machine_facts(assessment: Assessment) -> dict[str, str]:
 
 
 def people(assessment: Assessment) -> list[dict[str, str]]:
-    """People and roles as entered in the stage Setup."""
-    rows = assessment.stage_entries("setup").rows("people")
+    """People on the job with their roles."""
     return [
-        {"name": row.text("name"), "role": row.text("role"), "firm": row.text("firm")}
-        for row in rows
+        {"name": person.name, "role": person.role, "firm": person.firm}
+        for person in assessment.entries.people
     ]
 
 
@@ -576,7 +575,7 @@ def next_step(assessment: Assessment) -> dict[str, str]:
 
 def handover_part(assessment: Assessment) -> dict[str, Any]:
     """What is left: open items, every correction of the job, people and the lines that they sign."""
-    entries = assessment.stage_entries(next(iter(assessment.stages)))
+    entries = assessment.any_entries
     named = [person for person in people(assessment) if person["name"]]
     return {
         "part": "handover",

@@ -7,7 +7,7 @@ is calculated from it, so that a verdict knows what it rests on.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
@@ -16,6 +16,7 @@ import pint
 from startkit.errors import UnitError
 from startkit.facts.instruments import Instrument
 from startkit.facts.journal import Entry
+from startkit.procedure.choice import Choice, yes_or_no
 from startkit.units import Q
 
 
@@ -53,6 +54,8 @@ class Reading:
         Names of the items and tags of the instruments that it came from.
     moment : datetime or None
         When the last of them was entered.
+    choice : Choice or None
+        The choice that the text means.
     """
 
     what: str = ""
@@ -67,12 +70,23 @@ class Reading:
     items: tuple[str, ...] = ()
     instruments: tuple[str, ...] = ()
     moment: datetime | None = None
+    choice: Choice | None = None
 
     def __post_init__(self) -> None:
         if self.text and not self.taken:
             object.__setattr__(self, "taken", True)
         if self.what and not self.items:
             object.__setattr__(self, "items", (self.what,))
+
+    @property
+    def code(self) -> str:
+        """Code of what was chosen; empty if the text is none of the choices."""
+        return self.choice.code if self.choice is not None else ""
+
+    @property
+    def label(self) -> str:
+        """Today's label of what was chosen; of anything else the text as it was typed."""
+        return self.choice.label if self.choice is not None else self.text
 
     # --- one reading ------------------------------------------------------------------------------
 
@@ -289,6 +303,38 @@ class Reading:
             return _without_quantity(*given)
         chosen = pick(given, key=_size)
         return cls.derived(chosen.quantity, chosen.u, *given)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of a table: its number, and a reading for each of its columns."""
+
+    index: int
+    cells: Mapping[str, Reading]
+
+    def text(self, column: str) -> str:
+        """What was entered; of a choice its label."""
+        return self.reading(column).label
+
+    def code(self, column: str) -> str:
+        """Code of what was chosen; empty if it is none of the choices."""
+        return self.reading(column).code
+
+    def quantity(self, column: str) -> pint.Quantity | None:
+        return self.reading(column).quantity
+
+    def reading(self, column: str) -> Reading:
+        return self.cells.get(column, _NOTHING)
+
+    def yes(self, column: str) -> bool | None:
+        return yes_or_no(self.text(column))
+
+    @property
+    def empty(self) -> bool:
+        return not any(reading.taken for reading in self.cells.values())
+
+
+_NOTHING = Reading()
 
 
 def _without_quantity(*parents: Reading) -> Reading:

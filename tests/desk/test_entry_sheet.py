@@ -16,7 +16,6 @@ from click.testing import CliRunner
 from openpyxl.utils import get_column_letter
 
 from startkit.cli import main
-from startkit.desk.entry_sheet import export
 from startkit.desk.entry_sheet.entries import CellsRefused, enter_sheet
 from startkit.desk.entry_sheet.export import write
 from startkit.desk.entry_sheet.tab import LONGEST_SERIES
@@ -24,6 +23,7 @@ from startkit.errors import ReadingError, SheetError
 from startkit.facts.job import ROW_REMOVED, Job
 from startkit.facts.journal import Entry
 from startkit.facts.plugins import find_template
+from startkit.procedure import registry
 from startkit.procedure.assessment import Assessment
 from startkit.procedure.registry import for_job
 from startkit.procedure.stage import SERIES, TABLE, Column, Field
@@ -39,7 +39,7 @@ def few(folder: Path, path: Path) -> Path:
     """An entry sheet of a few stages: somebody has taken the other tabs out."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(
-            export,
+            registry,
             "for_job",
             lambda job: {name: stage for name, stage in for_job(job).items() if name in FEW},
         )

@@ -11,7 +11,6 @@ import pytest
 from click.testing import CliRunner
 
 from startkit.cli import main
-from startkit.desk.report import assess
 from startkit.desk.stretch import enter_stretch
 from startkit.errors import JobError, ReadingError
 from startkit.facts.job import Job
@@ -20,6 +19,7 @@ from startkit.facts.plugins import find_template
 from startkit.facts.trend import column_map
 from startkit.facts.trend.guess import guess_file
 from startkit.facts.trend.importer import import_file
+from startkit.procedure.assessment import of_job as assess
 from tests.facts.test_trend import BEGIN, export, plant
 
 SHEET = Path(__file__).parents[2] / "workbook" / "plant" / "machines" / "CH-1.toml"

@@ -9,7 +9,6 @@ import pytest
 
 from startkit.facts.job import ROW_REMOVED
 from startkit.procedure.block import read_block
-from startkit.procedure.entries import yes_or_no
 from startkit.procedure.stage import Column, Field, Findings, Stage
 from startkit.stages.setup import STAGE as SETUP
 from startkit.units import Q
@@ -165,23 +164,6 @@ def test_a_vacuum_reading_falls_from_the_barometer(bench):
 )
 def test_a_text_that_does_not_fit_its_field_is_a_problem(bench, field, text, told):
     assert told in bench({field: (text, "")}).reading(field).problem
-
-
-@pytest.mark.parametrize(
-    ("text", "answer"),
-    [
-        ("yes", True),
-        ("Y", True),
-        (" true ", True),
-        ("no", False),
-        ("N", False),
-        ("false", False),
-        ("", None),
-        ("maybe", None),
-    ],
-)
-def test_yes_and_no_are_understood_in_their_usual_spellings(text, answer):
-    assert yes_or_no(text) is answer
 
 
 # --- instruments -------------------------------------------------------------------------------

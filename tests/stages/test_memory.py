@@ -10,7 +10,7 @@ import pytest
 from startkit.facts.baseline import Baseline
 from startkit.facts.job import State
 from startkit.facts.journal import Entry
-from startkit.procedure import memory
+from startkit.procedure import assessment, memory
 from startkit.procedure.assessment import Assessment
 from startkit.procedure.stage import Field, Figure, Findings, Stage
 from startkit.stages.setup import STAGE as SETUP
@@ -93,6 +93,8 @@ LOOKS = {
     "counting": lambda entries: len(entries.job.latest),
     "comparing": lambda entries: entries.job.findings("asking").figures,
     "trending": lambda entries: entries.job.trends,
+    "reading_all": lambda entries: [e.value for e in entries.job.state.latest.values()],
+    "remembering": lambda entries: entries.job.baseline,
 }
 
 
@@ -111,17 +113,17 @@ def test_nothing_is_judged_twice_while_nothing_changes(bench):
 
 def test_an_entry_of_its_own_has_a_stage_judged_again(bench):
     bench.put("counting.a", "2")
-    assert bench.again() == {"counting"}
+    assert bench.again() == {"counting", "reading_all"}
 
 
 def test_a_stage_that_asked_another_is_judged_with_it(bench):
     bench.put("alone.a", "2")
-    assert bench.again() == {"alone", "asking", "comparing", "counting"}
+    assert bench.again() == {"alone", "asking", "comparing", "counting", "reading_all"}
 
 
 def test_a_stage_that_looked_at_everything_is_judged_after_every_entry(bench):
     bench.put("waiver.alone.a", "why")
-    assert bench.again() == {"counting"}
+    assert bench.again() == {"counting", "reading_all"}
 
 
 def test_instruments_and_barometer_concern_every_stage(bench):
@@ -131,12 +133,12 @@ def test_instruments_and_barometer_concern_every_stage(bench):
 
 def test_a_trend_that_came_concerns_the_stages_that_look_at_trends(bench):
     bench.put("trend.run", "run.csv")
-    assert bench.again() == {"trending", "counting"}
+    assert bench.again() == {"trending", "counting", "reading_all"}
 
 
 def test_findings_that_another_stage_rests_on_bring_what_they_rest_on(bench):
     bench.put("asking.a", "2")
-    assert bench.again() == {"asking", "comparing", "counting"}
+    assert bench.again() == {"asking", "comparing", "counting", "reading_all"}
 
 
 def test_other_limits_stages_or_units_start_afresh(bench):
@@ -153,7 +155,7 @@ def test_another_baseline_concerns_only_what_compares(bench):
     other = Baseline(
         {"a.b": BaselineFigure("a.b", "x", Q(1, "kPa"), None, "pressure_difference", "1 kPa")}
     )
-    assert bench.again(baseline=other) == {"comparing"}
+    assert bench.again(baseline=other) == {"comparing", "remembering"}
 
 
 def test_the_past_is_recalled_too(bench):
@@ -212,6 +214,33 @@ def test_a_stage_that_looks_at_another_sees_the_whole_of_it(bench):
         for v in bench.assess().findings("comparing").verdicts
         if v.key == "comparing.said"
     ]
+
+
+def test_a_stage_that_reads_the_whole_journal_is_never_out_of_date(bench):
+    """As a stage from another package may, which knows nothing of what is remembered."""
+
+    def said():
+        verdicts = bench.assess().findings("reading_all").verdicts
+        return next(v.sentence for v in verdicts if v.key == "reading_all.said")
+
+    bench.put("alone.a", "12")
+    before = said()
+    bench.put("alone.a", "99 and longer")
+    assert said() != before
+
+
+def test_what_is_remembered_of_hold_points_may_be_emptied_at_any_moment(bench, monkeypatch):
+    """Another thread may empty it between two looks."""
+
+    class Emptied(dict):
+        def __contains__(self, key):
+            found = super().__contains__(key)
+            self.clear()
+            return found
+
+    monkeypatch.setattr(assessment, "_REMEMBERED", Emptied())
+    for _ in range(2):
+        assert isinstance(bench.assess().early, dict)
 
 
 def test_entries_without_digests_are_never_recalled(make_job):

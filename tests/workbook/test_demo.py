@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from startkit.desk.report import assess
 from startkit.errors import StartkitError
 from startkit.facts.job import Job
 from startkit.procedure.assessment import Assessment
+from startkit.procedure.assessment import of_job as assess
 from startkit.stages.load_up.points import points
 from startkit.stages.lube.readings import collect as oil_of
 from startkit.stages.pull_down.plan import collect as plan_of

@@ -11,12 +11,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from startkit.desk.report import assess
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
 from startkit.facts.plugins import find_template
 from startkit.facts.trend.importer import import_file
 from startkit.facts.trend.quality import DUPLICATE, LACKING, SPIKE, ZERO
+from startkit.procedure.assessment import of_job as assess
 from startkit.stages.load_up.fields import COLUMNS
 from startkit.stages.load_up.points import load_of
 from startkit.stages.load_up.trend_windows import chosen, steady

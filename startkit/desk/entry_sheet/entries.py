@@ -14,9 +14,11 @@ from startkit.desk.entry_sheet.reader import Sheet, Typed, read
 from startkit.errors import ReadingError, StartkitError
 from startkit.facts.job import ROW_REMOVED, Job, State, needs_reason
 from startkit.facts.journal import Entry, now
+from startkit.procedure.assessment import of_job
 from startkit.procedure.entries import JobEntries
 from startkit.procedure.reading import Reading
 from startkit.procedure.registry import for_job
+from startkit.procedure.site import PREFIX
 from startkit.procedure.stage import SERIES, Field, Stage
 from startkit.units import KINDS, split, unit_for
 
@@ -227,15 +229,7 @@ def _since(old: Entry) -> str:
 def _after(job: Job, stages: Mapping[str, Stage], state: State, made: Iterable[Made]) -> JobEntries:
     """The job as it would be: what is refused here is what the form would mark."""
     entries = tuple(replace(entry, at=entry.at or now()) for _, entry in made)
-    return JobEntries(
-        stages,
-        State((*state.entries, *entries)),
-        job.machine,
-        job.system,
-        job.limits,
-        job.baseline,
-        job.trends,
-    )
+    return of_job(job, stages, State((*state.entries, *entries))).entries
 
 
 def _reading(typed: Typed, after: JobEntries) -> Reading:
@@ -262,9 +256,9 @@ def _unreadable(made: Iterable[Made], after: JobEntries) -> list[str]:
 
 
 def _unknown_instruments(made: Iterable[Made], after: JobEntries) -> list[str]:
-    if "setup" not in after.stages or not after.stage("setup").has("instruments"):
+    if PREFIX not in after.stages:
         return []
-    known = {row.text("tag") for row in after.stage("setup").rows("instruments")}
+    known = {row.text("tag") for row in after.instrument_rows}
     # In a table one instrument applies to a whole column: it is named once.
     unknown: dict[tuple[str, str], Typed] = {}
     for typed, entry in made:

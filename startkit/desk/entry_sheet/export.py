@@ -23,8 +23,7 @@ from startkit.desk.entry_sheet.tab import Tab
 from startkit.errors import SheetError
 from startkit.facts.job import Job
 from startkit.facts.journal import now
-from startkit.procedure.assessment import Assessment
-from startkit.procedure.registry import for_job
+from startkit.procedure.assessment import of_job
 
 HOW = (
     (
@@ -69,9 +68,7 @@ def write(folder: Path, path: Path) -> Path:
             "an entry sheet is an XLSX file", str(path), "choose a name that ends in .xlsx"
         )
     job = Job(folder, read_only=True)
-    assessment = Assessment(
-        job.machine, job.limits, for_job(job), job.state(), job.system, job.baseline, job.trends
-    )
+    assessment = of_job(job)
     content = io.BytesIO()
     _filled(Book(job, assessment)).save(content)
     try:

@@ -142,7 +142,7 @@ class Tab:
         if declared.kind == "yes_no":
             look.offer(sheet, cell, self.book.choices(("yes", "no")))
         elif declared.kind == "choice" and declared.choices:
-            look.offer(sheet, cell, self.book.choices(declared.choices))
+            look.offer(sheet, cell, self.book.choices(declared.labels))
         elif declared.kind in ("date", "moment"):
             look.dates(sheet, cell, declared.kind)
         elif declared.kind == "person":

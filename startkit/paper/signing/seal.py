@@ -28,6 +28,7 @@ from startkit.paper.certificates import common_name, fingerprint
 from startkit.paper.interpreter import with_own_loop
 from startkit.paper.revisions import RECORDS
 from startkit.paper.verifying import signatures
+from startkit.procedure import people
 
 MECHANISM = "sha256"
 
@@ -108,7 +109,7 @@ def ready(path: Path, role: str, awaited: Iterable[str] = ()) -> Ready:
         wanted = {
             signature_page.FIRST,
             *(signature_page.field_of(each, rows) for each in awaited),
-            *(row["field"] for row in rows.values() if row["field"] == "witness" and row["name"]),
+            *(role.code for role in people.SIGNING if rows[role.code]["name"]),
         }
         content = signature_fields.with_fields(
             content,
@@ -187,7 +188,9 @@ def _refuse(
         )
     if not so_far.made and field != signature_page.FIRST:
         raise PaperError(
-            "the technician signs first", "--as", f"sign as {signature_page.FIRST}, then as {name}"
+            f"the {people.FIRST.label} signs first",
+            "--as",
+            f"sign as {signature_page.FIRST}, then as {name}",
         )
 
 

@@ -12,8 +12,8 @@ from typing import Any
 from startkit.facts.job import Job
 from startkit.paper.evidence import Evidence
 from startkit.paper.printing.record import dressed, fronted
-from startkit.procedure import payload, registry
-from startkit.procedure.assessment import Assessment
+from startkit.procedure import payload
+from startkit.procedure.assessment import Assessment, of_job
 
 # What a verdict is worth stands in these; the rest is wording, which another version may put
 # otherwise.
@@ -85,15 +85,7 @@ def held_against(evidence: Evidence, job: Job) -> Derived:
     job : Job
         Restored from the evidence, so that nothing but what is attached is judged.
     """
-    seen = Assessment(
-        job.machine,
-        job.limits,
-        registry.for_job(job),
-        job.state(),
-        job.system,
-        job.baseline,
-        job.trends,
-    )
+    seen = of_job(job)
     printed = evidence.record
     made = [_derived(block, seen) for block in printed["body"]]
     unknown = [block for block, again in zip(printed["body"], made, strict=True) if again is None]

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 import pint
 
 from startkit.errors import StartkitError
-from startkit.procedure.entries import Entries, Row
-from startkit.procedure.reading import Reading
+from startkit.procedure.entries import Entries
+from startkit.procedure.reading import Reading, Row
 from startkit.science.sensors import (
     Comparison,
     compare,

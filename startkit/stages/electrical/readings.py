@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from startkit.errors import StartkitError
 from startkit.facts.machine import Machine
 from startkit.procedure import three_phase
-from startkit.procedure.entries import Entries, Row
-from startkit.procedure.reading import Reading
+from startkit.procedure.entries import Entries
+from startkit.procedure.reading import Reading, Row
 from startkit.science.insulation import SYSTEMS, insulation_at_40C
 from startkit.science.uncertainty import propagate
 from startkit.stages.electrical.fields import KINDS_OF_WINDING, LINES

@@ -9,9 +9,9 @@ import pint
 from startkit.errors import StartkitError
 from startkit.facts.limits import PRACTICE, Limits
 from startkit.facts.machine import Machine
-from startkit.procedure.entries import Entries, Row
+from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
-from startkit.procedure.reading import Reading
+from startkit.procedure.reading import Reading, Row
 from startkit.science.supply import (
     derating,
 )

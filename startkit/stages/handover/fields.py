@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from startkit.procedure.stage import Column, Field
-from startkit.stages.setup.fields import ROLES
+from startkit.procedure.people import ROLE_CHOICES
+from startkit.procedure.stage import Choice, Column, Field
 
+BLOCKING = Choice("before_handover", "before handing over")
 SEVERITIES = (
-    "before handing over",
-    "before the next start",
-    "within the guarantee",
-    "for information",
+    BLOCKING,
+    Choice("before_start", "before the next start"),
+    Choice("guarantee", "within the guarantee"),
+    Choice("information", "for information"),
 )
-STATES = ("open", "closed")
+CLOSED = Choice("closed", "closed")
+STATES = (Choice("open", "open"), CLOSED)
 FIELDS = (
     Field(
         "settings",
@@ -80,7 +82,7 @@ FIELDS = (
         group="People",
         columns=(
             Column("name", "Name", "person", required=True),
-            Column("role", "Role", "choice", choices=ROLES, required=True),
+            Column("role", "Role", "choice", choices=ROLE_CHOICES, required=True),
             Column(
                 "statement",
                 "Statement",

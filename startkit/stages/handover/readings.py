@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from startkit.procedure.entries import Entries, Row
+from startkit.procedure.entries import Entries
+from startkit.procedure.reading import Row
 from startkit.procedure.stage import TABLE
 
 _NAMES = ("item", "changed", "setting", "safety", "sensor", "what", "name", "tag")

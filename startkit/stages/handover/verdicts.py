@@ -5,15 +5,13 @@ from __future__ import annotations
 from datetime import date, datetime
 
 from startkit.facts.limits import PRACTICE
-from startkit.procedure.entries import Entries, Row
+from startkit.procedure.entries import Entries
 from startkit.procedure.judging import confirm
-from startkit.stages.handover.fields import SEVERITIES
+from startkit.procedure.people import SIGNING, Role
+from startkit.procedure.reading import Row
+from startkit.stages.handover.fields import BLOCKING, CLOSED
 from startkit.stages.handover.readings import changed_elsewhere, waivers
 from startkit.verdict import Outcome, Verdict
-
-BLOCKING = SEVERITIES[0]
-SIGNING = ("technician", "owner's witness")
-
 
 # --- verdicts ------------------------------------------------------------------------------------
 
@@ -79,7 +77,7 @@ def _settings(entries: Entries) -> Verdict:
 
 
 def _open(row: Row) -> bool:
-    return row.text("state") != "closed"
+    return row.code("state") != CLOSED.code
 
 
 def _listed(entries: Entries) -> Verdict:
@@ -183,7 +181,7 @@ def _already_due(row: Row) -> bool:
 
 
 def _blocking(entries: Entries) -> tuple[Verdict, ...]:
-    rows = [row for row in entries.rows("open_items") if row.text("severity") == BLOCKING]
+    rows = [row for row in entries.rows("open_items") if row.code("severity") == BLOCKING.code]
     if not rows:
         return ()
     key, title = "handover.before", "What must be done before handing over"
@@ -223,10 +221,12 @@ def _blocking(entries: Entries) -> tuple[Verdict, ...]:
     )
 
 
-def _statement(entries: Entries, role: str) -> Verdict:
-    key, title = f"handover.{role.split()[-1]}", f"Statement of the {role}"
+def _statement(entries: Entries, role: Role) -> Verdict:
+    key, title = f"handover.{role.code}", f"Statement of the {role.label}"
     rows = [
-        row for row in entries.rows("statements") if row.text("role") == role and row.text("name")
+        row
+        for row in entries.rows("statements")
+        if row.code("role") == role.code and row.text("name")
     ]
     if not rows:
         return Verdict(
@@ -234,7 +234,7 @@ def _statement(entries: Entries, role: str) -> Verdict:
             title=title,
             outcome=Outcome.OPEN,
             sentence="None.",
-            next_step=f"Have the {role} say in a sentence what they saw and did.",
+            next_step=f"Have the {role.label} say in a sentence what they saw and did.",
             source=PRACTICE,
         )
     row = rows[-1]
@@ -266,11 +266,8 @@ def _statement(entries: Entries, role: str) -> Verdict:
     )
 
 
-def _stranger(entries: Entries, name: str, role: str) -> str:
+def _stranger(entries: Entries, name: str, role: Role) -> str:
     """A statement counts only from a person of this job, in their role; empty if it is one."""
-    if "setup" not in entries.job.stages:
+    if any(p.name == name and p.code == role.code for p in entries.job.people):
         return ""
-    known = [row for row in entries.of("setup").rows("people") if row.text("name") == name]
-    if any(row.text("role") == role for row in known):
-        return ""
-    return f"{name} is not entered as {role} in the stage Setup."
+    return f"{name} is not entered as {role.label} in the stage Setup."

@@ -13,8 +13,8 @@ import pint
 
 from startkit.errors import StartkitError
 from startkit.facts.machine import Exchanger, Machine
-from startkit.procedure.entries import Entries, Row
-from startkit.procedure.reading import Reading
+from startkit.procedure.entries import Entries
+from startkit.procedure.reading import Reading, Row
 from startkit.science import water
 from startkit.science.uncertainty import Propagated, propagate
 from startkit.stages.load_up.formulas import BY_KEY, FORMULAS, Circuit, Formula, circuit

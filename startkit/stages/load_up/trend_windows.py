@@ -17,8 +17,8 @@ from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.facts.trend.quality import STUCK, UNUSABLE
 from startkit.facts.trend.trend import Trend
-from startkit.procedure.entries import Entries, Row
-from startkit.procedure.reading import Reading
+from startkit.procedure.entries import Entries
+from startkit.procedure.reading import Reading, Row
 from startkit.science import steadiness
 from startkit.science.steadiness import Hunting, Tolerance
 from startkit.stages.load_up.formulas import circuit

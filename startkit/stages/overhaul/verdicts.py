@@ -6,8 +6,9 @@ from dataclasses import replace
 
 from startkit.facts.limits import Limit
 from startkit.procedure import last_record
-from startkit.procedure.entries import Entries, Row
+from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
+from startkit.procedure.reading import Row
 from startkit.stages.overhaul.fields import MEASURED
 from startkit.verdict import Outcome, Verdict
 

@@ -2,106 +2,14 @@
 
 from __future__ import annotations
 
-from startkit.procedure.stage import Column, Field
-from startkit.units import KINDS
-
-ROLES = (
-    "technician",
-    "owner's witness",
-    "commissioning engineer",
-    "electrician",
-    "maker's representative",
-    "safety officer",
-    "other",
-)
-
-
-INSTRUMENT_KINDS = tuple(
-    name.replace("_", " ")
-    for name in (
-        "temperature",
-        "pressure",
-        "gauge_pressure",
-        "pressure_difference",
-        "pressure_drop",
-        "vacuum",
-        "barometer",
-        "flow",
-        "power",
-        "current",
-        "voltage",
-        "insulation",
-        "percent",
-        "time",
-        "frequency",
-        "speed",
-        "vibration",
-        "mass",
-        "length",
-        "torque",
-        "sound",
-        "air_flow",
-        "concentration",
-    )
-)
-
+from startkit.procedure.people import PEOPLE
+from startkit.procedure.site import BAROMETER, INSTRUMENTS
+from startkit.procedure.stage import Field
 
 FIELDS = (
-    Field(
-        "people",
-        "People on this job",
-        "table",
-        "Everyone who enters, confirms or witnesses something.",
-        group="People",
-        columns=(
-            Column("name", "Name", "person", required=True),
-            Column("role", "Role", "choice", choices=ROLES, required=True),
-            Column("firm", "Firm"),
-        ),
-    ),
-    Field(
-        "instruments",
-        "Instruments",
-        "table",
-        "Every gauge, meter and panel sensor that a reading is taken from. The tag is what you pick"
-        " beside a reading.",
-        group="Instruments",
-        rows=4,
-        columns=(
-            Column("tag", "Tag", required=True),
-            Column("name", "What it is"),
-            Column("kind", "Reads", "choice", choices=INSTRUMENT_KINDS, required=True),
-            Column("serial", "Serial number"),
-            Column("range", "Range", help="For example  0 to 1000 kPa"),
-            Column(
-                "accuracy",
-                "Accuracy",
-                help="For example  0.1 K,  0.5 % of range,  1 % of reading + 0.2 A",
-                required=True,
-            ),
-            Column("due", "Calibration due", "date", help="Year-month-day"),
-            Column(
-                "pair",
-                "Matched pair with",
-                help="Tag of the other one, if both were calibrated together",
-            ),
-            Column(
-                "pair_accuracy",
-                "Accuracy of the difference",
-                help="From the pair's certificate, for example  0.05 K",
-            ),
-        ),
-    ),
-    Field(
-        "barometer",
-        "Barometric pressure in the plant room",
-        "barometer",
-        "From a barometer on site, not reduced to sea level. Without it the standard atmosphere at"
-        " the sheet's elevation is used.",
-        required=False,
-        plausible=("60 kPa", "108 kPa"),
-        group="Site",
-    ),
+    PEOPLE,
+    INSTRUMENTS,
+    BAROMETER,
     Field(
         "nameplate_serial",
         "Serial number on the nameplate",
@@ -189,4 +97,3 @@ FIELDS = (
         group="Order",
     ),
 )
-assert set(INSTRUMENT_KINDS) <= {name.replace("_", " ") for name in KINDS}

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from startkit.procedure.entries import Entries, instrument_of
+from startkit.procedure.entries import Entries
+from startkit.procedure.site import instrument_of
 from startkit.procedure.stage import Figure, Heading, Table
 
 

@@ -10,8 +10,11 @@ import pint
 from startkit.errors import StartkitError
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
-from startkit.procedure.entries import Entries, Row, instrument_of
+from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
+from startkit.procedure.people import SIGNING
+from startkit.procedure.reading import Row
+from startkit.procedure.site import instrument_of
 from startkit.verdict import COVERAGE, Outcome, Verdict
 
 
@@ -30,8 +33,8 @@ def judged(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdict,
 
 def _people(entries: Entries) -> Verdict:
     rows = entries.rows("people")
-    roles = {row.text("role") for row in rows if row.text("name")}
-    missing = [role for role in ("technician", "owner's witness") if role not in roles]
+    named = {person.code for person in entries.job.people if person.name}
+    missing = [role.label for role in SIGNING if role.code not in named]
     found = Verdict(
         key="setup.people",
         title="People and roles",

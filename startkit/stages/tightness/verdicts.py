@@ -10,9 +10,9 @@ import pint
 from startkit.errors import StartkitError
 from startkit.facts.limits import PRACTICE, Limits
 from startkit.facts.machine import Machine
-from startkit.procedure.entries import Entries, Row
+from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check, confirm
-from startkit.procedure.reading import Reading
+from startkit.procedure.reading import Reading, Row
 from startkit.science.charge import LEAK_RATE_SOURCE, annualised_leak_rate
 from startkit.science.evacuation import BOTH, LEAK, MOISTURE, TIGHT, UNDECIDED, Rise
 from startkit.stages.tightness.fields import APPLIANCES, CHARGED

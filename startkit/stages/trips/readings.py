@@ -10,7 +10,8 @@ import pint
 
 from startkit.errors import StartkitError
 from startkit.facts.machine import Machine
-from startkit.procedure.entries import Entries, Row
+from startkit.procedure.entries import Entries
+from startkit.procedure.reading import Row
 from startkit.procedure.series import clock, dead_sensors
 from startkit.procedure.starts import Run, moment, runs
 from startkit.science.supply import voltage_unbalance

@@ -11,7 +11,8 @@ import numpy as np
 from startkit.errors import StartkitError
 from startkit.facts.machine import Machine
 from startkit.procedure.block import Block
-from startkit.procedure.entries import Entries, Row
+from startkit.procedure.entries import Entries
+from startkit.procedure.reading import Row
 from startkit.science.strokes import CLOSING, OPENING, Stroke, read_switch, stroke
 from startkit.science.vane_calibration import StrokesResult, analyse_strokes
 

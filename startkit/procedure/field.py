@@ -1,0 +1,132 @@
+"""Fields and columns: what a stage asks for, as it is declared."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from startkit.facts.machine import Machine
+from startkit.procedure.choice import Choice, options
+from startkit.units import KINDS
+
+# Kinds of field beside the kinds of reading in `startkit.units`.
+PLAIN_KINDS = (
+    "text",
+    "long_text",
+    "choice",
+    "yes_no",
+    "person",
+    "date",
+    "moment",
+    "photo",
+    "signature",
+)
+TABLE, SERIES = "table", "series"
+CLOCK = "clock"
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a table or series field.
+
+    Parameters
+    ----------
+    name, label : str
+    kind : str
+        A kind of reading or one of `PLAIN_KINDS`.
+    help : str
+    choices : tuple of Choice or str
+        What is offered; a plain text is its own code.
+    plausible : tuple of str or None
+        Lowest and highest value that is not flagged, with units.
+    required : bool
+        A row without it is incomplete.
+    point : str
+        Point of a trend that fills it, in a series; `CLOCK` for the time since the stretch begins.
+    """
+
+    name: str
+    label: str
+    kind: str = "text"
+    help: str = ""
+    choices: tuple[Choice | str, ...] = ()
+    plausible: tuple[str, str] | None = None
+    required: bool = False
+    point: str = ""
+
+    @cached_property
+    def options(self) -> tuple[Choice, ...]:
+        """The choices as codes and labels."""
+        return options(self.choices)
+
+    @property
+    def labels(self) -> tuple[str, ...]:
+        """The choices as they are offered."""
+        return tuple(option.label for option in self.options)
+
+
+@dataclass(frozen=True)
+class Field:
+    """One thing that a stage asks for.
+
+    Parameters
+    ----------
+    name : str
+        Last part of the journal's ``stage.name``.
+    question : str
+        The label, in a technician's words.
+    kind : str
+        A kind of reading, one of `PLAIN_KINDS`, ``"table"`` (each cell an entry) or ``"series"``
+        (a pasted block, one entry).
+    help : str
+        How and where to measure.
+    required : bool
+        Missing: the stage stays open.
+    choices : tuple of Choice or str
+        What is offered; a plain text is its own code.
+    plausible : tuple of str or None
+        Lowest and highest value that is not flagged, with units; a reading outside is kept and
+        flagged.
+    columns : tuple of Column
+    rows : int
+        Rows shown of an empty table.
+    group : str
+        Heading under which the field stands.
+    across : bool
+        The table is filled column by column: one column is one load or circuit.
+    applies : callable
+        ``applies(machine) -> bool``: whether this machine has it.
+    after : str or None
+        Hold point without which an entry is marked early; empty: none; None: that of the stage.
+    """
+
+    name: str
+    question: str
+    kind: str = "text"
+    help: str = ""
+    required: bool = True
+    choices: tuple[Choice | str, ...] = ()
+    plausible: tuple[str, str] | None = None
+    columns: tuple[Column, ...] = ()
+    rows: int = 3
+    group: str = ""
+    across: bool = (
+        False  # rows stand side by side, as readings down and loads across on a log sheet
+    )
+    applies: Callable[[Machine], bool] = field(default=lambda machine: True, compare=False)
+    after: str | None = None
+
+    @cached_property
+    def options(self) -> tuple[Choice, ...]:
+        """The choices as codes and labels."""
+        return options(self.choices)
+
+    @property
+    def labels(self) -> tuple[str, ...]:
+        """The choices as they are offered."""
+        return tuple(option.label for option in self.options)
+
+    @property
+    def is_reading(self) -> bool:
+        return self.kind in KINDS
