@@ -175,7 +175,7 @@ def _likely(what: Any, values: dict[str, str]) -> str:
     from startkit.units import KINDS
 
     if what.choices:
-        return what.choices[0]
+        return what.labels[0]
     if what.kind not in KINDS:
         return values.get(what.kind, "seen")
     return f'"{what.plausible[0]}"' if what.plausible else f'"1 {KINDS[what.kind].si.label}"'

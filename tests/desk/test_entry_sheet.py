@@ -171,7 +171,7 @@ def everything(job: Job) -> Iterator[tuple[str, Field | Column, str]]:
 
 def value_for(declared: Field | Column, n: int) -> str:
     if declared.choices:
-        return declared.choices[n % len(declared.choices)]
+        return declared.labels[n % len(declared.labels)]
     special = {
         "yes_no": ("yes", "no")[n % 2],
         "date": f"2026-11-{n:02}",
