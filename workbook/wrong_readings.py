@@ -148,9 +148,8 @@ def _of_item(
         other = "no" if entry.value == "yes" else "yes"
         yield Slip("choice", what, f"{other} for {entry.value}", {what: _like(entry, other)})
     elif declared.kind == "choice":
-        for choice in declared.labels:
-            other = str(getattr(choice, "code", choice))
-            if other != entry.value and getattr(choice, "label", choice) != entry.value:
+        for other in declared.labels:
+            if other != reading.label:
                 edits = {what: _like(entry, other)}
                 yield Slip("choice", what, f"{other} for {entry.value}", edits)
     yield Slip("left out", what, "never entered", {what: None})

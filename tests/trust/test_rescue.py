@@ -11,12 +11,12 @@ import pytest
 from click.testing import CliRunner
 
 from startkit.cli import main
-from startkit.desk.report import assess
 from startkit.errors import JobError, JournalError
 from startkit.facts import page_recovery
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry, Journal
 from startkit.facts.rescue import rescue, whole_entries
+from startkit.procedure.assessment import of_job as assess
 
 ROOT = Path(__file__).parents[2]
 SHEET = ROOT / "workbook" / "plant" / "machines" / "CH-1.toml"

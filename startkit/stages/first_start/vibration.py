@@ -8,8 +8,9 @@ import pint
 
 from startkit.facts.limits import Limit, Limits
 from startkit.facts.machine import Machine
-from startkit.procedure.entries import Entries, Row
+from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
+from startkit.procedure.reading import Row
 from startkit.science.vibration import Zone, frequency_band, machine_group, zone
 from startkit.stages.first_start.fields import BANDS
 from startkit.verdict import Outcome, Verdict, worst
