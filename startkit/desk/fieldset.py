@@ -10,8 +10,8 @@ from startkit.facts.journal import row_number
 from startkit.facts.pictures import FOLDERS
 from startkit.procedure.assessment import Assessment
 from startkit.procedure.block import Block, read_block
-from startkit.procedure.entries import Entries, Row
-from startkit.procedure.reading import Reading
+from startkit.procedure.entries import Entries
+from startkit.procedure.reading import Reading, Row
 from startkit.procedure.stage import PLAIN_KINDS, SERIES, TABLE, Column, Field
 from startkit.units import KINDS, SYSTEMS, label
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from startkit.errors import UnitError
-from startkit.procedure.stage import Column
+from startkit.procedure.field import Column
 from startkit.units import KINDS, unit_for
 
 _NUMBER_IN_FRONT = re.compile(r"[+\-−]?[.,]?\d")
