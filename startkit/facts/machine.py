@@ -190,7 +190,6 @@ class Motor(_Section):
 class Vanes(_Section):
     """Inlet guide vanes."""
 
-    actuator: str
     opening_time: Time
     closing_time: Time
     feedback: Literal["percent", "volts", "ohms"] = "percent"
@@ -215,7 +214,6 @@ class Oil(_Section):
     pre_lube_time: Time | None = None
     post_lube_time: Time | None = None
     coast_down_time: Time | None = None
-    heater_power: Power | None = None
 
 
 class Exchanger(_Section):
@@ -229,8 +227,6 @@ class Exchanger(_Section):
     design_pressure_drop: PressureDrop
     flow_exponent: float = Field(default=0.5, ge=0.3, le=1.0)
     minimum_flow: Flow | None = None
-    passes: int | None = None
-    surface: Area | None = None
     design_pressure: RelativePressure | None = None
     relief_setting: RelativePressure | None = None
 
@@ -351,12 +347,30 @@ def load(path: Path) -> Machine:
 def from_table(table: dict[str, Any], name: str, text: str) -> Machine:
     """The sheet from its parsed table; `name` and `text` serve the error."""
     try:
-        machine = Machine.model_validate(table)
+        machine = Machine.model_validate(_without_retired(table))
     except ValidationError as error:
         raise _first_fault(error, name, text) from None
     machine._text = text
     machine.limits_over(limits_.defaults(), name)
     return machine
+
+
+# Keys of earlier sheets that nothing reads: such a sheet still opens, and the key is ignored.
+RETIRED = {
+    "vanes": ("actuator",),
+    "oil": ("heater_power",),
+    "evaporator": ("passes", "surface"),
+    "condenser": ("passes", "surface"),
+}
+
+
+def _without_retired(table: dict[str, Any]) -> dict[str, Any]:
+    return {
+        name: {key: value for key, value in section.items() if key not in RETIRED.get(name, ())}
+        if isinstance(section, dict)
+        else section
+        for name, section in table.items()
+    }
 
 
 def _first_fault(error: ValidationError, name: str, text: str) -> SheetError:

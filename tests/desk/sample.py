@@ -40,7 +40,6 @@ starter = "soft start"
 run_up_time = "12 s"
 overcurrent_trip = "108 %"
 [vanes]
-actuator = "electric"
 opening_time = "30 s"
 closing_time = "30 s"
 [oil]

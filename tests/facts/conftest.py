@@ -29,7 +29,6 @@ run_up_time = "12 s"
 overcurrent_trip = "105 %"
 
 [vanes]
-actuator = "electric"
 opening_time = "42 s"
 closing_time = "42 s"
 

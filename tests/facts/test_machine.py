@@ -63,7 +63,7 @@ def test_a_missing_field_names_its_table(sheet: Callable[..., Path]) -> None:
 
 def test_a_missing_table_is_named(sheet: Callable[..., Path]) -> None:
     assert "'vanes' is missing" in refused(
-        sheet('[vanes]\nactuator = "electric"\nopening_time = "42 s"\nclosing_time = "42 s"\n', "")
+        sheet('[vanes]\nopening_time = "42 s"\nclosing_time = "42 s"\n', "")
     )
 
 
@@ -182,7 +182,7 @@ def test_the_examples_of_the_blank_sheet_are_accepted() -> None:
         flags=re.MULTILINE,
     )
     text = re.sub(
-        r'^(tag|serial|refrigerant|plant|actuator|kind|document) = ""$',
+        r'^(tag|serial|refrigerant|plant|kind|document) = ""$',
         r'\1 = "x"',
         text,
         flags=re.MULTILINE,
@@ -196,3 +196,17 @@ def test_a_blank_sheet_never_overwrites_a_file(tmp_path: Path) -> None:
     with pytest.raises(SheetError, match="already there"):
         blank.write_new(path, "new")
     assert path.read_text(encoding="utf-8") == "mine"
+
+
+@pytest.mark.parametrize(
+    ("section", "key", "value"),
+    [
+        ("vanes", "actuator", '"electric"'),
+        ("oil", "heater_power", '"1500 W"'),
+        ("evaporator", "passes", "2"),
+        ("condenser", "surface", '"246 m²"'),
+    ],
+)
+def test_a_sheet_that_holds_a_retired_key_still_opens(sheet, section, key, value):
+    path = sheet(f"[{section}]\n", f"[{section}]\n{key} = {value}\n")
+    assert not hasattr(getattr(machine.load(path), section), key)

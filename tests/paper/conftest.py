@@ -64,7 +64,6 @@ run_up_time = "30 s"
 overcurrent_trip = "108 %"
 
 [vanes]
-actuator = "electric"
 opening_time = "45 s"
 closing_time = "40 s"
 

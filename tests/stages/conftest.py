@@ -47,7 +47,6 @@ stop_to_start = "5 min"
 vibration_group = 2
 support = "rigid"
 [vanes]
-actuator = "electric"
 opening_time = "40 s"
 closing_time = "40 s"
 [oil]

@@ -408,3 +408,9 @@ def test_the_oil_itself_is_due_before_the_pump_runs(job, assess):
     assert assess(job({"trip_seen": ("80", "kPa")})).hold("oil_pump").is_clear, (
         "the trip is proven with the pump running"
     )
+
+
+@pytest.mark.parametrize(("drop", "outcome"), [("10", Outcome.PASS), ("9.9", Outcome.UNPROVEN)])
+def test_a_filter_with_less_than_half_a_clean_ones_drop_is_unproven(job, verdict_of, drop, outcome):
+    found = verdict_of(job({"filter_drop": (drop, "kPa")}), "lube.filter_drop")  # clean: 20 kPa
+    assert found.outcome is outcome

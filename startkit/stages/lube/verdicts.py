@@ -17,6 +17,10 @@ from startkit.stages.lube.readings import Oil
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict
 
+# A drop below this share of a clean filter's says that oil goes past it. Common practice, no
+# source.
+LEAST_OF_CLEAN = 0.5
+
 
 def judged(machine: Machine, limits: Limits, entries: Entries, oil: Oil) -> tuple[Verdict, ...]:
     """Every verdict of the stage; what concerns the oil itself is due before the pump runs, the
@@ -272,16 +276,29 @@ def _filter(machine: Machine, limits: Limits, entries: Entries) -> Verdict:
                 rests_on=drop.items,
             )
         return check(entries, limit, drop, next_step="")
-    share = filter_fraction(drop.quantity, change).to("percent")
-    return check(
+    share, clean = filter_fraction(drop.quantity, change), machine.oil.filter_drop_clean
+    known = "" if clean is None else f", clean {entries.show(clean, 'pressure_difference')}"
+    found = check(
         entries,
         limit,
-        Reading.derived(share, drop.relative_to(change).u, drop),
+        Reading.derived(share.to("percent"), drop.relative_to(change).u, drop),
         next_step="Change the filter before the shaft turns.",
         note=(
             f"{entries.show(drop.quantity, 'pressure_difference')} of"
-            f" {entries.show(change, 'pressure_difference')}."
+            f" {entries.show(change, 'pressure_difference')}{known}."
         ),
+    )
+    if (
+        clean is None
+        or found.outcome is not Outcome.PASS
+        or drop.quantity >= LEAST_OF_CLEAN * clean
+    ):
+        return found
+    return replace(
+        found,
+        outcome=Outcome.UNPROVEN,
+        sentence=f"{found.sentence} That is less than half the drop of a clean filter.",
+        next_step="Check that the element is in place, the bypass is shut, and the gauge reads.",
     )
 
 
