@@ -1,4 +1,10 @@
-"""Formula: the door of the science floor, which checks units and runs the body on bare SI numbers."""
+"""Formula: the door of the science floor, which checks units and runs a body on bare SI numbers.
+
+How to read a result: a decorated function returns quantities, and its `.si` returns the body's own
+plain floats and arrays. A result class is the same on both sides: its fields that carry a unit are
+`Any`, floats from `.si` and quantities from the function itself; `function.units["returns"]` names
+them with their units.
+"""
 
 from __future__ import annotations
 

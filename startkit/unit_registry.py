@@ -1,7 +1,7 @@
 """The registry of units, and plain magnitudes out of quantities.
 
-pint reads its thousand units from a file in 0.15 s, in every process, and a job needs some eighty of
-them. `units.txt` has those, read in a seventh of the time; pint's own file is read when a unit is
+pint reads its thousand units from a file in 0.15 s, in every process, and a job needs some eighty.
+ `units.txt` has those, read in a seventh of the time; pint's own file is read when a unit is
 asked for that the list does not have. pint's `cache_folder` is as fast once it is warm, but it
 keeps pickled files in the user's home, and a process without that folder waits the whole time.
 """

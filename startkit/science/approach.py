@@ -1,4 +1,4 @@
-"""Approach: how near the water comes to the saturation temperature, and the conductance that follows."""
+"""Approach: how near the water comes to saturation, and the conductance that follows."""
 
 from __future__ import annotations
 

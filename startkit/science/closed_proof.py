@@ -120,7 +120,7 @@ def analyse_switch(results: Sequence[StrokeResult]) -> SwitchResult:
     )
 
 
-def _array(values: Iterable[float]) -> np.ndarray:
+def _array(values: Iterable[float | None]) -> np.ndarray:
     return np.array(list(values), float)
 
 

@@ -281,7 +281,7 @@ class _Curve:
         )
 
     def solve(self, p: np.ndarray) -> np.ndarray:
-        """Start, rise along the line, gain: none below zero, plateau not above the vapour pressure."""
+        """Start, rise, gain: none below zero, plateau up to the vapour pressure."""
         from scipy.optimize import nnls
 
         columns = self.columns()

@@ -1,4 +1,4 @@
-"""Exposure: what a refrigerant's safety group means, and how much of it people may be in air with."""
+"""Exposure: what a refrigerant's safety group means, and how much of it the air may hold."""
 
 from __future__ import annotations
 

@@ -305,7 +305,7 @@ def applied_voltage(rated_voltage: Any) -> tuple[Any, Any]:
 
 
 def applied_voltage_row(rated: float) -> AppliedVoltage:
-    """The table's row for a rated line-to-line voltage [V]: it also carries how well it is known."""
+    """The table's row for a rated line-to-line voltage [V]; it also says how well it is known."""
     if rated <= 0:
         raise ScienceError(
             "no rated voltage", "test voltage", "enter the rated voltage of the nameplate"

@@ -238,7 +238,9 @@ def _pre_lube(
     first = 0 if reached is None else int(np.searchsorted(clock, reached))
     settled = settling is not None and bool((clock >= settling).sum() >= 3)
     begin = (
-        int(np.searchsorted(clock, settling)) if settled else min(series.size // 2, series.size - 2)
+        int(np.searchsorted(clock, settling))
+        if settled and settling is not None
+        else min(series.size // 2, series.size - 2)
     )
     steady, lowest = series[begin:], first + int(np.argmin(series[first:]))
     mean, u_mean, effective = mean_uncertainty(steady)

@@ -39,7 +39,7 @@ _FAHRENHEIT = 1.8
 
 
 def _load_and_range(load: float, design_range: float, where: str) -> tuple[float, float]:
-    """Load and full-load water range [°F differences], inside what the tolerances were written for."""
+    """Load and full-load water range [°F differences], where the tolerances are defined."""
     if not 0.1 <= load <= 1.02:
         raise ScienceError(
             f"a laboratory tolerance is not defined at {100 * load:.0f} % load",

@@ -69,7 +69,7 @@ def canonical(fluid: str) -> str:
 
 
 def safety_group(fluid: str) -> str:
-    """Safety group of ASHRAE Standard 34, e.g. ``"A1"`` (from memory; check against the standard)."""
+    """Safety group of ASHRAE Standard 34, e.g. ``"A1"`` (from memory: check the standard)."""
     return find(fluid).safety_group
 
 
@@ -105,7 +105,8 @@ def citation(fluid: str) -> str:
     made_of = f" ({shares} by mass)" if refrigerant.is_blend else ""
     note = f"; {refrigerant.note}" if refrigerant.note else ""
     return (
-        f"{refrigerant.name}{made_of}: {'; '.join(states.table_of(refrigerant.name).equations)}{note};"
+        f"{refrigerant.name}{made_of}:"
+        f" {'; '.join(states.table_of(refrigerant.name).equations)}{note};"
         f" {version(fluid)}"
     )
 

@@ -122,7 +122,7 @@ def analyse_run_up(
         reached,
         None if reached is None else _sampling(t, reached),
         by,
-        None if worst is None else float(pressure[worst]),
+        None if pressure is None or worst is None else float(pressure[worst]),
         None if worst is None else float(t[worst]),
         int(keep.sum()),
     )

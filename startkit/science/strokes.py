@@ -74,6 +74,15 @@ class Stroke:
         """+1 opening, -1 closing."""
         return 1.0 if self.direction == OPENING else -1.0
 
+    @property
+    def clock(self) -> np.ndarray:
+        """Times of the rows [s]; calibration points taken at rest have none."""
+        if self.time is None:
+            raise ReadingError(
+                "this stroke has no times", "strokes", "record it with a column of time"
+            )
+        return self.time
+
 
 def read_switch(text: Any, where: str = "") -> bool:
     """Whether a typed switch state means made.
@@ -216,7 +225,7 @@ def command_form(record: Stroke, change: float = 1e-3) -> str:
 
 
 def holds(record: Stroke, change: float = 1e-3, samples: int = 4) -> list[tuple[int, int]]:
-    """First and last index of each run of at least `samples` rows in which the command stood still."""
+    """First and last index of each run of at least `samples` rows with a constant command."""
     moving = np.abs(np.diff(record.command)) > change
     edges = np.concatenate([[0], np.flatnonzero(moving) + 1, [len(record.command)]])
     return [(int(a), int(b) - 1) for a, b in pairwise(edges) if b - a >= samples]

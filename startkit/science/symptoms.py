@@ -189,8 +189,8 @@ def _weighed(cause: Cause, signs: Mapping[str, int | None]) -> Candidate | None:
         return None
     untold = tuple(name for name in cause.needs if signs.get(name) is None)
     because = tuple(
-        f"{name} {_WORDS[signs[name]]}"
+        f"{name} {_WORDS[side]}"
         for name in (*cause.needs, *cause.allows)
-        if signs.get(name) is not None
+        if (side := signs.get(name)) is not None
     )
     return Candidate(cause.name, not untold, because, untold, cause.tells)

@@ -174,7 +174,7 @@ def settled_points(record: Stroke, result: StrokeResult) -> tuple[np.ndarray, np
 
 def _ramp_points(record: Stroke, result: StrokeResult) -> tuple[np.ndarray, np.ndarray]:
     rows = _ramp_rows(record)
-    later = np.interp(record.time[rows] + _most_delay(result) / 2, record.time, record.feedback)
+    later = np.interp(record.clock[rows] + _most_delay(result) / 2, record.clock, record.feedback)
     return record.command[rows], later
 
 
@@ -188,7 +188,7 @@ def _ramp_speed(record: Stroke) -> float:
     rows = _ramp_rows(record)
     return float(
         abs(record.command[rows[-1]] - record.command[rows[0]])
-        / (record.time[rows[-1]] - record.time[rows[0]])
+        / (record.clock[rows[-1]] - record.clock[rows[0]])
     )
 
 

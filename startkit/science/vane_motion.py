@@ -94,7 +94,7 @@ class _Course:
 
 
 def _course(record: Stroke) -> _Course:
-    time, level, sigma = record.time, smooth(record.feedback), noise(record.feedback)
+    time, level, sigma = record.clock, smooth(record.feedback), noise(record.feedback)
     form = command_form(record)
     changed = np.flatnonzero(np.abs(record.command - record.command[0]) > 1e-3)
     first = int(changed[0]) if changed.size else 0

@@ -236,6 +236,8 @@ def _slips(result: StrokesResult, bands: Bands) -> list[Symptom]:
 def _hysteresis(result: StrokesResult, bands: Bands) -> list[Symptom]:
     if result.hysteresis_mean is None or result.u_hysteresis is None:
         return []
+    if result.hysteresis is None or result.hysteresis_at is None:
+        return []
     u = max(result.u_hysteresis, 5e-4) / np.sqrt(4.0)
     text = (
         f"At the same command, feedback closing stands {_percent(result.hysteresis_mean)} above"
@@ -402,6 +404,8 @@ def _scatter(result: StrokesResult, bands: Bands, fits: Sequence[str]) -> list[S
     from scipy.special import chdtri
 
     switch, n = result.switch, len(result.switch.makes_from_rest)
+    if switch.distance_sd is None or switch.u_position is None:
+        return []
     if (n - 1) * switch.distance_sd**2 <= chdtri(n - 1, 0.05) * switch.u_position**2:
         return []
     own = float(np.sqrt(max(0.0, switch.distance_sd**2 - switch.u_position**2)))

@@ -14,7 +14,7 @@ CALLERS = ("startkit", "workbook", "benchmarks")
 # Formulas whose caller is being written, and what for.
 AWAITED = {
     "air.standard_barometer_uncertainty": "how far the entered barometer may be from the elevation",
-    "performance.carnot_fraction": "a COP above that of the reversed Carnot cycle is a wrong reading",
+    "performance.carnot_fraction": "a COP above the reversed Carnot cycle's is a wrong reading",
     "pre_lube.value_at_trip": "the differential at the trip read off the trend",
     "refrigerant.density": "volume flow at suction, where a compressor surges",
     "refrigerant.sound_speed": "machine Mach number, where a compressor surges",

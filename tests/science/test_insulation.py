@@ -1,4 +1,4 @@
-"""Insulation resistance at 40 °C, its least values, and when the polarisation index says nothing."""
+"""Insulation resistance at 40 °C, its least values, and when the index says nothing."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Steadiness against regression by another library, closed forms, and series whose truth is known."""
+"""Steadiness against regression by another library, closed forms, and known series."""
 
 from __future__ import annotations
 

@@ -93,7 +93,7 @@ def test_a_switch_that_makes_far_from_closed_is_out_of_adjustment():
     assert _said(VaneDrive(make=0.12)).outcome == "switch misadjusted"
 
 
-def test_a_drive_short_of_torque_at_the_closed_end_is_not_taken_for_a_lost_calibration_or_a_bad_switch():
+def test_a_drive_short_of_torque_is_not_taken_for_a_lost_calibration_or_a_bad_switch():
     said = _said(VaneDrive(load_closed=1.1, seen_noise=None))
     assert said.outcome == "actuator short of torque"
 
