@@ -1,5 +1,6 @@
 """The book: one open job, its stages, and everything of it that is on the screen."""
 
+# `Any` here: a part is JSON, in the schema of `startkit.procedure.payload`.
 from __future__ import annotations
 
 import threading
@@ -38,7 +39,7 @@ class View(Protocol):
 
 @dataclass(frozen=True)
 class _Overall:
-    """What depends on the whole job: which entries were made early, and in which stages the next one
+    """What depends on the whole job: which entries were made early, and in which stages the next
     would be.
     """
 

@@ -1,5 +1,6 @@
 """What JupyterLab saves of a job's notebook: the last state of each card, not its dead widget."""
 
+# `Any` here: a notebook's JSON, and the untyped interface of JupyterLab's server.
 from __future__ import annotations
 
 from typing import Any
@@ -30,7 +31,6 @@ def drop_widgets(notebook: dict[str, Any]) -> None:
 class JobContents(AsyncLargeFileManager):
     """JupyterLab's own file manager, which saves notebooks without live views."""
 
-    # Its interface is not typed.
     def run_pre_save_hooks(self, model: dict[str, Any], path: str, **kwargs: Any) -> None:
         """Change what will be written, before it is signed and written."""
         if model.get("type") == "notebook" and isinstance(model.get("content"), dict):

@@ -1,5 +1,6 @@
 """Drawing: one plot value as SVG, the same bytes from the same values, legible on a grey copier."""
 
+# `Any` here: matplotlib's figures, axes and styles have no types of use here.
 from __future__ import annotations
 
 import re
@@ -280,7 +281,7 @@ def _last(
 
 
 def _draw_rule(axes: Any, rule: Rule, scale: Any) -> float:
-    """Draw one rule and return its position. A level one is named in the margin with the lines, an upright
+    """Draw one rule and return its position. A level one is named in the margin, an upright
     one at its head.
     """
     upright = rule.axis == "x"

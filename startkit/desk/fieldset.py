@@ -1,5 +1,6 @@
 """The fieldset: a stage's fields and their present values, described for a form."""
 
+# `Any` here: a state is JSON for the browser.
 from __future__ import annotations
 
 from typing import Any
@@ -203,7 +204,7 @@ def read_text(text: str, field: Field, entries: Entries) -> dict[str, Any]:
 
 
 def instruments(assessment: Assessment, stage: str, chosen: dict[str, str]) -> list[dict[str, Any]]:
-    """For each kind of reading of the stage: the instruments that can take it, and the one chosen."""
+    """For each kind of reading of the stage: instruments that can take it, and the one chosen."""
     entries = assessment.stage_entries(stage)
     asked = [
         kind

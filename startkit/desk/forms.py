@@ -2,6 +2,7 @@
 own.
 """
 
+# `Any` here: a message is JSON from or for the browser.
 from __future__ import annotations
 
 import threading
@@ -14,7 +15,7 @@ import traitlets
 
 from startkit.desk import cards, fieldset, messages
 from startkit.desk.book import Book
-from startkit.desk.markup import el
+from startkit.desk.cards.pieces import el
 
 _STATIC = Path(__file__).parent / "static"
 # One module for the browser, kept in files of one noun each: a class must come before what extends

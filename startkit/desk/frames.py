@@ -1,5 +1,6 @@
 """A job's data as pandas frames, for further calculation in the notebook."""
 
+# `Any` here: pandas frames and JSON values.
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any

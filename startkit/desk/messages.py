@@ -2,6 +2,7 @@
 journal has it.
 """
 
+# `Any` here: a message is JSON from the browser, checked value by value.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
@@ -40,8 +41,8 @@ def answer(book: Book, stage: str, message: Message) -> dict[str, Any]:
     stage : str
         Stage of the form; empty for a card without fields.
     message : mapping
-        ``{"id", "ask", ...}``; ``ask`` is one of open, save, read, piece, picture, look, history, waive,
-        desk, refresh.
+        ``{"id", "ask", ...}``; ``ask`` is one of open, save, read, piece, picture, look, history,
+        waive, desk, refresh.
         What is sent as bytes is under ``"bytes"``.
 
     Returns
@@ -239,8 +240,8 @@ def _refuse_conflicts(changes: list[Message], made: list[Entry], entries: Entrie
             shown = f"{newest.value} {newest.unit}".strip() or "blank"
             state = fieldset.state(entries.fields[change["field"]], entries)
             raise Refused(
-                f"{newest.who or 'someone'} entered {shown} here at {newest.at[11:19]} in the meantime;"
-                " look at it, then type yours again.",
+                f"{newest.who or 'someone'} entered {shown} here at {newest.at[11:19]}"
+                " in the meantime; look at it, then type yours again.",
                 conflict=change["field"],
                 states={change["field"]: state},
             )

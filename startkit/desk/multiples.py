@@ -2,6 +2,7 @@
 machines named once.
 """
 
+# `Any` here: matplotlib's figures and axes have no types of use here.
 from __future__ import annotations
 
 from collections.abc import Sequence

@@ -1,5 +1,6 @@
 """The job's notebook as a page without code, served by Voila on this computer."""
 
+# `Any` here: Voila and its settings have no types.
 from __future__ import annotations
 
 import os
@@ -21,8 +22,8 @@ CULL_AFTER, CULL_EVERY = (
     1800,
     60,
 )  # s that the kernel of a closed page is kept, and how often it is looked for
-# A page talks to this server alone: nothing is fetched from outside, nothing is
-# sent there.
+# A page talks to this server alone: nothing is fetched from outside, nothing
+# is # sent there.
 POLICY = (
     "default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval' blob:; style-src 'self'"
     " 'unsafe-inline'; img-src 'self' data: blob:; font-src 'self' data:; connect-src 'self';"
@@ -36,9 +37,10 @@ EXTENSIONS = [
     "startkit-page",
 ]
 OPEN_TO_OTHERS = (
-    "Warning: this page can be reached from other computers at {address}. Anyone who has its address"
-    " with the token can enter readings under any name, and nothing on the way is encrypted. Use it"
-    " only in a network that you trust, and close it with Ctrl+C when the work is done."
+    "Warning: this page can be reached from other computers at {address}. Anyone who has its"
+    " address with the token can enter readings under any name, and nothing on the way is"
+    " encrypted. Use it only in a network that you trust, and close it with Ctrl+C when the work"
+    " is done."
 )
 NO_PORTS = 50  # further ports that are tried if one is taken
 

@@ -1,7 +1,8 @@
-"""The proof on the screen: worked examples recalculated on this computer, and every outside check of
-the tests.
+"""The proof on the screen: worked examples recalculated here, and every outside check of the
+tests.
 """
 
+# `Any` here: a part is JSON, in the schema of `startkit.procedure.payload`.
 from __future__ import annotations
 
 import json

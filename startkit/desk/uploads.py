@@ -1,5 +1,6 @@
 """Uploads: photographs in pieces and drawn signatures from a form, on their way into the job."""
 
+# `Any` here: a message is JSON from the browser, checked value by value.
 from __future__ import annotations
 
 import base64

@@ -120,7 +120,7 @@ def _places(
 
 
 def _skips(named: Sequence[int | None], head: Sequence[str]) -> bool:
-    """True if some headings are known and others are not: then the others are no columns of ours."""
+    """True if some headings are known and others are not: the others are no columns of ours."""
     known = [n for n in named if n is not None]
     return bool(known) and any(n is None and label for n, label in zip(named, head, strict=True))
 

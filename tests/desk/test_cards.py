@@ -8,7 +8,7 @@ from html.parser import HTMLParser
 import pytest
 
 from startkit.desk import cards
-from startkit.desk.markup import el
+from startkit.desk.cards.pieces import el
 from startkit.desk.notebook import open_book
 from startkit.verdict import Outcome
 from tests.desk.sample import STAGES

@@ -1,5 +1,6 @@
 """Cards: a part of the record as HTML and as plain text; nothing is calculated here."""
 
+# `Any` here: a part is JSON; a live view comes from anywidget, which has no types.
 from __future__ import annotations
 
 from functools import lru_cache
@@ -16,11 +17,10 @@ from startkit.desk.cards.front import (
     hold_slots,
     register,
 )
-from startkit.desk.cards.pieces import Part, aligned_column, plots, table
+from startkit.desk.cards.pieces import Markup, Part, aligned_column, el, plots, table
 from startkit.desk.cards.plain import plain
 from startkit.desk.cards.stage import stage
 from startkit.desk.cards.verdicts import verdict
-from startkit.desk.markup import Markup, el
 from startkit.procedure import payload
 
 

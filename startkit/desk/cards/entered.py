@@ -6,19 +6,22 @@ from collections.abc import Sequence
 
 from startkit.desk.cards.pieces import (
     OWN_KEYS,
+    Markup,
     Part,
     bullets,
     counted,
+    el,
     fold,
+    join,
     moment,
     table,
 )
-from startkit.desk.markup import Markup, el, join
 
 # --- what was entered --------------------------------------------------------------------------
 
 
 def entered(part: Part) -> Markup:
+    """What was entered in a stage, folded."""
     single = [f for f in part["entered"] if f["value"]]
     tables = [t for t in part["entered_tables"] if t["rows"]]
     corrections = [c for f in part["entered"] for c in f["corrections"]] + [

@@ -7,23 +7,26 @@ from collections.abc import Sequence
 from startkit.desk.cards.entered import correction
 from startkit.desk.cards.pieces import (
     MARKS,
+    Markup,
     Part,
     badge,
     bullets,
     counted,
+    el,
     fold,
     heading,
+    join,
     moment,
     plots,
     table,
 )
 from startkit.desk.cards.verdicts import verdict_lines
-from startkit.desk.markup import Markup, el, join
 
 # --- hold points, front, handover --------------------------------------------------------------
 
 
 def hold_slots(part: Part, can_waive: bool) -> dict[str, Markup]:
+    """A hold point's card."""
     return {"head": hold(part)}
 
 
@@ -78,13 +81,15 @@ def _in_short(part: Part) -> str:
         )
         return f"{counted(part['needed'], 'verdict', 'verdicts')} settled{waived}."
     return (
-        f"{len(part['in_the_way'])} of {counted(part['needed'], 'verdict', 'verdicts')} not settled."
+        f"{len(part['in_the_way'])} of {counted(part['needed'], 'verdict', 'verdicts')}"
+        " not settled."
         if part["needed"]
         else "Nothing has been judged yet."
     )
 
 
 def front(part: Part, can_waive: bool) -> dict[str, Markup]:
+    """The front card: the whole job on one screen."""
     pieces = (
         _broken(part["faults"]),
         _machine(part),
@@ -234,6 +239,7 @@ def _job_line(part: Part) -> Markup:
 
 
 def handover(part: Part, can_waive: bool) -> dict[str, Markup]:
+    """Open items, corrections and statements."""
     opened = (
         verdict_lines(part["open_items"], "Open items")
         if part["open_items"]
@@ -271,6 +277,7 @@ def handover(part: Part, can_waive: bool) -> dict[str, Markup]:
 
 
 def register(part: Part, can_waive: bool) -> dict[str, Markup]:
+    """A register or a proof: facts, tables and plots."""
     facts = (
         el("dl", *(el("div", el("dt", k), el("dd", v)) for k, v in part["facts"]), cls="sk-facts")
         if part["facts"]
@@ -289,6 +296,7 @@ def register(part: Part, can_waive: bool) -> dict[str, Markup]:
 
 
 def error(part: Part, can_waive: bool) -> dict[str, Markup]:
+    """One sentence in place of a part that cannot be shown."""
     mark = el("span", "!", cls="sk-mark", aria_hidden="true")
     detail = (
         fold("detail", "For the maintainer of the tool", el("pre", part["detail"]))

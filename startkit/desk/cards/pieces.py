@@ -1,12 +1,14 @@
-"""Small pieces of a card: badges, headings, lists, folds, plots and tables."""
+"""Pieces of a card: elements whose texts are escaped, badges, headings, lists, folds, tables."""
 
+# `Any` here: a part is JSON, in the schema of `startkit.procedure.payload`.
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from startkit.desk.markup import Markup, el
+from markupsafe import Markup, escape
+
 from startkit.verdict import Outcome
 
 MARKS = {outcome.value: outcome.mark for outcome in Outcome}
@@ -21,6 +23,42 @@ Part = Mapping[str, Any]
 # --- small pieces ------------------------------------------------------------------------------
 
 
+# --- elements that cannot be typed in -----------------------------------------------------------
+
+_VOID = frozenset({"br", "hr", "wbr"})
+_NAMES = {"cls": "class", "for_": "for"}
+
+
+def el(name: str, *children: object, **attributes: object) -> Markup:
+    """One element.
+
+    Parameters
+    ----------
+    name : str
+    *children
+        `Markup` is kept as it is, None is left out, anything else is escaped as text.
+    **attributes
+        ``cls`` becomes ``class``, ``_`` becomes ``-``; None and False are left out, True is written
+        without a value.
+    """
+    head = name + "".join(_attribute(key, value) for key, value in attributes.items())
+    if name in _VOID:
+        return Markup(f"<{head}>")
+    return Markup(f"<{head}>{join(children)}</{name}>")
+
+
+def _attribute(key: str, value: object) -> str:
+    if value is None or value is False:
+        return ""
+    shown = _NAMES.get(key, key.replace("_", "-"))
+    return f" {shown}" if value is True else f' {shown}="{escape(str(value))}"'
+
+
+def join(parts: Iterable[object]) -> Markup:
+    """Parts one after another; None is left out."""
+    return Markup("").join(escape(part) for part in parts if part is not None)
+
+
 def badge(outcome: str) -> Markup:
     """Mark and word of an outcome; the colour only repeats them."""
     mark = el("span", MARKS[outcome], cls="sk-mark", aria_hidden="true")
@@ -33,19 +71,23 @@ def moment(iso: str) -> str:
 
 
 def heading(title: str, outcome: str | None = None, level: int = 3) -> Markup:
+    """A title with its badge."""
     return el("div", el(f"h{level}", title), badge(outcome) if outcome else None, cls="sk-heading")
 
 
 def bullets(items: Iterable[object], cls: str = "") -> Markup | None:
+    """A list; None if it is empty."""
     rows = [el("li", item) for item in items]
     return el("ul", *rows, cls=cls or None) if rows else None
 
 
 def counted(n: int, one: str, many: str) -> str:
+    """A number with its noun."""
     return f"{n} {one if n == 1 else many}"
 
 
 def fold(key: str, summary: object, *body: object, is_open: bool = False) -> Markup:
+    """Content that is folded away under a summary."""
     return el("details", el("summary", summary, **OWN_KEYS), *body, data_key=key, open=is_open)
 
 

@@ -5,19 +5,21 @@ from __future__ import annotations
 from startkit.desk.cards.entered import entered
 from startkit.desk.cards.pieces import (
     SETTLED,
+    Markup,
     Part,
     bullets,
+    el,
     heading,
     plots,
     table,
 )
 from startkit.desk.cards.verdicts import verdict_list
-from startkit.desk.markup import Markup, el
 
 # --- a stage -----------------------------------------------------------------------------------
 
 
 def stage(part: Part, can_waive: bool) -> dict[str, Markup]:
+    """A stage's card in its renewable pieces."""
     return {
         "head": _stage_head(part),
         "found": _found(part, can_waive),

@@ -7,13 +7,15 @@ from collections.abc import Sequence
 from startkit.desk.cards.pieces import (
     CSS_NAME,
     SETTLED,
+    Markup,
     Part,
     badge,
+    el,
 )
-from startkit.desk.markup import Markup, el
 
 
 def verdict_list(judged: Sequence[Part], name: str, can_waive: bool) -> Markup | None:
+    """Full verdicts as one list; None if there is none."""
     return (
         el("ul", *(verdict(v, can_waive) for v in judged), cls="sk-verdicts", aria_label=name)
         if judged

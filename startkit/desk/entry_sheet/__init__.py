@@ -1,1 +1,1 @@
-"""The entry sheet: a job's stages as a workbook (XLSX), one tab a stage, for where no laptop goes."""
+"""The entry sheet: the stages of a job as an XLSX workbook, one tab a stage, for use off-line."""

@@ -1,5 +1,6 @@
 """The workbook of an entry sheet: the names of its tabs and the choices that its cells offer."""
 
+# `Any` here: openpyxl has no types.
 from __future__ import annotations
 
 import re

@@ -6,6 +6,7 @@ columns in a
 hidden row, so that a row or column put in by hand cannot move a value to another item.
 """
 
+# `Any` here: openpyxl has no types.
 from __future__ import annotations
 
 import re
@@ -61,7 +62,7 @@ class CellRefused(Exception):
 
 
 def mark(*parts: str | int) -> str:
-    """The mark of a row: parts between slashes, which no name of a stage or field contains."""
+    """The mark of a row: parts between slashes, which no name contains."""
     return "/".join(str(part) for part in parts)
 
 
@@ -75,7 +76,7 @@ def clean(text: str) -> str:
 
 
 def put(cell: Any, text: str, kind: str = "text") -> None:
-    """Write a text into an entry cell; whatever it begins with, it is a text and never a formula."""
+    """Write a text into an entry cell; whatever it begins with, it is never a formula."""
     stamp = _moment(text, kind)
     cell.number_format = _STAMP.get(kind, TEXT)
     if stamp is not None:

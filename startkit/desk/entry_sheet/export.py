@@ -1,5 +1,6 @@
 """The entry sheet of a job written out: a start tab, one tab a stage, and hidden sheets."""
 
+# `Any` here: openpyxl has no types.
 from __future__ import annotations
 
 import io

@@ -2,6 +2,7 @@
 one page wide.
 """
 
+# `Any` here: openpyxl has no types.
 from __future__ import annotations
 
 from collections.abc import Callable

@@ -2,6 +2,7 @@
 nothing.
 """
 
+# `Any` here: openpyxl has no types.
 from __future__ import annotations
 
 import re

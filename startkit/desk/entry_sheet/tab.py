@@ -1,5 +1,6 @@
 """One stage's tab of an entry sheet."""
 
+# `Any` here: openpyxl has no types.
 from __future__ import annotations
 
 from typing import Any
@@ -42,13 +43,16 @@ class Tab:
 
     @property
     def entries(self) -> Entries:
+        """The stage's entries."""
         return self.book.assessment.stage_entries(self.stage.name)
 
     @property
     def system(self) -> str:
+        """Units of the job."""
         return self.book.assessment.system
 
     def fill(self) -> None:
+        """Write the whole tab."""
         self._head()
         group = ""
         for field in self.entries.fields.values():
