@@ -129,6 +129,23 @@ def bounds(entries: Entries, limit: Limit) -> str:
     return f"at most {entries.show(limit.high, limit.kind)}"
 
 
+def resting_on(verdict: Verdict, *readings: Reading) -> Verdict:
+    """A verdict that `check` cannot make, with the items that it rests on; a pass is unproven if an
+    instrument of one of them cannot be trusted.
+    """
+    items = _items((*verdict.rests_on, *(item for each in readings for item in each.items)))
+    found = replace(verdict, rests_on=items)
+    untrusted = next((each.untrusted for each in readings if each.untrusted), "")
+    if not untrusted or verdict.outcome is not Outcome.PASS:
+        return found
+    return replace(
+        found,
+        outcome=Outcome.UNPROVEN,
+        sentence=f"{verdict.sentence.rstrip('.')}, but {untrusted}.",
+        next_step="Take the reading again with an instrument that is in calibration.",
+    )
+
+
 def confirm(
     entries: Entries,
     name: str,

@@ -21,48 +21,21 @@ from workbook.demo import WHOLE, build
 
 WORSE = 20
 # Verdicts whose stage does not say yet what they rest on. The list only gets shorter.
-OWED = {
-    "first_start.vibration",
-    "load_up.capacity",
-    "load_up.condenser_approach",
-    "load_up.condenser_flow",
-    "load_up.current",
-    "load_up.evaporator_approach",
-    "load_up.evaporator_flow",
-    "load_up.loads",
-    "load_up.non_condensables",
-    "load_up.specific_power",
-    "load_up.subcooling",
-    "lube.coast_down",
-    "lube.differential",
-    "lube.filter_drop",
-    "lube.foaming",
-    "lube.heater_time",
-    "lube.margin",
-    "lube.oil_superheat",
-    "lube.post_lube",
-    "lube.set_point",
+OWED = {"pull_down.risk"}
+# Read off a series, where the accuracy of what it shows is not what makes the figure uncertain:
+# times, how much it scatters, and differences of two positions, in which the error cancels.
+BY_SERIES = {
+    "first_start.run_up_time",
     "lube.steadiness",
-    "lube.stood",
     "lube.time_to_set_point",
-    "lube.trip",
     "lube.zero",
-    "pull_down.risk",
     "vanes.closing_time",
     "vanes.hysteresis",
-    "vanes.linearity",
-    "vanes.open_end",
     "vanes.opening_time",
     "vanes.switch_differential",
-    "vanes.switch_distance",
-    "vanes.switch_misses",
     "vanes.switch_spread",
-    "vanes.zero",
     "vanes.zero_drift",
 }
-
-# Times read off a series: how far apart its rows are decides, not the accuracy of what it shows.
-BY_TIME = {"first_start.run_up_time"}
 
 
 @dataclass(frozen=True)
@@ -159,7 +132,7 @@ def test_a_rough_instrument_proves_only_what_is_far_from_its_limit(judged) -> No
     before, after = judged(as_it_is), judged(rough)
     for key, verdict in before.passing().items():
         now = after.verdicts[key]
-        if not before.tags(verdict) or verdict.uncertainty is None or key in OWED | BY_TIME:
+        if not before.tags(verdict) or verdict.uncertainty is None or key in OWED | BY_SERIES:
             continue
         assert now.uncertainty is not None and now.uncertainty > verdict.uncertainty, key
         if gap_of(now) < COVERAGE * now.uncertainty.to_base_units().magnitude:

@@ -65,7 +65,8 @@ def vane_outcome(make_job, put, assess, trace):
             seen.problems,
             seen.last_adjustment,
             seen.first_adjustment,
-            figures,
+            seen.blocks,
+            figures=figures,
         )
         return next(
             v for v in vane_verdicts(job.machine, job.limits, entries, strokes) if v.key == key

@@ -106,7 +106,7 @@ def test_a_missed_make_fails_and_names_its_strokes(job, assess):
 def test_a_drive_that_finishes_on_its_timer_without_arriving_is_found(job, assess):
     strokes = made(drive=VaneDrive(opening_time=40, closing_time=40, load_closed=1.2))
     found = by_key(assess, job(strokes))["vanes.arrived"]
-    assert found.outcome is Outcome.FAIL and "its timer believed a stroke" in found.sentence
+    assert found.outcome is Outcome.FAIL and "by its timer" in found.sentence
 
 
 def test_strokes_before_an_adjustment_stay_on_the_record_and_do_not_count(job, put, assess):

@@ -149,7 +149,8 @@ def test_the_transducers_zero_is_found_and_the_bearings_lack_of_pressure_with_it
     found = until(job, "lube.pump_speed")
     zero, differential = verdict(found, "lube.zero"), verdict(found, "lube.differential")
     oil = oil_of(job.machine, found.stage_entries("lube"))
-    assert (zero.outcome, differential.outcome) == (Outcome.FAIL, Outcome.FAIL)
+    # 12.6 % low, but the transducers' own accuracy leaves the limit of 10 % within reach.
+    assert (zero.outcome, differential.outcome) == (Outcome.FAIL, Outcome.UNPROVEN)
     assert oil.zero.reading.quantity.to("kPa").magnitude == pytest.approx(
         measured.truth.zero_found / 1e3, abs=1.0
     )

@@ -178,6 +178,22 @@ def _excess(c: Circuit, condenser_pressure, liquid_temperature):
     ).excess_pressure
 
 
+def _isentropic_efficiency(
+    c: Circuit,
+    evaporator_pressure,
+    suction_temperature,
+    condenser_pressure,
+    discharge_temperature,
+):
+    return compression.isentropic_efficiency.si(
+        c.refrigerant,
+        evaporator_pressure,
+        suction_temperature,
+        condenser_pressure,
+        discharge_temperature,
+    )
+
+
 def _as_read(name: str) -> Callable[..., Any]:
     return lambda c, **readings: readings[name]
 
@@ -342,15 +358,7 @@ FORMULAS: tuple[Formula, ...] = (
         "percent",
         "dimensionless",
         _COMPRESSION,
-        lambda c, evaporator_pressure, suction_temperature, condenser_pressure, discharge_temperature: (
-            compression.isentropic_efficiency.si(
-                c.refrigerant,
-                evaporator_pressure,
-                suction_temperature,
-                condenser_pressure,
-                discharge_temperature,
-            )
-        ),
+        _isentropic_efficiency,
         None,
         True,
     ),

@@ -7,6 +7,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import pint
 
 from startkit.errors import StartkitError
 from startkit.facts.limits import Limits
@@ -53,23 +54,27 @@ def _over_load(
     return tuple(p for p in made if p is not None)
 
 
+def _base(quantity: pint.Quantity | None) -> float:
+    """In SI base units; nil where there is none."""
+    return 0.0 if quantity is None else float(quantity.to_base_units().magnitude)
+
+
 def _measured(
     label: str, known: Sequence[Point], key: str, emphasis: str = "main"
 ) -> tuple[Line, ...]:
     """Steady points filled, others quiet, with bars of 2 u."""
     lines = []
     for steady, suffix, weight in ((True, "", emphasis), (False, ", not steady", "quiet")):
-        picked = [p for p in known if p.steady is steady and p.value(key) is not None]
+        picked = [
+            (p, value) for p in known if p.steady is steady and (value := p.value(key)) is not None
+        ]
         if picked:
-            error = tuple(
-                0.0 if p.u(key) is None else COVERAGE * float(p.u(key).to_base_units().magnitude)
-                for p in picked
-            )
+            error = tuple(COVERAGE * _base(p.u(key)) for p, _ in picked)
             lines.append(
                 Line(
                     label + suffix,
-                    [load_of(p) or 0.0 for p in picked],
-                    [float(p.value(key).to_base_units().magnitude) for p in picked],
+                    [load_of(p) or 0.0 for p, _ in picked],
+                    [_base(value) for _, value in picked],
                     "points",
                     error,
                     weight,
@@ -310,7 +315,7 @@ def _cycle(machine: Machine, best: Point | None) -> Plot | None:
 
 def _cycle_plot(fluid: str, best: Point) -> Plot:
     bare = {
-        n: float(best.readings[n].quantity.to_base_units().magnitude)
+        n: _base(best.readings[n].quantity)
         for n in (
             "evaporator_pressure",
             "condenser_pressure",

@@ -66,17 +66,17 @@ class Point:
         found = self.found.get(key)
         return found.u if found is not None and found.budget else None
 
-    def untrusted(self, key: str) -> str:
-        """What is wrong with an instrument that the figure rests on."""
+    def reading(self, key: str) -> Reading:
+        """A figure as a reading, with what is wrong with an instrument that it rests on."""
         needs = BY_KEY[key].needs if key in BY_KEY else ()
-        return next(
-            (
-                self.readings[n].untrusted
-                for n in needs
-                if n in self.readings and self.readings[n].untrusted
-            ),
-            "",
-        )
+        parents = [self.readings[name] for name in needs if name in self.readings]
+        return Reading.derived(self.value(key), self.u(key), *parents)
+
+    @property
+    def confirmation(self) -> tuple[str, ...]:
+        """Items by which a person says that the machine was steady."""
+        names = ("steady", "steady_by", "begin", "end", "chosen_by")
+        return tuple(item for name in names for item in self.row.reading(name).items if "." in item)
 
 
 def point(
@@ -95,7 +95,7 @@ def point(
     """
     raw = {name: row.reading(name) for name in row.cells}
     flows = {
-        side: flow_by_drop(exchanger, raw.get(f"{side}_drop", Reading("")))
+        side: flow_by_drop(exchanger, raw.get(f"{side}_drop", Reading()))
         for side, exchanger in (
             ("evaporator", machine.evaporator),
             ("condenser", machine.condenser),
@@ -104,7 +104,7 @@ def point(
     parts = {name: _parts(name, reading, entries, scatter or {}) for name, reading in raw.items()}
     readings = {name: _with_total(reading, parts[name]) for name, reading in raw.items()}
     for side, flow in flows.items():
-        if readings.get(f"{side}_flow", Reading("")).quantity is None:
+        if readings.get(f"{side}_flow", Reading()).quantity is None:
             # A flow that no meter gave is taken from its pressure drop.
             readings[f"{side}_flow"] = flow
     found, why_not = _figures(readings, parts, constants, entries)
@@ -126,7 +126,7 @@ def _figures(
     found: dict[str, Propagated] = {}
     why_not: dict[str, str] = {}
     for formula in FORMULAS:
-        missing = [n for n in formula.needs if readings.get(n, Reading("")).quantity is None]
+        missing = [n for n in formula.needs if readings.get(n, Reading()).quantity is None]
         if missing:
             why_not[formula.key] = f"needs {', '.join(n.replace('_', ' ') for n in missing)}"
             continue
@@ -146,7 +146,7 @@ def _parts(name: str, reading: Reading, entries: Entries, scatter: Mapping[str, 
     return Parts(
         float(reading.u.to_base_units().magnitude),
         scatter.get(name, 0.0),
-        float(shared.to_base_units().magnitude) if gauge else 0.0,
+        float(shared.to_base_units().magnitude) if gauge and shared is not None else 0.0,
         tag,
     )
 
@@ -167,7 +167,7 @@ def flow_by_drop(exchanger: Exchanger, drop: Reading) -> Reading:
     u(dp)/(2 dp).
     """
     if drop.quantity is None or drop.quantity.magnitude <= 0:
-        return Reading(drop.what)
+        return Reading(items=drop.items)
     flow = water.flow_from_pressure_drop(
         exchanger.design_flow, exchanger.design_pressure_drop, drop.quantity
     )
@@ -176,7 +176,7 @@ def flow_by_drop(exchanger: Exchanger, drop: Reading) -> Reading:
         if drop.u is None
         else flow * float((drop.u / drop.quantity).to("dimensionless").magnitude) / 2
     )
-    return Reading(drop.what, drop.text, flow, u, untrusted=drop.untrusted, entry=drop.entry)
+    return Reading.derived(flow, u, drop)
 
 
 def _figure(
@@ -186,8 +186,9 @@ def _figure(
     constants: Circuit,
     entries: Entries,
 ) -> Propagated:
-    values = {name: readings[name].quantity for name in formula.needs}
-    u = {name: readings[name].u for name in formula.needs if readings[name].u is not None}
+    needs = [(name, readings[name]) for name in formula.needs]
+    values = {name: each.quantity for name, each in needs if each.quantity is not None}
+    u = {name: each.u for name, each in needs if each.u is not None}
     correlation = _correlation(tuple(u), parts, entries)
     key = (
         formula.key,
@@ -214,18 +215,15 @@ def _figure(
 # The same readings give the same figure: a job is judged anew at every entry, and only what changed
 # is worked out again.
 _KEPT: dict[tuple[Any, ...], Propagated] = {}
-
-
 _MOST_KEPT = 4000
 
 
 def _small_range(values: dict[str, pint.Quantity]) -> bool:
     for side in ("chilled", "condenser"):
-        pair = [values.get(f"{side}_{end}") for end in ("entering", "leaving")]
-        if (
-            None not in pair
-            and abs(bare(pair[0], "kelvin") - bare(pair[1], "kelvin")) < SMALL_RANGE
-        ):
+        entering, leaving = (values.get(f"{side}_{end}") for end in ("entering", "leaving"))
+        if entering is None or leaving is None:
+            continue
+        if abs(bare(entering, "kelvin") - bare(leaving, "kelvin")) < SMALL_RANGE:
             return True
     return False
 
@@ -249,10 +247,8 @@ def _correlation(
 
 
 def _pair(first: str, second: str, entries: Entries) -> float:
-    instruments = [entries.job.instruments.get(tag) for tag in (first, second)]
-    return (
-        instruments[0].correlation(instruments[1]) if all(instruments) and first != second else 0.0
-    )
+    one, other = (entries.job.instruments.get(tag) for tag in (first, second))
+    return 0.0 if one is None or other is None or first == second else one.correlation(other)
 
 
 def points(machine: Machine, entries: Entries) -> tuple[tuple[Point, ...], str]:

@@ -11,6 +11,7 @@ from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
+from startkit.procedure.reading import Reading
 from startkit.procedure.selection import part_load_value as of_selection
 from startkit.procedure.stage import Figure, Heading, Table
 from startkit.science import rating
@@ -49,10 +50,12 @@ def part_load(found: tuple[Point, ...]) -> PartLoad:
         for p in found
         if p.steady and load_of(p) is not None and p.value("specific_power") is not None
     )
-    loads, figures = (
-        [load_of(p) for p in used],
-        [float(p.value("specific_power").to("dimensionless").magnitude) for p in used],
-    )
+    loads = [load_of(p) or 0.0 for p in used]
+    figures = [
+        float(value.to("dimensionless").magnitude)
+        for p in used
+        if (value := p.value("specific_power")) is not None
+    ]
     try:
         harmonic = rating.part_load_value.si(loads, figures, "harmonic")
         arithmetic = rating.part_load_value.si(loads, [1 / each for each in figures], "arithmetic")
@@ -172,16 +175,17 @@ def verdicts(
                 sentence=f"Not made: {found.why_not}.",
                 next_step="Read a load at or beyond each of 100, 75, 50 and 25 %.",
                 source=limit.origin,
+                rests_on=("load_up.points", "load_up.tolerance"),
             ),
         )
     ratio = float(found.power.value) / own
     u = None if found.u is None else Q(100 * found.u / own, "percent")
+    used = [p.reading("specific_power") for p in found.used]
     return (
         check(
             entries,
             limit,
-            Q(100 * (ratio - 1), "percent"),
-            u=u,
+            Reading.derived(Q(100 * (ratio - 1), "percent"), u, *used),
             next_step=(
                 "Look which load is worse than the selection, and check flow, air, charge and"
                 " fouling there."

@@ -46,10 +46,11 @@ def _from_trend(
 ) -> tuple[Steady | None, tuple[Point, ...], tuple[str, ...]]:
     """What the named trend shows, the loads chosen from it, and what cannot be used."""
     trend, sentence = trend_windows.chosen_trend(entries)
-    if trend is None:
+    barometer = entries.job.barometer.quantity
+    if trend is None or barometer is None:
         return None, (), (sentence,)
     try:
-        steady = trend_windows.steady(machine, limits, trend, entries.job.barometer.quantity)
+        steady = trend_windows.steady(machine, limits, trend, barometer)
     except StartkitError as error:
         return None, (), (f"Trend {trend.name}: {error}",)
     chosen, problems = trend_windows.chosen(machine, entries, steady, POINT_KINDS)

@@ -143,10 +143,10 @@ def _ranges(
     sentences = []
     for name, ends in RANGES.items():
         held = sum(each.share for each in found.budget if each.name in ends)
-        temperatures = [p.readings[end].quantity for end in ends]
-        if held <= 0.2 or None in temperatures or allowed <= (1 - held) + 1e-6:
+        entering, leaving = (p.readings[end].quantity for end in ends)
+        if held <= 0.2 or entering is None or leaving is None or allowed <= (1 - held) + 1e-6:
             continue
-        now = abs(temperatures[0].to("kelvin") - temperatures[1].to("kelvin"))
+        now = abs(entering.to("kelvin") - leaving.to("kelvin"))
         needed = Q(float(now.magnitude) * (held / (allowed - (1 - held))) ** 0.5, "delta_degC")
         if now < needed <= 1.2 * design_range(machine):
             sentences.append(

@@ -4,12 +4,11 @@ it has one.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-import pint
+from dataclasses import dataclass, field
 
 from startkit.errors import StartkitError
 from startkit.facts.machine import Machine
+from startkit.procedure.reading import Reading
 from startkit.science import selection
 from startkit.stages.load_up.points import Point, load_of
 from startkit.units import Q
@@ -17,12 +16,9 @@ from startkit.units import Q
 
 @dataclass(frozen=True)
 class Margin:
-    """Distance to the line as a share of the line's lift [percent], its standard uncertainty, or
-    why there is none.
-    """
+    """Distance to the line as a share of the line's lift [percent], or why there is none."""
 
-    value: pint.Quantity | None = None
-    u: pint.Quantity | None = None
+    reading: Reading = field(default_factory=Reading)
     why_not: str = ""
 
 
@@ -55,6 +51,12 @@ def margin(machine: Machine, p: Point) -> Margin:
     at_line = float(lift.to("delta_degC").magnitude) / (1 - share)
     u = p.u("lift")
     return Margin(
-        Q(100 * share, "percent"),
-        None if u is None else Q(100 * float(u.to("delta_degC").magnitude) / at_line, "percent"),
+        Reading.derived(
+            Q(100 * share, "percent"),
+            None
+            if u is None
+            else Q(100 * float(u.to("delta_degC").magnitude) / at_line, "percent"),
+            p.reading("lift"),
+            p.reading("load"),
+        )
     )

@@ -151,10 +151,9 @@ def _found(asked: _Asked) -> Steady:
     machine, trend = asked.machine, asked.trend
     made = figures(machine, trend, asked.barometer, only=SHOWN)
     tolerances = _tolerances(asked.limits, made)
-    least = int(asked.limits["load_up.steady_readings"].low.to("dimensionless").magnitude)
-    window = max(
-        float(asked.limits["load_up.steady_window"].low.to("second").magnitude), least * trend.step
-    )
+    least = int(_bound(asked.limits["load_up.steady_readings"].low, "dimensionless"))
+    shortest = _bound(asked.limits["load_up.steady_window"].low, "second")
+    window = max(shortest, least * trend.step)
     swings = hunting(made, window, tolerances)
     longest = max((steadiness.PERIODS * each.hunting.period for each in swings), default=0.0)
     judged = max(window, min(longest, 4 * window))
@@ -179,13 +178,18 @@ def _found(asked: _Asked) -> Steady:
     )
 
 
+def _bound(quantity: pint.Quantity | None, unit: str) -> float:
+    """One side of a limit as a number; these limits have it by their defaults."""
+    assert quantity is not None
+    return float(quantity.to(unit).magnitude)
+
+
 def _tolerances(limits: Limits, made: TrendFigures) -> dict[str, Tolerance]:
     """What each reading may do in a window; only readings that the trend has."""
-    sd = float(limits["load_up.steady_temperature"].high.to("delta_degC").magnitude)
-    slope = float(limits["load_up.steady_slope"].high.to("delta_degC/second").magnitude)
+    sd = _bound(limits["load_up.steady_temperature"].high, "delta_degC")
+    slope = _bound(limits["load_up.steady_slope"].high, "delta_degC/second")
     flow, power = (
-        float(limits[f"load_up.steady_{name}"].high.to("dimensionless").magnitude)
-        for name in ("flow", "power")
+        _bound(limits[f"load_up.steady_{name}"].high, "dimensionless") for name in ("flow", "power")
     )
     found = {name: Tolerance(sd=sd, slope=slope) for name in TEMPERATURES if name in made.readings}
     found |= {name: Tolerance(relative_sd=flow) for name in FLOWS if name in made.readings}
@@ -306,14 +310,14 @@ def _point(
 ) -> Point:
     first, last = _rows(found, row)
     who = row.text("chosen_by")
-    cells: dict[str, Reading] = {"label": row.reading("label")}
+    cells = {name: row.reading(name) for name in ("label", "begin", "end", "chosen_by")}
     scatter: dict[str, float] = {}
     for name, kind in kinds.items():
         # A flow without a meter is made from its pressure drop where the figures are made.
         if name in found.trend.columns or (name == "current" and name in found.figures.readings):
             cells[name], scatter[name] = _mean(entries, found, name, kind, first, last, row, who)
         else:
-            cells[name] = Reading(name)
+            cells[name] = Reading()
     steady = found.within(first, last) and bool(who)
     why = (
         ""
@@ -372,7 +376,18 @@ def _mean(
     unit = "kPa abs" if column.reference == "absolute" else ""
     entry = Entry(what, entries.show(quantity, kind), unit, who, column.instrument, "", day)
     doubt = _doubt(found, column.point, first, last)
-    return Reading(what, entry.value, quantity, u, "", "", untrusted or doubt, entry), error
+    return Reading(
+        what,
+        entry.value,
+        quantity,
+        u,
+        untrusted=untrusted or doubt,
+        entry=entry,
+        items=tuple(
+            f"{entries.declared.name}.windows.{row.index}.{end}" for end in ("begin", "end")
+        ),
+        instruments=(column.instrument,) if column.instrument else (),
+    ), error
 
 
 def _doubt(found: Steady, name: str, first: int, last: int) -> str:

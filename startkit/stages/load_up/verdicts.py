@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
-import pint
-
-from startkit.errors import StartkitError
 from startkit.facts.limits import PRACTICE, Limit, Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
@@ -16,6 +14,7 @@ from startkit.procedure.reading import Reading
 from startkit.procedure.selection import approaches, promised
 from startkit.stages.load_up import rating
 from startkit.stages.load_up.fields import POINT_KINDS, POINT_LABELS
+from startkit.stages.load_up.non_condensables import non_condensables
 from startkit.stages.load_up.points import Point, load_of
 from startkit.stages.load_up.rating import PartLoad
 from startkit.stages.load_up.readings import Loads
@@ -28,16 +27,30 @@ from startkit.verdict import Outcome, Verdict, worst
 
 @dataclass(frozen=True)
 class Measured:
-    """What one point says of one item: value and standard uncertainty, a note, the figure behind
-    it; `nothing` says why there is none.
+    """What one point says of one item.
+
+    Parameters
+    ----------
+    reading : Reading
+    note : str
+        Added to the sentence.
+    figure : str
+        Key of the figure behind it.
+    nothing : str
+        Why there is no reading.
+    lacking : bool
+        Readings are missing; False: they are there, but cannot be compared.
     """
 
-    value: pint.Quantity | None = None
-    u: pint.Quantity | None = None
+    reading: Reading = field(default_factory=Reading)
     note: str = ""
     figure: str = ""
     nothing: str = ""
-    lacking: bool = True  # readings lack; False: they are there, but cannot be compared
+    lacking: bool = True
+
+    @property
+    def found(self) -> bool:
+        return self.reading.quantity is not None
 
 
 Measure = Callable[[Point], Measured]
@@ -102,7 +115,7 @@ def judged(
         ),
         *_flows(context),
         *_surge(context),
-        _air(context),
+        non_condensables(context.machine, context.limits, context.entries),
         *rating.verdicts(machine, limits, entries, rated),
     )
 
@@ -117,9 +130,7 @@ def _over_all(context: Context, item: str, measure: Measure, next_step: str) -> 
     limit = context.limits[f"load_up.{item}"]
     measured = [(p, measure(p)) for p in context.found]
     judged = [
-        (p, _one(context, f"load_up.{item}", p, m, next_step))
-        for p, m in measured
-        if m.value is not None
+        (p, _one(context, f"load_up.{item}", p, m, next_step)) for p, m in measured if m.found
     ]
     if not judged:
         return _none(limit, [m for _, m in measured])
@@ -127,23 +138,23 @@ def _over_all(context: Context, item: str, measure: Measure, next_step: str) -> 
     at, speaking = max(
         ((p, v) for p, v in judged if v.outcome is outcome), key=lambda pair: _excess(pair[1])
     )
-    apart = sum(m.value is None and not m.lacking for _, m in measured)
+    apart = sum(not m.found and not m.lacking for _, m in measured)
     others = f"{len(judged)} loads judged" if len(judged) > 1 else ""
     others = ", ".join(
         word
         for word in (others, f"{apart} not compared: {_first_reason(measured)}" if apart else "")
         if word
     )
+    items = [item for _, v in judged for item in v.rests_on]
     return replace(
         speaking,
+        rests_on=tuple(dict.fromkeys(items)),
         sentence=f"At {at.label}: {speaking.sentence}" + (f" ({others})" if others else ""),
     )
 
 
 def _first_reason(measured: list[tuple[Point, Measured]]) -> str:
-    return next(
-        f"at {p.label} {m.nothing}" for p, m in measured if m.value is None and not m.lacking
-    )
+    return next(f"at {p.label} {m.nothing}" for p, m in measured if not m.found and not m.lacking)
 
 
 def _none(limit: Limit, measured: list[Measured]) -> Verdict:
@@ -159,6 +170,7 @@ def _none(limit: Limit, measured: list[Measured]) -> Verdict:
             " selection"
             " at these.",
             source=limit.origin,
+            rests_on=("load_up.points",),
         )
     reason = measured[0].nothing if measured else "No load has been read."
     return Verdict(
@@ -168,6 +180,7 @@ def _none(limit: Limit, measured: list[Measured]) -> Verdict:
         sentence=reason,
         next_step="Take the readings.",
         source=limit.origin,
+        rests_on=("load_up.points",),
     )
 
 
@@ -176,7 +189,7 @@ def _one(context: Context, key: str, p: Point, m: Measured, next_step: str) -> V
     judged = check(
         context.entries,
         limit,
-        Reading("", "", m.value, m.u, untrusted=p.untrusted(m.figure)),
+        m.reading,
         steady=p.steady,
         next_step=next_step,
         note=m.note,
@@ -184,7 +197,7 @@ def _one(context: Context, key: str, p: Point, m: Measured, next_step: str) -> V
     if (
         judged.outcome is not Outcome.UNPROVEN
         or not p.steady
-        or p.untrusted(m.figure)
+        or m.reading.untrusted
         or m.figure not in p.found
     ):
         return judged
@@ -210,10 +223,11 @@ def _lacking(p: Point, key: str) -> Measured:
 
 def _plain(key: str, unit: str) -> Measure:
     def measure(p: Point) -> Measured:
-        value, u = p.value(key), p.u(key)
-        if value is None:
+        found = p.reading(key)
+        if found.quantity is None:
             return _lacking(p, key)
-        return Measured(value.to(unit), None if u is None else u.to(unit), figure=key)
+        u = None if found.u is None else found.u.to(unit)
+        return Measured(found.with_quantity(found.quantity.to(unit), u), figure=key)
 
     return measure
 
@@ -222,8 +236,8 @@ def _power_deviation(machine: Machine) -> Measure:
     """Measured power for capacity against what the selection promises there [percent]."""
 
     def measure(p: Point) -> Measured:
-        value, load, u = p.value("specific_power"), load_of(p), p.u("specific_power")
-        if value is None or load is None:
+        found, load = p.reading("specific_power"), load_of(p)
+        if found.quantity is None or load is None:
             return _lacking(p, "specific_power")
         promise = promised(
             machine,
@@ -233,24 +247,30 @@ def _power_deviation(machine: Machine) -> Measure:
         )
         if promise.specific_power is None:
             return Measured(nothing=promise.why_not, lacking=False)
-        # A correction for other water temperatures is trusted to a third of its size (own default).
-        doubt = abs(promise.correction - 1) / 3
-        ratio = float((value / promise.specific_power).to("dimensionless").magnitude)
-        own = 0.0 if u is None else float((u / value).to("dimensionless").magnitude)
+        deviation = found.deviation_from(promise.specific_power)
         note = (
             f"Selection corrected by {100 * (promise.correction - 1):+.1f} % for the water"
             " temperatures met."
             if abs(promise.correction - 1) >= 0.001
             else ""
         )
-        spread = (
-            Q((own**2 + doubt**2) ** 0.5 * 100 * ratio, "percent")
-            if u is not None or doubt
-            else None
-        )
-        return Measured(Q(100 * (ratio - 1), "percent"), spread, note, "specific_power")
+        return Measured(_doubted(deviation, promise.correction), note, "specific_power")
 
     return measure
+
+
+def _doubted(deviation: Reading, correction: float) -> Reading:
+    """With the doubt of the selection's correction for other water temperatures, which is trusted
+    to a third of its size (own default).
+    """
+    if deviation.quantity is None:
+        return deviation
+    ratio = 100 + float(deviation.quantity.to("percent").magnitude)
+    doubt = ratio * abs(correction - 1) / 3
+    own = None if deviation.u is None else float(deviation.u.to("percent").magnitude)
+    if own is None and not doubt:
+        return deviation
+    return deviation.with_quantity(deviation.quantity, Q(math.hypot(own or 0.0, doubt), "percent"))
 
 
 def _approach(machine: Machine, entries: Entries, side: str) -> Measure:
@@ -258,8 +278,8 @@ def _approach(machine: Machine, entries: Entries, side: str) -> Measure:
 
     def measure(p: Point) -> Measured:
         key = f"{side}_approach"
-        value, load = p.value(key), load_of(p)
-        if value is None:
+        found, load = p.reading(key), load_of(p)
+        if found.quantity is None:
             return _lacking(p, key)
         due = approaches(machine, load, side) if load is not None else None
         if due is None:
@@ -269,10 +289,10 @@ def _approach(machine: Machine, entries: Entries, side: str) -> Measure:
                 or all(getattr(row, key) is None for row in machine.selection.points),
             )
         note = (
-            f"Approach {entries.show(value, 'temperature_difference')}, selection"
+            f"Approach {entries.show(found.quantity, 'temperature_difference')}, selection"
             f" {entries.show(due, 'temperature_difference')}."
         )
-        return Measured(value - due, p.u(key), note, key)
+        return Measured(found.less(due), note, key)
 
     return measure
 
@@ -282,13 +302,19 @@ def _approach(machine: Machine, entries: Entries, side: str) -> Measure:
 
 def _loads(context: Context) -> Verdict:
     steady = [p for p in context.found if p.steady and p.value("capacity") is not None]
-    reading = Q(len(steady), "dimensionless") if context.found else None
+    count = Reading(quantity=Q(len(steady), "dimensionless"), taken=True)
     return check(
         context.entries,
         context.limits["load_up.loads"],
-        reading,
-        next_step="Take further loads, each steady and said so by name.",
+        count if context.found else Reading(),
+        next_step="Take further loads, each confirmed steady by a named person.",
+        rests_on=_confirmations(context.found),
     )
+
+
+def _confirmations(found: tuple[Point, ...]) -> tuple[str, ...]:
+    """Items by which the loads were confirmed as steady."""
+    return tuple(item for p in found for item in p.confirmation) or ("load_up.points",)
 
 
 def _steady(found: tuple[Point, ...]) -> Verdict:
@@ -305,6 +331,7 @@ def _steady(found: tuple[Point, ...]) -> Verdict:
             sentence="No load has been read.",
             next_step="Load step by step and read.",
             source=source,
+            rests_on=_confirmations(found),
         )
     swinging = [p.label + (f" ({p.unsteady})" if p.unsteady else "") for p in found if not p.steady]
     if swinging:
@@ -312,18 +339,18 @@ def _steady(found: tuple[Point, ...]) -> Verdict:
             key=key,
             title=title,
             outcome=Outcome.UNPROVEN,
-            sentence=f"Nobody says that these stood still: {', '.join(swinging)}. They are shown,"
-            " not"
-            " judged.",
-            next_step="Wait until the loop stands still, read again, and say who watched.",
+            sentence=f"Not confirmed as steady: {', '.join(swinging)}. They are shown, not judged.",
+            next_step="Wait until the loop is steady, read again, and enter who watched.",
             source=source,
+            rests_on=_confirmations(found),
         )
     return Verdict(
         key=key,
         title=title,
         outcome=Outcome.PASS,
-        sentence=f"{len(found)} loads, each said to be steady by name.",
+        sentence=f"{len(found)} loads, each confirmed steady by a named person.",
         source=source,
+        rests_on=_confirmations(found),
     )
 
 
@@ -334,7 +361,7 @@ def _full_capacity(context: Context) -> Verdict:
     if not steady:
         return check(context.entries, limit, None, next_step="")
     top = max(steady, key=lambda p: load_of(p) or 0.0)
-    load, u = load_of(top) or 0.0, top.u("load")
+    load, reading = load_of(top) or 0.0, top.reading("load")
     if load < 0.9:
         return Verdict(
             key=limit.key,
@@ -347,6 +374,7 @@ def _full_capacity(context: Context) -> Verdict:
             uncertainty=None,
             kind="percent",
             source=limit.origin,
+            rests_on=reading.items,
         )
     entries, note = (
         context.entries,
@@ -355,21 +383,14 @@ def _full_capacity(context: Context) -> Verdict:
             f" {context.entries.show(context.machine.design.capacity, 'cooling')}."
         ),
     )
-    deviation = Reading(
-        "",
-        "",
-        Q(100 * (load - 1), "percent"),
-        None if u is None else u.to("percent"),
-        untrusted=top.untrusted("load"),
-    )
     judged = check(
         entries,
         limit,
-        deviation,
+        reading.deviation_from(Q(1, "dimensionless")),
         next_step="Check flow, water temperatures, vane position and charge.",
         note=note,
     )
-    if judged.outcome is not Outcome.UNPROVEN or top.untrusted("load"):
+    if judged.outcome is not Outcome.UNPROVEN or reading.untrusted:
         return judged
     told = what_would_tell(
         context.machine, entries, judged, top.found["load"], top, POINT_KINDS, POINT_LABELS
@@ -382,7 +403,7 @@ def _flows(context: Context) -> tuple[Verdict, ...]:
     found = []
     for side, name in (("evaporator", "chilled water"), ("condenser", "condenser water")):
         if any(
-            p.flows.get(side, Reading("")).quantity is not None and _metered(p, side)
+            p.flows.get(side, Reading()).quantity is not None and _metered(p, side)
             for p in context.found
         ):
             found.append(
@@ -403,17 +424,10 @@ def _metered(p: Point, side: str) -> bool:
 
 def _flow_deviation(side: str) -> Measure:
     def measure(p: Point) -> Measured:
-        by_drop, meter = p.flows.get(side, Reading("")), p.readings[f"{side}_flow"]
+        by_drop, meter = p.flows.get(side, Reading()), p.readings[f"{side}_flow"]
         if by_drop.quantity is None or not _metered(p, side):
             return Measured(nothing=f"At {p.label} meter or pressure drop was not read.")
-        ratio = float((meter.quantity / by_drop.quantity).to("dimensionless").magnitude)
-        parts = [
-            float((r.u / r.quantity).to("dimensionless").magnitude)
-            for r in (meter, by_drop)
-            if r.u is not None
-        ]
-        u = Q(100 * ratio * sum(part**2 for part in parts) ** 0.5, "percent") if parts else None
-        return Measured(Q(100 * (ratio - 1), "percent"), u)
+        return Measured(meter.deviation_from(by_drop))
 
     return measure
 
@@ -425,11 +439,10 @@ def _surge(context: Context) -> tuple[Verdict, ...]:
 
     def measure(p: Point) -> Measured:
         found = margin(context.machine, p)
-        return (
-            Measured(nothing=found.why_not, lacking=p.value("lift") is None or load_of(p) is None)
-            if found.value is None
-            else Measured(found.value, found.u)
-        )
+        if found.reading.quantity is None:
+            lacking = p.value("lift") is None or load_of(p) is None
+            return Measured(nothing=found.why_not, lacking=lacking)
+        return Measured(found.reading)
 
     return (
         _over_all(
@@ -439,78 +452,4 @@ def _surge(context: Context) -> tuple[Verdict, ...]:
             "Stay away from this load at this lift: lower the condenser water or the load limit,"
             " and ask the maker.",
         ),
-    )
-
-
-def _air(context: Context) -> Verdict:
-    """Condenser pressure at standstill over the refrigerant's own: air or nitrogen in the machine."""
-    from startkit.science.performance import non_condensables
-
-    machine, entries, limit = (
-        context.machine,
-        context.entries,
-        context.limits["load_up.non_condensables"],
-    )
-    pressure, temperature = (
-        entries.reading("standstill_pressure"),
-        entries.reading("standstill_temperature"),
-    )
-    if pressure.quantity is None or temperature.quantity is None:
-        return check(
-            entries,
-            limit,
-            pressure if pressure.problem else temperature if temperature.problem else None,
-            next_step="",
-        )
-    try:
-        found = non_condensables(
-            machine.machine.refrigerant, pressure.quantity, temperature.quantity
-        )
-    except StartkitError as error:
-        return Verdict(
-            key=limit.key,
-            title=limit.title,
-            outcome=Outcome.OPEN,
-            sentence=str(error),
-            next_step="Check the entries.",
-            source=limit.origin,
-        )
-    return check(
-        entries,
-        limit,
-        Reading(
-            "",
-            "",
-            found.equivalent,
-            _u_air(machine, entries, pressure, temperature),
-            untrusted=pressure.untrusted or temperature.untrusted,
-        ),
-        next_step="Purge or recover the gas, then read again.",
-        note=f"Excess pressure {entries.show(found.excess_pressure, 'pressure_difference')}.",
-    )
-
-
-def _u_air(
-    machine: Machine, entries: Entries, pressure: Reading, temperature: Reading
-) -> pint.Quantity | None:
-    from startkit.science.refrigerant import dew_temperature
-
-    if pressure.u is None or temperature.u is None:
-        return None
-    barometer = entries.job.barometer.u
-    u = (
-        pressure.u
-        if barometer is None
-        else (pressure.u**2 + barometer.to(pressure.u.units) ** 2) ** 0.5
-    )
-    shifted = [
-        dew_temperature(machine.machine.refrigerant, pressure.quantity + sign * u)
-        .to("kelvin")
-        .magnitude
-        for sign in (1, -1)
-    ]
-    return Q(
-        (((shifted[0] - shifted[1]) / 2) ** 2 + temperature.u.to("delta_degC").magnitude ** 2)
-        ** 0.5,
-        "delta_degC",
     )

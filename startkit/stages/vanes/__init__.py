@@ -1,4 +1,4 @@
-"""Inlet guide vanes: are they truly closed at start, and can the switch that proves it be trusted?"""
+"""Inlet guide vanes: are they closed at start, and can the switch that proves it be trusted?"""
 
 from __future__ import annotations
 

@@ -12,7 +12,8 @@ from startkit.science.strokes import CLOSING, OPENING
 from startkit.science.vane_calibration import StrokesResult
 from startkit.science.vane_diagnosis import diagnose
 from startkit.stages.vanes.readings import Strokes
-from startkit.stages.vanes.verdicts import closings, mean_time
+from startkit.stages.vanes.switch import closings
+from startkit.stages.vanes.verdicts import mean_time
 from startkit.units import Q
 
 
@@ -23,7 +24,7 @@ def _percent(value: float | None) -> pint.Quantity | None:
 def figures(
     machine: Machine, limits: Limits, entries: Entries, strokes: Strokes
 ) -> tuple[Figure, ...]:
-    """The figures of the strokes that count; those with a key are the baseline for the next visit."""
+    """Figures of the strokes that count; those with a key are the baseline for the next visit."""
     result = strokes.result(strokes.counted)
     trials, failed = closings(strokes, strokes.counted)
     found = [
@@ -39,15 +40,12 @@ def figures(
 
 
 def _time(strokes: Strokes, result: StrokesResult | None, direction: str, label: str) -> Figure:
-    found = mean_time(strokes, result, direction, strokes.counted)
-    if found is None:
-        return Figure(label, None, "time")
-    mean, u, n = found
+    mean, n = mean_time(strokes, result, direction, strokes.counted)
     return Figure(
         label,
-        Q(mean, "second"),
+        mean.quantity,
         "time",
-        None if u is None else Q(u, "second"),
+        mean.u,
         f"mean of {n}",
         f"vanes.{direction}_time",
     )
@@ -161,9 +159,9 @@ def _stroke_row(strokes: Strokes, number: int, traced) -> tuple:
             Q(number, "dimensionless"),
             strokes.direction(number),
             counts,
-            row.quantity("travel_time"),
+            row.quantity("travel_time") if row is not None else None,
             None,
-            row.quantity("end_feedback"),
+            row.quantity("end_feedback") if row is not None else None,
             None,
             state,
             "by hand",
@@ -189,7 +187,7 @@ def _remarks(traced) -> str:
         said.append(f"drive finished at {100 * traced.feedback_at_finish:.0f} %")
     elif not traced.arrived:
         said.append("did not arrive")
-    said += [f"stood still {traced.stalled_time:.0f} s"] if traced.stalls else []
+    said += [f"stopped for {traced.stalled_time:.0f} s"] if traced.stalls else []
     said += [f"{len(traced.jumps)} jumps"] if traced.jumps else []
     said += [f"switch chattered {traced.chatter}"] if traced.chatter else []
     if traced.seen_mismatch is not None and abs(traced.seen_mismatch) > 0.03:

@@ -1,4 +1,4 @@
-"""The strokes of a job: from table rows and pasted traces to stroke records, as found and as left."""
+"""The strokes of a job: from table rows and pasted traces to records, as found and as left."""
 
 from __future__ import annotations
 
@@ -7,14 +7,16 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+import pint
 
 from startkit.errors import StartkitError
 from startkit.facts.machine import Machine
 from startkit.procedure.block import Block
 from startkit.procedure.entries import Entries
-from startkit.procedure.reading import Row
+from startkit.procedure.reading import Reading, Row
 from startkit.science.strokes import CLOSING, OPENING, Stroke, read_switch, stroke
 from startkit.science.vane_calibration import StrokesResult, analyse_strokes
+from startkit.units import Q
 
 TRACES = ("trace", "trace_volts", "trace_ohms")
 
@@ -34,6 +36,11 @@ class Strokes:
     last_adjustment : int
         Number of the last stroke before the last adjustment; 0 if nothing was adjusted.
     first_adjustment : int or None
+    blocks : tuple of Block
+        The pasted traces, which know their instrument.
+    u_feedback : float
+        Standard uncertainty of the feedback by that instrument, as a fraction of the travel; nil if
+        none is named.
     """
 
     rows: dict[int, Row]
@@ -41,6 +48,8 @@ class Strokes:
     problems: tuple[str, ...]
     last_adjustment: int
     first_adjustment: int | None
+    blocks: tuple[Block, ...] = ()
+    u_feedback: float = 0.0
 
     @cached_property
     def numbers(self) -> tuple[int, ...]:
@@ -73,6 +82,28 @@ class Strokes:
 
     def traces(self, numbers: tuple[int, ...]) -> list[Stroke]:
         return [self.records[n] for n in numbers if n in self.records]
+
+    def figure(self, quantity: pint.Quantity | None, u: pint.Quantity | None = None) -> Reading:
+        """What was found in the traces, as a reading."""
+        if not self.blocks:
+            return Reading(items=("vanes.trace",))
+        traces = (block.reading(("time", "feedback"), quantity, u) for block in self.blocks)
+        return Reading.derived(quantity, u, *traces)
+
+    def readings(self, column: str, numbers: tuple[int, ...]) -> tuple[Reading, ...]:
+        """A column of the strokes that have no trace, where it was entered."""
+        cells = (
+            self.rows[n].reading(column)
+            for n in numbers
+            if n in self.rows and n not in self.records
+        )
+        return tuple(cell for cell in cells if cell.taken)
+
+    def of_strokes(self, column: str, numbers: tuple[int, ...]) -> tuple[Reading, ...]:
+        """Everything that a verdict on a set of strokes rests on: traces, else a column."""
+        traced = any(n in self.records for n in numbers)
+        trace = (self.figure(Q(0.0, "percent")),) if traced else ()
+        return (*trace, *self.readings(column, numbers))
 
     def direction(self, number: int) -> str:
         if number in self.records:
@@ -112,19 +143,38 @@ def collect(machine: Machine, entries: Entries) -> Strokes:
     """
     problems: list[str] = []
     rows = _rows(entries, problems)
+    blocks = [entries.block(name) for name in TRACES if entries.has(name)]
     records: dict[int, Stroke] = {}
-    for name in TRACES:
-        if entries.has(name):
-            for number, record in _records(machine, entries.block(name), rows, problems):
-                records[number] = record
+    for block in blocks:
+        records.update(_records(machine, block, rows, problems))
     adjustments = [
         int(n.magnitude)
         for row in entries.rows("adjustments")
         if (n := row.quantity("after_stroke")) is not None
     ]
+    pasted = tuple(block for block in blocks if len(block))
     return Strokes(
-        rows, records, tuple(problems), max(adjustments, default=0), min(adjustments, default=None)
+        rows,
+        records,
+        tuple(problems),
+        max(adjustments, default=0),
+        min(adjustments, default=None),
+        pasted,
+        max((_u_feedback(machine, block) for block in pasted), default=0.0),
     )
+
+
+def _u_feedback(machine: Machine, block: Block) -> float:
+    """Standard uncertainty of the feedback [fraction of travel]; nil if no instrument is named."""
+    if machine.vanes.feedback == "percent":
+        u = block.uncertainty("feedback", Q(100, "percent"))
+        return 0.0 if u is None else float(u.to("dimensionless").magnitude)
+    low, high = machine.vanes.feedback_closed, machine.vanes.feedback_open
+    u = block.uncertainty("feedback", Q(high, _UNITS[machine.vanes.feedback]))
+    return 0.0 if u is None else abs(float(u.to_base_units().magnitude) / (high - low))
+
+
+_UNITS = {"volts": "volt", "ohms": "ohm"}
 
 
 def _rows(entries: Entries, problems: list[str]) -> dict[int, Row]:
@@ -138,8 +188,8 @@ def _rows(entries: Entries, problems: list[str]) -> dict[int, Row]:
             )
         elif int(number.magnitude) in found:
             problems.append(
-                f"Strokes, row {row.index}: stroke {int(number.magnitude)} stands twice; give each"
-                " stroke its own number."
+                f"Strokes, row {row.index}: stroke {int(number.magnitude)} is entered twice; give"
+                " each stroke its own number."
             )
         else:
             found[int(number.magnitude)] = row
@@ -164,7 +214,7 @@ def _records(
 def _record(
     machine: Machine, block: Block, picked: np.ndarray, number: int, row: Row | None
 ) -> Stroke:
-    """One stroke of a block; rows without a reading at all are left out, a gap inside is an error."""
+    """One stroke of a block; rows without any reading are left out, a gap inside is an error."""
     command = block.columns["command"][picked]
     feedback = _fraction(machine, block.columns["feedback"][picked])
     texts = [block.texts["switch"][i] for i in picked]
@@ -176,19 +226,16 @@ def _record(
     direction = _direction(row) or (OPENING if command[-1] > command[0] else CLOSING)
     clock = block.columns["time"][picked]
     time = None if np.isnan(clock).all() else clock
-    seen = (
-        None
-        if row is None or row.quantity("seen_position") is None
-        else float(row.quantity("seen_position").to("dimensionless").magnitude)
-    )
-    finished = (
-        None
-        if row is None or row.quantity("finished") is None
-        else float(row.quantity("finished").to("second").magnitude)
-    )
+    seen = _number_in(row, "seen_position", "dimensionless")
+    finished = _number_in(row, "finished", "second")
     if finished is not None and time is not None:
         finished += _command_start(time, command)
     return stroke.si(direction, time, command, feedback, switch, finished, seen, number)
+
+
+def _number_in(row: Row | None, column: str, unit: str) -> float | None:
+    quantity = None if row is None else row.quantity(column)
+    return None if quantity is None else float(quantity.to(unit).magnitude)
 
 
 def _command_start(time: np.ndarray, command: np.ndarray) -> float:

@@ -7,17 +7,17 @@ from dataclasses import replace
 
 import pint
 
-from startkit.facts.limits import PRACTICE, Limit, Limits
+from startkit.facts.limits import Limit, Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
-from startkit.procedure.judging import check, confirm
+from startkit.procedure.judging import check, confirm, resting_on
 from startkit.procedure.reading import Reading
-from startkit.science.closed_proof import SwitchResult, failure_bound, strokes_still_needed
 from startkit.science.strokes import CLOSING, OPENING
 from startkit.science.vane_calibration import StrokesResult
 from startkit.stages.vanes.readings import Strokes
+from startkit.stages.vanes.switch import named, percent, switch_verdicts
 from startkit.units import Q
-from startkit.verdict import COVERAGE, Outcome, Verdict, worst
+from startkit.verdict import Outcome, Verdict, worst
 
 # The parts without which the closed proof cannot be trusted; the others tell of the feedback alone.
 PROOF = (
@@ -37,9 +37,13 @@ def judged(
     result = strokes.result(strokes.counted)
     parts = (
         *_travel(machine, limits, entries, strokes, result),
-        _arrived(strokes, result, entries),
+        resting_on(
+            _arrived(strokes, result),
+            Reading(items=("vanes.strokes",)),
+            *strokes.of_strokes("end_feedback", strokes.counted),
+        ),
         *_feedback(limits, entries, result, strokes),
-        *_switch(machine, limits, entries, strokes, result),
+        *switch_verdicts(machine, limits, entries, strokes, result),
         confirm(
             entries,
             "closed_seen",
@@ -104,57 +108,49 @@ def _travel(
 
 def mean_time(
     strokes: Strokes, result: StrokesResult | None, direction: str, numbers: tuple[int, ...]
-) -> tuple[float, float | None, int] | None:
-    """Mean travel time [s], its standard uncertainty and the number of strokes: traces and
+) -> tuple[Reading, int]:
+    """Mean travel time with its standard uncertainty, and the number of strokes: traces and
     stopwatch together.
     """
     traced = (
         []
         if result is None
         else [
-            (r.travel_time, r.u_travel_time)
+            (float(r.travel_time), r.u_travel_time)
             for r in result.each
             if r.direction == direction and r.travel_time is not None and r.form in ("step", "ramp")
         ]
     )
-    by_hand = [
-        (
-            row.quantity("travel_time").to("second").magnitude,
-            _reading_u(row.reading("travel_time").u),
-        )
-        for n, row in strokes.rows.items()
-        if n in numbers
-        and n not in strokes.records
-        and row.text("direction") == direction
-        and row.quantity("travel_time") is not None
+    by_hand = strokes.readings(
+        "travel_time", tuple(n for n in numbers if strokes.direction(n) == direction)
+    )
+    typed = [
+        (float(each.quantity.to("second").magnitude), _seconds(each.u))
+        for each in by_hand
+        if each.quantity is not None
     ]
-    times = [t for t, _ in traced + by_hand]
+    times = [t for t, _ in traced + typed]
     if not times:
-        return None
+        return Reading(items=("vanes.strokes",)), 0
     mean = sum(times) / len(times)
-    spread = (
-        sum((t - mean) ** 2 for t in times) / (len(times) - 1) / len(times)
-        if len(times) > 1
-        else 0.0
-    )
-    own = [u for _, u in traced + by_hand if u is not None]
-    u = (
-        math.sqrt(spread + sum(v * v for v in own) / max(len(own), 1) / len(times))
-        if own or len(times) > 1
-        else None
-    )
-    return mean, u, len(times)
-
-
-def _untrusted(strokes: Strokes) -> str:
-    """What is wrong with an instrument that a counted stroke was timed with."""
-    rows = (strokes.rows[n] for n in strokes.counted if n in strokes.rows)
-    return next(
-        (cell.untrusted for row in rows for cell in row.cells.values() if cell.untrusted), ""
+    u = _u_mean(times, mean, [u for _, u in traced + typed if u is not None])
+    parents = [each for each in by_hand if each.quantity is not None]
+    parents += [strokes.figure(Q(mean, "second"))] if traced else []
+    return Reading.derived(Q(mean, "second"), None if u is None else Q(u, "second"), *parents), len(
+        times
     )
 
 
-def _reading_u(u: pint.Quantity | None) -> float | None:
+def _u_mean(times: list[float], mean: float, own: list[float]) -> float | None:
+    """From the spread of the strokes and the uncertainty of each; None if neither is known."""
+    n = len(times)
+    if not own and n < 2:
+        return None
+    spread = sum((t - mean) ** 2 for t in times) / (n - 1) / n if n > 1 else 0.0
+    return math.sqrt(spread + sum(v * v for v in own) / max(len(own), 1) / n)
+
+
+def _seconds(u: pint.Quantity | None) -> float | None:
     return None if u is None else float(u.to("second").magnitude)
 
 
@@ -167,33 +163,23 @@ def _travel_time(
     due: pint.Quantity,
     title: str,
 ) -> Verdict:
-    found = mean_time(strokes, result, direction, strokes.counted)
-    if found is None:
-        return check(entries, limit, None, next_step="", title=title)
-    mean, u, n = found
-    expected = due.to("second").magnitude
-    deviation = Q((mean / expected - 1) * 100, "percent")
-    reading = Reading(
-        "",
-        "",
-        deviation,
-        None if u is None else Q(u / expected * 100, "percent"),
-        untrusted=_untrusted(strokes),
-    )
+    mean, n = mean_time(strokes, result, direction, strokes.counted)
+    if mean.quantity is None:
+        return check(entries, limit, mean, next_step="", title=title)
     return check(
         entries,
         limit,
-        reading,
+        mean.deviation_from(due),
         title=title,
         next_step="Check actuator, linkage and the travel time set in the drive.",
         note=(
-            f"Mean of {n}: {entries.show(Q(mean, 'second'), 'time')}, sheet"
+            f"Mean of {n}: {entries.show(mean.quantity, 'time')}, sheet"
             f" {entries.show(due, 'time')}."
         ),
     )
 
 
-def _arrived(strokes: Strokes, result: StrokesResult | None, entries: Entries) -> Verdict:
+def _arrived(strokes: Strokes, result: StrokesResult | None) -> Verdict:
     key, title = "vanes.arrived", "Every stroke reached its end"
     if not strokes.counted:
         return Verdict(
@@ -216,9 +202,8 @@ def _arrived(strokes: Strokes, result: StrokesResult | None, entries: Entries) -
             key=key,
             title=title,
             outcome=Outcome.FAIL,
-            sentence=f"The drive took {_named(believed)} as finished while the feedback had not"
-            " arrived: its"
-            " timer believed a stroke that the vanes did not make.",
+            sentence=f"The drive reported {named(believed)} as finished before the feedback had"
+            " arrived: it goes by its timer, not by the vanes.",
             next_step="Do not trust the drive's own position. Find what holds the vanes back.",
         )
     if short:
@@ -226,7 +211,7 @@ def _arrived(strokes: Strokes, result: StrokesResult | None, entries: Entries) -
             key=key,
             title=title,
             outcome=Outcome.FAIL,
-            sentence=f"{_named(short).capitalize()} did not come to rest at the commanded end.",
+            sentence=f"{named(short).capitalize()} did not come to rest at the commanded end.",
             next_step="Find what holds the vanes back: linkage, actuator torque, stop.",
         )
     return _not_shown(strokes, result) or Verdict(
@@ -246,7 +231,7 @@ def _not_shown(strokes: Strokes, result: StrokesResult | None) -> Verdict | None
             key=key,
             title=title,
             outcome=Outcome.UNPROVEN,
-            sentence=f"The record of {_named(cut)} ends before the vanes come to rest.",
+            sentence=f"The record of {named(cut)} ends before the vanes come to rest.",
             next_step="Record each stroke until the feedback has been still for some seconds, or"
             " enter the feedback at standstill.",
         )
@@ -257,7 +242,7 @@ def _not_shown(strokes: Strokes, result: StrokesResult | None) -> Verdict | None
             key=key,
             title=title,
             outcome=Outcome.OPEN,
-            sentence=f"The direction of {_named(undirected)} is not entered.",
+            sentence=f"The direction of {named(undirected)} is not entered.",
             next_step="Choose opening or closing.",
         )
     unknown = [n for n in by_hand if strokes.end_feedback(n) is None]
@@ -267,7 +252,7 @@ def _not_shown(strokes: Strokes, result: StrokesResult | None) -> Verdict | None
         key=key,
         title=title,
         outcome=Outcome.OPEN,
-        sentence=f"No feedback at the end of {_named(unknown)}.",
+        sentence=f"No feedback at the end of {named(unknown)}.",
         next_step="Enter the feedback at standstill, or paste the trace.",
     )
 
@@ -296,38 +281,14 @@ def _short_strokes(strokes: Strokes, result: StrokesResult | None) -> list[int]:
     return sorted(short)
 
 
-def _named(numbers: list[int] | tuple[int, ...]) -> str:
-    names = ", ".join(str(n) for n in numbers[:6]) + (
-        f" and {len(numbers) - 6} more" if len(numbers) > 6 else ""
-    )
-    return f"stroke {names}" if len(numbers) == 1 else f"strokes {names}"
-
-
-# --- feedback ----------------------------------------------------------------------------------
-
-
-def _percent(value: float | None) -> pint.Quantity | None:
-    return None if value is None else Q(value * 100, "percent")
-
-
-def _u_feedback(entries: Entries) -> float:
-    """Standard uncertainty of the feedback as an instrument [fraction]; 0 if none is named."""
-    for name in ("trace", "trace_volts", "trace_ohms"):
-        entry = entries.entry(name) if entries.has(name) else None
-        instrument = entries.job.instruments.get(entry.instrument) if entry is not None else None
-        if instrument is not None and instrument.kind == "percent":
-            return float(
-                instrument.standard_uncertainty(Q(100, "percent")).to("dimensionless").magnitude
-            )
-    return 0.0
-
-
 def _feedback(
     limits: Limits, entries: Entries, result: StrokesResult | None, strokes: Strokes
 ) -> list[Verdict]:
-    u = _u_feedback(entries)
+    u = strokes.u_feedback
     if result is None:
         return [_zero_by_hand(limits, entries, strokes)]
+    # The instrument's own error counts where a position is judged; in a difference of two positions
+    # (hysteresis, drift) it cancels.
     n = max(len(result.zeros), 1)
     u_zero = math.hypot(u, (result.zero_sd or 0.0) / math.sqrt(n))
     items = (
@@ -346,7 +307,7 @@ def _feedback(
         (
             "vanes.linearity",
             result.largest_deviation,
-            result.noise,
+            math.hypot(u, result.noise),
             "Check linkage geometry and the feedback sensor; move the vanes in steps of 10 %.",
         ),
         (
@@ -360,8 +321,7 @@ def _feedback(
         check(
             entries,
             limits[key],
-            _percent(value),
-            u=_percent(uncertainty),
+            strokes.figure(percent(value), percent(uncertainty)),
             next_step=step,
             note=_note(key, result),
         )
@@ -372,11 +332,12 @@ def _feedback(
             check(
                 entries,
                 limits["vanes.zero_drift"],
-                _percent(result.drift.slope * 10),
-                u=_percent(result.drift.u_slope * 10),
+                strokes.figure(
+                    percent(result.drift.slope * 10), percent(result.drift.u_slope * 10)
+                ),
                 next_step=(
-                    "The feedback zero walks from stroke to stroke: look for a slipping coupling or"
-                    " sensor."
+                    "The feedback zero drifts from stroke to stroke: look for a slipping coupling"
+                    " or sensor."
                 ),
             )
         )
@@ -394,14 +355,12 @@ def _note(key: str, result: StrokesResult) -> str:
 
 
 def _zero_by_hand(limits: Limits, entries: Entries, strokes: Strokes) -> Verdict:
+    closings_ = tuple(n for n in strokes.counted if strokes.direction(n) == CLOSING)
     zeros = [
-        strokes.rows[n].quantity("end_feedback").to("percent").magnitude
-        for n in strokes.counted
-        if n in strokes.rows
-        and strokes.rows[n].text("direction") == CLOSING
-        and strokes.rows[n].quantity("end_feedback") is not None
+        each for each in strokes.readings("end_feedback", closings_) if each.quantity is not None
     ]
-    mean = Q(sum(zeros) / len(zeros), "percent") if zeros else None
+    # One instrument reads them all: its error is in every one of them.
+    mean = Reading.mean_of(zeros, 1.0) if zeros else Reading(items=("vanes.strokes",))
     return check(
         entries,
         limits["vanes.zero"],
@@ -410,185 +369,19 @@ def _zero_by_hand(limits: Limits, entries: Entries, strokes: Strokes) -> Verdict
     )
 
 
-# --- the closed-position switch ----------------------------------------------------------------
-
-
-def _switch(
-    machine: Machine,
-    limits: Limits,
-    entries: Entries,
-    strokes: Strokes,
-    result: StrokesResult | None,
-) -> list[Verdict]:
-    if machine.vanes.switch == "none":
-        return []
-    switch = result.switch if result is not None else None
-    distance = switch.distance_from_stop if switch else None
-    u = _u_distance(switch)
-    return [
-        check(
-            entries,
-            limits["vanes.switch_distance"],
-            _percent(distance),
-            u=_percent(u),
-            next_step=(
-                "Set the switch nearer to the closed stop: it makes while the vanes still stand"
-                " open."
-            ),
-            note=(
-                ""
-                if switch is None or distance is None
-                else (
-                    f"It makes closing at {100 * (switch.make_mean or 0):.1f} % feedback, breaks"
-                    f" opening at {_or_unknown(switch.break_mean)}."
-                )
-            ),
-        ),
-        check(
-            entries,
-            limits["vanes.switch_differential"],
-            _percent(switch.differential if switch else None),
-            u=_percent(u * math.sqrt(2) if u is not None else None),
-            next_step="Check switch, cam and lever for play or wear.",
-        ),
-        check(
-            entries,
-            limits["vanes.switch_spread"],
-            _percent(switch.distance_sd if switch else None),
-            u=_percent(_u_sd(switch)),
-            next_step=(
-                "The switch makes at a different place each time: renew or re-fix switch and cam."
-            ),
-        ),
-        _misses(limits["vanes.switch_misses"], entries, strokes),
-        _chatter(switch),
-    ]
-
-
-def _or_unknown(value: float | None) -> str:
-    return "a place not seen" if value is None else f"{100 * value:.1f} %"
-
-
-def _u_distance(switch: SwitchResult | None) -> float | None:
-    """Uncertainty of the mean distance: spread between strokes, and the sampling of one stroke.
-
-    A recorder that starts with the command meets every stroke at the same instants: its sampling
-    error is shared by all
-    strokes and does not average out.
-    """
-    if switch is None or switch.distance_from_stop is None:
-        return None
-    return math.hypot(
-        switch.u_position,
-        (switch.distance_sd or 0.0) / math.sqrt(max(len(switch.makes_from_rest), 1)),
-    )
-
-
-def _u_sd(switch: SwitchResult | None) -> float | None:
-    """u(s) = s / sqrt(2 (n - 1)), JCGM 100:2008 E.4.3."""
-    if switch is None or switch.distance_sd is None:
-        return None
-    return switch.distance_sd / math.sqrt(2 * (len(switch.makes_from_rest) - 1))
-
-
-def closings(strokes: Strokes, numbers: tuple[int, ...]) -> tuple[int, list[int]]:
-    """Closing strokes whose switch was watched, and those in which it did not make."""
-    watched = [
-        n
-        for n in numbers
-        if strokes.direction(n) == CLOSING and strokes.switch_at_end(n) is not None
-    ]
-    return len(watched), [n for n in watched if not strokes.switch_at_end(n)]
-
-
-def _misses(limit: Limit, entries: Entries, strokes: Strokes) -> Verdict:
-    """The bound on the chance that a closing stroke ends without its proof; few strokes are
-    unproven, not failed.
-    """
-    trials, failed = closings(strokes, strokes.counted)
-    if not trials:
-        return check(entries, limit, None, next_step="", note="")
-    bound = Q(failure_bound.si(len(failed), trials, 0.95) * 100, "percent")
-    asked = float(limit.high.to("dimensionless").magnitude)
-    said = (
-        f"{trials} closings, {len(failed)} without the switch made: the chance of a miss is below"
-        f" {entries.show(bound, 'percent', 0)} with 95 % confidence"
-    )
-    base = Verdict(
-        key=limit.key,
-        title=limit.title,
-        outcome=Outcome.PASS,
-        sentence=f"{said}.",
-        next_step="",
-        reading=bound,
-        uncertainty=None,
-        kind="percent",
-        low=None,
-        high=limit.high,
-        source=limit.origin,
-    )
-    if failed:
-        return replace(
-            base,
-            outcome=Outcome.FAIL,
-            sentence=f"{said}; it did not make in {_named(failed)}.",
-            next_step=(
-                "Find why it did not make. Adjust, then stroke again; earlier strokes no longer"
-                " count."
-            ),
-        )
-    if bound > limit.high:
-        more = strokes_still_needed.si(0, trials, asked, 0.95)
-        return replace(
-            base,
-            outcome=Outcome.UNPROVEN,
-            sentence=f"{said}. {trials} good strokes prove little.",
-            next_step=f"Close the vanes {more} more times without a miss.",
-        )
-    return base
-
-
-def _chatter(switch: SwitchResult | None) -> Verdict:
-    key, title = "vanes.switch_chatter", "Switch makes and breaks cleanly"
-    if switch is None or not (switch.trials or switch.break_strokes):
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence="No trace shows the switch along a stroke.",
-            next_step="Record switch and feedback along the strokes.",
-            source=PRACTICE,
-        )
-    if switch.chatter:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.FAIL,
-            sentence=f"It changed {switch.chatter} times more than it should, in"
-            f" {_named(switch.chattering_strokes)}.",
-            next_step="Check contact, cam and wiring.",
-            source=PRACTICE,
-        )
-    return Verdict(
-        key=key,
-        title=title,
-        outcome=Outcome.PASS,
-        sentence="One change a stroke.",
-        source=PRACTICE,
-    )
-
-
 def _closed_proof(machine: Machine, parts: tuple[Verdict, ...]) -> Verdict:
     """The answer that the hold point asks for: may the closed proof be trusted?"""
     key, title = "vanes.closed_proof", "Closed proof may be trusted"
     needed = [v for v in parts if v.key in PROOF]
+    items = tuple(dict.fromkeys(item for v in needed for item in v.rests_on))
     if machine.vanes.switch == "none":
         return Verdict(
             key=key,
             title=title,
+            rests_on=items,
             outcome=Outcome.UNPROVEN,
-            sentence="This machine has no closed-position switch: only the feedback and the eye"
-            " speak.",
+            sentence="This machine has no closed-position switch: there is only the feedback and"
+            " what was seen.",
             next_step="Have the owner's engineer accept another proof, by name and reason.",
         )
     lacking = [v for v in needed if v.outcome is not Outcome.PASS]
@@ -596,23 +389,19 @@ def _closed_proof(machine: Machine, parts: tuple[Verdict, ...]) -> Verdict:
         return Verdict(
             key=key,
             title=title,
+            rests_on=items,
             outcome=Outcome.PASS,
             sentence="The switch makes only with the vanes on their stop, every time it was tried,"
-            " and it"
-            " was seen.",
+            " and it was seen.",
         )
     outcome = worst([v.outcome for v in lacking])
     return Verdict(
         key=key,
         title=title,
+        rests_on=items,
         outcome=outcome,
         sentence="Not yet: "
         + "; ".join(f"{v.title.lower()} ({v.outcome.value})" for v in lacking)
         + ".",
         next_step=lacking[0].next_step,
     )
-
-
-GUARD_NOTE = (
-    f"Spread and distance are judged with a guard band of {COVERAGE:g} standard uncertainties."
-)

@@ -1,0 +1,203 @@
+"""What is judged of the closed-position switch: where it makes, how evenly, and every time."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pint
+
+from startkit.facts.limits import PRACTICE, Limit, Limits
+from startkit.facts.machine import Machine
+from startkit.procedure.entries import Entries
+from startkit.procedure.judging import check, resting_on
+from startkit.procedure.reading import Reading
+from startkit.science.closed_proof import SwitchResult, failure_bound, strokes_still_needed
+from startkit.science.strokes import CLOSING
+from startkit.science.vane_calibration import StrokesResult
+from startkit.stages.vanes.readings import Strokes
+from startkit.units import Q
+from startkit.verdict import Outcome, Verdict
+
+
+def named(numbers: list[int] | tuple[int, ...]) -> str:
+    names = ", ".join(str(n) for n in numbers[:6]) + (
+        f" and {len(numbers) - 6} more" if len(numbers) > 6 else ""
+    )
+    return f"stroke {names}" if len(numbers) == 1 else f"strokes {names}"
+
+
+def percent(value: float | None) -> pint.Quantity | None:
+    return None if value is None else Q(value * 100, "percent")
+
+
+def switch_verdicts(
+    machine: Machine,
+    limits: Limits,
+    entries: Entries,
+    strokes: Strokes,
+    result: StrokesResult | None,
+) -> list[Verdict]:
+    if machine.vanes.switch == "none":
+        return []
+    switch = result.switch if result is not None else None
+    distance = switch.distance_from_stop if switch else None
+    u = _u_distance(switch)
+    return [
+        check(
+            entries,
+            limits["vanes.switch_distance"],
+            strokes.figure(
+                percent(distance), percent(None if u is None else math.hypot(u, strokes.u_feedback))
+            ),
+            next_step=(
+                "Set the switch nearer to the closed stop: it makes while the vanes are still open."
+            ),
+            note=(
+                ""
+                if switch is None or distance is None
+                else (
+                    f"It makes closing at {100 * (switch.make_mean or 0):.1f} % feedback, breaks"
+                    f" opening at {_or_unknown(switch.break_mean)}."
+                )
+            ),
+        ),
+        check(
+            entries,
+            limits["vanes.switch_differential"],
+            strokes.figure(
+                percent(switch.differential if switch else None),
+                percent(u * math.sqrt(2) if u is not None else None),
+            ),
+            next_step="Check switch, cam and lever for play or wear.",
+        ),
+        check(
+            entries,
+            limits["vanes.switch_spread"],
+            strokes.figure(percent(switch.distance_sd if switch else None), percent(_u_sd(switch))),
+            next_step=(
+                "The switch makes at a different place each time: replace or refix switch and cam."
+            ),
+        ),
+        resting_on(
+            _misses(limits["vanes.switch_misses"], entries, strokes),
+            Reading(items=("vanes.strokes",)),
+            *strokes.of_strokes("switch_at_end", strokes.counted),
+        ),
+        replace(_chatter(switch), rests_on=strokes.figure(Q(0.0, "percent")).items),
+    ]
+
+
+def _or_unknown(value: float | None) -> str:
+    return "a place not seen" if value is None else f"{100 * value:.1f} %"
+
+
+def _u_distance(switch: SwitchResult | None) -> float | None:
+    """Uncertainty of the mean distance: spread between strokes, and the sampling of one stroke.
+
+    A recorder that starts with the command meets every stroke at the same instants: its sampling
+    error is shared by all
+    strokes and does not average out.
+    """
+    if switch is None or switch.distance_from_stop is None:
+        return None
+    return math.hypot(
+        switch.u_position,
+        (switch.distance_sd or 0.0) / math.sqrt(max(len(switch.makes_from_rest), 1)),
+    )
+
+
+def _u_sd(switch: SwitchResult | None) -> float | None:
+    """u(s) = s / sqrt(2 (n - 1)), JCGM 100:2008 E.4.3."""
+    if switch is None or switch.distance_sd is None:
+        return None
+    return switch.distance_sd / math.sqrt(2 * (len(switch.makes_from_rest) - 1))
+
+
+def closings(strokes: Strokes, numbers: tuple[int, ...]) -> tuple[int, list[int]]:
+    """Closing strokes whose switch was watched, and those in which it did not make."""
+    watched = [
+        n
+        for n in numbers
+        if strokes.direction(n) == CLOSING and strokes.switch_at_end(n) is not None
+    ]
+    return len(watched), [n for n in watched if not strokes.switch_at_end(n)]
+
+
+def _misses(limit: Limit, entries: Entries, strokes: Strokes) -> Verdict:
+    """The bound on the chance that a closing stroke ends without its proof; few strokes are
+    unproven, not failed.
+    """
+    trials, failed = closings(strokes, strokes.counted)
+    if not trials:
+        return check(entries, limit, None, next_step="", note="")
+    bound = Q(failure_bound.si(len(failed), trials, 0.95) * 100, "percent")
+    if limit.high is None:
+        return check(entries, limit, None, next_step="")
+    asked = float(limit.high.to("dimensionless").magnitude)
+    said = (
+        f"{trials} closings, {len(failed)} without the switch made: the chance of a miss is below"
+        f" {entries.show(bound, 'percent', 0)} with 95 % confidence"
+    )
+    base = Verdict(
+        key=limit.key,
+        title=limit.title,
+        outcome=Outcome.PASS,
+        sentence=f"{said}.",
+        next_step="",
+        reading=bound,
+        uncertainty=None,
+        kind="percent",
+        low=None,
+        high=limit.high,
+        source=limit.origin,
+    )
+    if failed:
+        return replace(
+            base,
+            outcome=Outcome.FAIL,
+            sentence=f"{said}; it did not make in {named(failed)}.",
+            next_step=(
+                "Find why it did not make. Adjust, then stroke again; earlier strokes no longer"
+                " count."
+            ),
+        )
+    if bound > limit.high:
+        more = strokes_still_needed.si(0, trials, asked, 0.95)
+        return replace(
+            base,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"{said}. {trials} good strokes prove little.",
+            next_step=f"Close the vanes {more} more times without a miss.",
+        )
+    return base
+
+
+def _chatter(switch: SwitchResult | None) -> Verdict:
+    key, title = "vanes.switch_chatter", "Switch makes and breaks cleanly"
+    if switch is None or not (switch.trials or switch.break_strokes):
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.OPEN,
+            sentence="No trace shows the switch along a stroke.",
+            next_step="Record switch and feedback along the strokes.",
+            source=PRACTICE,
+        )
+    if switch.chatter:
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.FAIL,
+            sentence=f"It changed {switch.chatter} times more than it should, in"
+            f" {named(switch.chattering_strokes)}.",
+            next_step="Check contact, cam and wiring.",
+            source=PRACTICE,
+        )
+    return Verdict(
+        key=key,
+        title=title,
+        outcome=Outcome.PASS,
+        sentence="One change a stroke.",
+        source=PRACTICE,
+    )
