@@ -105,9 +105,11 @@ def is_formula(found: Public) -> bool:
 
 
 def takes_quantities(found: Public) -> bool:
-    """True for two annotated quantities or more; of one the name and the summary tell."""
-    kinds = parameters(found.node, found.owner is not None).values()
-    return sum("Quantity" in kind for kind in kinds) >= 2
+    """True for a function of two annotated quantities or more; of one, and of a method, the name
+    and the summary tell.
+    """
+    kinds = parameters(found.node).values()
+    return found.owner is None and sum("Quantity" in kind for kind in kinds) >= 2
 
 
 def units_at_the_door(found: Public) -> dict[str, object]:

@@ -236,12 +236,10 @@ def _pre_lube(
     reached = _first_reach(clock, series, set_point)
     settling = _settled_at(clock, series, set_point, band, hold)
     first = 0 if reached is None else int(np.searchsorted(clock, reached))
+    begin = min(series.size // 2, series.size - 2)
     settled = settling is not None and bool((clock >= settling).sum() >= 3)
-    begin = (
-        int(np.searchsorted(clock, settling))
-        if settled and settling is not None
-        else min(series.size // 2, series.size - 2)
-    )
+    if settled and settling is not None:
+        begin = int(np.searchsorted(clock, settling))
     steady, lowest = series[begin:], first + int(np.argmin(series[first:]))
     mean, u_mean, effective = mean_uncertainty(steady)
     s = float(steady.std(ddof=1))

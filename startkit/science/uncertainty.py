@@ -311,7 +311,7 @@ def _differences(
     names: list[str],
     value: Any,
 ) -> tuple[list[Any], float]:
-    """Half the change of the result over x +/- u for each input, and the sum of its bends."""
+    """Half the change of the result over x +/- u for each input, and the second-order sum."""
     moves, bend = [], 0.0
     for name in names:
         above = _shifted(function, values, name, spread[name])
