@@ -13,6 +13,7 @@ from startkit.procedure.assessment import Assessment
 from startkit.procedure.block import Block, read_block
 from startkit.procedure.entries import Entries
 from startkit.procedure.reading import Reading, Row
+from startkit.procedure.site import INSTRUMENTS, PREFIX
 from startkit.procedure.stage import PLAIN_KINDS, SERIES, TABLE, Column, Field
 from startkit.units import KINDS, SYSTEMS, label
 
@@ -150,7 +151,7 @@ def _table_state(field: Field, entries: Entries) -> dict[str, Any]:
 def _row_state(field: Field, row: Row, prefix: str, entries: Entries) -> dict[str, Any]:
     faults = (
         instrument_faults(row.text("kind"), {c.name: row.text(c.name) for c in field.columns})
-        if prefix == "setup.instruments."
+        if prefix == f"{PREFIX}.{INSTRUMENTS.name}."
         else {}
     )
     cells = {
@@ -189,9 +190,11 @@ def as_read(field: Field, block: Block) -> dict[str, Any]:
         for column in field.columns
     ]
     texts = [block.texts.get(column.name, ()) for column in field.columns]
-    rows = [list(row) for row in zip(*texts, strict=True)]
-    shown = rows if len(rows) <= ROWS_SHOWN else [*rows[: ROWS_SHOWN - 1], rows[-1]]
-    return {"heads": heads, "rows": shown, "length": len(rows)}
+    length = len(block)
+    # Only these few rows are built: this is asked for at every change of the stage.
+    shown = [*range(min(length, ROWS_SHOWN - 1)), *([length - 1] if length >= ROWS_SHOWN else [])]
+    rows = [[column[number] for column in texts] for number in shown if length]
+    return {"heads": heads, "rows": rows, "length": length}
 
 
 def read_text(text: str, field: Field, entries: Entries) -> dict[str, Any]:
