@@ -12,7 +12,7 @@ from startkit.stages.tightness.fields import CHARGED, OPENED
 from startkit.units import Q
 from startkit.verdict import Outcome
 
-TIGHT_RISE = "Minutes (min)\tPressure (Pa)\n" + "\n".join(
+TIGHT_RISE = "Time (min)\tPressure (Pa)\n" + "\n".join(
     f"{m}\t{30 + 0.05 * ((m * 7) % 3 - 1):.2f}" for m in range(0, 75, 5)
 )
 GAUGE = {"tag": "P1", "kind": "gauge pressure", "accuracy": "1 kPa", "due": "2027-06-30"}
@@ -25,7 +25,7 @@ ALL = (GAUGE, THERMOMETER, BAROMETER, SCALE, VACUUM)
 # p1 = 1201.3 + 100 = 1301.3 kPa abs at 293.15 K; tight at 288.15 K: 1279.105 kPa abs = 1179.105 kPa
 # gauge at 100 kPa
 GOOD = {
-    "scope": (OPENED, ""),
+    "scope": (OPENED.label, ""),
     "test_gas": ("dry nitrogen", ""),
     "test_regulator": ("yes", ""),
     "joints": ("yes", ""),
@@ -95,7 +95,7 @@ def test_a_machine_that_came_charged_and_stayed_shut_is_only_searched(job, asses
     empty = {what: None for what in GOOD if what not in ("scope", "joints")}
     found = {
         v.key: v.outcome
-        for v in assess(job({**empty, "scope": (CHARGED, "")})).findings("tightness").verdicts
+        for v in assess(job({**empty, "scope": (CHARGED.label, "")})).findings("tightness").verdicts
     }
     assert (
         found.pop("tightness.complete") is Outcome.PASS
@@ -107,7 +107,7 @@ def test_a_machine_that_came_charged_and_stayed_shut_is_only_searched(job, asses
 def test_what_was_measured_on_a_charged_machine_counts_all_the_same(job, verdict_of):
     assert (
         verdict_of(
-            job({"scope": (CHARGED, ""), "end_pressure": ("900", "kPa gauge", "P1")}),
+            job({"scope": (CHARGED.label, ""), "end_pressure": ("900", "kPa gauge", "P1")}),
             "tightness.hold",
         ).outcome
         is Outcome.FAIL

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from startkit.procedure.choice import Choice
 from startkit.procedure.stage import Column, Field
 from startkit.units import difference_kind
 
@@ -58,37 +59,39 @@ _SENSORS = tuple(_sensor_field(name) for name in SENSORS)
 SAFETIES_GROUP = "Safeties and interlocks"
 
 
-RISING, FALLING = "rising", "falling"
+RISING, FALLING = Choice("rising", "rising"), Choice("falling", "falling")
 
 
-BROUGHT, AT_SENSOR, FORCED = (
-    "condition brought about",
-    "simulated at the sensor",
-    "forced in the controls",
-)
+BROUGHT = Choice("brought_about", "condition brought about")
+AT_SENSOR = Choice("at_sensor", "simulated at the sensor")
+FORCED = Choice("forced", "forced in the controls")
 
 
-OTHER = "other"
+OTHER = Choice("other", "other")
 
 
-PRESSURES = ("high condenser pressure", "low evaporator pressure", OTHER)
+def _named(*labels: str) -> tuple[Choice, ...]:
+    """Safeties by their names, and any other."""
+    return (*(Choice(label.replace(" ", "_"), label) for label in labels), OTHER)
 
 
-TEMPERATURES = (
+PRESSURES = _named("high condenser pressure", "low evaporator pressure")
+
+
+TEMPERATURES = _named(
     "low leaving chilled water",
     "low evaporator refrigerant temperature",
     "high motor winding temperature",
     "high bearing temperature",
     "high oil temperature",
     "high discharge temperature",
-    OTHER,
 )
 
 
-CURRENTS = ("motor overcurrent", "current unbalance", OTHER)
+CURRENTS = _named("motor overcurrent", "current unbalance")
 
 
-INTERLOCKS = (
+INTERLOCKS = _named(
     "evaporator water flow",
     "condenser water flow",
     "emergency stop",
@@ -97,7 +100,6 @@ INTERLOCKS = (
     "oil pump overload",
     "refrigerant detector",
     "supply monitor",
-    OTHER,
 )
 
 
@@ -121,7 +123,12 @@ SAFETIES = {
 
 _HOW = (
     Column("method", "Proven by", "choice", choices=(BROUGHT, AT_SENSOR, FORCED)),
-    Column("reset", "Reset", "choice", choices=("by hand", "by itself")),
+    Column(
+        "reset",
+        "Reset",
+        "choice",
+        choices=(Choice("by_hand", "by hand"), Choice("by_itself", "by itself")),
+    ),
     Column("who", "By", "person"),
     Column("reason", "If not: why not"),
 )

@@ -33,16 +33,16 @@ SEEN = "common practice, no source: a trip that was never seen is not proven"
 # What every machine has, in one of these forms; low oil differential and closed vanes are proven in
 # their own stages.
 ALWAYS = (
-    ("high condenser pressure",),
-    ("low evaporator pressure", "low evaporator refrigerant temperature"),
-    ("low leaving chilled water",),
-    ("high motor winding temperature",),
-    ("high discharge temperature",),
-    ("high oil temperature", "high bearing temperature"),
-    ("motor overcurrent",),
-    ("evaporator water flow",),
-    ("condenser water flow",),
-    ("emergency stop",),
+    ("high_condenser_pressure",),
+    ("low_evaporator_pressure", "low_evaporator_refrigerant_temperature"),
+    ("low_leaving_chilled_water",),
+    ("high_motor_winding_temperature",),
+    ("high_discharge_temperature",),
+    ("high_oil_temperature", "high_bearing_temperature"),
+    ("motor_overcurrent",),
+    ("evaporator_water_flow",),
+    ("condenser_water_flow",),
+    ("emergency_stop",),
 )
 
 
@@ -201,8 +201,8 @@ def _safeties(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdi
 def _listed(entries: Entries) -> Verdict:
     tables = (*SAFETIES, "interlocks")
     rows = [row for name in tables for row in entries.rows(name)]
-    there = {row.text("safety") for row in rows}
-    missing = [" or ".join(names) for names in ALWAYS if not there & set(names)]
+    there = {row.code("safety") for row in rows}
+    missing = [" or ".join(names).replace("_", " ") for names in ALWAYS if not there & set(names)]
     found = Verdict(
         key="controls.listed",
         title="Every safety that a machine has is listed",
@@ -223,8 +223,8 @@ def _listed(entries: Entries) -> Verdict:
 
 
 def _title(row: Row) -> str:
-    safety = row.text("safety")
-    named = row.text("which") if safety in ("", OTHER) and row.text("which") else safety
+    which = row.text("which")
+    named = which if which and row.code("safety") in ("", OTHER.code) else row.text("safety")
     return f"Trip: {named or f'row {row.index}'}"
 
 
@@ -291,7 +291,7 @@ def _safety(limits: Limits, entries: Entries, table: str, row: Row) -> Verdict:
     found = check(
         entries,
         limit,
-        _lateness(kind, seen, setting, row.text("direction")),
+        _lateness(kind, seen, setting, row.code("direction")),
         key=key,
         title=blank.title,
         note=note,
@@ -307,12 +307,12 @@ def _lateness(kind: str, seen: Reading, setting: Reading, direction: str) -> Rea
     """
     due = setting.exact()
     late = seen.deviation_from(due) if kind == "gauge_pressure" else seen.less(due)
-    return late if direction == RISING else late.times(-1.0)
+    return late if direction == RISING.code else late.times(-1.0)
 
 
 def _forced(found: Verdict, row: Row) -> Verdict:
     """Forced in the controls, only their logic was proven: neither sensor nor wire."""
-    if row.text("method") != FORCED or found.outcome is not Outcome.PASS:
+    if row.code("method") != FORCED.code or found.outcome is not Outcome.PASS:
         return found
     return replace(
         found,
@@ -363,7 +363,7 @@ def _overcurrent(machine: Machine, limits: Limits, entries: Entries) -> tuple[Ve
     allows.
     """
     rows = entries.rows("current_safeties")
-    row = next((r for r in rows if r.text("safety") == "motor overcurrent"), None)
+    row = next((r for r in rows if r.code("safety") == "motor_overcurrent"), None)
     if row is None:
         return ()
     setting, due = row.reading("setting"), machine.motor.overcurrent_trip

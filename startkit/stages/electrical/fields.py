@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from startkit.facts import starters
 from startkit.facts.machine import Machine
+from startkit.procedure.choice import Choice
 from startkit.procedure.stage import Column, Field
 from startkit.science.insulation import (
     MINIMUMS,
@@ -18,10 +20,12 @@ CLASSES = ("A", "B", "F", "H")
 LINES = ("v12", "v23", "v31")
 
 
-ROTATION = ("in the order that the motor's marking asks", "reversed", "not checked")
+AS_MARKED = Choice("as_marked", "in the order that the motor's marking asks")
+REVERSED = Choice("reversed", "reversed")
+ROTATION = (AS_MARKED, REVERSED, Choice("not_checked", "not checked"))
 
 
-STARTERS = ("across the line", "wye-delta", "autotransformer", "soft start", "variable-speed drive")
+STARTERS = tuple(Choice(row.code, row.label) for row in starters.ROWS)
 
 
 INSULATION = "Insulation"
@@ -40,7 +44,7 @@ def _open_motor(machine: Machine) -> bool:
 
 
 def _limited(machine: Machine) -> bool:
-    return machine.motor.starter in ("soft start", "variable-speed drive")
+    return machine.motor.kind_of_starter.limits_current
 
 
 _WINDING = (
@@ -202,7 +206,7 @@ _SUPPLY = (
         plausible=("10 V", "300 V"),
         group=CONTROL,
     ),
-    Field("starter_seen", "Starter as it stands there", "choice", choices=STARTERS, group=STARTER),
+    Field("starter_seen", "Starter found on site", "choice", choices=STARTERS, group=STARTER),
     Field(
         "starter_limit",
         "Current limit set in the starter or drive",

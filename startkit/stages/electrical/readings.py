@@ -78,8 +78,8 @@ class Supply:
 def winding_readings(machine: Machine, entries: Entries) -> Winding:
     """Every row brought to 40 °C, with the uncertainty of tester and thermometer."""
     said = machine.motor.winding or ""
-    system = entries.text("winding_system") or (said if said in SYSTEMS else "")
-    kind = entries.text("winding_kind") or (said if said in KINDS_OF_WINDING else "")
+    system = entries.code("winding_system") or (said if said in SYSTEMS else "")
+    kind = entries.code("winding_kind") or (said if said in KINDS_OF_WINDING else "")
     temperature = entries.reading("winding_temperature")
     return Winding(
         system,

@@ -15,7 +15,7 @@ from startkit.procedure.reading import Reading, Row
 from startkit.science.supply import (
     derating,
 )
-from startkit.stages.electrical.fields import ROTATION
+from startkit.stages.electrical.fields import AS_MARKED, REVERSED
 from startkit.stages.electrical.readings import Supply, Winding
 from startkit.stages.electrical.winding_verdicts import winding_verdicts
 from startkit.units import Q
@@ -102,7 +102,7 @@ def _size(deviation: Reading) -> Reading:
 
 
 def _rotation(entries: Entries) -> Verdict:
-    seen = entries.text("rotation")
+    seen = entries.code("rotation")
     blank = Verdict(
         key="electrical.rotation",
         title="Phase rotation",
@@ -113,10 +113,10 @@ def _rotation(entries: Entries) -> Verdict:
         source=PRACTICE,
         rests_on=("electrical.rotation",),
     )
-    if seen == ROTATION[0]:
-        said = f"{seen.capitalize()}."
+    if seen == AS_MARKED.code:
+        said = f"{AS_MARKED.label.capitalize()}."
         return replace(blank, outcome=Outcome.PASS, sentence=said, next_step="")
-    if seen == ROTATION[1]:
+    if seen == REVERSED.code:
         return replace(
             blank,
             outcome=Outcome.FAIL,
@@ -200,7 +200,7 @@ def _starter(machine: Machine, entries: Entries) -> Verdict:
     )
     if not seen:
         return blank
-    if seen == due:
+    if entries.code("starter_seen") == machine.motor.kind_of_starter.code:
         said = f"{seen.capitalize()}."
         return replace(blank, outcome=Outcome.PASS, sentence=said, next_step="")
     return replace(

@@ -150,7 +150,7 @@ def _deferred(machine: Machine, limit: Limit, found: Verdict) -> Verdict:
 
 def _polarisation(limits: Limits, entries: Entries, winding: Winding) -> Verdict:
     """The lowest index of the rows that have both readings; none where it says nothing."""
-    motor_class = entries.text("thermal_class")
+    motor_class = entries.code("thermal_class")
     limit = limits[
         "electrical.polarisation_a" if motor_class == "A" else "electrical.polarisation_b_f_h"
     ]

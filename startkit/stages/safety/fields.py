@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from startkit.procedure.choice import Choice
 from startkit.procedure.stage import Field
 from startkit.units import IP, SI
 
-FORMS = {"SI: 0.07 √kg, in m³/s": SI, "I-P: 100 √lb, in cfm": IP}
+SQUARE_ROOT = (
+    Choice("si", "SI: 0.07 √kg, in m³/s"),
+    Choice("ip", "I-P: 100 √lb, in cfm"),
+)
+FORMS = {"si": SI, "ip": IP}
 
 
 FIELDS = (
@@ -25,7 +30,7 @@ FIELDS = (
         "choice",
         "They differ by a thousandth; left empty, that of the job's units is used.",
         required=False,
-        choices=tuple(FORMS),
+        choices=SQUARE_ROOT,
         group="Machinery room",
     ),
     Field(

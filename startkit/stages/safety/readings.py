@@ -38,7 +38,7 @@ def emergency_needed(machine: Machine, entries: Entries, form: str) -> pint.Quan
 
 def form(entries: Entries) -> str:
     """Form of the square-root rule that was chosen, else that of the job's units."""
-    return FORMS.get(entries.text("exhaust_form"), entries.job.system)
+    return FORMS.get(entries.code("exhaust_form"), entries.job.system)
 
 
 def normal_needed(machine: Machine, entries: Entries) -> pint.Quantity | None:

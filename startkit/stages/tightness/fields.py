@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 from startkit.facts.machine import Machine
+from startkit.procedure.choice import Choice
 from startkit.procedure.stage import Column, Field
 from startkit.science.charge import TRIGGERS
 
-OPENED, CHARGED = "opened, or shipped without its charge", "shipped with its charge and not opened"
-
-
+OPENED = Choice("opened", "opened, or shipped without its charge")
+CHARGED = Choice("charged", "shipped with its charge and not opened")
 HOLD, EVACUATION, CHARGE, LOG = "Pressure hold", "Evacuation", "Refrigerant charge", "Leak log"
 
 
-DRY, TRACE, OTHER = "dry nitrogen", "dry nitrogen with a trace of refrigerant", "something else"
+DRY = Choice("dry_nitrogen", "dry nitrogen")
+TRACE = Choice("nitrogen_with_trace", "dry nitrogen with a trace of refrigerant")
+OTHER = Choice("other", "something else")
 
 
-APPLIANCES = tuple(TRIGGERS)
+APPLIANCES = tuple(Choice(name.replace(" ", "_"), name) for name in TRIGGERS)
 
 
 def _overhauled(machine: Machine) -> bool:

@@ -44,9 +44,9 @@ def _gas(entries: Entries) -> Verdict:
         source=SOURCE_GAS,
         rests_on=gas.items,
     )
-    if not entries.text("test_gas"):
+    if not gas.code:
         return blank
-    if entries.text("test_gas") in (DRY, TRACE):
+    if gas.code in (DRY.code, TRACE.code):
         said = f"{entries.text('test_gas').capitalize()}."
         return replace(blank, outcome=Outcome.PASS, sentence=said, next_step="")
     return replace(

@@ -241,9 +241,10 @@ def evacuation(entries: Entries) -> Evacuated:
     usable = np.isfinite(time) & np.isfinite(pressure) if len(block) else np.array([], bool)
     time, pressure = time[usable], pressure[usable]
     if time.size < 2:
-        return Evacuated(
-            time, pressure, None, entries.reading("rise_end"), entries.reading("rise_time"), ()
-        )
+        end, duration = entries.reading("rise_end"), entries.reading("rise_time")
+        if block.problems and not end.taken:
+            end = Reading(items=(block.item,)).unreadable(block.problems[0])
+        return Evacuated(time, pressure, None, end, duration, ())
     found, problems = _rise(entries, time, pressure)
     return Evacuated(
         time,

@@ -61,7 +61,7 @@ def _scoped(found: Verdict, entries: Entries) -> Verdict:
     """A machine that came charged and was not opened is neither filled with gas nor evacuated; what
     was measured all the same is judged.
     """
-    if entries.text("scope") != CHARGED or found.outcome is not Outcome.OPEN:
+    if entries.code("scope") != CHARGED.code or found.outcome is not Outcome.OPEN:
         return found
     return replace(
         found,
@@ -242,10 +242,10 @@ def _named(row: Row, number: int) -> str:
 
 def _leak_log(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdict, ...]:
     """The annualised leak rate of what was added, judged only where the log was entered."""
-    added, kind = entries.reading("added"), entries.text("appliance")
+    added, kind = entries.reading("added"), entries.code("appliance")
     if not added.taken:
         return ()
-    limit = limits[f"tightness.leak_rate_{(kind or APPLIANCES[-1]).replace(' ', '_')}"]
+    limit = limits[f"tightness.leak_rate_{kind or APPLIANCES[-1].code}"]
     full, since = machine.machine.refrigerant_charge, _since(entries)
     names = ("tightness.appliance", "tightness.added_before", "tightness.added_on")
     if added.quantity is None or not kind or full is None or since is None:

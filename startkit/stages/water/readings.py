@@ -106,11 +106,11 @@ def _fraction(share: pint.Quantity | None) -> float | None:
 
 
 def _liquid(entries: Entries, name: str) -> Liquid | None:
-    fluid = entries.text(f"{name}_fluid")
+    fluid = entries.code(f"{name}_fluid")
     if not fluid:
         return None
     share = _fraction(entries.quantity(f"{name}_share"))
-    return liquid(fluid, share, entries.text(f"{name}_basis") or "mass")
+    return liquid(fluid, share, entries.code(f"{name}_basis") or "mass")
 
 
 def relative_density(entries: Entries, name: str, due: Liquid, seen: Liquid) -> float:
