@@ -31,6 +31,17 @@ def _writer_class() -> Any:
     return Increment
 
 
+def owed(rows: Iterable[Mapping[str, Any]]) -> list[str]:
+    """Fields that are to be signed in any case: the technician's, and that of a witness who is
+    named.
+    """
+    return [
+        row["field"]
+        for row in rows
+        if row["field"] == signature_page.FIRST or (row["field"] == "witness" and row["name"])
+    ]
+
+
 def with_fields(
     content: bytes, paper: str, titles: Mapping[str, str], awaited: Iterable[str]
 ) -> bytes:
