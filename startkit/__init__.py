@@ -1,3 +1,3 @@
 """Commissioning and start-up workbook for centrifugal water chillers."""
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"

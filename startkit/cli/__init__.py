@@ -1,6 +1,7 @@
 """The command `startkit`: parse, one call, print, exit status.
 
-Exit status: 0 clear, 1 something has not passed, 2 misuse. A command imports what it needs when it
+Exit status: 0 clear, 1 something has not passed, 2 misuse, 3 a record that is valid as far as it
+could be checked. A command imports what it needs when it
 runs, so that help stays quick.
 """
 

@@ -13,7 +13,8 @@ import click
 
 from startkit.errors import StartkitError, shown
 
-CLEAR, NOT_PASSED, MISUSE = 0, 1, 2
+# PARTLY: a record is valid as far as it could be checked; what could not be is named.
+CLEAR, NOT_PASSED, MISUSE, PARTLY = 0, 1, 2, 3
 PAPERS, SYSTEMS = ("a4", "us-letter"), ("SI", "I-P")
 JOB = click.argument("job", type=click.Path(path_type=Path))
 WHO = click.option("--who", default="", metavar="NAME", help="Who does this.")

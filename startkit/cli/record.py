@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from pathlib import Path
 
 import click
@@ -12,11 +13,13 @@ from startkit.cli.output import (
     JOB,
     NOT_PASSED,
     PAPER,
+    PARTLY,
     WHO,
     plain_errors,
     say,
     warn_of_changed_notebook,
 )
+from startkit.errors import shown
 from startkit.paper import interpreter
 
 
@@ -85,6 +88,12 @@ def print_(job: Path, paper: str | None, short: bool, company: str) -> int:
     metavar="ROLE",
     help="Who is to sign besides technician and witness (first signature only).",
 )
+@click.option(
+    "--yes-for-another",
+    "for_another",
+    is_flag=True,
+    help="Sign although the record names another person here.",
+)
 @plain_errors
 def sign(
     record: Path,
@@ -99,6 +108,7 @@ def sign(
     key: str,
     timestamp: str,
     awaited: tuple[str, ...],
+    for_another: bool,
 ) -> None:
     """Sign a RECORD, or the newest record of a job, digitally. startkit asks for the passphrase, or
     takes it from STARTKIT_PASSPHRASE.
@@ -112,14 +122,28 @@ def sign(
     choice = credentials.Choice(
         p12, new_identity, name or ready.row["name"], ready.row["firm"], token
     )
+    for each in ready.unchecked:
+        say(f"Not checked before signing: {each}.")
     with credentials.opened(choice, _secret, say) as signer:
-        signed = seal.sign(ready, signer, stamper)
+        agreed = for_another or _agrees(seal.another(ready, signer), ready.row["name"])
+        signed = seal.sign(ready, signer, stamper, agreed)
     say(f"Signed as {signed.role} by {signed.signer}: {signed.path}")
     say(
         "The job agrees with the printed record."
         if ready.compared
         else "The job is not in this folder: the record was signed without comparing it with the"
         " job."
+    )
+
+
+def _agrees(name: str, named: str) -> bool:
+    """Asked only of a person at a terminal, and only if the certificate is of another name."""
+    return (
+        bool(name)
+        and sys.stdin.isatty()
+        and click.confirm(
+            shown(f"The record names {named} here; the certificate is of {name}. Sign?"), err=True
+        )
     )
 
 
@@ -160,6 +184,9 @@ def _secret(what: str, twice: bool) -> str:
 def verify(record: Path, trust: tuple[Path, ...], roles: tuple[str, ...], as_json: bool) -> int:
     """Check a RECORD without its job: signatures, attachments, journal, and every verdict derived
     again.
+
+    Exit status 0: valid; 1: not valid; 3: valid as far as it could be checked, and the last line
+    says what could not be.
     """
     import json
 
@@ -171,7 +198,7 @@ def verify(record: Path, trust: tuple[Path, ...], roles: tuple[str, ...], as_jso
             record, [der for path in trust for der in certificates.vouchers(path)], roles
         )
     say(json.dumps(found.as_json(), indent=1) if as_json else "\n".join(found.lines()))
-    return CLEAR if found.valid else NOT_PASSED
+    return {"valid": CLEAR, "not valid": NOT_PASSED}.get(found.outcome, PARTLY)
 
 
 @click.command("import")

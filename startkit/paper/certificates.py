@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import unicodedata
 from contextlib import suppress
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -61,3 +63,41 @@ def der_of(certificate: Any) -> bytes:
     from cryptography.hazmat.primitives import serialization as to
 
     return certificate.public_bytes(to.Encoding.DER)
+
+
+def is_authority(certificate: Any) -> bool:
+    """True if a certificate (asn1crypto) may vouch for others: CA is true, and its key may sign
+    certificates (RFC 5280, 4.2.1.3 and 4.2.1.9).
+    """
+    basic, usage = certificate.basic_constraints_value, certificate.key_usage_value
+    return (
+        basic is not None
+        and bool(basic["ca"].native)
+        and usage is not None
+        and "key_cert_sign" in usage.native
+    )
+
+
+def is_time_server(certificate: Any) -> bool:
+    """True if a certificate (asn1crypto) is one of a time-stamp server (RFC 3161, 2.3)."""
+    usage = certificate.extended_key_usage_value
+    return usage is not None and "time_stamping" in usage.native
+
+
+def outside_its_dates(certificate: Any, at: datetime | None) -> str:
+    """A sentence if a certificate (asn1crypto) was not valid at a moment; empty if it was."""
+    begins, ends = certificate.not_valid_before, certificate.not_valid_after
+    if at is None or begins <= at <= ends:
+        return ""
+    return (
+        f"its certificate is valid from {begins.date().isoformat()} to {ends.date().isoformat()},"
+        f" not on {at.date().isoformat()}"
+    )
+
+
+def same_name(one: str, other: str) -> bool:
+    """True if two names differ at most in case, spacing and how their accents are encoded."""
+    plain = [
+        " ".join(unicodedata.normalize("NFC", name).casefold().split()) for name in (one, other)
+    ]
+    return plain[0] == plain[1]

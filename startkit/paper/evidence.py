@@ -35,11 +35,14 @@ class Evidence:
         Names that are attached more than once.
     set_at : datetime.datetime or None
         When the pages were set, as the PDF says; None if it does not.
+    creator : str
+        With what, as the PDF says.
     """
 
     files: Mapping[str, bytes]
     twice: tuple[str, ...] = ()
     set_at: datetime | None = None
+    creator: str = ""
 
     @cached_property
     def record(self) -> dict[str, Any]:
@@ -201,7 +204,7 @@ def _attached(reader: Any, most: int) -> Evidence:
             twice.append(name)
         files[name] = unpacking.unpacked(specification["/EF"]["/F"], most)
         most -= len(files[name])
-    return Evidence(files, tuple(twice), _set_at(reader))
+    return Evidence(files, tuple(twice), _set_at(reader), _creator(reader))
 
 
 def _set_at(reader: Any) -> datetime | None:
@@ -211,6 +214,13 @@ def _set_at(reader: Any) -> datetime | None:
         return generic.parse_pdf_date(reader.trailer_view["/Info"]["/CreationDate"])
     except Exception:  # nothing there, or nothing that is a time
         return None
+
+
+def _creator(reader: Any) -> str:
+    try:
+        return str(reader.trailer_view["/Info"]["/Creator"])
+    except Exception:  # nothing there
+        return ""
 
 
 def _leaves(node: Any, depth: int) -> Iterator[Any]:

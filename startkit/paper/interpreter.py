@@ -10,8 +10,7 @@ import gc
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from types import ModuleType
-from typing import TypeVar
+from typing import Any, TypeVar
 
 T = TypeVar("T")
 
@@ -39,7 +38,7 @@ def skip_address_grammar() -> None:
     and does without where the package is not installed. For processes that are ours alone: in
     others something may need it.
     """
-    modules: dict[str, ModuleType | None] = sys.modules
+    modules: Any = sys.modules  # None is what the import system takes for "not there"
     modules.setdefault("rfc3987_syntax", None)
 
 

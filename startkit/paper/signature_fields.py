@@ -8,6 +8,7 @@ from io import BytesIO
 from typing import Any
 
 from startkit.paper import signature_page
+from startkit.procedure import people
 
 AWAITED = 2  # flag "required" of a form field (ISO 32000-1, table 221): somebody is to sign here
 
@@ -32,13 +33,14 @@ def _writer_class() -> Any:
 
 
 def owed(rows: Iterable[Mapping[str, Any]]) -> list[str]:
-    """Fields that are to be signed in any case: the technician's, and that of a witness who is
-    named.
+    """Fields that are to be signed in any case: the first, and those of the other signing roles that
+    a person is named for.
     """
+    signing = {role.code for role in people.SIGNING}
     return [
         row["field"]
         for row in rows
-        if row["field"] == signature_page.FIRST or (row["field"] == "witness" and row["name"])
+        if row["field"] == signature_page.FIRST or (row["field"] in signing and row["name"])
     ]
 
 

@@ -4,12 +4,18 @@ from __future__ import annotations
 
 import shutil
 import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass
+from datetime import datetime
 from importlib import resources
+from importlib.metadata import version
 from pathlib import Path
+from typing import Any
 
+from startkit import __version__
 from startkit.errors import PaperError
-from startkit.paper import glyphs
+from startkit.paper import glyphs, signature_page
 from startkit.paper.journal_export import to_json
 
 TEMPLATE = "stamp.typ"
@@ -64,3 +70,64 @@ def pdf(stamp: Stamp, width: float, height: float) -> bytes:
             raise PaperError(
                 f"the signature cannot be drawn ({error.message})", "signature", "report this"
             ) from None
+
+
+def of_signature(
+    number: int, row: Mapping[str, Any], name: str, fingerprint: str, at: datetime, stamped: bool
+) -> Stamp:
+    """The stamp of one signature.
+
+    Parameters
+    ----------
+    number : int
+        Which signature of the record it is.
+    row : mapping
+        Its row of the signature page.
+    name, fingerprint : str
+        Of the certificate.
+    at : datetime.datetime
+        When it was made, in the signer's time zone.
+    stamped : bool
+        True if a server's time-stamp goes with it.
+    """
+    return Stamp(
+        str(number),
+        name,
+        ", ".join(part for part in (row["role"] or row["field"], row["firm"]) if part),
+        at.strftime("%Y-%m-%d %H:%M %z"),
+        (
+            "Time-stamped; the time here is the signer's own clock"
+            if stamped
+            else "Time by the signer's own clock"
+        ),
+        fingerprint,
+    )
+
+
+def drawn(stamp: Stamp, field: str) -> bytes:
+    """The stamp as a page of the size of the field's box."""
+    left, bottom, right, top = signature_page.box(field, signature_page.A4)
+    return pdf(stamp, right - left, top - bottom)
+
+
+@contextmanager
+def style(content: bytes) -> Iterator[Any]:
+    """pyHanko's style that fills a box with the page in `content`, which it takes from a file only."""
+    from pyhanko.pdf_utils.content import ImportedPdfPage
+    from pyhanko.pdf_utils.layout import AxisAlignment, Margins, SimpleBoxLayoutRule
+    from pyhanko.stamp import StaticStampStyle
+
+    flush = SimpleBoxLayoutRule(
+        AxisAlignment.ALIGN_MIN, AxisAlignment.ALIGN_MIN, margins=Margins.uniform(0)
+    )
+    with tempfile.TemporaryDirectory() as scratch:
+        path = Path(scratch) / "stamp.pdf"
+        path.write_bytes(content)
+        yield StaticStampStyle(
+            background=ImportedPdfPage(str(path)), background_layout=flush, border_width=0
+        )
+
+
+def drawn_with() -> str:
+    """What draws a stamp here; each signature says with what its own was drawn."""
+    return f"{__version__}, typst {version('typst')}"

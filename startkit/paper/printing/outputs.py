@@ -7,13 +7,12 @@ from __future__ import annotations
 import base64
 import binascii
 import json
-import re
 from collections.abc import Callable
 from typing import Any
 
 from startkit.errors import PaperError
 from startkit.paper.printing import prose, svg
-from startkit.paper.printing.runs import cell_name
+from startkit.paper.printing.runs import cell_name, without_colours
 from startkit.procedure.payload import MIME
 
 WIDGET = "application/vnd.jupyter.widget-view+json"
@@ -21,7 +20,6 @@ SCREEN_ONLY = (  # tag of a markdown cell that speaks of the screen and is left 
     "screen-only"
 )
 PARTS = ("front", "stage", "hold", "handover", "register")
-_ANSI = re.compile(r"\x1b\[[0-?]*[ -/]*[@-~]|\x1b\][^\x07]*\x07")
 _RASTER = {"image/png": (b"\x89PNG\r\n\x1a\n", "png"), "image/jpeg": (b"\xff\xd8\xff", "jpg")}
 
 Block = dict[str, Any]
@@ -68,16 +66,17 @@ def _markdown(cell: Any, where: str) -> list[Block]:
     }
     made: list[Block] = []
     for block in blocks:
-        if block["kind"] == "picture":
-            if pictures.get(block["name"]) is None:
-                raise PaperError(
-                    f"the picture {block['name']!r} is not attached to the cell",
-                    where,
-                    "attach it again",
-                )
-            made.append({**pictures[block["name"]], "alt": block["alt"] or block["name"]})
-        else:
+        if block["kind"] != "picture":
             made.append({"block": "prose", **block})
+            continue
+        picture = pictures.get(block["name"])
+        if picture is None:
+            raise PaperError(
+                f"the picture {block['name']!r} is not attached to the cell",
+                where,
+                "attach it again",
+            )
+        made.append({**picture, "alt": block["alt"] or block["name"]})
     return made
 
 
@@ -95,7 +94,7 @@ def _output(output: Any, where: str) -> Block:
 
 def plain(text: str) -> str:
     """Text of a terminal without its colour codes."""
-    return _ANSI.sub("", text).rstrip("\n")
+    return without_colours(text).rstrip("\n")
 
 
 def _bundle(data: dict[str, Any], metadata: dict[str, Any], where: str) -> Block:

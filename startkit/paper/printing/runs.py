@@ -17,7 +17,7 @@ from startkit.paper.revisions import RECORDS
 from startkit.side_process import SAFE_PATH, environment
 
 MODES = ("record", "form")
-_ANSI = re.compile(r"\x1b\[[0-?]*[ -/]*[@-~]")
+_ANSI = re.compile(r"\x1b\[[0-?]*[ -/]*[@-~]|\x1b\][^\x07]*\x07")
 
 
 def run(
@@ -293,8 +293,16 @@ def _sentence(error: Any) -> str:
     return _one_line(error.evalue if ours else f"{error.ename}: {error.evalue}").rstrip(": ")
 
 
+def without_colours(text: str) -> str:
+    """Text of a terminal without its colour codes.
+
+    nbconvert has a filter for it; its import would take longer than the whole print.
+    """
+    return _ANSI.sub("", text)
+
+
 def _one_line(text: str) -> str:
-    return " ".join(_ANSI.sub("", text).split())[:300].rstrip(".")
+    return " ".join(without_colours(text).split())[:300].rstrip(".")
 
 
 # --- the same job, the same bytes ----------------------------------------------------------------

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from io import BytesIO
@@ -24,11 +23,20 @@ from startkit.paper import (
     signature_page,
     stamp,
 )
-from startkit.paper.certificates import common_name, fingerprint
+from startkit.paper.certificates import (
+    common_name,
+    fingerprint,
+    outside_its_dates,
+    same_name,
+)
 from startkit.paper.interpreter import with_own_loop
 from startkit.paper.revisions import RECORDS
-from startkit.paper.verifying import signatures
-from startkit.procedure import people
+from startkit.paper.verifying import (
+    increments,
+    page_comparison,
+    signatures,
+    verdict_comparison,
+)
 
 MECHANISM = "sha256"
 
@@ -48,6 +56,8 @@ class Ready:
         Which signature it will be.
     compared : bool
         True if the job is at hand and is as printed.
+    unchecked : tuple of str
+        What of its pages could not be compared with its data: other versions have set them.
     sha256 : str
         Of the file as it was found.
     """
@@ -58,6 +68,7 @@ class Ready:
     number: int
     compared: bool
     sha256: str
+    unchecked: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -96,7 +107,8 @@ def ready(path: Path, role: str, awaited: Iterable[str] = ()) -> Ready:
     rows = {row["field"]: row for row in found.record["signatures"]}
     field = signature_page.field_of(role, rows)
     so_far = signatures.read(content, rows, thorough=False)
-    _refuse(so_far, field, rows)
+    layout = increments.taken_apart(content, found.record)
+    _refuse(so_far, layout, field, rows)
     later = revisions.later(path)
     if later:
         raise PaperError(
@@ -104,12 +116,12 @@ def ready(path: Path, role: str, awaited: Iterable[str] = ()) -> Ready:
             path.name,
             "sign that one",
         )
+    pages = _pages(found, layout)
     compared = _unchanged(path, found)
     if not so_far.empty and not so_far.made:
         wanted = {
-            signature_page.FIRST,
+            *signature_fields.owed(rows.values()),
             *(signature_page.field_of(each, rows) for each in awaited),
-            *(role.code for role in people.SIGNING if rows[role.code]["name"]),
         }
         content = signature_fields.with_fields(
             content,
@@ -117,10 +129,20 @@ def ready(path: Path, role: str, awaited: Iterable[str] = ()) -> Ready:
             {name: row["role"] for name, row in rows.items()},
             wanted,
         )
-    return Ready(path, content, rows[field], len(so_far.made) + 1, compared, before)
+    return Ready(
+        path, content, rows[field], len(so_far.made) + 1, compared, before, pages.unchecked
+    )
 
 
-def sign(this: Ready, signer: Any, timestamper: Any = None) -> Signed:
+def another(this: Ready, signer: Any) -> str:
+    """The name in the certificate, if the record names another person as this signatory; else
+    empty.
+    """
+    name = common_name(signer.signing_cert)
+    return "" if not this.row["name"] or same_name(this.row["name"], name) else name
+
+
+def sign(this: Ready, signer: Any, timestamper: Any = None, for_another: bool = False) -> Signed:
     """Sign a record; the bytes that were there stay as they are.
 
     Parameters
@@ -130,13 +152,16 @@ def sign(this: Ready, signer: Any, timestamper: Any = None) -> Signed:
         From `identity.Identity.signer` or `token.signer`.
     timestamper : pyhanko.sign.timestamps.TimeStamper, optional
         From `credentials.time_stamp_server`; without one the time is the signer's own clock.
+    for_another : bool
+        True: the signer knows that the record names another person here.
 
     Raises
     ------
     PaperError
-        The key cannot be used, the server does not answer, or the file was changed meanwhile.
+        The certificate is of another person or out of its dates, the key cannot be used, the server does not answer, or the file was changed meanwhile.
     """
     at = datetime.now().astimezone()
+    _refuse_certificate(this, signer, at, for_another)
     drawn = _stamp(this, signer, at, timestamper is not None)
     made = _signed(this, signer, drawn, timestamper)
     if not made.startswith(this.content) or sha256(evidence.read(this.path)) != this.sha256:
@@ -150,6 +175,19 @@ def sign(this: Ready, signer: Any, timestamper: Any = None) -> Signed:
         common_name(signer.signing_cert),
         at.isoformat(timespec="seconds"),
     )
+
+
+def _refuse_certificate(this: Ready, signer: Any, at: datetime, for_another: bool) -> None:
+    name = another(this, signer)
+    if name and not for_another:
+        raise PaperError(
+            f"the record names {this.row['name']} here, the certificate is of {name}",
+            "signature",
+            "sign with the key of the person named, or say that you sign for another",
+        )
+    dates = outside_its_dates(signer.signing_cert, at)
+    if dates:
+        raise PaperError(dates, "signature", "sign with a certificate that is valid today")
 
 
 def record_of(path: Path) -> Path:
@@ -169,10 +207,17 @@ def record_of(path: Path) -> Path:
 
 
 def _refuse(
-    so_far: signatures.Signatures, field: str, rows: Mapping[str, Mapping[str, Any]]
+    so_far: signatures.Signatures,
+    layout: increments.Layout,
+    field: str,
+    rows: Mapping[str, Mapping[str, Any]],
 ) -> None:
     """It must be this signatory's turn, and what others have signed must be whole."""
-    faults = [*so_far.faults, *(fault for signature in so_far.made for fault in signature.faults)]
+    faults = [
+        *layout.faults,
+        *so_far.faults,
+        *(fault for signature in so_far.made for fault in signature.faults),
+    ]
     if faults:
         raise PaperError(
             f"the record is not in order ({faults[0]})",
@@ -192,6 +237,20 @@ def _refuse(
             "--as",
             f"sign as {signature_page.FIRST}, then as {name}",
         )
+
+
+def _pages(found: evidence.Evidence, layout: increments.Layout) -> page_comparison.Pages:
+    """The pages set again from what the record carries: nobody is to sign others."""
+    with tempfile.TemporaryDirectory() as scratch:
+        job = verdict_comparison.restored(found, Path(scratch))
+        pages = page_comparison.compared(found, job, layout.printed)
+    if pages.faults:
+        raise PaperError(
+            f"the pages are not those of the record's data ({pages.faults[0]})",
+            "record",
+            "print it again, then sign",
+        )
+    return pages
 
 
 # --- is the job still as it was printed? ----------------------------------------------------------
@@ -225,30 +284,16 @@ def _unchanged(path: Path, found: evidence.Evidence) -> bool:
 
 
 def _stamp(this: Ready, signer: Any, at: datetime, stamped: bool) -> bytes:
-    row = this.row
-    texts = stamp.Stamp(
-        str(this.number),
-        common_name(signer.signing_cert),
-        ", ".join(part for part in (row["role"] or row["field"], row["firm"]) if part),
-        at.strftime("%Y-%m-%d %H:%M %z"),
-        (
-            "Time-stamped; the time here is the signer's own clock"
-            if stamped
-            else "Time by the signer's own clock"
-        ),
-        fingerprint(signer.signing_cert.dump()),
+    certificate = signer.signing_cert
+    texts = stamp.of_signature(
+        this.number,
+        this.row,
+        common_name(certificate),
+        fingerprint(certificate.dump()),
+        at,
+        stamped,
     )
-    left, bottom, right, top = signature_page.box(row["field"], signature_page.A4)
-    return stamp.pdf(texts, right - left, top - bottom)
-
-
-@contextmanager
-def _file(content: bytes) -> Iterator[str]:
-    """A file for the time of signing: pyHanko takes a page to draw from nowhere else."""
-    with tempfile.TemporaryDirectory() as scratch:
-        path = Path(scratch) / "stamp.pdf"
-        path.write_bytes(content)
-        yield str(path)
+    return stamp.drawn(texts, this.row["field"])
 
 
 def _said(error: Exception) -> str:
@@ -256,11 +301,9 @@ def _said(error: Exception) -> str:
 
 
 def _signed(this: Ready, signer: Any, drawn: bytes, timestamper: Any) -> bytes:
-    from pyhanko.pdf_utils.content import ImportedPdfPage
-    from pyhanko.pdf_utils.layout import AxisAlignment, Margins, SimpleBoxLayoutRule
     from pyhanko.sign.fields import MDPPerm, SigSeedSubFilter
     from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner
-    from pyhanko.stamp import StaticStampStyle
+    from pyhanko.sign.signers.pdf_byterange import BuildProps
 
     metadata = PdfSignatureMetadata(
         field_name=this.row["field"],
@@ -270,16 +313,11 @@ def _signed(this: Ready, signer: Any, drawn: bytes, timestamper: Any) -> bytes:
         docmdp_permissions=MDPPerm.FILL_FORMS,
         name=common_name(signer.signing_cert),
         reason=this.row["says"],
+        app_build_props=BuildProps("startkit", stamp.drawn_with()),
     )
     out = BytesIO()
     try:
-        with interpreter.collection_paused(), _file(drawn) as page:
-            flush = SimpleBoxLayoutRule(
-                AxisAlignment.ALIGN_MIN, AxisAlignment.ALIGN_MIN, margins=Margins.uniform(0)
-            )
-            style = StaticStampStyle(
-                background=ImportedPdfPage(page), background_layout=flush, border_width=0
-            )
+        with interpreter.collection_paused(), stamp.style(drawn) as style:
             sealer = PdfSigner(metadata, signer, timestamper=timestamper, stamp_style=style)
             with_own_loop(
                 lambda: sealer.sign_pdf(

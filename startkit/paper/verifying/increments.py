@@ -103,9 +103,7 @@ def taken_apart(content: bytes, record: Mapping[str, Any]) -> Layout:
 # --- the empty fields -----------------------------------------------------------------------------
 
 
-def _fields_faults(
-    content: bytes, made: Sequence[Section], record: Mapping[str, Any]
-) -> list[str]:
+def _fields_faults(content: bytes, made: Sequence[Section], record: Mapping[str, Any]) -> list[str]:
     """The fields as they are against the fields as this version adds them to the same print."""
     rows = {str(row["field"]): row for row in record["signatures"]}
     found = objects(content, made[1])
@@ -215,9 +213,7 @@ def _reference(holder: Any, key: str) -> Key:
 def _same_but_for(before: Any, after: Any, allowed: set[str]) -> bool:
     keys = (set(before) | set(after)) - allowed
     return all(
-        key in before
-        and key in after
-        and _bytes(before.raw_get(key)) == _bytes(after.raw_get(key))
+        key in before and key in after and _bytes(before.raw_get(key)) == _bytes(after.raw_get(key))
         for key in keys
     )
 

@@ -18,7 +18,7 @@ from startkit.paper.evidence import PICTURES, RECORD, TRENDS, Evidence, of_pdf, 
 from startkit.paper.printing import svg
 from startkit.paper.revisions import RECORDS
 from startkit.paper.signature_page import FIELDS
-from startkit.paper.verifying import signatures
+from startkit.paper.verifying import increments, signatures
 
 
 def import_job(record: Path, folder: Path, who: str = "", template: str = "") -> Job:
@@ -75,14 +75,19 @@ def import_job(record: Path, folder: Path, who: str = "", template: str = "") ->
 def _sound(content: bytes) -> Evidence:
     """What a record carries, if it is as recorded and, where it is signed, as signed."""
     signed = signatures.read(content, FIELDS)
-    faults = [*signed.faults, *(fault for signature in signed.made for fault in signature.faults)]
+    evidence = of_pdf(content).sound()
+    faults = [
+        *increments.taken_apart(content, evidence.record).faults,
+        *signed.faults,
+        *(fault for signature in signed.made for fault in signature.faults),
+    ]
     if faults:
         raise PaperError(
             f"the record is not in order ({faults[0]})",
             "record",
             "see all that is wrong with `startkit verify`",
         )
-    return of_pdf(content).sound()
+    return evidence
 
 
 def restore(evidence: Evidence, folder: Path) -> Journal:

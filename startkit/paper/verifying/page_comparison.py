@@ -1,31 +1,190 @@
-"""Pages set again from what a record carries, and held against those that were signed; the attached
+"""Pages set again from what a record carries and compared with those that were signed; the attached
 notebook is read, never run.
 """
 
 from __future__ import annotations
 
-from datetime import datetime
+import re
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
+from startkit import __version__
 from startkit.errors import PaperError, StartkitError
 from startkit.facts.job import Job
-from startkit.paper import revisions
+from startkit.paper import attachments, revisions
 from startkit.paper.attachments import Attachment
 from startkit.paper.evidence import PICTURES, Evidence
 from startkit.paper.printing import typesetting, versions
 from startkit.paper.printing.record import Layout, Record, record
-from startkit.paper.verifying import notebook_data
+from startkit.paper.verifying import notebook_data, verdict_comparison
 
-SETTING = (
-    "startkit",
-    "typst",
-    "matplotlib",
-)  # what decides how a page looks: layout, engine, fonts
-_BY_VERSION = frozenset({"versions", "equations", "attachments"})
+# What two versions of the tool may say otherwise of the same job.
+_BY_VERSION = frozenset({"versions", "equations", "attachments", "schema"})
+_WORD = re.compile(r"[^\s\u200b]+")
+_MOST = 8  # words that are told
+
+
+@dataclass(frozen=True)
+class Pages:
+    """What was found of the pages.
+
+    Parameters
+    ----------
+    faults : tuple of str
+        Why they are not the pages of the attached data.
+    said : tuple of str
+        What was compared, and how.
+    unchecked : tuple of str
+        What could not be compared.
+    """
+
+    faults: tuple[str, ...] = ()
+    said: tuple[str, ...] = ()
+    unchecked: tuple[str, ...] = ()
+
+
+def compared(evidence: Evidence, job: Job, printed: bytes) -> Pages:
+    """Set the pages again and compare them with those of the file.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    job : Job
+        Restored from the evidence.
+    printed : bytes
+        The file as it was before anything was added to it.
+
+    Raises
+    ------
+    PaperError
+        There is no notebook, or it does not show what is printed.
+    """
+    claims = versions.contradictions(evidence.record, evidence.creator)
+    if claims:
+        return Pages(tuple(f"the versions do not agree: {claim}" for claim in claims))
+    then = versions.named(evidence.record).get("startkit", "unknown")
+    other = versions.other(evidence.record)
+    if then != __version__:
+        return _of_another_tool(evidence, job, printed, "; ".join(other))
+    made = again(evidence, job)
+    if evidence.set_at is None:
+        return Pages(("the file does not say when its pages were set",))
+    set_again = typesetting.pdf(made, evidence.set_at)
+    if other:
+        return _of_another_typesetter(set_again, printed, "; ".join(other))
+    if set_again != printed:
+        return Pages(("set again from the attached data they are not those of this file",))
+    return Pages(said=("Set again from the attached data: as signed, byte for byte.", _NOT_DERIVED))
+
+
+_NOT_DERIVED = (
+    "Plots, prose and code are those of the attached notebook; they were not derived again."
+)
+
+
+def _of_another_typesetter(set_again: bytes, printed: bytes, other: str) -> Pages:
+    """The same words in the same numbers; how they look is not compared."""
+    more, fewer = _words_apart(set_again, printed)
+    if more or fewer:
+        return Pages(
+            (
+                f"their text is not that of the attached data (on the pages only: {_some(more)};"
+                f" in the data only: {_some(fewer)})",
+            )
+        )
+    return Pages(
+        said=("Their text and numbers are those of the attached data.", _NOT_DERIVED),
+        unchecked=(f"how the pages look (set with {other})",),
+    )
+
+
+def _of_another_tool(evidence: Evidence, job: Job, printed: bytes, other: str) -> Pages:
+    """What another version printed: what it entered, found and drew is compared, its words are not."""
+    faults = _other_data(evidence, job)
+    if faults:
+        return Pages(faults)
+    look = f"how the pages look (set with {other})"
+    try:
+        made = _recorded(evidence, job, _listed(evidence))
+        set_again = typesetting.pdf(
+            Record(evidence.record, made.pictures, made.attached),
+            evidence.set_at or job.last_moment,
+        )
+    except (StartkitError, KeyError, ValueError, TypeError):
+        return Pages(
+            said=("Their data are those of the attached notebook.",),
+            unchecked=(f"the text of the pages, which this version cannot set; {look}",),
+        )
+    more, fewer = _words_apart(set_again, printed)
+    said = ["Their data are those of the attached notebook."]
+    if not more and not fewer:
+        said.append("Their text and numbers are those of the attached data.")
+        return Pages(said=(*said, _NOT_DERIVED), unchecked=(look,))
+    said += [f"On the pages only: {_some(more)}."] if more else []
+    said += [f"In the data only, as this version prints them: {_some(fewer)}."] if fewer else []
+    words = sum(more.values()) + sum(fewer.values())
+    return Pages(
+        said=(*said, _NOT_DERIVED),
+        unchecked=(f"{words} words of the pages, which this version sets otherwise; {look}",),
+    )
+
+
+def _other_data(evidence: Evidence, job: Job) -> tuple[str, ...]:
+    """What weighs in the printed data and is not in the attached notebook."""
+    made, printed = _recorded(evidence, job, _listed(evidence)).data, evidence.record
+    found = [
+        difference
+        for key, value in made.items()
+        if key not in _BY_VERSION and key in printed
+        for difference in verdict_comparison.compared(
+            {key: printed[key]}, {key: value}, "the record"
+        )
+        if difference.weighty and not difference.one_sided
+    ]
+    return tuple(f"the attached notebook shows it otherwise: {each}" for each in found[:_MOST])
+
+
+# --- words of pages -------------------------------------------------------------------------------
+
+
+def _words_apart(set_again: bytes, printed: bytes) -> tuple[Counter[str], Counter[str]]:
+    """Words that are only in the file, and words that are only on the pages as set again."""
+    ours, theirs = words(set_again), words(printed)
+    return theirs - ours, ours - theirs
+
+
+def words(content: bytes) -> Counter[str]:
+    """The words of a PDF's pages, how often each is there.
+
+    Raises
+    ------
+    PaperError
+        The file cannot be read.
+    """
+    import pypdfium2
+
+    try:
+        document = pypdfium2.PdfDocument(content)
+        texts = [page.get_textpage().get_text_bounded() for page in document]
+    except pypdfium2.PdfiumError:
+        raise PaperError(
+            "the pages cannot be read", "record", "take an undamaged copy of the record"
+        ) from None
+    return Counter(found for text in texts for found in _WORD.findall(text))
+
+
+def _some(found: Counter[str]) -> str:
+    told = ", ".join(list(found)[:_MOST]) or "nothing"
+    return f"{told}, and {len(found) - _MOST} more" if len(found) > _MOST else told
+
+
+# --- data of pages --------------------------------------------------------------------------------
 
 
 def again(evidence: Evidence, job: Job) -> Record:
-    """The record of the attached notebook.
+    """The record of the attached notebook, as this version makes it of the same job.
 
     Raises
     ------
@@ -33,11 +192,12 @@ def again(evidence: Evidence, job: Job) -> Record:
         There is no notebook, or it does not show what is printed.
     """
     printed = evidence.record
-    made = _recorded(evidence, job)
+    made = _recorded(evidence, job, _of_job(evidence, job))
+    lines = {"versions"} if _all_installed(made.data, printed) else {"versions", "equations"}
     differing = [
         key
-        for key, value in made.data.items()
-        if key not in _BY_VERSION and printed.get(key) != value
+        for key in dict.fromkeys([*made.data, *printed])
+        if key not in lines and printed.get(key) != made.data.get(key)
     ]
     if differing:
         raise PaperError(
@@ -48,25 +208,33 @@ def again(evidence: Evidence, job: Job) -> Record:
     return Record(printed, made.pictures, made.attached)
 
 
-def _recorded(evidence: Evidence, job: Job) -> Record:
+def _all_installed(made: Mapping[str, Any], printed: Mapping[str, Any]) -> bool:
+    return versions.named(made) == versions.named(printed)
+
+
+def _recorded(evidence: Evidence, job: Job, attached: Iterable[Attachment]) -> Record:
     printed, notebook = evidence.record, _notebook(evidence)
     try:
         return record(
             job,
             notebook,
-            _attached(evidence),
+            attached,
             Layout(printed["paper"], printed["form"], printed["company"]),
             revisions.of_line(printed.get("revision")),
         )
     except StartkitError:
         raise
-    except (
-        Exception
-    ):  # the notebook is not held against its schema: what it lacks is seen where it is looked for
+    except Exception:  # what the notebook lacks is seen where it is looked for
         raise _damaged("notebook") from None
 
 
-def _notebook(evidence: Evidence) -> Any:
+def _of_job(evidence: Evidence, job: Job) -> list[Attachment]:
+    """What a print of the restored job attaches, its notebook as it is attached."""
+    name = _notebook_name(evidence)
+    return attachments.of_job(job, name, evidence.files[name])
+
+
+def _notebook_name(evidence: Evidence) -> str:
     names = [name for name in evidence.files if name.endswith(".ipynb") and "/" not in name]
     if len(names) != 1:
         raise PaperError(
@@ -74,10 +242,15 @@ def _notebook(evidence: Evidence) -> Any:
             "record",
             "give a record that startkit has printed",
         )
+    return names[0]
+
+
+def _notebook(evidence: Evidence) -> Any:
+    name = _notebook_name(evidence)
     try:
-        return notebook_data.of_bytes(evidence.files[names[0]])
+        return notebook_data.of_bytes(evidence.files[name])
     except Exception:  # of many kinds for a damaged file
-        raise _damaged(names[0]) from None
+        raise _damaged(name) from None
 
 
 def _damaged(name: str) -> PaperError:
@@ -86,7 +259,7 @@ def _damaged(name: str) -> PaperError:
     )
 
 
-def _attached(evidence: Evidence) -> list[Attachment]:
+def _listed(evidence: Evidence) -> list[Attachment]:
     """The attachments as they were listed; pictures are added again by the record itself."""
     lines = [
         line
@@ -99,29 +272,3 @@ def _attached(evidence: Evidence) -> list[Attachment]:
         )
         for line in lines
     ]
-
-
-def other_versions(evidence: Evidence) -> list[str]:
-    """What is installed here in another version than the pages were set with, ``"typst 0.14.0, here
-    0.15.2"``.
-    """
-    here = {line["name"]: line["version"] for line in versions.versions({})}
-    then = {line["name"]: line["version"] for line in evidence.record.get("versions", [])}
-    return [
-        f"{name} {then.get(name, 'unknown')}, here {here.get(name, 'none')}"
-        for name in SETTING
-        if then.get(name) != here.get(name)
-    ]
-
-
-def same_pages(made: Record, content: bytes, at: datetime | None) -> bool:
-    """True if the file begins with exactly the bytes that the record gives when it is set again.
-
-    Parameters
-    ----------
-    made : Record
-    content : bytes
-    at : datetime.datetime or None
-        When the pages were set, as the file says; a record always says so.
-    """
-    return at is not None and content.startswith(typesetting.pdf(made, at))

@@ -91,7 +91,7 @@ def _table(content: bytes, place: int) -> tuple[int, dict[Key, int], Any]:
         raise _fault("a table of its objects is damaged or of another kind than a record's")
     stream = BytesIO(content)
     stream.seek(rows.end())
-    trailer = generic.read_object(stream, generic.TrailerReference(None))
+    trailer: Any = generic.read_object(stream, generic.TrailerReference(None))
     end = _OWN_END.match(content, stream.tell())
     if end is None or int(end.group(1)) != place:
         raise _fault("a section of it does not end with its own table")

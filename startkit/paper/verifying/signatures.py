@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from io import BytesIO
@@ -12,7 +12,7 @@ from typing import Any
 from startkit.errors import PaperError
 from startkit.paper import certificates, interpreter, signature_fields, unpacking
 from startkit.paper.interpreter import with_own_loop
-from startkit.paper.verifying import increments, signature_bytes
+from startkit.paper.verifying import signature_bytes
 
 OWN_CLOCK = "the signer's own clock"
 FILL_FORMS = (
@@ -175,13 +175,11 @@ def _read(
     ]
     if filled != len(made):
         faults.append("a signature is of a kind that cannot be checked")
-    return Signatures(made, empty, awaited, (*faults, *_of_file(reader, embedded)))
+    return Signatures(made, empty, awaited, (*faults, *_of_file(embedded)))
 
 
-def _of_file(reader: Any, embedded: Sequence[Any]) -> list[str]:
-    """Whether the file is what was printed, the empty fields, and one addition for each signature,
-    and nothing else.
-    """
+def _of_file(embedded: Sequence[Any]) -> list[str]:
+    """Whether the last signature covers the whole file, and the first certifies it."""
     from pyhanko.sign.validation.status import SignatureCoverageLevel
 
     found = []
@@ -190,7 +188,6 @@ def _of_file(reader: Any, embedded: Sequence[Any]) -> list[str]:
         and embedded[-1].evaluate_signature_coverage() is not SignatureCoverageLevel.ENTIRE_FILE
     ):
         found.append("something was added to the file after the last signature")
-    found += increments.faults(reader, len(embedded))
     levels = [each.docmdp_level for each in embedded]
     if levels and (
         levels[0] is None
@@ -216,17 +213,19 @@ def _one(embedded: Any, trust: Sequence[bytes], analysed: bool) -> Signature:
 
 def _status(embedded: Any, trust: Sequence[bytes], said: datetime | None, analysed: bool) -> Any:
     """pyHanko's own status; the error if it refuses."""
-    from asn1crypto import x509
     from pyhanko.sign.validation import KeyUsageConstraints, validate_pdf_signature
     from pyhanko_certvalidator import ValidationContext
 
-    roots = [x509.Certificate.load(each) for each in trust] or [embedded.signer_cert]
     # A certificate runs out long before a machine does: what counts is whether it was good when it
     # was used.
     moment = min(said or datetime.now(UTC), datetime.now(UTC)).astimezone(UTC)
+    signers, servers = _roots(embedded.signer_cert, trust)
     # Never fetches anything: a record must be checked where there is no network.
-    context = ValidationContext(
-        trust_roots=roots, allow_fetching=False, moment=moment, revocation_mode="soft-fail"
+    of_signer, of_server = (
+        ValidationContext(
+            trust_roots=roots, allow_fetching=False, moment=moment, revocation_mode="soft-fail"
+        )
+        for roots in (signers, servers)
     )
     try:
         usage = KeyUsageConstraints(
@@ -234,41 +233,47 @@ def _status(embedded: Any, trust: Sequence[bytes], said: datetime | None, analys
         )
         return with_own_loop(
             lambda: validate_pdf_signature(
-                embedded, context, key_usage_settings=usage, skip_diff=not analysed
+                embedded,
+                of_signer,
+                ts_validation_context=of_server,
+                key_usage_settings=usage,
+                skip_diff=not analysed,
             )
         )
     except Exception as error:  # of many kinds for a damaged or foreign signature
         return error
 
 
+def _roots(own: Any, trust: Sequence[bytes]) -> tuple[list[Any], list[Any]]:
+    """Certificates on which a signer may rest, and those on which a time-stamp may.
+
+    Only an authority vouches for others; any other certificate that was given vouches for itself,
+    byte for byte.
+    """
+    from asn1crypto import x509
+
+    given = [x509.Certificate.load(each) for each in trust]
+    authorities = [each for each in given if certificates.is_authority(each)]
+    servers = [*authorities, *(each for each in given if certificates.is_time_server(each))]
+    if not trust:
+        return [own], servers
+    return [*authorities, *([own] if own.dump() in trust else [])], servers
+
+
 def _judged(first: Signature, embedded: Any, status: Any, asked: bool) -> Signature:
     if isinstance(status, Exception):
-        return replace(
-            first,
-            faults=(
-                (
-                    "it cannot be checked"
-                    f" ({' '.join(str(status).split())[:120] or type(status).__name__})"
-                ),
-            ),
-        )
-    faults = [] if status.intact else ["what was signed has been changed"]
-    if status.intact and not status.valid:
-        faults.append("it was not made with the key of its certificate")
-    if status.intact and not _kept(status):
-        faults.append("the file was changed afterwards, and not only by signing it")
-    if asked and not status.trusted:
-        faults.append("none of the given certificates vouches for this signer")
+        said = " ".join(str(status).split())[:120] or type(status).__name__
+        return replace(first, faults=(f"it cannot be checked ({said})",))
     stamped = status.timestamp_validity
-    if stamped is not None and not (stamped.intact and stamped.valid):
-        faults.append("its time-stamp is damaged")
-    if stamped is not None and asked and not stamped.trusted:
-        faults.append("none of the given certificates vouches for the time-stamp")
+    dates = certificates.outside_its_dates(
+        embedded.signer_cert, stamped.timestamp if stamped else embedded.self_reported_timestamp
+    )
+    faults = [*_faults(status), *(_distrust(status, dates) if asked else ())]
     judged = replace(
         first,
-        trusted=bool(status.trusted) if asked else None,
+        trusted=bool(status.trusted) and not dates if asked else None,
         faults=tuple(faults),
-        notes=_expiry(embedded.signer_cert),
+        notes=((dates,) if dates and not asked else _expiry(embedded.signer_cert)),
     )
     if stamped is None:
         return judged
@@ -277,6 +282,30 @@ def _judged(first: Signature, embedded: Any, status: Any, asked: bool) -> Signat
         at=stamped.timestamp.isoformat(timespec="seconds"),
         clock=f"time-stamp of {certificates.common_name(stamped.signing_cert)}",
     )
+
+
+def _faults(status: Any) -> Iterator[str]:
+    """What is wrong, whoever the signer is."""
+    stamped = status.timestamp_validity
+    if not status.intact:
+        yield "what was signed has been changed"
+    elif not status.valid:
+        yield "it was not made with the key of its certificate"
+    if status.intact and not _kept(status):
+        yield "the file was changed afterwards, and not only by signing it"
+    if stamped is not None and not (stamped.intact and stamped.valid):
+        yield "its time-stamp is damaged"
+
+
+def _distrust(status: Any, dates: str) -> Iterator[str]:
+    """Why the given certificates do not vouch for the signer."""
+    stamped = status.timestamp_validity
+    if not status.trusted:
+        yield "none of the given certificates vouches for this signer"
+    if dates:
+        yield dates
+    if stamped is not None and not stamped.trusted:
+        yield "none of the given certificates vouches for the time-stamp"
 
 
 def _kept(status: Any) -> bool:

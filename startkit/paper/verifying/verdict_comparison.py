@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+import re
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +35,7 @@ WEIGHTY = frozenset(
         "u_number",
     }
 )
+CORRECTED = "corrected.toml"
 _OF_PAPER = frozenset({"part", "block", "cell", "output", "level", "plots", "pictures"})
 # Not printed, and not in records made before verdicts named what they rest on.
 _NOT_PRINTED = frozenset({"rests_on"})
@@ -53,6 +57,10 @@ class Difference:
     printed, derived : str
     weighty : bool
         False: wording only.
+    one_sided : bool
+        True if one of the two has no such thing at all, as where a version judges more.
+    key : str
+        Of the verdict or figure, where it has one.
     """
 
     where: str
@@ -60,6 +68,8 @@ class Difference:
     printed: str
     derived: str
     weighty: bool
+    one_sided: bool = False
+    key: str = ""
 
     def __str__(self) -> str:
         return (
@@ -74,6 +84,67 @@ class Derived:
 
     verdicts: int
     differences: tuple[Difference, ...]
+
+
+@dataclass(frozen=True)
+class Across:
+    """Differences between two versions of the tool, by what they mean.
+
+    Parameters
+    ----------
+    contradicting : tuple of Difference
+        Outcome, figure, limit or entry is another.
+    corrected : tuple of str
+        Verdicts that were corrected on purpose since, with the reason.
+    one_sided : tuple of Difference
+        What only one of the versions judges or shows.
+    wording : tuple of Difference
+        Words only.
+    """
+
+    contradicting: tuple[Difference, ...] = ()
+    corrected: tuple[str, ...] = ()
+    one_sided: tuple[Difference, ...] = ()
+    wording: tuple[Difference, ...] = ()
+
+
+def across_versions(differences: Iterable[Difference], then: str) -> Across:
+    """What another version printed otherwise, sorted by what it means.
+
+    Parameters
+    ----------
+    differences : iterable of Difference
+    then : str
+        The version that printed the record.
+    """
+    reasons = corrections_since(then)
+    contradicting, corrected, one_sided, wording = [], [], [], []
+    for each in differences:
+        if each.weighty and each.key in reasons:
+            corrected.append(f"{each.where}, {reasons[each.key]}")
+        elif each.weighty and each.one_sided:
+            one_sided.append(each)
+        elif each.weighty:
+            contradicting.append(each)
+        else:
+            wording.append(each)
+    return Across(
+        tuple(contradicting), tuple(dict.fromkeys(corrected)), tuple(one_sided), tuple(wording)
+    )
+
+
+def corrections_since(then: str) -> dict[str, str]:
+    """Verdicts corrected on purpose after a version, by key, with the reason of each."""
+    text = (resources.files("startkit.paper.verifying") / CORRECTED).read_text(encoding="utf-8")
+    return {
+        row["key"]: row["reason"]
+        for row in tomllib.loads(text).get("verdict", ())
+        if _number(then) < _number(row["since"])
+    }
+
+
+def _number(version: str) -> tuple[int, ...]:
+    return tuple(int(part) for part in re.findall(r"\d+", version)[:3])
 
 
 def held_against(evidence: Evidence, job: Job) -> Derived:
@@ -95,10 +166,10 @@ def held_against(evidence: Evidence, job: Job) -> Derived:
     ]
     body = _plain(dressed(known, job.folder, {}, {}))
     front = _plain(fronted(payload.front_part(seen)))
-    found = [*_compared(printed["front"], front, "first page")]
+    found = [*compared(printed["front"], front, "first page")]
     for block, again in zip(printed["body"], body, strict=True):
         if again is not block:
-            found += _compared(
+            found += compared(
                 block, again, str(block.get("title") or block.get("headline") or "hand-over")
             )
     found += [
@@ -134,13 +205,15 @@ def _plain(value: Any) -> Any:
 # --- comparison -----------------------------------------------------------------------------------
 
 
-def _compared(
-    printed: Mapping[str, Any], derived: Mapping[str, Any], where: str
+def compared(
+    printed: Mapping[str, Any], derived: Mapping[str, Any], where: str, key: str = ""
 ) -> Iterator[Difference]:
-    """Differences in what is derived; what only paper adds is left out."""
-    for key, value in derived.items():
-        if key not in _OF_PAPER | _NOT_PRINTED:
-            yield from _differences(printed.get(key), value, where, key)
+    """Differences between what is printed and what is derived; what only paper adds is left out."""
+    for name in dict.fromkeys([*derived, *printed]):
+        if name not in _OF_PAPER | _NOT_PRINTED:
+            one_sided = (name in printed) != (name in derived)
+            for each in _differences(printed.get(name), derived.get(name), where, name):
+                yield replace(each, one_sided=each.one_sided or one_sided, key=each.key or key)
 
 
 def _differences(printed: Any, derived: Any, where: str, what: str) -> Iterator[Difference]:
@@ -148,9 +221,7 @@ def _differences(printed: Any, derived: Any, where: str, what: str) -> Iterator[
         inside = str(
             derived.get("title") or derived.get("question") or derived.get("label") or where
         )
-        for key in derived:
-            if key not in _OF_PAPER | _NOT_PRINTED:
-                yield from _differences(printed.get(key), derived[key], inside, key)
+        yield from compared(printed, derived, inside, str(derived.get("key") or ""))
     elif (
         isinstance(derived, list)
         and isinstance(printed, list)
@@ -163,13 +234,22 @@ def _differences(printed: Any, derived: Any, where: str, what: str) -> Iterator[
         for before, after in zip(printed, derived, strict=True):
             yield from _differences(before, after, where, what)
     elif not _equal(printed, derived):
+        listed = isinstance(derived, list) or isinstance(printed, list)
         yield Difference(
             where,
             what,
             _text(printed),
             _text(derived),
-            what in WEIGHTY or isinstance(derived, list),
+            what in WEIGHTY or (listed and not _are_sentences(printed, derived)),
         )
+
+
+def _are_sentences(*values: Any) -> bool:
+    """True for lists of texts only, such as remarks, or none."""
+    return all(
+        value is None or (isinstance(value, list) and all(isinstance(x, str) for x in value))
+        for value in values
+    )
 
 
 def _keyed(rows: list[Any]) -> bool:
@@ -193,6 +273,8 @@ def _by_key(
                 "verdict" if "outcome" in row else what,
                 *_presence(row, key in before),
                 True,
+                True,
+                key,
             )
 
 

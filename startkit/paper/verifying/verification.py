@@ -8,7 +8,6 @@ import tempfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass
 from functools import partial
 from importlib import import_module
 from pathlib import Path
@@ -21,109 +20,16 @@ from startkit.paper import evidence, interpreter, signature_page
 from startkit.paper.evidence import Evidence
 from startkit.paper.signature_page import FIELDS
 from startkit.paper.verifying import signatures
-from startkit.paper.verifying.signatures import Signature, Signatures
+from startkit.paper.verifying.result import BAD, GOOD, MOST, OPEN, Part, Verification
+from startkit.paper.verifying.signatures import Signatures
 from startkit.side_process import Lost, process
 
 if TYPE_CHECKING:
     from startkit.facts.job import Job
+    from startkit.paper.verifying.increments import Layout
+    from startkit.paper.verifying.verdict_comparison import Derived
 
 T = TypeVar("T")
-GOOD, BAD, OPEN = "✓", "✗", "○"
-MOST = 12  # sentences of one part that are shown
-
-
-@dataclass(frozen=True)
-class Part:
-    """One thing that was looked at.
-
-    Parameters
-    ----------
-    name : str
-    mark : str
-        `GOOD`, `BAD`, or `OPEN` for what could not be looked at or needs a person's eye.
-    said : tuple of str
-        Sentences.
-    """
-
-    name: str
-    mark: str
-    said: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Verification:
-    """Everything that was found.
-
-    Parameters
-    ----------
-    file, sha256 : str
-    title, revision : str
-        Of the record; empty if it cannot be read.
-    signatures : tuple of Signature
-    parts : tuple of Part
-    asked : bool
-        True if certificates were given that vouch for signers.
-    """
-
-    file: str
-    sha256: str
-    title: str
-    revision: str
-    signatures: tuple[Signature, ...]
-    parts: tuple[Part, ...]
-    asked: bool
-
-    @property
-    def valid(self) -> bool:
-        """True if nothing is wrong."""
-        return all(part.mark != BAD for part in self.parts)
-
-    def lines(self) -> list[str]:
-        """For a person."""
-        head = (
-            f"{self.file}:"
-            f" {self.title or 'not a record'}{f', revision {self.revision}' if self.revision else ''}"
-        )
-        lines = [head]
-        for part in self.parts:
-            lines += [
-                f"{part.mark if n == 0 else ' '} {part.name if n == 0 else '':12} {sentence}"
-                for n, sentence in enumerate(part.said)
-            ]
-        wrong = sum(part.mark == BAD for part in self.parts)
-        lines.append(
-            "VALID"
-            if self.valid
-            else f"NOT VALID: {wrong} of {len(self.parts)} things looked at are wrong"
-        )
-        if self.signatures and not self.asked:
-            lines.append(
-                "Who the signers are rests on their certificates: compare the SHA-256 of each with"
-                " its owner, or give the certificates with --trust."
-            )
-        return lines
-
-    def as_json(self) -> dict[str, Any]:
-        """For a machine."""
-        return {
-            "schema": "startkit-verification-1",
-            "valid": self.valid,
-            "file": self.file,
-            "sha256": self.sha256,
-            "title": self.title,
-            "revision": self.revision,
-            "checked_with": __version__,
-            "trust_given": self.asked,
-            "signatures": [{**asdict(s), "good": s.good} for s in self.signatures],
-            "parts": [
-                {
-                    "part": part.name,
-                    "outcome": {GOOD: "good", BAD: "bad", OPEN: "open"}[part.mark],
-                    "said": list(part.said),
-                }
-                for part in self.parts
-            ],
-        }
 
 
 def verify(
@@ -190,19 +96,28 @@ def _looked_at(
     signed_by: Iterable[str],
 ) -> Verification:
     from startkit.paper import revisions
+    from startkit.paper.verifying import increments, signers
 
     data = found.record
     rows = {str(row["field"]): row for row in data["signatures"]}
     wanted = [signature_page.field_of(role, rows) for role in signed_by]
-    contents = _contents(found, content)
+    layout = increments.taken_apart(content, data)
+    contents = _contents(found, layout)
     signed = sealed()
-    parts = (*_signed(signed, rows, wanted), *contents, _revision(path, data))
+    asked = bool(trust) or bool(wanted)
+    parts = (
+        *signers.of_signatures(signed, rows, wanted, asked),
+        signers.of_additions(signed, layout, rows),
+        *signers.of_times(signed, found.entries),
+        *contents,
+        _revision(path, data),
+    )
     return Verification(
         path.name,
         sha256(content),
         str(data.get("title", "")),
         revisions.of_line(data.get("revision")).letter,
-        _made(signed),
+        signed.made if isinstance(signed, Signatures) else (),
         parts,
         bool(trust),
     )
@@ -242,69 +157,10 @@ def _or_here(waiting: Future[T], here: Callable[[], T]) -> Callable[[], T]:
     return found
 
 
-def _made(signed: Signatures | PaperError) -> tuple[Signature, ...]:
-    return signed.made if isinstance(signed, Signatures) else ()
-
-
-def _signed(
-    signed: Signatures | PaperError, rows: Mapping[str, Mapping[str, Any]], wanted: Sequence[str]
-) -> Iterator[Part]:
-    if isinstance(signed, PaperError):
-        yield Part("signatures", BAD, (str(signed),))
-        return
-    for signature in signed.made:
-        yield _signature(signature, rows.get(signature.field, {}))
-    if not signed.made:
-        yield Part("signatures", BAD, ("Nobody has signed, or the signatures were taken away.",))
-    missing = [
-        field
-        for field in FIELDS
-        if field in (*signed.awaited, *wanted) and field not in [s.field for s in signed.made]
-    ]
-    if signed.made and missing:
-        yield Part(
-            "signatures",
-            BAD,
-            tuple(
-                f"{_who(rows.get(field, {}), field)} is to sign and has not, or the signature was"
-                " taken away."
-                for field in missing
-            ),
-        )
-    yield Part(
-        "file",
-        BAD if signed.faults else GOOD,
-        tuple(f"{fault[0].upper()}{fault[1:]}." for fault in signed.faults)
-        or ("Nothing was added to it but empty fields and signatures.",),
-    )
-
-
-def _signature(signature: Signature, row: Mapping[str, Any]) -> Part:
-    at = signature.at.replace("T", " ")
-    said = [
-        f"{row.get('role') or signature.field}: {signature.signer}, {at} by"
-        f" {signature.clock}{'; certifies the record' if signature.certifies else ''}."
-    ]
-    said += [f"{fault[0].upper()}{fault[1:]}." for fault in signature.faults]
-    said += [f"Note: {note}." for note in signature.notes]
-    if row.get("name") and row["name"].casefold() != signature.signer.casefold():
-        said.append(f"Note: the record names {row['name']} here.")
-    return Part(
-        "signature",
-        GOOD if signature.good else BAD,
-        (*said, f"SHA-256 of the certificate: {signature.fingerprint}"),
-    )
-
-
-def _who(row: Mapping[str, Any], field: str) -> str:
-    role = str(row.get("role") or field)
-    return f"{role[0].upper()}{role[1:]}" + (f" ({row['name']})" if row.get("name") else "")
-
-
 # --- what it carries ------------------------------------------------------------------------------
 
 
-def _contents(found: Evidence, content: bytes) -> list[Part]:
+def _contents(found: Evidence, layout: Layout) -> list[Part]:
     """Attachments, journal, verdicts and pages, each only as far as the one before it holds."""
     from startkit.paper.verifying import verdict_comparison
 
@@ -324,7 +180,7 @@ def _contents(found: Evidence, content: bytes) -> list[Part]:
         # The page is set outside of Python while the verdicts are derived in it; each has the job
         # opened for itself.
         with ThreadPoolExecutor(1) as thread:
-            pages = thread.submit(_pages, found, job.folder, content)
+            pages = thread.submit(_pages, found, job.folder, layout.printed)
             return [*parts, _verdicts(found, job), pages.result()]
 
 
@@ -353,6 +209,7 @@ def _journal(found: Evidence) -> Part:
 
 
 def _verdicts(found: Evidence, job: Job) -> Part:
+    from startkit.paper.printing import versions
     from startkit.paper.verifying import verdict_comparison
 
     try:
@@ -363,62 +220,71 @@ def _verdicts(found: Evidence, job: Job) -> Part:
         return Part(
             "verdicts", BAD, (f"They cannot be derived again ({type(error).__name__}: {error}).",)
         )
-    made_with = next(
-        (
-            line["version"]
-            for line in found.record.get("versions", [])
-            if line.get("name") == "startkit"
-        ),
-        "unknown",
+    then = versions.named(found.record).get("startkit", "unknown")
+    if then == __version__:
+        return _of_this_version(derived)
+    return _of_another_version(derived, then)
+
+
+def _of_this_version(derived: Derived) -> Part:
+    told = [f"{difference}." for difference in derived.differences]
+    outcome = f"{len(told)} things are printed otherwise" if told else "as printed"
+    return Part(
+        "verdicts",
+        BAD if told else GOOD,
+        (f"{derived.verdicts} derived again with startkit {__version__}: {outcome}.", *_few(told)),
     )
-    same = made_with == __version__
-    told = [
-        str(difference) + "." for difference in derived.differences if difference.weighty or same
-    ]
-    wording = len(derived.differences) - len(told)
+
+
+def _of_another_version(derived: Derived, then: str) -> Part:
+    """Outcomes, figures, limits and entries must be the same; words and what only one of the two
+    versions judges are told.
+    """
+    from startkit.paper.verifying import verdict_comparison
+
+    sorted_out = verdict_comparison.across_versions(derived.differences, then)
+    told = [f"{each}." for each in sorted_out.contradicting]
+    outcome = f"{len(told)} things are printed otherwise" if told else "as printed"
     said = [
-        f"{derived.verdicts} derived again with startkit"
-        f" {__version__}{'' if same else f', printed by {made_with}'}:"
-        f" {'as printed' if not told else f'{len(told)} things are printed otherwise'}."
+        f"{derived.verdicts} derived again with startkit {__version__}, printed by {then}: outcomes,"
+        f" figures, limits and entries are {outcome}."
     ]
-    said += [f"{wording} texts are worded otherwise."] if wording else []
-    more = [f"And {len(told) - MOST} more."] if len(told) > MOST else []
-    return Part("verdicts", BAD if told else GOOD, (*said, *told[:MOST], *more))
+    said += _few(told)
+    said += _few([f"Corrected since {then}: {each}." for each in sorted_out.corrected])
+    said += _few([f"In one version only: {each}." for each in sorted_out.one_sided])
+    unchecked = []
+    if sorted_out.one_sided:
+        unchecked.append(f"{len(sorted_out.one_sided)} things that one version only judges")
+    if sorted_out.wording:
+        said.append(
+            f"{len(sorted_out.wording)} texts are worded differently by this version; the words of"
+            f" the record are those of startkit {then}."
+        )
+        unchecked.append(f"the wording of {len(sorted_out.wording)} texts, set by startkit {then}")
+    return Part("verdicts", BAD if told else GOOD, tuple(said), tuple(unchecked))
 
 
-def _pages(found: Evidence, folder: Path, content: bytes) -> Part:
+def _few(told: Sequence[str]) -> list[str]:
+    return [*told[:MOST], *([f"And {len(told) - MOST} more."] if len(told) > MOST else [])]
+
+
+def _pages(found: Evidence, folder: Path, printed: bytes) -> Part:
     from startkit.facts.job import Job
     from startkit.paper.verifying import page_comparison
 
     try:
-        made = page_comparison.again(found, Job(folder, read_only=True))
+        pages = page_comparison.compared(found, Job(folder, read_only=True), printed)
     except StartkitError as error:
         return Part("pages", BAD, (str(error),))
-    other = page_comparison.other_versions(found)
-    if other:
-        return Part(
-            "pages",
-            OPEN,
-            (
-                "Their data are those of the attached notebook.",
-                f"Not set again: they were set with {'; '.join(other)}.",
-            ),
-        )
-    try:
-        same = page_comparison.same_pages(made, content, found.set_at)
-    except Exception as error:  # whatever stands in a foreign file
+    except Exception as error:  # a foreign file may hold anything
         return Part("pages", BAD, (f"They cannot be set again ({type(error).__name__}).",))
-    return Part(
-        "pages",
-        GOOD if same else BAD,
-        (
-            (
-                "Set again from the attached data: as signed, byte for byte."
-                if same
-                else "Set again from the attached data they are not those of this file."
-            ),
-        ),
-    )
+    if pages.faults:
+        return Part("pages", BAD, tuple(f"{_capital(fault)}." for fault in pages.faults))
+    return Part("pages", OPEN if pages.unchecked else GOOD, pages.said, pages.unchecked)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _revision(path: Path, data: Mapping[str, Any]) -> Part:
