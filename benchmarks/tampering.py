@@ -23,12 +23,13 @@ ROOT = Path(__file__).resolve().parents[1]
 if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
+from benchmarks import forgeries
 from startkit.facts.digests import sha256
 from startkit.facts.journal import Entry, digest
 from startkit.paper import attachments, evidence, journal_export, signature_page
 from startkit.paper.printing import runs, typesetting
 from startkit.paper.printing.record import Layout, Record, record
-from startkit.paper.signing import identity, seal
+from startkit.paper.signing import identity
 from startkit.paper.verifying import verification
 
 SEED, FLIPS = 20261125, 200
@@ -299,34 +300,18 @@ def forged(
 def signed_anew(
     there: Scene, content: bytes, people: dict[str, identity.Identity] | None = None
 ) -> bytes:
-    """Signed by the same people, or by others under the same names."""
-    with tempfile.TemporaryDirectory() as scratch:
-        path = Path(scratch) / "record.pdf"
-        path.write_bytes(content)
-        for role, person in zip(
-            ("technician", "owner's witness", "third"),
-            (people or there.people).values(),
-            strict=True,
-        ):
-            seal.sign(seal.ready(path, role, ("third",)), person.signer())
-        return path.read_bytes()
+    """Signed by the same people, or by others under the same names, with a program that looks at
+    nothing.
+    """
+    fields = ("technician", "witness", "third")
+    signing = dict(zip(fields, (people or there.people).values(), strict=True))
+    return forgeries.signed(forgeries.with_fields(content, awaited=("third",)), signing)
 
 
 def signed_blindly(there: Scene, content: bytes) -> bytes:
-    """The same, by a program that looks at nothing before it signs."""
-    rows = {row["field"]: row for row in evidence.of_pdf(content).record["signatures"]}
-    with tempfile.TemporaryDirectory() as scratch:
-        path = Path(scratch) / "record.pdf"
-        path.write_bytes(content)
-        for number, (field_name, person) in enumerate(
-            zip(("technician", "witness", "third"), there.people.values(), strict=True), start=1
-        ):
-            content = path.read_bytes()
-            seal.sign(
-                seal.Ready(path, content, rows[field_name], number, False, sha256(content)),
-                person.signer(),
-            )
-        return path.read_bytes()
+    """The same, where the file has its fields already."""
+    fields = ("technician", "witness", "third")
+    return forgeries.signed(content, dict(zip(fields, there.people.values(), strict=True)))
 
 
 def with_fields_and_page(writer: Any) -> None:

@@ -61,11 +61,19 @@ def with_fields(
         Fields that somebody is to sign: one that stays empty makes the record incomplete, and so
         does one that is emptied again.
     """
+    writer = writer_for(content)
+    add_fields(writer, paper, titles, awaited)
+    out = BytesIO()
+    writer.write(out)
+    return out.getvalue()
+
+
+def add_fields(writer: Any, paper: str, titles: Mapping[str, str], awaited: Iterable[str]) -> None:
+    """Add the empty fields to what a writer will write; parameters as in `with_fields`."""
     from pyhanko.pdf_utils import generic
     from pyhanko.sign.fields import SigFieldSpec, append_signature_field
 
     wanted = frozenset(awaited)
-    writer = writer_for(content)
     for signatory in signature_page.SIGNATORIES:
         box: Any = signature_page.box(signatory.field, paper)  # points need not be whole
         title = f"Signature: {titles.get(signatory.field) or signatory.field}"
@@ -77,6 +85,3 @@ def with_fields(
         field = reference.get_object()
         if str(field["/T"]) in wanted:
             field[generic.NameObject("/Ff")] = generic.NumberObject(AWAITED)
-    out = BytesIO()
-    writer.write(out)
-    return out.getvalue()

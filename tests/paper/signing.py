@@ -81,5 +81,5 @@ def printed(
 def signed(path: Path, *roles: tuple[str, str], awaited: tuple[str, ...] = ()) -> Path:
     """The record, signed in turn by (role, name)."""
     for role, name in roles or (("technician", TECHNICIAN), ("owner's witness", WITNESS)):
-        seal.sign(seal.ready(path, role, awaited), person(name).signer())
+        seal.sign(seal.ready(path, role, awaited), person(name).signer(), for_another=True)
     return path

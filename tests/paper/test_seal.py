@@ -25,6 +25,7 @@ from click.testing import CliRunner, Result
 
 from startkit.cli import main
 from startkit.errors import PaperError
+from startkit.facts.digests import sha256
 from startkit.facts.journal import Entry
 from startkit.paper import certificates, revisions, signature_page, stamp
 from startkit.paper.printing.export import _standing
@@ -324,7 +325,7 @@ def test_a_print_after_signing_is_revision_b_and_names_a(record: Path):
     assert second.name == "CH-3-commissioning-record-B.pdf" and record.read_bytes() == before
     assert (
         "Commissioning record, revision B" in text
-        and f"In place of revision A: CH-3-commissioning-record.pdf, SHA-256 {revisions.digest(before)}"
+        and f"In place of revision A: CH-3-commissioning-record.pdf, SHA-256 {sha256(before)}"
         in text
     )
     assert signed(second) == second and signatures.read(second.read_bytes(), FIELDS).good
@@ -641,7 +642,9 @@ def test_a_new_identity_signs_and_is_used_again(record: Path, tmp_path: Path):
         f"New identity of {TECHNICIAN}: {key}" in result.output
         and "The job agrees with" in result.output
     )
-    again = run("sign", record, "--as", WITNESS, "--p12", key)
+    refused = run("sign", record, "--as", WITNESS, "--p12", key)
+    assert refused.exit_code == 2 and WITNESS in refused.stderr
+    again = run("sign", record, "--as", WITNESS, "--p12", key, "--yes-for-another")
     assert again.exit_code == 0 and "Signed as owner's witness" in again.output
     assert signatures.read(record.read_bytes(), FIELDS).good
 

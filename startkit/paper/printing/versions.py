@@ -93,8 +93,6 @@ def contradictions(record: Mapping[str, Any], creator: str) -> list[str]:
     ]
     engine, _, number = creator.partition(" ")
     claimed = then.get("typst", "")
-    if engine.lower() != "typst" or number.split(".")[:2] != claimed.split(".")[:2]:
-        found.append(
-            f"typst {claimed or 'of no version'} is claimed, the PDF names {creator or 'none'}"
-        )
+    if creator and (engine.lower() != "typst" or number.split(".")[:2] != claimed.split(".")[:2]):
+        found.append(f"typst {claimed or 'of no version'} is claimed, the PDF names {creator}")
     return found

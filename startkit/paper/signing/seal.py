@@ -162,8 +162,8 @@ def sign(this: Ready, signer: Any, timestamper: Any = None, for_another: bool = 
     """
     at = datetime.now().astimezone()
     _refuse_certificate(this, signer, at, for_another)
-    drawn = _stamp(this, signer, at, timestamper is not None)
-    made = _signed(this, signer, drawn, timestamper)
+    drawn = stamp_page(this, signer, at, timestamper is not None)
+    made = signed_bytes(this, signer, drawn, timestamper)
     if not made.startswith(this.content) or sha256(evidence.read(this.path)) != this.sha256:
         raise PaperError(
             "the record was changed while it was being signed", str(this.path), "sign again"
@@ -214,8 +214,8 @@ def _refuse(
 ) -> None:
     """It must be this signatory's turn, and what others have signed must be whole."""
     faults = [
-        *layout.faults,
         *so_far.faults,
+        *layout.faults,
         *(fault for signature in so_far.made for fault in signature.faults),
     ]
     if faults:
@@ -283,7 +283,8 @@ def _unchanged(path: Path, found: evidence.Evidence) -> bool:
 # --- the signature --------------------------------------------------------------------------------
 
 
-def _stamp(this: Ready, signer: Any, at: datetime, stamped: bool) -> bytes:
+def stamp_page(this: Ready, signer: Any, at: datetime, stamped: bool) -> bytes:
+    """The page that is shown in the signature's box."""
     certificate = signer.signing_cert
     texts = stamp.of_signature(
         this.number,
@@ -300,7 +301,14 @@ def _said(error: Exception) -> str:
     return " ".join(str(error).split())[:160].rstrip(".") or type(error).__name__
 
 
-def _signed(this: Ready, signer: Any, drawn: bytes, timestamper: Any) -> bytes:
+def signed_bytes(this: Ready, signer: Any, drawn: bytes, timestamper: Any) -> bytes:
+    """The record with one signature more.
+
+    Raises
+    ------
+    PaperError
+        The key cannot be used, or the server does not answer.
+    """
     from pyhanko.sign.fields import MDPPerm, SigSeedSubFilter
     from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner
     from pyhanko.sign.signers.pdf_byterange import BuildProps

@@ -77,8 +77,8 @@ def _sound(content: bytes) -> Evidence:
     signed = signatures.read(content, FIELDS)
     evidence = of_pdf(content).sound()
     faults = [
-        *increments.taken_apart(content, evidence.record).faults,
         *signed.faults,
+        *increments.taken_apart(content, evidence.record).faults,
         *(fault for signature in signed.made for fault in signature.faults),
     ]
     if faults:

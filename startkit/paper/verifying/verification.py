@@ -26,6 +26,7 @@ from startkit.side_process import Lost, process
 
 if TYPE_CHECKING:
     from startkit.facts.job import Job
+    from startkit.facts.journal import Entry
     from startkit.paper.verifying.increments import Layout
     from startkit.paper.verifying.verdict_comparison import Derived
 
@@ -108,7 +109,7 @@ def _looked_at(
     parts = (
         *signers.of_signatures(signed, rows, wanted, asked),
         signers.of_additions(signed, layout, rows),
-        *signers.of_times(signed, found.entries),
+        *signers.of_times(signed, _entries(found)),
         *contents,
         _revision(path, data),
     )
@@ -266,6 +267,14 @@ def _of_another_version(derived: Derived, then: str) -> Part:
 
 def _few(told: Sequence[str]) -> list[str]:
     return [*told[:MOST], *([f"And {len(told) - MOST} more."] if len(told) > MOST else [])]
+
+
+def _entries(found: Evidence) -> tuple[Entry, ...]:
+    """The journal; none if it is damaged, which another part says."""
+    try:
+        return found.entries
+    except PaperError:
+        return ()
 
 
 def _pages(found: Evidence, folder: Path, printed: bytes) -> Part:
