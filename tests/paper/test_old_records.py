@@ -19,8 +19,8 @@ from startkit.paper.verifying.job_import import import_job
 
 RECORDS = Path(__file__).parent / "records"
 OLD = RECORDS / "signed-2026-11.pdf"
-# Verdicts that later versions give otherwise, on purpose: key and reason are in the table of
-# corrections, and nothing else may differ.
+# What later versions give otherwise on purpose is listed with its reason in
+# startkit/paper/verifying/corrected.toml; nothing else may differ.
 VERDICTS = 185
 
 
@@ -55,6 +55,18 @@ def test_no_verdict_is_another_but_those_corrected_on_purpose(tmp_path):
     across = verdict_comparison.across_versions(derived.differences, "0.1.0")
     assert not across.contradicting, [str(each) for each in across.contradicting]
     assert derived.verdicts >= VERDICTS
+
+
+def test_a_correction_excuses_what_it_names_and_for_older_records_only():
+    def difference(key: str, what: str) -> verdict_comparison.Difference:
+        return verdict_comparison.Difference("Verdict", what, "1", "2", True, key=key)
+
+    across = verdict_comparison.across_versions(
+        [difference("lube.margin", "uncertainty"), difference("lube.margin", "outcome")], "0.1.0"
+    )
+    assert len(across.corrected) == 1 and [e.what for e in across.contradicting] == ["outcome"]
+    now = verdict_comparison.across_versions([difference("lube.margin", "uncertainty")], "9.0.0")
+    assert not now.corrected and len(now.contradicting) == 1
 
 
 def test_its_exit_status_says_that_not_all_was_checked():

@@ -117,11 +117,12 @@ def across_versions(differences: Iterable[Difference], then: str) -> Across:
     then : str
         The version that printed the record.
     """
-    reasons = corrections_since(then)
+    corrections = corrections_since(then)
     contradicting, corrected, one_sided, wording = [], [], [], []
     for each in differences:
-        if each.weighty and each.key in reasons:
-            corrected.append(f"{each.where}, {reasons[each.key]}")
+        reason = next((c.reason for c in corrections if c.covers(each)), "")
+        if each.weighty and reason:
+            corrected.append(f"{each.where}, {each.what}: {reason}")
         elif each.weighty and each.one_sided:
             one_sided.append(each)
         elif each.weighty:
@@ -133,14 +134,35 @@ def across_versions(differences: Iterable[Difference], then: str) -> Across:
     )
 
 
-def corrections_since(then: str) -> dict[str, str]:
-    """Verdicts corrected on purpose after a version, by key, with the reason of each."""
+@dataclass(frozen=True)
+class Correction:
+    """Something corrected on purpose in a version.
+
+    Parameters
+    ----------
+    reason : str
+    key : str
+        Of the verdict or figure; empty: of every one.
+    what : tuple of str
+        Which of its parts, such as ``"uncertainty"``; empty: all.
+    """
+
+    reason: str
+    key: str = ""
+    what: tuple[str, ...] = ()
+
+    def covers(self, difference: Difference) -> bool:
+        return self.key in ("", difference.key) and (not self.what or difference.what in self.what)
+
+
+def corrections_since(then: str) -> list[Correction]:
+    """What was corrected on purpose after a version."""
     text = (resources.files("startkit.paper.verifying") / CORRECTED).read_text(encoding="utf-8")
-    return {
-        row["key"]: row["reason"]
-        for row in tomllib.loads(text).get("verdict", ())
+    return [
+        Correction(row["reason"], row.get("key", ""), tuple(row.get("what", ())))
+        for row in tomllib.loads(text).get("correction", ())
         if _number(then) < _number(row["since"])
-    }
+    ]
 
 
 def _number(version: str) -> tuple[int, ...]:

@@ -254,6 +254,8 @@ def _of_another_version(derived: Derived, then: str) -> Part:
     said += _few([f"Corrected since {then}: {each}." for each in sorted_out.corrected])
     said += _few([f"In one version only: {each}." for each in sorted_out.one_sided])
     unchecked = []
+    if sorted_out.corrected:
+        unchecked.append(f"{len(sorted_out.corrected)} figures corrected since startkit {then}")
     if sorted_out.one_sided:
         unchecked.append(f"{len(sorted_out.one_sided)} things that one version only judges")
     if sorted_out.wording:
