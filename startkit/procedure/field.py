@@ -44,6 +44,8 @@ class Column:
         A row without it is incomplete.
     point : str
         Point of a trend that fills it, in a series; `CLOCK` for the time since the stretch begins.
+    was : tuple of str
+        Earlier labels: a block pasted under one of them still reads.
     """
 
     name: str
@@ -54,6 +56,7 @@ class Column:
     plausible: tuple[str, str] | None = None
     required: bool = False
     point: str = ""
+    was: tuple[str, ...] = ()
 
     @cached_property
     def options(self) -> tuple[Choice, ...]:

@@ -93,7 +93,12 @@ def _column(label: str, columns: Sequence[Column]) -> int | None:
     """Number of the column that a label names, by its whole label or name."""
     plain = _plain(label)
     return next(
-        (n for n, c in enumerate(columns) if plain in (c.label.casefold(), c.name.casefold())), None
+        (
+            n
+            for n, c in enumerate(columns)
+            if plain in (each.casefold() for each in (c.label, c.name, *c.was))
+        ),
+        None,
     )
 
 

@@ -134,9 +134,9 @@ FIELDS = (
         columns=(
             Column("time", "Time", "time", point=CLOCK),
             Column("speed", "Speed", "speed", point="speed"),
-            Column("l1", "Current L1", "current"),
-            Column("l2", "Current L2", "current"),
-            Column("l3", "Current L3", "current"),
+            Column("l1", "Current L1", "current", was=("Current, first",)),
+            Column("l2", "Current L2", "current", was=("Current, second",)),
+            Column("l3", "Current L3", "current", was=("Current, third",)),
             Column("oil", "Oil differential", "pressure_difference", point="oil_differential"),
             Column("vanes", "Vane position", "percent", point="vane_position"),
         ),
