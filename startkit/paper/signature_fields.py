@@ -1,4 +1,8 @@
-"""The signature fields of a record, empty, added to the print as an incremental update."""
+"""The signature fields of a record, empty, added to the print as an incremental update.
+
+The signature page is imported where it is needed: checking signatures does without all that it
+brings along.
+"""
 
 from __future__ import annotations
 
@@ -6,9 +10,6 @@ import functools
 from collections.abc import Iterable, Mapping
 from io import BytesIO
 from typing import Any
-
-from startkit.paper import signature_page
-from startkit.procedure import people
 
 AWAITED = 2  # flag "required" of a form field (ISO 32000-1, table 221): somebody is to sign here
 
@@ -36,11 +37,13 @@ def owed(rows: Iterable[Mapping[str, Any]]) -> list[str]:
     """Fields that are to be signed in any case: the first, and those of the other signing roles that
     a person is named for.
     """
+    from startkit.procedure import people
+
     signing = {role.code for role in people.SIGNING}
     return [
         row["field"]
         for row in rows
-        if row["field"] == signature_page.FIRST or (row["field"] in signing and row["name"])
+        if row["field"] == people.FIRST.code or (row["field"] in signing and row["name"])
     ]
 
 
@@ -72,6 +75,8 @@ def add_fields(writer: Any, paper: str, titles: Mapping[str, str], awaited: Iter
     """Add the empty fields to what a writer will write; parameters as in `with_fields`."""
     from pyhanko.pdf_utils import generic
     from pyhanko.sign.fields import SigFieldSpec, append_signature_field
+
+    from startkit.paper import signature_page
 
     wanted = frozenset(awaited)
     for signatory in signature_page.SIGNATORIES:

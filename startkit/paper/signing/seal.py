@@ -37,6 +37,7 @@ from startkit.paper.verifying import (
     signatures,
     verdict_comparison,
 )
+from startkit.procedure import people
 
 MECHANISM = "sha256"
 

@@ -16,9 +16,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from startkit import __version__
 from startkit.errors import PaperError, StartkitError
 from startkit.facts.digests import sha256
-from startkit.paper import evidence, interpreter, signature_page
+from startkit.paper import evidence, interpreter
 from startkit.paper.evidence import Evidence
-from startkit.paper.signature_page import FIELDS
 from startkit.paper.verifying import signatures
 from startkit.paper.verifying.result import BAD, GOOD, MOST, OPEN, Part, Verification
 from startkit.paper.verifying.signatures import Signatures
@@ -96,7 +95,7 @@ def _looked_at(
     trust: Sequence[bytes],
     signed_by: Iterable[str],
 ) -> Verification:
-    from startkit.paper import revisions
+    from startkit.paper import revisions, signature_page
     from startkit.paper.verifying import increments, signers
 
     data = found.record
@@ -135,15 +134,22 @@ def _apart(
     reads.
     """
     carried = partial(evidence.of_pdf, content)
-    sealed = partial(signatures.read_or_refuse, content, tuple(FIELDS), tuple(trust))
     if not beside:
-        yield carried, sealed
+        yield carried, _sealed(content, trust)
         return
     with process() as pool:
+        reading = pool.submit(evidence.of_pdf, *carried.args)
+        sealed = _sealed(content, trust)  # loads what the other process does without
         yield (
-            _or_here(pool.submit(evidence.of_pdf, *carried.args), carried),
+            _or_here(reading, carried),
             _or_here(pool.submit(signatures.read_apart, *sealed.args), sealed),
         )
+
+
+def _sealed(content: bytes, trust: Sequence[bytes]) -> partial[Signatures | PaperError]:
+    from startkit.paper.signature_page import FIELDS
+
+    return partial(signatures.read_or_refuse, content, tuple(FIELDS), tuple(trust))
 
 
 def _or_here(waiting: Future[T], here: Callable[[], T]) -> Callable[[], T]:
