@@ -20,8 +20,6 @@ from startkit.verdict import COVERAGE, Outcome, Verdict
 from workbook.demo import WHOLE, build
 
 WORSE = 20
-# Verdicts whose stage does not say yet what they rest on. The list only gets shorter.
-OWED = {"pull_down.risk"}
 # Read off a series, where the accuracy of what it shows is not what makes the figure uncertain:
 # times, how much it scatters, and differences of two positions, in which the error cancels.
 BY_SERIES = {
@@ -119,7 +117,7 @@ def test_the_demonstration_passes_as_it_is(judged) -> None:
 
 def test_every_verdict_on_a_number_names_what_it_rests_on(judged) -> None:
     silent = {key for key, v in judged(as_it_is).passing().items() if not v.rests_on}
-    assert silent - OWED == set()
+    assert silent == set()
 
 
 def test_nothing_that_rests_on_an_overdue_instrument_passes(judged) -> None:
@@ -132,7 +130,7 @@ def test_a_rough_instrument_proves_only_what_is_far_from_its_limit(judged) -> No
     before, after = judged(as_it_is), judged(rough)
     for key, verdict in before.passing().items():
         now = after.verdicts[key]
-        if not before.tags(verdict) or verdict.uncertainty is None or key in OWED | BY_SERIES:
+        if not before.tags(verdict) or verdict.uncertainty is None or key in BY_SERIES:
             continue
         assert now.uncertainty is not None and now.uncertainty > verdict.uncertainty, key
         if gap_of(now) < COVERAGE * now.uncertainty.to_base_units().magnitude:

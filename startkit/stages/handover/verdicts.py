@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, datetime
 
 from startkit.facts.limits import PRACTICE
@@ -19,9 +20,9 @@ from startkit.verdict import Outcome, Verdict
 def judged(entries: Entries) -> tuple[Verdict, ...]:
     """Settings, open items, instruction, statements."""
     return (
-        _settings(entries),
-        _listed(entries),
-        *_blocking(entries),
+        _of(_settings(entries), "settings"),
+        _of(_listed(entries), "nothing_open", "open_items"),
+        *(_of(each, "open_items") for each in _blocking(entries)),
         confirm(
             entries,
             "instructed",
@@ -31,8 +32,13 @@ def judged(entries: Entries) -> tuple[Verdict, ...]:
             bad="Nobody was instructed.",
             next_step="Instruct the operators, or list it as an open item and waive it by name.",
         ),
-        *(_statement(entries, role) for role in SIGNING),
+        *(_of(_statement(entries, role), "statements") for role in SIGNING),
     )
+
+
+def _of(verdict: Verdict, *names: str) -> Verdict:
+    """The verdict with the fields that it rests on."""
+    return replace(verdict, rests_on=tuple(f"handover.{name}" for name in names))
 
 
 def _whom(entries: Entries) -> str:

@@ -9,7 +9,8 @@ import pint
 from startkit.facts.limits import PRACTICE, Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
-from startkit.procedure.judging import check
+from startkit.procedure.judging import check, resting_on
+from startkit.procedure.reading import Reading
 from startkit.procedure.starts import moment
 from startkit.stages.pull_down.fields import REACHED, TRIPPED
 from startkit.stages.pull_down.plan import PullPlan
@@ -23,14 +24,43 @@ def judged(
 ) -> tuple[Verdict, ...]:
     """Every verdict of the stage."""
     return (
-        _chosen(limits, entries, plan),
-        _came_down(entries, plan, seen),
+        resting_on(_chosen(limits, entries, plan), *_planned_from(entries)),
+        resting_on(_came_down(entries, plan, seen), Reading(items=_SEEN)),
         check(
             entries,
             limits["pull_down.limit_left"],
             entries.reading("limit_left"),
             next_step="Give the limit back in steps, or waive with the reason why it stays.",
         ),
+    )
+
+
+_SEEN = ("pull_down.ended", "pull_down.began", "pull_down.readings", "pull_down.trend")
+_INPUTS = (
+    "chosen",
+    "start",
+    "target",
+    "volume",
+    "ramp",
+    "ramp_heat",
+    "load",
+    "flow",
+    "condenser_entering",
+    "growth",
+    "trip_delay",
+    "risk",
+)
+
+
+def _planned_from(entries: Entries) -> tuple[Reading, ...]:
+    """What was entered for the plan; of a pasted current the series."""
+    typed = [entries.reading(name) for name in _INPUTS]
+    block = entries.block("current_trend")
+    current = block.reading(("time", "current"), Q(0.0, "ampere"))
+    return (
+        typed[0],
+        *(each for each in typed[1:] if each.taken),
+        *([current] if len(block) else []),
     )
 
 

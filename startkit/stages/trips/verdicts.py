@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from startkit.facts.limits import PRACTICE
 from startkit.procedure.entries import Entries
 from startkit.stages.trips.readings import Story, Trip
@@ -13,7 +15,11 @@ def judged(entries: Entries, story: Story) -> tuple[Verdict, ...]:
     later: dict[int, Verdict] = {}
     for trip in reversed(story.trips):
         later[trip.number] = _trip(trip, [later[n] for n in sorted(later)])
-    return (_entered(entries, story), *(later[trip.number] for trip in story.trips))
+    found = (_entered(entries, story), *(later[trip.number] for trip in story.trips))
+    return tuple(replace(verdict, rests_on=_ITEMS) for verdict in found)
+
+
+_ITEMS = ("trips.any", "trips.events", "trips.causes")
 
 
 def _entered(entries: Entries, story: Story) -> Verdict:
