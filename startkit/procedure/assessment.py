@@ -123,7 +123,7 @@ class Assessment:
 
     @cached_property
     def early(self) -> Mapping[int, HoldPoint]:
-        """Number of each entry that was made before its hold point was clear, with that hold point."""
+        """Number of each entry made before its hold point was clear, with that hold point."""
         return marks(self.stages, self.state, self._stages_before, self._was_clear)
 
     @cached_property

@@ -85,8 +85,8 @@ class Block:
         )
 
     def uncertainty(self, column: str, quantity: pint.Quantity) -> pint.Quantity | None:
-        """Standard uncertainty of one reading of a column at a value; None if no instrument is named
-        or it reads something else.
+        """Standard uncertainty of one reading of a column at a value; None if no instrument is
+        named or it reads something else.
         """
         if self.instrument is None or not can_read(self.instrument.kind, self.kinds[column]):
             return None
@@ -117,8 +117,9 @@ def _is_of_kind(quantity: pint.Quantity, kind: str | None) -> bool:
 def read_block(
     text: str, declared: Field, system: str = SI, barometer: pint.Quantity | None = None
 ) -> Block:
-    """Rows of a pasted text as a block; `startkit.procedure.pasted_text.split` tells how its columns
-    are found, and a unit may be given in the heading in brackets.
+    """Rows of a pasted text as a block; `startkit.procedure.pasted_text.split` finds its columns.
+
+    A unit may be given in the heading in brackets.
     """
     pasted = pasted_text.split(text, declared.columns, declared.question)
     problems = list(pasted.problems)

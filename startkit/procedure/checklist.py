@@ -1,4 +1,4 @@
-"""A check list as a stage: its fields, and the one function that judges every item in the same way."""
+"""A check list as a stage: its fields, and one function that judges every item the same way."""
 
 from __future__ import annotations
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime
+from datetime import date
 from functools import cached_property
 from typing import Any, ParamSpec, Protocol, TypeVar
 
@@ -21,7 +21,7 @@ from startkit.facts.trend.trend import Trend
 from startkit.procedure import memory, people, site
 from startkit.procedure.block import Block, read_block
 from startkit.procedure.choice import chosen, yes_or_no
-from startkit.procedure.field import SERIES, TABLE, Column, Field
+from startkit.procedure.field import SERIES, TABLE, Column, Field, text_problem
 from startkit.procedure.findings import Findings
 from startkit.procedure.reading import Reading, Row, overdue, wrong_kind
 from startkit.units import KINDS, SI, parse, show
@@ -187,7 +187,7 @@ class JobEntries:
 
     @cached_property
     def barometer(self) -> Reading:
-        """The site's barometric pressure: measured, or from elevation by the standard atmosphere."""
+        """The site's barometric pressure: measured, or from its elevation."""
         return site.barometer(self._facts.reading(site.BAROMETER.name), self.machine)
 
     @property
@@ -271,7 +271,7 @@ class Entries:
         """
         found, declared = self.entry(name), self.fields.get(name)
         value = found.value if found else ""
-        if declared is None or not _offers(declared):
+        if declared is None or not declared.offers:
             return value
         choice = chosen(value, declared.options)
         return choice.label if choice is not None else ""
@@ -330,8 +330,8 @@ class Entries:
             moment=entry.moment,
         )
         if declared.kind not in KINDS:
-            choice = chosen(entry.value, declared.options) if _offers(declared) else None
-            problem = "" if choice else _text_problem(entry.value, declared, where)
+            choice = chosen(entry.value, declared.options) if declared.offers else None
+            problem = "" if choice else text_problem(entry.value, declared, where)
             return replace(read, choice=choice, problem=problem)
         barometer = None if declared.kind == "barometer" else self.job.barometer.quantity
         try:
@@ -498,23 +498,3 @@ class Entries:
             if declared.kind == TABLE
             else self.entry(declared.name) is not None
         )
-
-
-def _offers(declared: Field | Column) -> bool:
-    return declared.kind == "choice" and bool(declared.choices)
-
-
-def _text_problem(text: str, declared: Field | Column, where: str) -> str:
-    if declared.kind == "yes_no" and yes_or_no(text) is None:
-        return f"{where}: {text!r} is neither yes nor no; choose one."
-    if _offers(declared):
-        return f"{where}: {text!r} is not one of the choices; use {', '.join(declared.labels)}."
-    if declared.kind in ("date", "moment"):
-        try:
-            datetime.fromisoformat(text)
-        except ValueError:
-            return (
-                f"{where}: {text!r} is not a date; write it as"
-                f" 2026-11-25{' 14:30' if declared.kind == 'moment' else ''}."
-            )
-    return ""

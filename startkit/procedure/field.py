@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import datetime
 from functools import cached_property
 
 from startkit.facts.machine import Machine
-from startkit.procedure.choice import Choice, options
+from startkit.procedure.choice import Choice, options, yes_or_no
 from startkit.units import KINDS
 
 # Kinds of field beside the kinds of reading in `startkit.units`.
@@ -62,6 +63,11 @@ class Column:
     def options(self) -> tuple[Choice, ...]:
         """The choices as codes and labels."""
         return options(self.choices)
+
+    @property
+    def offers(self) -> bool:
+        """True if one of its choices is to be chosen."""
+        return self.kind == "choice" and bool(self.choices)
 
     @property
     def labels(self) -> tuple[str, ...]:
@@ -126,6 +132,11 @@ class Field:
         return options(self.choices)
 
     @property
+    def offers(self) -> bool:
+        """True if one of its choices is to be chosen."""
+        return self.kind == "choice" and bool(self.choices)
+
+    @property
     def labels(self) -> tuple[str, ...]:
         """The choices as they are offered."""
         return tuple(option.label for option in self.options)
@@ -133,3 +144,20 @@ class Field:
     @property
     def is_reading(self) -> bool:
         return self.kind in KINDS
+
+
+def text_problem(text: str, declared: Field | Column, where: str) -> str:
+    """Why a text does not fit its field or column, in one sentence; empty if it does."""
+    if declared.kind == "yes_no" and yes_or_no(text) is None:
+        return f"{where}: {text!r} is neither yes nor no; choose one."
+    if declared.offers:
+        return f"{where}: {text!r} is not one of the choices; use {', '.join(declared.labels)}."
+    if declared.kind in ("date", "moment"):
+        try:
+            datetime.fromisoformat(text)
+        except ValueError:
+            return (
+                f"{where}: {text!r} is not a date; write it as"
+                f" 2026-11-25{' 14:30' if declared.kind == 'moment' else ''}."
+            )
+    return ""

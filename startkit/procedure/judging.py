@@ -195,7 +195,7 @@ def confirm(
 
 
 def filled(entries: Entries) -> Verdict:
-    """One verdict on completeness: open while a required field is empty or a text cannot be read."""
+    """Completeness: open while a required field is empty or a text cannot be read."""
     stage = entries.declared.name
     found = Verdict(
         key=f"{stage}.complete",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import cast
 
 import pint
@@ -115,54 +115,41 @@ def _compared(then: BaselineFigure, now: Figure) -> Compared:
 
 
 def verdict(entries: Entries, compared: Comparison) -> Verdict:
-    """Whether the last record was held against this visit; what has moved is told, not failed:
-    parts were renewed.
+    """Whether the last record was compared with this visit. What has moved is reported, not failed:
+    parts were replaced.
     """
-    key, title = "overhaul.baseline", "Against the last record"
+    key = f"{entries.declared.name}.baseline"
     blank = Verdict(
-        key=key, title=title, outcome=Outcome.OPEN, sentence="", source=SOURCE, gate="hand_over"
-    )
-    if compared.rows:
-        moved = [c.now.label for c in compared.rows if c.says == MOVED]
-        told = (
-            f"{len(compared.rows)} figure{'s' if len(compared.rows) > 1 else ''} compared;"
-            f" {'moved: ' + ', '.join(moved) if moved else 'none has moved'}."
-        )
-        if compared.waiting:
-            told += (
-                " Still to come:"
-                f" {', '.join(compared.waiting[:6])}{' and more' if len(compared.waiting) > 6 else ''}."
-            )
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.PASS,
-            sentence=told,
-            next_step="",
-            source=SOURCE,
-            gate="hand_over",
-        )
-    if compared.waiting or entries.rows("baseline"):
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence="None of its figures has been measured on this visit yet.",
-            next_step="Go on; they are compared as they come.",
-            source=SOURCE,
-            gate="hand_over",
-        )
-    return Verdict(
         key=key,
-        title=title,
-        outcome=blank.outcome,
+        title="Against the last record",
+        outcome=Outcome.OPEN,
         sentence="No figure of the last record is here.",
         next_step="Put the data of the last record into the job's folder as baseline.json, or type"
-        " its"
-        " figures; if there never was one, say so by name.",
+        " its figures; if there never was one, say so by name.",
         source=SOURCE,
         gate="hand_over",
+        rests_on=(key,),
     )
+    if compared.rows:
+        return replace(blank, outcome=Outcome.PASS, sentence=_outcome(compared), next_step="")
+    if compared.waiting or entries.rows("baseline"):
+        return replace(
+            blank,
+            sentence="None of its figures has been measured on this visit yet.",
+            next_step="Go on; they are compared as they come.",
+        )
+    return blank
+
+
+def _outcome(compared: Comparison) -> str:
+    """How many figures were compared, which moved, which are still to come."""
+    moved = [c.now.label for c in compared.rows if c.says == MOVED]
+    many = f"{len(compared.rows)} figure{'s' if len(compared.rows) > 1 else ''} compared"
+    told = f"{many}; {'moved: ' + ', '.join(moved) if moved else 'none has moved'}."
+    if not compared.waiting:
+        return told
+    more = " and more" if len(compared.waiting) > 6 else ""
+    return f"{told} Still to come: {', '.join(compared.waiting[:6])}{more}."
 
 
 def tables(entries: Entries, compared: Comparison) -> tuple[Table, ...]:

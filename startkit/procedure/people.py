@@ -59,6 +59,9 @@ PEOPLE = Field(
     ),
 )
 
+# Table of a stage in which people state in their own words what they saw and did.
+STATEMENTS = "statements"
+
 
 @dataclass(frozen=True)
 class Person:

@@ -1,4 +1,4 @@
-"""Readings of the three phases: their mean and their unbalance, with errors that one meter shares."""
+"""Readings of the three phases: mean and unbalance, with the errors that one meter shares."""
 
 from __future__ import annotations
 
