@@ -86,7 +86,7 @@ class Strokes:
     def figure(self, quantity: pint.Quantity | None, u: pint.Quantity | None = None) -> Reading:
         """What was found in the traces, as a reading."""
         if not self.blocks:
-            return Reading(items=("vanes.trace",))
+            return Reading(items=("vanes.strokes",))
         traces = (block.reading(("time", "feedback"), quantity, u) for block in self.blocks)
         return Reading.derived(quantity, u, *traces)
 
