@@ -110,12 +110,12 @@ class Field extends Saver {
     return spec.control === "series" ? [el("p", { class: "sk-help" }, `Columns: ${spec.columns.map((c) => (c.units[0] ? `${c.label} [${c.units[0]}]` : c.label)).join(" | ")}. Paste from a spreadsheet, or type one row a line with a tab, semicolon or blank between columns. A first row of labels chooses the columns; a unit in brackets wins.`), this.input, this.read = el("div", { class: "sk-as-read", role: "status" })] : [this.input, ...more];
   }
 
-  /** In a text of several lines Enter and Tab belong to the text; JupyterLab would take Enter away. Tab leaves from an empty line or after Escape. */
+  /** In a text of several lines Enter and Tab belong to the text; JupyterLab would take Enter away. A second Tab in a row leaves, as does one on an empty line or after Escape. */
   textKey(event) {
     if (event.key === "Escape") { this.leaving = true; return; }
     if (event.key === "Enter" && !event.ctrlKey && !event.metaKey && !event.altKey) event.stopPropagation();
     const { input } = this, line = input.value.slice(0, input.selectionStart).split("\n").at(-1);
-    if (event.key === "Tab" && !event.shiftKey && this.spec.control === "series" && line && !this.leaving) {
+    if (event.key === "Tab" && !event.shiftKey && this.spec.control === "series" && line && !line.endsWith("\t") && !this.leaving) {
       event.preventDefault();
       event.stopPropagation();
       input.setRangeText("\t", input.selectionStart, input.selectionEnd, "end");
