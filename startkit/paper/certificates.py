@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import stringprep
 import unicodedata
 from contextlib import suppress
 from datetime import datetime
@@ -101,3 +102,19 @@ def same_name(one: str, other: str) -> bool:
         " ".join(unicodedata.normalize("NFC", name).casefold().split()) for name in (one, other)
     ]
     return plain[0] == plain[1]
+
+
+def unusable_letter(name: str) -> str:
+    """The first letter of a name that cannot be compared between certificates; empty if all can.
+
+    Names are prepared for that as RFC 4518 asks (RFC 5280, 7.1), which knows the letters of Unicode
+    3.2 only: a signature under another name could never be verified.
+    """
+    return next(
+        (
+            letter
+            for letter in name
+            if any(map(stringprep.in_table_a1, (letter, *letter.lower(), *letter.casefold())))
+        ),
+        "",
+    )

@@ -196,6 +196,12 @@ def test_a_certificate_out_of_its_dates_does_not_sign(there, tmp_path):
         seal.sign(seal.ready(path, "technician"), old.signer())
 
 
+@pytest.mark.parametrize("name", ["Ꮳ Sequoia", "ⵣ Amazigh", "Ӏ Ӏӏ", "ߒ Kouyaté", "Ann 😀"])
+def test_a_name_that_could_never_be_verified_is_refused_before_it_signs(name: str):
+    with pytest.raises(PaperError, match="letter"):
+        identity.new(name)
+
+
 # --- signers --------------------------------------------------------------------------------------
 
 

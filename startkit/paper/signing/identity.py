@@ -12,7 +12,7 @@ from typing import Any
 from startkit.errors import PaperError
 from startkit.facts import safe_files
 from startkit.facts.safe_files import file_safe
-from startkit.paper.certificates import common_name, der_of, fingerprint
+from startkit.paper.certificates import common_name, der_of, fingerprint, unusable_letter
 
 YEARS, BITS = 5, 3072  # strength 128 bit (NIST SP 800-57 part 1, table 2)
 SHORTEST = 8  # characters of a passphrase (NIST SP 800-63B, 5.1.1.1)
@@ -78,6 +78,13 @@ def new(name: str, firm: str = "", years: int = YEARS) -> Identity:
     if not name.strip() or len(name) > 64 or len(firm) > 64:  # upper bounds of RFC 5280, appendix A
         raise PaperError(
             "an identity needs a name of at most 64 characters", "identity", "give it with --name"
+        )
+    letter = unusable_letter(name + firm)
+    if letter:
+        raise PaperError(
+            f"the letter {letter} (U+{ord(letter):04X}) cannot stand in a certificate",
+            "identity",
+            "give the name with --name in other letters",
         )
     key = rsa.generate_private_key(65537, BITS)
     parts = [x509.NameAttribute(x509.NameOID.COMMON_NAME, name.strip())]

@@ -28,6 +28,7 @@ from startkit.paper.certificates import (
     fingerprint,
     outside_its_dates,
     same_name,
+    unusable_letter,
 )
 from startkit.paper.interpreter import with_own_loop
 from startkit.paper.revisions import RECORDS
@@ -185,6 +186,14 @@ def _refuse_certificate(this: Ready, signer: Any, at: datetime, for_another: boo
             f"the record names {this.row['name']} here, the certificate is of {name}",
             "signature",
             "sign with the key of the person named, or say that you sign for another",
+        )
+    letter = unusable_letter(signer.signing_cert.subject.human_friendly)
+    if letter:
+        raise PaperError(
+            f"the letter {letter} (U+{ord(letter):04X}) of the certificate's name cannot be compared"
+            " by those who verify",
+            "signature",
+            "sign with a certificate in other letters",
         )
     dates = outside_its_dates(signer.signing_cert, at)
     if dates:
