@@ -52,8 +52,8 @@ _WINDING = (
         "winding_system",
         "Insulation system",
         "choice",
-        "As the motor's maker says; at 20 °C the two differ by three times. Left empty, the sheet's"
-        " word is taken.",
+        "As the motor's maker says; at 20 °C the two differ by three times. Left empty, that of"
+        " the sheet is used.",
         required=False,
         choices=SYSTEMS,
         group=INSULATION,
@@ -62,7 +62,7 @@ _WINDING = (
         "winding_kind",
         "Kind of winding",
         "choice",
-        "Left empty, the sheet's word is taken; older means made before about 1970.",
+        "Left empty, that of the sheet is used; older means made before about 1970.",
         required=False,
         choices=KINDS_OF_WINDING,
         group=INSULATION,

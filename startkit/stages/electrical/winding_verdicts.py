@@ -128,7 +128,7 @@ def _insulation(machine: Machine, limits: Limits, entries: Entries, winding: Win
 
 
 def _deferred(machine: Machine, limit: Limit, found: Verdict) -> Verdict:
-    """A motor that sits in refrigerant may follow its maker: below the general table nobody here
+    """A motor that sits in refrigerant may follow its maker: below the general table only the maker
     can say.
     """
     if (

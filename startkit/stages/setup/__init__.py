@@ -1,4 +1,4 @@
-"""Setup: the machine against its papers, people and roles, instruments, the site's barometer."""
+"""Setup: the machine against its documents, people and roles, instruments, the site's barometer."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
 STAGE = Stage(
     "setup",
     "Setup",
-    "The machine against its papers, who is here, what is measured with, and the air pressure on"
-    " site.",
+    "Checks the machine against its documents; records people, instruments and barometric"
+    " pressure.",
     FIELDS,
     judge,
     before="oil_pump",

@@ -108,7 +108,7 @@ def _leak_figures(entries: Entries, held: Held) -> tuple[Figure, ...]:
 
 
 def _rise_figures(entries: Entries, found: Evacuated) -> tuple[Figure, ...]:
-    """What the rise says, and where water stands at that pressure."""
+    """What the rise says, and the state of water at that pressure."""
     shown: list[Figure] = []
     if found.rise is not None:
         shown.append(
@@ -129,7 +129,7 @@ def _rates(entries: Entries, found: Rise) -> list[Figure]:
     hour = Q(1, "hour")
     told = {
         TIGHT: "at most this could hide in the scatter",
-        MOISTURE: "beside the moisture",
+        MOISTURE: "besides the moisture",
         UNDECIDED: "if all of it is a leak",
     }.get(found.kind, "constant leak")
     rows = [
@@ -170,7 +170,7 @@ def _rates(entries: Entries, found: Rise) -> list[Figure]:
 
 
 def _water(entries: Entries, found: Evacuated) -> list[Figure]:
-    """Below the triple point water can only be ice: it is said at which temperature."""
+    """Below the triple point water can only be ice; its temperature is given."""
     shut_off = entries.quantity("shut_off")
     lowest = min(
         [Q(float(p), "pascal") for p in found.pressure[:1]]

@@ -20,7 +20,7 @@ from startkit.science.tightness import DECISION, DETECTION, Hold, Leak
 from startkit.science.water_vapour import vapour_pressure
 from startkit.units import Q, split, unit_for
 
-# The gas is not everywhere as warm as the thermometer: difference between places if nobody looked.
+# The gas is not everywhere as warm as the thermometer: difference if none was measured.
 # Common practice, no source.
 SPREAD = Q(1.0, "delta_degC")
 # Correlation of two readings of one gauge that was not touched. Common practice, no source.

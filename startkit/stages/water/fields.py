@@ -50,7 +50,7 @@ def _circuit_fields(name: str) -> tuple[Field, ...]:
             False,
             plausible=("0 kPa", "100 kPa"),
         ),
-        field("strainer_inside", "The strainer lies between the taps", "yes_no"),
+        field("strainer_inside", "The strainer is between the taps", "yes_no"),
         field(
             "strainer_drop",
             "Pressure drop over the strainer",

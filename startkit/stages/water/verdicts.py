@@ -166,7 +166,7 @@ def _flow(limits: Limits, entries: Entries, c: Circuit) -> Verdict:
         found,
         outcome=Outcome.UNPROVEN,
         sentence=(
-            f"{found.sentence} The strainer lies between the taps and its share of the drop is not"
+            f"{found.sentence} The strainer is between the taps and its share of the drop is not"
             " known: the true flow is lower."
         ),
         next_step="Read the drop over the strainer alone, or move the taps.",
@@ -207,7 +207,7 @@ def _strainer(limits: Limits, entries: Entries, c: Circuit) -> tuple[Verdict, ..
         f"{c.title}: strainer cleaned after flushing",
         good="Cleaned.",
         bad="Not cleaned since the flushing.",
-        next_step="Clean it: what the flushing loosened lies in it.",
+        next_step="Clean it: it holds what the flushing loosened.",
     )
     drop = entries.reading(f"{c.name}_strainer_drop")
     if not drop.taken:
