@@ -1,0 +1,32 @@
+"""No wrong machine comes out clear; an honest one does."""
+
+from __future__ import annotations
+
+from fnmatch import fnmatchcase
+
+import pytest
+
+from tests.wrong_machines.job import honest, wrong
+from tests.wrong_machines.rows import ALL, ROWS, Row
+
+pytestmark = pytest.mark.slow
+
+
+@pytest.mark.parametrize("tag", ALL)
+def test_an_honest_machine_is_clear_at_every_hold_point(tag: str) -> None:
+    unsettled = {v.key: v.sentence for _, v in honest(tag).verdicts() if not v.settled}
+    assert unsettled == {}
+
+
+@pytest.mark.parametrize(
+    ("row", "tag"),
+    [(row, tag) for tag in ALL for row in ROWS if tag in row.on],
+    ids=lambda each: each.wrong if isinstance(each, Row) else each,
+)
+def test_a_wrong_machine_is_noticed(row: Row, tag: str) -> None:
+    unsettled = [v.key for _, v in wrong(honest(tag), row).verdicts() if not v.settled]
+    assert any(fnmatchcase(key, each) for key in unsettled for each in row.by.split()), unsettled
+
+
+def test_there_are_enough_rows() -> None:
+    assert sum(len(row.on) for row in ROWS) >= 150
