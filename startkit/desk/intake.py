@@ -12,9 +12,9 @@ from startkit.facts.journal import Entry, row_number
 from startkit.facts.trend import column_map, quality, trend
 from startkit.facts.trend.guess import guess_file
 from startkit.facts.trend.importer import import_file
-from startkit.procedure.assessment import NOT_APPLICABLE, WAIVER
 from startkit.procedure.registry import for_job
 from startkit.procedure.stage import SERIES, TABLE, Field
+from startkit.procedure.waivers import NOT_APPLICABLE, WAIVER
 
 
 def fault_of(item: str, fields: dict[str, dict[str, Field]]) -> str:

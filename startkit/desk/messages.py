@@ -15,10 +15,11 @@ from startkit.errors import StartkitError
 from startkit.facts.job import ROW_REMOVED, needs_reason
 from startkit.facts.journal import Entry
 from startkit.facts.pictures import FOLDERS
-from startkit.procedure.assessment import NOT_APPLICABLE, WAIVER
 from startkit.procedure.entries import Entries
 from startkit.procedure.stage import SERIES, TABLE, Column, Field
+from startkit.procedure.waivers import NOT_APPLICABLE, WAIVER
 from startkit.units import KINDS, SYSTEMS, split, unit_for
+from startkit.verdict import Verdict
 
 Message = Mapping[str, Any]
 _WAIVE = {"waiver": WAIVER, "not_applicable": NOT_APPLICABLE}
@@ -295,6 +296,7 @@ def _waive(book: Book, stage: str, message: Message) -> dict[str, Any]:
         standing = [p + key for p in _WAIVE.values() if p + key in latest and latest[p + key].value]
         written = book.job.record(Entry(what, "", who=who, note=reason) for what in standing)
     else:
+        _refuse_exemption(book, message["verb"], judged, who, reason)
         written = book.job.record(
             Entry(
                 _WAIVE[message["verb"]] + key,
@@ -304,6 +306,18 @@ def _waive(book: Book, stage: str, message: Message) -> dict[str, Any]:
             )
         )
     return {"tell": "saved", "at": written[-1].at[11:19] if written else "", "states": {}}
+
+
+def _refuse_exemption(book: Book, verb: str, judged: Verdict, who: str, reason: str) -> None:
+    """Refuse a reason that would not count, instead of writing it down."""
+    rules = book.assessment().exempted
+    objection = (
+        rules.objection_to_waiver(judged.key, who, reason)
+        if verb == "waiver"
+        else rules.objection_to_lacking(judged, who)
+    )
+    if objection:
+        raise Refused(f"{objection}.")
 
 
 def _desk(book: Book, stage: str, message: Message) -> dict[str, Any]:

@@ -16,7 +16,9 @@ from typing import Any
 import pint
 
 from startkit.errors import SheetError, StartkitError
+from startkit.facts import exemptions as exemptions_
 from startkit.facts import toml_file
+from startkit.facts.exemptions import Exemptions
 from startkit.units import KINDS, parse
 
 PRACTICE = "common practice, no source"  # how a fact of the trade without a source is printed
@@ -74,10 +76,18 @@ class Limit:
 
 
 class Limits(Mapping[str, Limit]):
-    """The limits that apply to one job; a later layer overrides an earlier one."""
+    """The limits that apply to one job; a later layer overrides an earlier one.
 
-    def __init__(self, limits: Mapping[str, Limit]) -> None:
+    Parameters
+    ----------
+    limits : mapping of str -> Limit
+    exemptions : Exemptions, optional
+        Who may waive what; left out: the rules that come with the tool.
+    """
+
+    def __init__(self, limits: Mapping[str, Limit], exemptions: Exemptions | None = None) -> None:
         self._limits = dict(limits)
+        self.exemptions = exemptions_.defaults() if exemptions is None else exemptions
 
     def __getitem__(self, key: str) -> Limit:
         try:
@@ -133,7 +143,7 @@ class Limits(Mapping[str, Limit]):
                     "list the names with `startkit limits`",
                 )
             result[key] = _overridden(result[key], body, authority, name, text, path)
-        return Limits(result)
+        return Limits(result, self.exemptions)
 
 
 def _overridden(
@@ -257,6 +267,9 @@ def _files() -> Iterator[tuple[str, str]]:
 
 
 def specification(base: Limits, path: Path) -> Limits:
-    """`base` with the ``[limits]`` of a job's specification file laid over it."""
+    """`base` with the ``[limits]`` and ``[exemptions]`` of a job's specification laid over it."""
     table, text = toml_file.load(path)
-    return base.overridden(table.get("limits", {}), SPECIFICATION, path.name, text, ("limits",))
+    where = toml_file.where(path.name, text, ("exemptions",))
+    exemptions = base.exemptions.changed_by(table.get("exemptions", {}), where)
+    layered = base.overridden(table.get("limits", {}), SPECIFICATION, path.name, text, ("limits",))
+    return Limits(layered, exemptions)

@@ -18,8 +18,9 @@ from startkit.facts.journal import Entry
 from startkit.paper import revisions
 from startkit.paper.revisions import RECORDS
 from startkit.procedure import people
-from startkit.procedure.assessment import NOT_APPLICABLE, WAIVER, Assessment, of_job
+from startkit.procedure.assessment import Assessment, of_job
 from startkit.procedure.payload import next_step
+from startkit.procedure.waivers import NOT_APPLICABLE, WAIVER
 from startkit.verdict import Outcome, Verdict, worst
 
 Summary = dict[str, Any]

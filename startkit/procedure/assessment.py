@@ -11,16 +11,15 @@ from startkit.facts.job import Job, State
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.facts.trend.trend import Trend
-from startkit.procedure import memory, registry
+from startkit.procedure import memory, registry, site
 from startkit.procedure.early_entries import marks
 from startkit.procedure.entries import Entries, JobEntries
 from startkit.procedure.holds import HOLDS, HoldPoint, HoldState, needs
-from startkit.procedure.judging import filled, settle
+from startkit.procedure.judging import filled
 from startkit.procedure.stage import Findings, Stage
+from startkit.procedure.waivers import NOT_APPLICABLE, WAIVER, Waivers, by_name, reasons
 from startkit.units import SI
 from startkit.verdict import Outcome, Verdict, worst
-
-WAIVER, NOT_APPLICABLE = "waiver.", "not_applicable."
 
 
 @dataclass(frozen=True)
@@ -70,26 +69,28 @@ class Assessment:
     def _judge(self, name: str) -> Findings:
         findings = self.entries.findings(name, self.shown)
         verdicts = (self._filled(name), *findings.verdicts)
-        return replace(
-            findings, verdicts=tuple(settle(v, self.waivers, self.not_applicable) for v in verdicts)
+        return replace(findings, verdicts=tuple(map(self.exempted.laid_over, verdicts)))
+
+    @cached_property
+    def exempted(self) -> Waivers:
+        """The reasons given on this job, with the rules by which they count."""
+        latest, people = self.entries.latest, by_name(self.entries.people)
+        return Waivers(
+            self.limits.exemptions,
+            people if site.PREFIX in self.stages else None,
+            reasons(latest, WAIVER),
+            reasons(latest, NOT_APPLICABLE),
         )
 
-    @cached_property
-    def waivers(self) -> dict[str, tuple[str, str]]:
-        return self._reasons(WAIVER)
+    @property
+    def waivers(self) -> Mapping[str, tuple[str, str]]:
+        """Verdict key -> who waives it and why, whether or not it counts."""
+        return self.exempted.waived
 
-    @cached_property
-    def not_applicable(self) -> dict[str, tuple[str, str]]:
-        return self._reasons(NOT_APPLICABLE)
-
-    def _reasons(self, prefix: str) -> dict[str, tuple[str, str]]:
-        """Verdict key -> (who, why); a reason without a named person counts for nothing."""
-        latest = self.entries.latest.items()
-        return {
-            what.removeprefix(prefix): (e.who, e.value)
-            for what, e in latest
-            if what.startswith(prefix) and e.value and e.who
-        }
+    @property
+    def not_applicable(self) -> Mapping[str, tuple[str, str]]:
+        """Verdict key -> who calls it not applicable and why, whether or not it counts."""
+        return self.exempted.not_applicable
 
     def verdicts(self) -> tuple[tuple[Stage, Verdict], ...]:
         """Every verdict of the job with its stage, in working order."""
@@ -173,7 +174,7 @@ class Assessment:
         return bool(due) and all(v.settled for v in judged)
 
     def _complete(self, name: str) -> Verdict:
-        return settle(self._filled(name), self.waivers, self.not_applicable)
+        return self.exempted.laid_over(self._filled(name))
 
     def _filled(self, name: str) -> Verdict:
         return self.entries.remembered(

@@ -47,7 +47,10 @@ class HoldState:
 
     @property
     def headline(self) -> str:
-        return self.hold.clear if self.is_clear else self.hold.not_clear
+        """What the hold point says; a waiver among what it needs is part of it."""
+        if not self.is_clear:
+            return self.hold.not_clear
+        return f"{self.hold.clear}, by waiver" if self.waived else self.hold.clear
 
 
 def needs(hold: HoldPoint, before: str) -> bool:

@@ -228,25 +228,3 @@ def filled(entries: Entries) -> Verdict:
 
 def _items(names: Iterable[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(names))
-
-
-def settle(
-    verdict: Verdict,
-    waivers: dict[str, tuple[str, str]],
-    not_applicable: dict[str, tuple[str, str]],
-) -> Verdict:
-    """The verdict with its waiver or not-applicable reason laid over it; a pass stays a pass."""
-    for outcome, reasons, verb in (
-        (Outcome.NA, not_applicable, "Not applicable"),
-        (Outcome.WAIVED, waivers, "Waived"),
-    ):
-        if verdict.key in reasons and verdict.outcome is not Outcome.PASS:
-            who, why = reasons[verdict.key]
-            found = f" Found: {verdict.sentence}" if outcome is Outcome.WAIVED else ""
-            return replace(
-                verdict,
-                outcome=outcome,
-                sentence=f"{verb} by {who}: {why.rstrip('. ')}.{found}",
-                next_step="",
-            )
-    return verdict

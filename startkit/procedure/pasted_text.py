@@ -111,7 +111,7 @@ def _places(
     head: Sequence[str], columns: Sequence[Column], question: str, problems: list[str]
 ) -> list[int]:
     """For each declared column the place of its cells; -1 if the heading does not name it."""
-    named = [_column(label, columns) for label in head]
+    named = _by_unit([_column(label, columns) for label in head], head, columns)
     # Headings in the column order, known or not, change nothing.
     if all(n in (None, place) for place, n in enumerate(named)) and not _skips(named, head):
         return list(range(len(columns)))
@@ -122,6 +122,25 @@ def _places(
                 f" {', '.join(c.label for c in columns)}."
             )
     return [named.index(n) if n in named else -1 for n in range(len(columns))]
+
+
+def _by_unit(
+    named: list[int | None], head: Sequence[str], columns: Sequence[Column]
+) -> list[int | None]:
+    """Unknown labels whose unit fits exactly one column that no label names."""
+    found = list(named)
+    for place, (label, column) in enumerate(zip(head, named, strict=True)):
+        free = [
+            n
+            for n, c in enumerate(columns)
+            if n not in found
+            and c.kind in KINDS
+            and _unit(label)
+            and _is_unit(_unit(label), c.kind)
+        ]
+        if column is None and len(free) == 1:
+            found[place] = free[0]
+    return found
 
 
 def _skips(named: Sequence[int | None], head: Sequence[str]) -> bool:

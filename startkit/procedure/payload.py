@@ -139,7 +139,8 @@ def _digits_for(u: pint.Quantity, kind: str, entries: Entries, digits: int | Non
 
 
 def verdict(judged: Verdict, entries: Entries) -> dict[str, Any]:
-    """One verdict with reading, limit, source and next step."""
+    """One verdict with reading, limit, source and next step, and what a person may do about it."""
+    rules = entries.job.limits.exemptions if entries.job.limits is not None else None
     return {
         "key": judged.key,
         "title": judged.title,
@@ -157,6 +158,10 @@ def verdict(judged: Verdict, entries: Entries) -> dict[str, Any]:
         "low": _number(judged.low),
         "high": _number(judged.high),
         "rests_on": list(judged.rests_on),
+        "may_waive": rules is None or rules.can_be_waived(judged.key),
+        "may_lack": rules is not None
+        and judged.outcome is not Outcome.FAIL
+        and rules.can_be_lacking(judged.key),
     }
 
 

@@ -8,7 +8,9 @@ from pathlib import Path
 from startkit.facts.job import Job
 from startkit.facts.limits import Limit
 from startkit.procedure.judging import check, confirm
+from startkit.procedure.people import PEOPLE
 from startkit.procedure.registry import ordered
+from startkit.procedure.site import BAROMETER, INSTRUMENTS
 from startkit.procedure.stage import (
     Column,
     Field,
@@ -164,23 +166,7 @@ SETUP = Stage(
     "setup",
     "Setup",
     "Who is here and what is measured with.",
-    (
-        Field(
-            "people",
-            "People",
-            "table",
-            columns=(Column("name", "Name"), Column("role", "Role"), Column("firm", "Firm")),
-        ),
-        Field(
-            "instruments",
-            "Instruments",
-            "table",
-            columns=tuple(
-                Column(n, n) for n in ("tag", "name", "kind", "serial", "range", "accuracy", "due")
-            ),
-        ),
-        Field("barometer", "Barometric pressure", "barometer", required=False),
-    ),
+    (PEOPLE, INSTRUMENTS, BAROMETER),
     lambda machine, limits, entries: Findings(),
     before="oil_pump",
     order=10,

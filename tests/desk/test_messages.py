@@ -9,7 +9,7 @@ import pytest
 from startkit.desk.messages import answer
 from startkit.desk.notebook import open_book
 from startkit.facts.job import Job
-from startkit.facts.journal import Journal
+from startkit.facts.journal import Entry, Journal
 from tests.desk.sample import STAGES
 
 
@@ -200,45 +200,58 @@ def test_history_lists_every_value_with_its_reason(book, save):
     ]
 
 
+@pytest.fixture
+def engineer(job):
+    """Somebody who may waive."""
+    job.record(
+        Entry(f"setup.people.1.{column}", value, who="C. Engineer")
+        for column, value in (("name", "C. Engineer"), ("role", "commissioning engineer"))
+    )
+
+
+@pytest.mark.usefixtures("engineer")
 def test_a_waiver_needs_name_and_reason_and_is_named_in_the_verdict(book):
     waive = {"id": 1, "ask": "waive", "key": "oil.differential", "verb": "waiver"}
-    for lacking in ({"who": "", "reason": "gauge broken"}, {"who": "C. Engineer", "reason": " "}):
+    for lacking in (
+        {"who": "", "reason": "gauge broken since this morning"},
+        {"who": "C. Engineer", "reason": " "},
+    ):
         assert answer(book, "oil", {**waive, **lacking})["tell"] == "refused"
     assert (
-        answer(book, "oil", {**waive, "who": "C. Engineer", "reason": "gauge broken"})["tell"]
+        answer(
+            book,
+            "oil",
+            {**waive, "who": "C. Engineer", "reason": "gauge broken since this morning"},
+        )["tell"]
         == "saved"
     )
     judged = {v["key"]: v for v in book.part("stage", "oil")["verdicts"]}["oil.differential"]
-    assert judged["outcome"] == "waived" and "C. Engineer: gauge broken" in judged["sentence"]
+    assert (
+        judged["outcome"] == "waived"
+        and "C. Engineer: gauge broken since this morning" in judged["sentence"]
+    )
 
 
+@pytest.mark.usefixtures("engineer")
 def test_a_waiver_is_withdrawn_by_an_entry_of_its_own(job, book):
     waive = {"id": 1, "ask": "waive", "key": "oil.differential", "who": "C. Engineer"}
-    answer(book, "oil", {**waive, "verb": "waiver", "reason": "gauge broken"})
+    answer(book, "oil", {**waive, "verb": "waiver", "reason": "gauge broken since this morning"})
     answer(book, "oil", {**waive, "verb": "withdraw", "reason": "gauge replaced"})
     judged = {v["key"]: v for v in book.part("stage", "oil")["verdicts"]}["oil.differential"]
     assert judged["outcome"] == "open"
-    assert [v for v, _ in values(job, "waiver.oil.differential")] == ["gauge broken", ""]
+    assert [v for v, _ in values(job, "waiver.oil.differential")] == [
+        "gauge broken since this morning",
+        "",
+    ]
 
 
-def test_a_verdict_that_does_not_apply_says_why(book):
-    answer(
-        book,
-        "oil",
-        {
-            "id": 1,
-            "ask": "waive",
-            "key": "oil.seen",
-            "verb": "not_applicable",
-            "who": "C. Engineer",
-            "reason": "no sight glass",
-        },
-    )
+def test_what_every_machine_has_cannot_be_called_not_applicable(job, book):
+    ask = {"id": 1, "ask": "waive", "key": "oil.seen", "verb": "not_applicable"}
+    told = answer(book, "oil", {**ask, "who": "C. Engineer", "reason": "no sight glass here"})
+    assert told["tell"] == "refused" and "every machine" in told["why"]
+    assert values(job, "not_applicable.oil.seen") == []
     judged = {v["key"]: v for v in book.part("stage", "oil")["verdicts"]}["oil.seen"]
-    assert (judged["outcome"], judged["sentence"]) == (
-        "n/a",
-        "Not applicable by C. Engineer: no sight glass.",
-    )
+    assert judged["may_lack"] is False and judged["may_waive"] is True
 
 
 def test_a_chosen_instrument_goes_with_every_reading_of_its_kind(job, book, save):

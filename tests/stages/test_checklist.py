@@ -199,7 +199,7 @@ def test_a_list_is_shown_and_printed_like_any_stage(crane, assess):
 
 def test_a_waiver_settles_an_item(crane, put, verdict_of):
     job = crane({"crane.sling": "no"})
-    put(job, "waiver.crane.sling", "lifted by hand")
+    put(job, "waiver.crane.sling", "lifted by hand, four people")
     assert verdict_of(job, "crane.sling").outcome is Outcome.WAIVED
 
 

@@ -118,7 +118,9 @@ def test_a_waiver_clears_the_hold_point_for_later_entries(part):
     assert (
         _field(
             part(
-                ("wire.done", "no"), ("waiver.wire.done", "temporary supply"), ("oil.done", "yes")
+                ("wire.done", "no"),
+                ("waiver.wire.done", "temporary supply for the test"),
+                ("oil.done", "yes"),
             ),
             "done",
         )["early"]

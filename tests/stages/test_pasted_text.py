@@ -63,6 +63,11 @@ def test_an_unknown_heading_among_known_ones_is_named_and_not_read() -> None:
     assert len(block.problems) == 1 and "'dp'" in block.problems[0]
 
 
+def test_an_unknown_heading_whose_unit_fits_one_column_is_that_column() -> None:
+    block = read_block("Seconds [s]\tDifferential, oil [psi]\n0\t20", RECORD)
+    assert block.texts["time"] == ("0",) and block.problems == ()
+
+
 def test_headings_that_are_all_unknown_leave_the_columns_in_their_order() -> None:
     block = read_block("t\tdp\n0\t20", RECORD)
     assert block.texts["supply"] == ("20",) and block.problems == ()

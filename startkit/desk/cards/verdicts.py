@@ -112,12 +112,15 @@ def _waive_buttons(judged: Part) -> Markup | None:
         return el("div", _waive_button(judged, "withdraw", "withdraw …"), cls="sk-actions")
     if judged["outcome"] in SETTLED:
         return None
-    return el(
-        "div",
-        _waive_button(judged, "waiver", "waive …"),
-        _waive_button(judged, "not_applicable", "does not apply …"),
-        cls="sk-actions",
-    )
+    buttons = [
+        _waive_button(judged, verb, words)
+        for verb, words, may in (
+            ("waiver", "waive …", "may_waive"),
+            ("not_applicable", "does not apply …", "may_lack"),
+        )
+        if judged.get(may, True)
+    ]
+    return el("div", *buttons, cls="sk-actions") if buttons else None
 
 
 def _waive_button(judged: Part, verb: str, words: str) -> Markup:

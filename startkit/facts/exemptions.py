@@ -1,0 +1,84 @@
+"""Exemptions: who may waive an item, what cannot be waived, and what a machine may lack."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from fnmatch import fnmatchcase
+from functools import cache
+from importlib import resources
+from typing import Any
+
+from startkit.errors import SheetError
+
+_LISTS = ("may_waive", "never_waived", "may_lack")
+
+
+@dataclass(frozen=True)
+class Exemptions:
+    """The rules for waivers and for what does not apply.
+
+    Parameters
+    ----------
+    may_waive : tuple of str
+        Codes of roles.
+    never_waived, may_lack : tuple of str
+        Verdict keys as patterns.
+    least_words : int
+        Of a reason.
+    """
+
+    may_waive: tuple[str, ...]
+    never_waived: tuple[str, ...]
+    may_lack: tuple[str, ...]
+    least_words: int
+
+    def can_be_waived(self, key: str) -> bool:
+        """Whether anyone may waive the verdict of this key."""
+        return not _listed(key, self.never_waived)
+
+    def can_be_lacking(self, key: str) -> bool:
+        """Whether a machine may lack what the verdict of this key is about."""
+        return _listed(key, self.may_lack)
+
+    def is_a_reason(self, text: str) -> bool:
+        """Whether a text has the words of a sentence."""
+        return len(text.split()) >= self.least_words
+
+    def changed_by(self, table: Mapping[str, Any], where: str) -> Exemptions:
+        """These rules with those of a specification's ``[exemptions]`` laid over them.
+
+        Raises
+        ------
+        SheetError
+            Unknown key, or not a list of texts.
+        """
+        changed = self
+        for name, listed in table.items():
+            if name not in _LISTS or not _is_texts(listed):
+                raise SheetError(
+                    f"{name!r} is not a list of exemptions",
+                    where,
+                    f"use {', '.join(_LISTS)}, each a list of texts",
+                )
+            kept = () if name == "may_waive" else getattr(changed, name)
+            changed = replace(changed, **{name: (*kept, *listed)})
+        return changed
+
+
+def _is_texts(listed: object) -> bool:
+    return isinstance(listed, list) and all(isinstance(each, str) for each in listed)
+
+
+def _listed(key: str, patterns: Iterable[str]) -> bool:
+    return any(fnmatchcase(key, pattern) for pattern in patterns)
+
+
+@cache
+def defaults() -> Exemptions:
+    """The rules that come with the tool (``exemptions.toml``)."""
+    text = (resources.files("startkit.facts") / "exemptions.toml").read_text(encoding="utf-8")
+    table = tomllib.loads(text)
+    lists = {name: tuple(table[name]) for name in _LISTS}
+    return Exemptions(**lists, least_words=table["least_words"])
