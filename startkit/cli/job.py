@@ -201,4 +201,24 @@ def rescue(job: Path, folder: Path) -> int:
     return NOT_PASSED if saved.lost or saved.files_lost else CLEAR
 
 
-COMMANDS = (new, open_, enter, spreadsheet, items, status, run, rescue)
+@click.command()
+@JOB
+@click.argument("kept", metavar="WHAT")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--reason", required=True, help="Why the file is replaced.")
+@WHO
+@plain_errors
+def replace(job: Path, kept: str, file: Path, reason: str, who: str) -> None:
+    """Put FILE in place of a file of the job and record it: WHAT is sheet, specification, template,
+    or the name of a picture in the job's folder.
+
+    FILE may be the job's own file, if it was edited there.
+    """
+    from startkit.facts import kept_files
+    from startkit.facts.job import Job
+
+    name = kept_files.replace(Job(job), kept, file, who, reason)
+    say(f"Replaced and recorded: {job / name}")
+
+
+COMMANDS = (new, open_, enter, spreadsheet, items, status, run, replace, rescue)

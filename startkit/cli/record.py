@@ -124,6 +124,8 @@ def sign(
     )
     for each in ready.unchecked:
         say(f"Not checked before signing: {each}.")
+    for sentence in ready.changed:
+        say(f"Note: {sentence}.")
     with credentials.opened(choice, _secret, say) as signer:
         agreed = for_another or _agrees(seal.another(ready, signer), ready.row["name"])
         signed = seal.sign(ready, signer, stamper, agreed)

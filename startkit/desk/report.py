@@ -7,6 +7,7 @@ from pathlib import Path
 
 from startkit.desk.cards import BROKEN, RESCUE
 from startkit.facts.job import Job
+from startkit.facts.kept_files import REMEDY
 from startkit.procedure.assessment import Assessment, of_job
 from startkit.procedure.payload import next_step
 from startkit.verdict import Outcome
@@ -26,6 +27,7 @@ def status_lines(folder: Path) -> tuple[list[str], bool]:
     assessment = of_job(Job(folder, read_only=True))
     lines = [
         *_broken(assessment.state.faults),
+        *_changed(assessment.changes()),
         f"{assessment.machine.machine.tag}, {assessment.machine.site.plant}",
     ]
     for name, stage in assessment.stages.items():
@@ -46,6 +48,10 @@ def status_lines(folder: Path) -> tuple[list[str], bool]:
     )
     # A name with an end of line in it must not make a line of its own: "CLEAR TO TURN THE SHAFT".
     return [line.replace("\n", " ") for line in lines], _clear(assessment)
+
+
+def _changed(sentences: Sequence[str]) -> list[str]:
+    return [f"△ {sentence}" for sentence in sentences] + ([f"  {REMEDY}"] if sentences else [])
 
 
 def _broken(faults: Sequence[str]) -> list[str]:

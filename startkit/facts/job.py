@@ -16,7 +16,7 @@ from startkit.errors import JobError, JournalError
 from startkit.facts import baseline as baseline_
 from startkit.facts import limits as limits_
 from startkit.facts import machine as machine_
-from startkit.facts import safe_files
+from startkit.facts import pictures, safe_files
 from startkit.facts.digests import sha256_of_file
 from startkit.facts.journal import Entry, Journal, chain_faults
 
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 DATABASE, SHEET, SPECIFICATION = "job.db", "machine.toml", "specification.toml"
 ROW_REMOVED = "row removed"
+PICTURE = "job.picture."  # item that holds the digest of a picture in the job's folder
+NO_SPECIFICATION = "no specification"  # in the note of ``job.sheet``
 _SAFE_NAME = re.compile(r"^[A-Za-z0-9](?:[A-Za-z0-9 ._\-]*[A-Za-z0-9_\-])?$")
 
 
@@ -127,25 +129,13 @@ class Job:
                 )
                 for name, path in given.items():
                     safe_files.copy(Path(path), made / name)
+                first = [
+                    Entry("job.machine", machine.machine.tag),
+                    Entry("job.units", system),
+                    *_of_files(made, template.name),
+                ]
                 Journal.create(made / DATABASE).append(
-                    [
-                        Entry("job.machine", machine.machine.tag, who=who, at=at),
-                        Entry("job.units", system, who=who, at=at),
-                        Entry(
-                            "job.template",
-                            template.name,
-                            who=who,
-                            note=f"sha256 {sha256_of_file(made / template.name)}",
-                            at=at,
-                        ),
-                        Entry(
-                            "job.sheet",
-                            SHEET,
-                            who=who,
-                            note=f"sha256 {sha256_of_file(made / SHEET)}",
-                            at=at,
-                        ),
-                    ]
+                    replace(entry, who=who, at=at) for entry in first
                 )
         except OSError as error:
             raise JobError(
@@ -200,9 +190,19 @@ class Job:
                         entry.what,
                         "say in a few words why the value changes",
                     )
-            return self.journal.append(
-                replace(e, value=e.value.strip(), unit=e.unit.strip()) for e in changed
-            )
+            asked = [replace(e, value=e.value.strip(), unit=e.unit.strip()) for e in changed]
+            written = self.journal.append([*asked, *self._pictures(asked, latest)])
+            return written[: len(asked)]
+
+    def _pictures(self, entries: Iterable[Entry], latest: Mapping[str, Entry]) -> list[Entry]:
+        """The digests of the pictures that entries name for the first time."""
+        found: dict[str, Entry] = {}
+        for entry in entries:
+            for name, digest in pictures.digests(self.folder, entry.value).items():
+                what = f"{PICTURE}{name}"
+                if what not in latest:
+                    found.setdefault(what, Entry(what, digest, who=entry.who, at=entry.at))
+        return list(found.values())
 
     @cached_property
     def trends(self) -> Mapping[str, Trend]:
@@ -245,6 +245,21 @@ class Job:
         return next(
             (moment for moment in moments if moment is not None), datetime(1980, 1, 1, tzinfo=UTC)
         )
+
+
+def _of_files(folder: Path, template: str) -> list[Entry]:
+    """The first entries on the files of a new job, each with its digest."""
+    given = (folder / SPECIFICATION).is_file()
+    names = {"job.template": template, "job.sheet": SHEET} | (
+        {"job.specification": SPECIFICATION} if given else {}
+    )
+    made = [
+        Entry(what, name, note=f"sha256 {sha256_of_file(folder / name)}")
+        for what, name in names.items()
+    ]
+    if not given:
+        made[-1] = replace(made[-1], note=f"{made[-1].note}, {NO_SPECIFICATION}")
+    return made
 
 
 def _same(old: Entry | None, new: Entry) -> bool:

@@ -97,6 +97,11 @@ def _installed(job: Job, digest: str) -> _Notebook | None:
         return None
 
 
+def is_notebook(path: Path) -> bool:
+    """True if the file is a notebook with cells."""
+    return _read(path) is not None
+
+
 def _read(path: Path) -> _Notebook | None:
     try:
         notebook = json.loads(path.read_bytes())

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from io import BytesIO
 from itertools import pairwise
@@ -17,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 from startkit.errors import ReadingError
 from startkit.facts import file_types, safe_files
-from startkit.facts.digests import sha256
+from startkit.facts.digests import sha256, sha256_of_file
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -32,6 +33,10 @@ LONGEST = 2048  # pixels of the longer side: the letters of a nameplate stay leg
 QUALITY = 85
 LARGEST = 60_000_000  # bytes of a file that is taken
 MOST_PIXELS = 200_000_000  # a file that claims more than any camera makes is not unpacked
+_ENDINGS = (
+    *file_types.PICTURES,
+    *(".jfif", ".heic", ".heif", ".webp", ".gif", ".tif", ".tiff", ".bmp", ".pdf"),
+)
 FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP")
 PAD = (600, 200)  # size of the signature pad, the unit of its strokes
 SHORTEST = 60.0  # length of line below which a drawing is no signature
@@ -57,6 +62,23 @@ def named(value: str) -> list[Picture]:
     """The pictures that a journal's value names."""
     parts = (line.partition("|") for line in value.splitlines() if line.strip())
     return [Picture(file.strip(), caption.strip()) for file, _, caption in parts]
+
+
+def digests(folder: Path, value: str) -> dict[str, str]:
+    """SHA-256 of the pictures in a job's folder that a value names, by name; empty for a value
+    that names none.
+    """
+    found = {}
+    for picture in named(value) if "." in value else ():
+        path = within(folder, picture.file) if _names_a_picture(picture.file) else None
+        if path is not None:
+            with suppress(OSError):
+                found[picture.file] = sha256_of_file(path)
+    return found
+
+
+def _names_a_picture(name: str) -> bool:
+    return name.partition("/")[0] in FOLDERS.values() or file_types.suffix(name) in _ENDINGS
 
 
 def with_another(value: str, picture: Picture) -> str:
@@ -117,6 +139,26 @@ def keep_photograph(
         Picture(file, _one_line(caption)),
         f"original {_one_line(Path(name).name)}, {told}, sha256 {digest}",
     )
+
+
+def as_kept(content: bytes, name: str, kept: str) -> bytes:
+    """A picture as it takes the place of another one in a job's folder.
+
+    Parameters
+    ----------
+    content, name : bytes, str
+        The new file, and its name for an error.
+    kept : str
+        Name in the job's folder: a JPEG is kept as a photograph is, anything else as it is.
+
+    Raises
+    ------
+    ReadingError
+        Not a picture that can be read, or too large.
+    """
+    if file_types.suffix(kept) not in (".jpg", ".jpeg"):
+        return content
+    return _jpeg(_upright(_opened(content, name)[0], name))
 
 
 def _opened(content: bytes, name: str) -> tuple[Image, str]:

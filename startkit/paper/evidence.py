@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from startkit.errors import PaperError
+from startkit.facts import kept_files
 from startkit.facts.digests import sha256
 from startkit.facts.journal import Entry, chain_faults
 from startkit.paper import journal_export, unpacking
@@ -134,6 +135,18 @@ class Evidence:
         if last != self.record["front"].get("journal_digest"):
             faults.append("its last hash is not the one on the printed pages")
         return tuple(faults)
+
+    @property
+    def changed_files(self) -> tuple[str, ...]:
+        """One sentence for each attached file that is not the one in the attached journal."""
+
+        def digest(name: str) -> str:
+            content = self.files.get(name, self.files.get(f"{PICTURES}/{name}"))
+            return sha256(content) if content is not None else ""
+
+        machine = self.record["front"].get("machine")
+        tag = str(machine.get("tag", "")) if isinstance(machine, dict) else ""
+        return kept_files.differences(self.entries, digest, tag)
 
     def sound(self) -> Evidence:
         """Itself.

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, partial
 
+from startkit.facts import kept_files
 from startkit.facts.baseline import NO_BASELINE, Baseline
 from startkit.facts.job import Job, State
 from startkit.facts.limits import Limits
@@ -33,6 +34,8 @@ class Assessment:
     system: str = SI
     baseline: Baseline = NO_BASELINE
     trends: Mapping[str, Trend] = field(default_factory=dict, compare=False)
+    # What of the job's files is not as recorded; asked only where it is shown.
+    changes: Callable[[], tuple[str, ...]] = field(default=tuple, compare=False)
     shown: bool = True  # False: nothing but verdicts is asked for
 
     @cached_property
@@ -207,6 +210,7 @@ def of_job(
         system=job.system,
         baseline=job.baseline,
         trends=job.trends,
+        changes=partial(kept_files.changes, job),
     )
 
 

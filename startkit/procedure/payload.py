@@ -242,6 +242,7 @@ def front_part(assessment: Assessment) -> dict[str, Any]:
     return {
         "part": "front",
         "faults": list(state.faults),
+        "changed": list(assessment.changes()),
         "machine": machine_facts(assessment),
         "people": people(assessment),
         "holds": [hold(h, assessment) for h in assessment.holds()],

@@ -12,6 +12,7 @@ import nbformat
 import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 
+from startkit.facts import kept_files
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
 from startkit.procedure import payload
@@ -297,7 +298,14 @@ def make_job(
 
 
 def assessed(job: Job, stages: dict[str, Stage] = STAGES) -> Assessment:
-    return Assessment(job.machine, job.limits, stages, job.state(), job.system)
+    return Assessment(
+        job.machine,
+        job.limits,
+        stages,
+        job.state(),
+        job.system,
+        changes=lambda: kept_files.changes(job),
+    )
 
 
 def part_cell(part: dict, source: str) -> nbformat.NotebookNode:

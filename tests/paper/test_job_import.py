@@ -273,11 +273,19 @@ def test_a_record_s_figures_become_the_baseline_of_a_job(tmp_path: Path):
 
 
 def test_a_baseline_is_never_written_over(tmp_path: Path):
-    path = printed(real_job(tmp_path / "First visit"))
+    path = signed(printed(real_job(tmp_path / "First visit")))
     job = make_job(tmp_path / "Second visit", [])
     import_baseline(path, job.folder)
     with pytest.raises(JobError, match="the job has a baseline already"):
         import_baseline(path, job.folder)
+
+
+def test_a_record_that_nobody_signed_is_no_baseline(tmp_path: Path):
+    path = printed(real_job(tmp_path / "First visit"))
+    job = make_job(tmp_path / "Second visit", [])
+    with pytest.raises(PaperError, match="not valid"):
+        import_baseline(path, job.folder)
+    assert not (job.folder / baseline.FILE).exists()
 
 
 def test_a_record_of_another_machine_is_no_baseline(tmp_path: Path):
@@ -291,7 +299,7 @@ def test_a_record_of_another_machine_is_no_baseline(tmp_path: Path):
 
 
 def test_a_job_with_a_baseline_prints_it_along_and_is_verified_with_it(tmp_path: Path):
-    first = printed(real_job(tmp_path / "First visit"))
+    first = signed(printed(real_job(tmp_path / "First visit")))
     job = real_job(tmp_path / "Second visit")
     import_baseline(first, job.folder)
     second = signed(printed(Job(job.folder)))

@@ -21,6 +21,7 @@ from startkit.desk.cards.pieces import (
     table,
 )
 from startkit.desk.cards.verdicts import verdict_lines
+from startkit.facts.kept_files import REMEDY
 
 # --- hold points, front, handover --------------------------------------------------------------
 
@@ -92,6 +93,7 @@ def front(part: Part, can_waive: bool) -> dict[str, Markup]:
     """The front card: the whole job on one screen."""
     pieces = (
         _broken(part["faults"]),
+        _changed(part.get("changed", ())),
         _machine(part),
         _do_next(part["next"]),
         el("div", *(hold(h, large=False) for h in part["holds"]), cls="sk-holds"),
@@ -122,6 +124,20 @@ def _broken(faults: Sequence[str]) -> Markup | None:
         el("p", RESCUE),
         cls="sk-error",
         role="alert",
+    )
+
+
+def _changed(sentences: Sequence[str]) -> Markup | None:
+    """Files of the job that are not those in its journal."""
+    if not sentences:
+        return None
+    return el(
+        "section",
+        el("p", el("strong", "Changed after the fact")),
+        bullets([f"{sentence}." for sentence in sentences]),
+        el("p", REMEDY),
+        cls="sk-changed",
+        role="note",
     )
 
 

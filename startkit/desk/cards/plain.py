@@ -55,6 +55,7 @@ def _plain_front(part: Part) -> list[str]:
     broken = [f"{MARKS['fail']} {BROKEN}: {part['faults'][0]}. {RESCUE}"] if part["faults"] else []
     return [
         *broken,
+        *(f"{MARKS['waived']} {sentence}" for sentence in part.get("changed", ())),
         f"{part['machine']['tag']}, {part['machine']['plant']}",
         *(h["headline"] for h in part["holds"]),
         *stages,

@@ -62,6 +62,8 @@ class Ready:
         What of its pages could not be compared with its data: other versions have set them.
     sha256 : str
         Of the file as it was found.
+    changed : tuple of str
+        One sentence for each attached file that is not the one in the journal.
     """
 
     path: Path
@@ -71,6 +73,7 @@ class Ready:
     compared: bool
     sha256: str
     unchecked: tuple[str, ...] = ()
+    changed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -131,8 +134,16 @@ def ready(path: Path, role: str, awaited: Iterable[str] = ()) -> Ready:
             {name: row["role"] for name, row in rows.items()},
             wanted,
         )
+    number = len(so_far.made) + 1
     return Ready(
-        path, content, rows[field], len(so_far.made) + 1, compared, before, pages.unchecked
+        path,
+        content,
+        rows[field],
+        number,
+        compared,
+        before,
+        pages.unchecked,
+        found.changed_files,
     )
 
 

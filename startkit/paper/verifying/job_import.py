@@ -43,23 +43,19 @@ def import_job(record: Path, folder: Path, who: str = "", template: str = "") ->
     """
     content = read(Path(record))
     evidence = _sound(content)
-    named = _template_name(evidence)
+    named = _template_entry(evidence).value
     notebook = plugins.find_template(template or PurePosixPath(named).stem)
     folder = Path(folder)
     check_new_folder(folder)
     entries = [Entry("job.imported", Path(record).name, who=who, note=f"sha256 {sha256(content)}")]
-    if notebook.name != named:
-        entries.append(
-            Entry(
-                "job.template",
-                notebook.name,
-                who=who,
-                note=f"sha256 {sha256(notebook.read_bytes())}",
-            )
-        )
+    program = notebook.read_bytes()
+    note = f"sha256 {sha256(program)}"
+    recorded = _template_entry(evidence).note
+    if notebook.name != named or ("sha256" in recorded and note not in recorded):
+        entries.append(Entry("job.template", notebook.name, who=who, note=note))
     try:
         with safe_files.folder(folder) as made:  # half a job is worse than none
-            write_whole(made / notebook.name, notebook.read_bytes())
+            write_whole(made / notebook.name, program)
             restore(evidence, made).append(entries)
             _keep(evidence, content, made)
             Job(made, read_only=True)
@@ -146,10 +142,9 @@ def _is_picture(content: bytes) -> bool:
         return False
 
 
-def _template_name(evidence: Evidence) -> str:
-    return next(
-        (entry.value for entry in reversed(evidence.entries) if entry.what == "job.template"), ""
-    )
+def _template_entry(evidence: Evidence) -> Entry:
+    found = (entry for entry in reversed(evidence.entries) if entry.what == "job.template")
+    return next(found, Entry("job.template", ""))
 
 
 def _keep(evidence: Evidence, content: bytes, folder: Path) -> None:
@@ -192,12 +187,13 @@ def import_baseline(record: Path, folder: Path, who: str = "") -> Path:
     content = read(Path(record))
     evidence = _sound(content)
     job = Job(Path(folder))
+    _refuse_another_machine(evidence.record["front"].get("machine", {}), job)
     target = job.folder / baseline.FILE
     if target.exists():
         raise JobError(
             "the job has a baseline already", str(target), "remove it if the new one is to count"
         )
-    _refuse_another_machine(evidence.record["front"].get("machine", {}), job)
+    _refuse_invalid(Path(record))
     write_whole(target, evidence.files[RECORD])
     try:
         baseline.load(target)
@@ -206,6 +202,21 @@ def import_baseline(record: Path, folder: Path, who: str = "") -> Path:
         raise
     job.record(Entry("job.baseline", Path(record).name, who=who, note=f"sha256 {sha256(content)}"))
     return target
+
+
+def _refuse_invalid(record: Path) -> None:
+    """What figures are compared with must be what was measured, and somebody must answer for it."""
+    from startkit.paper.verifying import verification
+
+    found = verification.verify(record)
+    if not found.valid:
+        part = next(part for part in found.parts if part.mark == verification.BAD)
+        raise PaperError(
+            f"the record is not valid ({part.name}: {part.said[0].rstrip('.')})",
+            record.name,
+            "see all that is wrong with `startkit verify`; a baseline is a record that is signed"
+            " and verified",
+        )
 
 
 def _refuse_another_machine(printed: Mapping[str, str], job: Job) -> None:

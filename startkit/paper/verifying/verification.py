@@ -188,7 +188,7 @@ def _contents(found: Evidence, layout: Layout) -> list[Part]:
         # opened for itself.
         with ThreadPoolExecutor(1) as thread:
             pages = thread.submit(_pages, found, job.folder, layout.printed)
-            return [*parts, _verdicts(found, job), pages.result()]
+            return [*parts, *_changed(found), _verdicts(found, job), pages.result()]
 
 
 def _attachments(found: Evidence) -> Part:
@@ -213,6 +213,21 @@ def _journal(found: Evidence) -> Part:
         said
         or (f"{len(found.entries)} entries, the chain of hashes is unbroken and ends as printed.",),
     )
+
+
+def _changed(found: Evidence) -> list[Part]:
+    """The attached files that the journal names by digest; nothing if all are as recorded.
+
+    A change that page 1 reports is for a person to judge; one that it keeps quiet is a fault.
+    """
+    said = found.changed_files
+    told = found.record["front"].get("changed")
+    quiet = [each for each in said if isinstance(told, list) and each not in told]
+    sentences = [
+        f"{each}{'' if each not in quiet else ', and page 1 does not say so'}." for each in said
+    ]
+    mark = BAD if quiet else OPEN
+    return [Part("job files", mark, tuple(sentences[:MOST]))] if said else []
 
 
 def _verdicts(found: Evidence, job: Job) -> Part:
