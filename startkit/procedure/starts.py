@@ -13,12 +13,13 @@ from startkit.science import starts as science
 from startkit.units import Q
 
 MINUTE = 60.0
+TRIP = "trip"  # code of the choice that a start ended by a trip
 
 
 @dataclass(frozen=True)
 class Run:
-    """One start with its stop; `ended` None while it runs. `coarse` if a moment was written to the
-    minute.
+    """One start with its stop; `ended` None while it runs. `end` is how it ended, in words;
+    `tripped` if that was a trip; `coarse` if a moment was written to the minute.
     """
 
     began: datetime
@@ -26,6 +27,7 @@ class Run:
     end: str
     remark: str
     coarse: bool
+    tripped: bool = False
 
 
 @dataclass(frozen=True)
@@ -90,7 +92,8 @@ def runs(entries: Entries, problems: list[str]) -> tuple[Run, ...]:
             coarse = any(
                 text.count(":") < 2 for text in (row.text("started"), row.text("stopped")) if text
             )
-            found.append(Run(began, ended, row.text("end"), row.text("remark"), coarse))
+            tripped = row.code("end") == TRIP
+            found.append(Run(began, ended, row.text("end"), row.text("remark"), coarse, tripped))
     return tuple(sorted(found, key=lambda run: run.began))
 
 

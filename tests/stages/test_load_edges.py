@@ -202,7 +202,7 @@ def test_a_part_load_value_a_tenth_over_the_selections(make_job, put, verdict_of
         for s, p in zip(shares, powers, strict=True)
     ]
     job = make_job({"selection.points": rows})
-    put(job, "load_up.tolerance", LABORATORY)
+    put(job, "load_up.tolerance", LABORATORY.label)
     for n, (share, power) in enumerate(zip(shares, powers, strict=True), 1):
         put_load(put, job, n, share=share, power=factor * power)
     assert verdict_of(job, "load_up.part_load_value").outcome is outcome

@@ -423,7 +423,7 @@ def test_the_laboratorys_heat_balance_follows_the_load(
             ]
         }
     )
-    put(job, "load_up.tolerance", LABORATORY)
+    put(job, "load_up.tolerance", LABORATORY.label)
     put_load(put, job, share=share)
     found = verdict_of(job, "load_up.heat_balance")
     outside.check(
@@ -451,7 +451,7 @@ def test_the_sheets_own_limit_stands_above_the_laboratorys(make_job, put, verdic
             }
         }
     )
-    put(job, "load_up.tolerance", LABORATORY)
+    put(job, "load_up.tolerance", LABORATORY.label)
     put_load(put, job)
     assert verdict_of(job, "load_up.heat_balance").high == Q(2, "percent")
 
@@ -534,7 +534,7 @@ def test_with_the_laboratorys_tolerance_the_part_load_value_is_judged(make_job, 
     }
     for factor, outcome in ((1.0, PASS), (1.09, PASS), (1.11, FAIL)):
         job = make_job(rows)
-        put(job, "load_up.tolerance", LABORATORY)
+        put(job, "load_up.tolerance", LABORATORY.label)
         four(put, job, powers=tuple(factor * p for p in (295.0, 165.0, 79.0, 52.0)))
         # 0.065 + 0.35/9.9 = 10.0 %
         assert verdict_of(job, "load_up.part_load_value").outcome is outcome

@@ -3,19 +3,36 @@
 from __future__ import annotations
 
 from startkit.facts.machine import Machine
-from startkit.procedure.stage import CLOCK, Column, Field
+from startkit.procedure.stage import CLOCK, Choice, Column, Field
+from startkit.procedure.starts import TRIP
 
-PEAK_BY = ("recorder or analyser, RMS of each cycle", "meter with inrush function", "panel display")
-SLOW = PEAK_BY[2]
-ROTATION = (
-    "right, seen at the shaft",
-    "right, by phase meter and pressure rise",
-    "wrong",
-    "not seen",
+MADE, OPEN = Choice("made", "made"), Choice("open", "open")
+SLOW = Choice("panel_display", "panel display")
+FAST = (
+    Choice("recorder", "recorder or analyser, RMS of each cycle"),
+    Choice("inrush_meter", "meter with inrush function"),
 )
-BANDS = ("10 to 1000 Hz", "2 to 1000 Hz", "another or not known")
+PEAK_BY = (*FAST, SLOW)
+RIGHT = (
+    Choice("right_at_shaft", "right, seen at the shaft"),
+    Choice("right_by_meter", "right, by phase meter and pressure rise"),
+)
+WRONG = Choice("wrong", "wrong")
+ROTATION = (*RIGHT, WRONG, Choice("not_seen", "not seen"))
+FROM_10_HZ = Choice("10_to_1000_hz", "10 to 1000 Hz")
+FROM_2_HZ = Choice("2_to_1000_hz", "2 to 1000 Hz")
+BANDS = (FROM_10_HZ, FROM_2_HZ, Choice("other", "other or not known", ("another or not known",)))
 DIRECTIONS = ("horizontal", "vertical", "axial")
-ENDS = ("bump", "stopped by hand", "stopped by control", "trip")
+CURRENT_WHERE = (
+    Choice("supply_side", "supply side of the drive"),
+    Choice("motor_side", "motor side of the drive"),
+)
+ENDS = (
+    Choice("bump", "bump"),
+    Choice("by_hand", "stopped by hand"),
+    Choice("by_control", "stopped by control"),
+    Choice(TRIP, "trip"),
+)
 PHASES = ("L1", "L2", "L3")
 
 
@@ -45,7 +62,7 @@ FIELDS = (
         "Closed-position switch at start",
         "choice",
         "As the starter saw it when the start was given.",
-        choices=("made", "open"),
+        choices=(MADE, OPEN),
         group="At the start",
         applies=lambda machine: machine.vanes.switch != "none",
     ),
@@ -101,7 +118,7 @@ FIELDS = (
         "current_where",
         "Where the current was read",
         "choice",
-        choices=("supply side of the drive", "motor side of the drive"),
+        choices=CURRENT_WHERE,
         group="Run-up",
         applies=_drive,
     ),

@@ -14,7 +14,7 @@ from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
 from startkit.procedure.reading import Reading
 from startkit.science.supply import derating, explained_current_unbalance
-from startkit.stages.first_start.fields import PEAK_BY, SLOW
+from startkit.stages.first_start.fields import FAST, SLOW
 from startkit.stages.first_start.readings import FirstStart
 from startkit.verdict import Outcome, Verdict
 
@@ -86,12 +86,13 @@ def _inrush_step(machine: Machine) -> str:
 
 def _slow(found: Verdict, entries: Entries, start: FirstStart) -> Verdict:
     """A slow display can prove that the inrush was too high, never that it was not."""
-    by = entries.text("peak_by")
-    if found.outcome is not Outcome.PASS or start.peak_by_record or by in PEAK_BY[:2]:
+    by = entries.code("peak_by")
+    caught = start.peak_by_record or by in {choice.code for choice in FAST}
+    if found.outcome is not Outcome.PASS or caught:
         return found
     reason = (
         "A panel display is too slow to catch the peak."
-        if by == SLOW
+        if by == SLOW.code
         else "The form does not say how the peak was read."
     )
     return replace(

@@ -9,7 +9,7 @@ from startkit.procedure.judging import check
 from startkit.procedure.reading import Reading
 from startkit.procedure.starts import Next, Run, clock, overlapping, shortfalls
 from startkit.science.motor import acceleration_excess
-from startkit.stages.first_start.fields import ROTATION
+from startkit.stages.first_start.fields import MADE, RIGHT, WRONG
 from startkit.stages.first_start.phases import inrush, settled, supply, unbalance
 from startkit.stages.first_start.readings import FirstStart
 from startkit.stages.first_start.vibration import vibration
@@ -66,7 +66,7 @@ def _closed_proof(machine: Machine, entries: Entries) -> tuple[Verdict, ...]:
                 rests_on=seen.items,
             ),
         )
-    if seen.text == "made":
+    if seen.code == MADE.code:
         return (
             Verdict(
                 key=key,
@@ -102,16 +102,16 @@ def _rotation(entries: Entries) -> Verdict:
             source=PRACTICE,
             rests_on=seen.items,
         )
-    if seen.text in ROTATION[:2]:
+    if seen.code in {choice.code for choice in RIGHT}:
         return Verdict(
             key=key,
             title=title,
             outcome=Outcome.PASS,
-            sentence=f"{seen.text.capitalize()}.",
+            sentence=f"{seen.label.capitalize()}.",
             source=PRACTICE,
             rests_on=seen.items,
         )
-    if seen.text == "wrong":
+    if seen.code == WRONG.code:
         return Verdict(
             key=key,
             title=title,

@@ -12,7 +12,7 @@ from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
 from startkit.procedure.reading import Row
 from startkit.science.vibration import Zone, frequency_band, machine_group, zone
-from startkit.stages.first_start.fields import BANDS
+from startkit.stages.first_start.fields import FROM_2_HZ, FROM_10_HZ
 from startkit.verdict import Outcome, Verdict, worst
 
 
@@ -60,7 +60,7 @@ def _point(machine: Machine, limit: Limit, entries: Entries, row: Row) -> Point:
     if own is None:
         return Point(row, name, found, None, Outcome.NA, found.reason)
     judged = check(entries, own, reading, next_step="")
-    wrong_band = limit.high is None and row.text("band") not in _bands(speed)
+    wrong_band = limit.high is None and row.code("band") != _band(speed)
     if wrong_band and judged.outcome is Outcome.PASS:
         return Point(
             row, name, found, own, Outcome.UNPROVEN, "not measured in the band of the standard"
@@ -68,9 +68,10 @@ def _point(machine: Machine, limit: Limit, entries: Entries, row: Row) -> Point:
     return Point(row, name, found, own, judged.outcome, reading.untrusted)
 
 
-def _bands(speed: pint.Quantity) -> tuple[str, ...]:
+def _band(speed: pint.Quantity) -> str:
+    """Code of the band in which the standard wants this speed measured."""
     low, _ = frequency_band(speed)
-    return BANDS[:1] if low.to("hertz").magnitude == 10 else BANDS[1:2]
+    return (FROM_10_HZ if low.to("hertz").magnitude == 10 else FROM_2_HZ).code
 
 
 def vibration(machine: Machine, limits: Limits, entries: Entries) -> Verdict:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from startkit.procedure.stage import Column, Field
+from startkit.procedure.stage import Choice, Column, Field
 from startkit.units import KINDS
 
-AS_LISTED, LABORATORY = "limits as listed", "laboratory tolerance of AHRI 550/590"
+AS_LISTED = Choice("as_listed", "limits as listed")
+LABORATORY = Choice("laboratory", "laboratory tolerance of AHRI 550/590")
 _TEMPERATURE = ("-15 °C", "60 °C")
 COLUMNS = (
     Column("label", "Load", help="As aimed at, for example 75 %", required=True),

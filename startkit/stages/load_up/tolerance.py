@@ -23,7 +23,7 @@ SOURCE = "AHRI 550/590 Table 11, a laboratory tolerance chosen for this job"
 
 def laboratory(entries: Entries) -> bool:
     """True if this job is judged by the laboratory's tolerances."""
-    return entries.text("tolerance") == LABORATORY
+    return entries.code("tolerance") == LABORATORY.code
 
 
 def limit_at(

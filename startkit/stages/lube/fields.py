@@ -3,7 +3,26 @@
 from __future__ import annotations
 
 from startkit.facts.machine import Machine
-from startkit.procedure.stage import CLOCK, Column, Field
+from startkit.procedure.stage import CLOCK, Choice, Column, Field
+
+CLEAR = Choice("clear", "clear, level in the glass")
+HIDDEN = Choice("cannot_be_seen", "cannot be seen")
+SIGHT_GLASS = (
+    CLEAR,
+    Choice("foaming", "foaming"),
+    Choice("level_low", "level low"),
+    Choice("level_high", "level high"),
+    HIDDEN,
+)
+GAUGE = Choice("independent_gauge", "an independent gauge")
+READ_ON = (Choice("own_transducers", "the machine's own transducers"), GAUGE)
+SIMULATED = Choice("simulated", "simulated at the transducer")
+NOT_PROVEN = Choice("not_proven", "not proven")
+METHODS = (
+    Choice("pressure_lowered", "pressure lowered with the pump running"),
+    SIMULATED,
+    NOT_PROVEN,
+)
 
 
 def _variable(machine: Machine) -> bool:
@@ -43,13 +62,7 @@ FIELDS = (
         "sight_glass",
         "Sump sight glass",
         "choice",
-        choices=(
-            "clear, level in the glass",
-            "foaming",
-            "level low",
-            "level high",
-            "cannot be seen",
-        ),
+        choices=SIGHT_GLASS,
         group="Oil",
         after="",
     ),
@@ -195,18 +208,14 @@ FIELDS = (
         "choice",
         "An independent gauge knows nothing of the transducers' zero.",
         required=False,
-        choices=("the machine's own transducers", "an independent gauge"),
+        choices=READ_ON,
         group="Set point and trip",
     ),
     Field(
         "trip_method",
         "How the trip was proven",
         "choice",
-        choices=(
-            "pressure lowered with the pump running",
-            "simulated at the transducer",
-            "not proven",
-        ),
+        choices=METHODS,
         group="Set point and trip",
     ),
     Field(

@@ -12,6 +12,7 @@ from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
 from startkit.procedure.reading import Reading
 from startkit.science.lube import filter_fraction
+from startkit.stages.lube.fields import CLEAR, GAUGE, HIDDEN, NOT_PROVEN, SIMULATED
 from startkit.stages.lube.pre_lube import over_the_trip, pre_lube, typed
 from startkit.stages.lube.readings import Oil
 from startkit.units import Q
@@ -86,18 +87,18 @@ def _words(text: str) -> set[str]:
 
 
 def _level(entries: Entries) -> Verdict:
-    key, title, seen = "lube.level", "Oil level", entries.text("sight_glass")
-    if not seen:
+    key, title, seen = "lube.level", "Oil level", entries.reading("sight_glass")
+    if not seen.code:
         return Verdict(
             key=key,
             title=title,
             outcome=Outcome.OPEN,
-            sentence="Not looked at.",
+            sentence=seen.problem or "Not looked at.",
             next_step="Look at the sump sight glass.",
             source=PRACTICE,
             rests_on=("lube.sight_glass",),
         )
-    if seen.startswith("clear"):
+    if seen.code == CLEAR.code:
         return Verdict(
             key=key,
             title=title,
@@ -106,12 +107,12 @@ def _level(entries: Entries) -> Verdict:
             source=PRACTICE,
             rests_on=("lube.sight_glass",),
         )
-    outcome = Outcome.UNPROVEN if seen == "cannot be seen" else Outcome.FAIL
+    outcome = Outcome.UNPROVEN if seen.code == HIDDEN.code else Outcome.FAIL
     return Verdict(
         key=key,
         title=title,
         outcome=outcome,
-        sentence=f"Sight glass: {seen}.",
+        sentence=f"Sight glass: {seen.label}.",
         next_step="Put the level right; foam means refrigerant in the oil, so warm it longer.",
         source=PRACTICE,
         rests_on=("lube.sight_glass",),
@@ -211,9 +212,9 @@ def _trip_proven(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
     limit, seen, how = (
         limits["lube.trip"],
         entries.reading("trip_seen"),
-        entries.text("trip_method"),
+        entries.code("trip_method"),
     )
-    if how == "not proven" or (not seen.taken and not how):
+    if how == NOT_PROVEN.code or (not seen.taken and not how):
         return Verdict(
             key=limit.key,
             title=limit.title,
@@ -225,7 +226,7 @@ def _trip_proven(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
         )
     if seen.quantity is None:
         return check(entries, limit, seen, next_step="")
-    own = entries.text("trip_read_on") != "an independent gauge"
+    own = entries.code("trip_read_on") != GAUGE.code
     tripped = oil.zero.subtracted_from(seen) if own else seen
     found = check(
         entries,
@@ -239,7 +240,7 @@ def _trip_proven(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
         ),
         rests_on=("lube.trip_method", *typed(entries, ("lube.trip_setting", "lube.trip_read_on"))),
     )
-    if how == "simulated at the transducer" and found.outcome is Outcome.PASS:
+    if how == SIMULATED.code and found.outcome is Outcome.PASS:
         return replace(
             found,
             outcome=Outcome.UNPROVEN,

@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
-from startkit.procedure.stage import CLOCK, Column, Field
+from startkit.procedure.stage import CLOCK, Choice, Column, Field
 
-REACHED, TRIPPED = "set point reached", "tripped on overcurrent"
-ENDS = (REACHED, TRIPPED, "tripped on something else", "stopped by hand", "still running")
+REACHED = Choice("set_point_reached", "set point reached")
+TRIPPED = Choice("tripped_on_overcurrent", "tripped on overcurrent")
+RUNNING = Choice("still_running", "still running")
+ENDS = (
+    REACHED,
+    TRIPPED,
+    Choice("tripped_otherwise", "tripped for another reason", ("tripped on something else",)),
+    Choice("stopped_by_hand", "stopped by hand"),
+    RUNNING,
+)
 _WATER = ("-10 °C", "50 °C")
 
 

@@ -12,7 +12,7 @@ from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check, resting_on
 from startkit.procedure.reading import Reading
 from startkit.procedure.starts import moment
-from startkit.stages.pull_down.fields import REACHED, TRIPPED
+from startkit.stages.pull_down.fields import REACHED, RUNNING, TRIPPED
 from startkit.stages.pull_down.plan import PullPlan
 from startkit.stages.pull_down.readings import Seen
 from startkit.units import Q
@@ -190,7 +190,7 @@ def _came_down(entries: Entries, plan: PullPlan, seen: Seen | None) -> Verdict:
         "Set point reached without a trip",
         entries.reading("ended"),
     )
-    if ended.problem or not ended.taken or ended.text == "still running":
+    if ended.problem or not ended.taken or ended.code == RUNNING.code:
         go = (
             ""
             if seen is None or seen.remaining is None
@@ -205,7 +205,7 @@ def _came_down(entries: Entries, plan: PullPlan, seen: Seen | None) -> Verdict:
             source=PRACTICE,
         )
     tripped = trips_since(entries)
-    if ended.text == REACHED and tripped:
+    if ended.code == REACHED.code and tripped:
         return Verdict(
             key=key,
             title=title,
@@ -214,9 +214,9 @@ def _came_down(entries: Entries, plan: PullPlan, seen: Seen | None) -> Verdict:
             next_step="If it came down at a later try, enter when that one began and what it did.",
             source=PRACTICE,
         )
-    if ended.text == REACHED:
+    if ended.code == REACHED.code:
         return _as_planned(entries, plan, seen, key, title)
-    if ended.text == TRIPPED:
+    if ended.code == TRIPPED.code:
         return Verdict(
             key=key,
             title=title,
@@ -230,7 +230,7 @@ def _came_down(entries: Entries, plan: PullPlan, seen: Seen | None) -> Verdict:
         key=key,
         title=title,
         outcome=Outcome.FAIL,
-        sentence=f"It did not come down: {ended.text}.",
+        sentence=f"It did not come down: {ended.label}.",
         next_step="Settle why, and pull down again.",
         source=PRACTICE,
     )

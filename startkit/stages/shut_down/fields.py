@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
-from startkit.procedure.stage import Field
+from startkit.procedure.stage import Choice, Field
 
+MADE, OPEN = Choice("made", "made"), Choice("open", "open")
 STOPS = (
-    "ordinary stop, unloaded first",
-    "stopped under load",
-    "stopped by control",
-    "emergency stop tried",
-    "power cut tried",
-    "trip",
+    Choice("unloaded_first", "ordinary stop, unloaded first"),
+    Choice("under_load", "stopped under load"),
+    Choice("by_control", "stopped by control"),
+    Choice("emergency_stop", "emergency stop tested", ("emergency stop tried",)),
+    Choice("power_cut", "power failure tested", ("power cut tried",)),
+    Choice("trip", "trip"),
 )
-BACKWARD = ("no", "yes", "not seen")
+NO, YES = Choice("no", "no"), Choice("yes", "yes")
+BACKWARD = (NO, YES, Choice("not_seen", "not seen"))
 LEFT_AS = (
-    "ready to start",
-    "off and locked out",
-    "running under its own control",
-    "handed to the owner",
+    Choice("ready", "ready to start"),
+    Choice("locked_out", "off and locked out"),
+    Choice("running", "running under its own control"),
+    Choice("handed_over", "handed to the owner"),
 )
 FIELDS = (
     Field("stop", "How it was stopped", "choice", choices=STOPS, group="Stop"),
@@ -49,7 +51,7 @@ FIELDS = (
         "closed_proof",
         "Closed-position switch after the stop",
         "choice",
-        choices=("made", "open"),
+        choices=(MADE, OPEN),
         group="Vanes",
         applies=lambda machine: machine.vanes.switch != "none",
     ),

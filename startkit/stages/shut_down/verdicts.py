@@ -7,6 +7,7 @@ from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check, confirm
 from startkit.procedure.starts import clock
+from startkit.stages.shut_down.fields import MADE, NO, YES
 from startkit.stages.shut_down.readings import Down
 from startkit.verdict import Outcome, Verdict
 
@@ -61,7 +62,7 @@ def _proof(machine: Machine, entries: Entries) -> tuple[Verdict, ...]:
                 rests_on=seen.items,
             ),
         )
-    if seen.text == "made":
+    if seen.code == MADE.code:
         return (
             Verdict(
                 key=key,
@@ -150,7 +151,7 @@ def _backward(entries: Entries) -> Verdict:
             source=PRACTICE,
             rests_on=seen.items,
         )
-    if seen.text == "no":
+    if seen.code == NO.code:
         return Verdict(
             key=key,
             title=title,
@@ -159,7 +160,7 @@ def _backward(entries: Entries) -> Verdict:
             source=PRACTICE,
             rests_on=seen.items,
         )
-    if seen.text == "yes":
+    if seen.code == YES.code:
         return Verdict(
             key=key,
             title=title,

@@ -2,47 +2,57 @@
 
 from __future__ import annotations
 
-from startkit.procedure.stage import CLOCK, Column, Field
+from startkit.procedure.stage import CLOCK, Choice, Column, Field
 
-OVERCURRENT = "overcurrent"
+
+def _plain(*labels: str) -> tuple[Choice, ...]:
+    """Choices whose code is their label with underscores."""
+    return tuple(Choice(label.replace(" ", "_"), label) for label in labels)
+
+
+OVERCURRENT = Choice("overcurrent", "overcurrent")
 KINDS_OF_TRIP = (
     OVERCURRENT,
-    "low oil differential",
-    "high oil temperature",
-    "low evaporator pressure",
-    "low water temperature",
-    "high condenser pressure",
-    "high discharge temperature",
-    "high motor temperature",
-    "high bearing temperature",
-    "vibration",
-    "surge",
-    "vanes not closed",
-    "flow lost",
-    "supply or phase",
-    "starter or drive fault",
-    "stopped by another system",
-    "another",
+    *_plain(
+        "low oil differential",
+        "high oil temperature",
+        "low evaporator pressure",
+        "low water temperature",
+        "high condenser pressure",
+        "high discharge temperature",
+        "high motor temperature",
+        "high bearing temperature",
+        "vibration",
+        "surge",
+        "vanes not closed",
+        "flow lost",
+        "supply or phase",
+        "starter or drive fault",
+        "stopped by another system",
+    ),
+    Choice("other", "other", ("another",)),
 )
+NOT_KNOWN = Choice("not_known", "not known yet")
 LATCHED = (
-    "operator panel",
-    "starter",
-    "drive logic",
-    "pressure or temperature switch",
-    "several of these",
-    "nowhere: it reset itself",
-    "not known yet",
+    *_plain("operator panel", "starter", "drive logic"),
+    Choice("switch", "pressure or temperature switch"),
+    Choice("several", "several of these"),
+    Choice("nowhere", "nowhere: it reset itself"),
+    NOT_KNOWN,
 )
+NOT_RESET = Choice("not_reset", "not yet")
 RESETS = (
-    "by hand at the operator panel",
-    "by hand at the starter or drive",
-    "by hand at the switch",
-    "by hand at several",
-    "by itself",
-    "by power off and on",
-    "not yet",
+    Choice("at_panel", "by hand at the operator panel"),
+    Choice("at_starter", "by hand at the starter or drive"),
+    Choice("at_switch", "by hand at the switch"),
+    Choice("at_several", "by hand at several of these", ("by hand at several",)),
+    Choice("by_itself", "by itself"),
+    Choice("power_cycled", "by switching power off and on", ("by power off and on",)),
+    NOT_RESET,
 )
-RESULTS = ("ran on", "tripped again", "not started yet")
+AGAIN = Choice("tripped_again", "tripped again")
+NOT_STARTED = Choice("not_started", "not started yet")
+RESULTS = (Choice("kept_running", "kept running", ("ran on",)), AGAIN, NOT_STARTED)
 _NUMBER = Column("trip", "Trip", "count", "1 for the first, 2 for the next", required=True)
 FIELDS = (
     Field(

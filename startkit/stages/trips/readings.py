@@ -163,7 +163,7 @@ def _trip(
     causes: tuple[Row, ...],
 ) -> Trip:
     bare = Trip(number, moment(event.text("at")), event, values, minutes, causes, ())
-    if event.text("kind") != OVERCURRENT:
+    if event.code("kind") != OVERCURRENT.code:
         return bare
     try:
         ranked = rank(evidence(machine, bare))

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from startkit.facts.limits import PRACTICE
 from startkit.procedure.entries import Entries
+from startkit.stages.trips.fields import AGAIN, NOT_KNOWN, NOT_RESET, NOT_STARTED
 from startkit.stages.trips.readings import Story, Trip
 from startkit.verdict import Outcome, Verdict
 
@@ -24,7 +25,7 @@ _ITEMS = ("trips.any", "trips.events", "trips.causes")
 
 def _entered(entries: Entries, story: Story) -> Verdict:
     key, title = "trips.entered", "Every trip is written down"
-    answer, seen = entries.yes("any"), sum(run.end == "trip" for run in story.runs)
+    answer, seen = entries.yes("any"), sum(run.tripped for run in story.runs)
     if answer is None:
         return Verdict(
             key=key,
@@ -95,7 +96,7 @@ def _trip(trip: Trip, later: list[Verdict]) -> Verdict:
             next_step="Enter the reading or the look that proves it.",
             source=PRACTICE,
         )
-    if trip.event.text("result") == "tripped again":
+    if trip.event.code("result") == AGAIN.code:
         return _again(key, title, causes, later)
     return Verdict(
         key=key,
@@ -115,11 +116,11 @@ def _lacking(trip: Trip) -> list[str]:
         for what, missing in (
             ("when it came", trip.at is None),
             ("the first-out message", not trip.message),
-            ("its kind", not event.text("kind")),
-            ("where it is latched", event.text("latched") in ("", "not known yet")),
+            ("its kind", not event.code("kind")),
+            ("where it is latched", event.code("latched") in ("", NOT_KNOWN.code)),
             ("its cause", not any(row.text("cause") for row in trip.causes)),
-            ("how it was reset", event.text("reset") in ("", "not yet")),
-            ("what came of the restart", event.text("result") in ("", "not started yet")),
+            ("how it was reset", event.code("reset") in ("", NOT_RESET.code)),
+            ("what came of the restart", event.code("result") in ("", NOT_STARTED.code)),
         )
         if missing
     ]

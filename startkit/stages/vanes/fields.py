@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from startkit.procedure.stage import Column, Field
+from startkit.procedure.stage import Choice, Column, Field
+from startkit.science.strokes import CLOSING, OPENING
+
+DIRECTIONS = (Choice(OPENING, "opening"), Choice(CLOSING, "closing"))
+MADE, OPEN = Choice("made", "made"), Choice("open", "open")
 
 
 def _trace(name: str, kind: str, unit: str) -> Field:
@@ -36,9 +40,7 @@ FIELDS = (
         rows=6,
         columns=(
             Column("number", "Stroke", "count", required=True),
-            Column(
-                "direction", "Direction", "choice", choices=("opening", "closing"), required=True
-            ),
+            Column("direction", "Direction", "choice", choices=DIRECTIONS, required=True),
             Column(
                 "travel_time",
                 "Travel time",
@@ -54,7 +56,7 @@ FIELDS = (
                 plausible=("2 s", "600 s"),
             ),
             Column("end_feedback", "Feedback at the end", "percent", plausible=("-10 %", "110 %")),
-            Column("switch_at_end", "Switch at the end", "choice", choices=("made", "open")),
+            Column("switch_at_end", "Switch at the end", "choice", choices=(MADE, OPEN)),
             Column(
                 "seen_position",
                 "Position seen",

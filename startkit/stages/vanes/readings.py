@@ -16,6 +16,7 @@ from startkit.procedure.entries import Entries
 from startkit.procedure.reading import Reading, Row
 from startkit.science.strokes import CLOSING, OPENING, Stroke, read_switch, stroke
 from startkit.science.vane_calibration import StrokesResult, analyse_strokes
+from startkit.stages.vanes.fields import MADE, OPEN
 from startkit.units import Q
 
 TRACES = ("trace", "trace_volts", "trace_ohms")
@@ -121,20 +122,16 @@ class Strokes:
         record = self.records.get(number)
         if record is not None and record.switch is not None:
             return bool(record.switch[-1])
-        return _made(self.rows[number].text("switch_at_end")) if number in self.rows else None
+        return _made(self.rows[number].code("switch_at_end")) if number in self.rows else None
 
 
 def _direction(row: Row | None) -> str:
     """Opening or closing as entered, in any case; empty if neither, which decides nothing."""
-    stated = row.text("direction").casefold() if row is not None else ""
-    return stated if stated in (OPENING, CLOSING) else ""
+    return row.code("direction") if row is not None else ""
 
 
-def _made(text: str) -> bool | None:
-    try:
-        return read_switch(text) if text else None
-    except StartkitError:
-        return None
+def _made(code: str) -> bool | None:
+    return {MADE.code: True, OPEN.code: False}.get(code)
 
 
 def collect(machine: Machine, entries: Entries) -> Strokes:
