@@ -29,6 +29,7 @@ from startkit.facts.digests import sha256
 from startkit.facts.journal import Entry
 from startkit.paper import evidence, journal_export
 from startkit.paper.printing import versions
+from startkit.paper.signature_page import FIELDS
 from startkit.paper.signing import identity, seal
 from startkit.paper.verifying import signatures, verdict_comparison, verification
 from tests.paper import signing
@@ -296,7 +297,7 @@ def test_a_bit_flipped_anywhere_is_caught(there: tampering.Scene):
 
 def _looks_good(content: bytes) -> bool:
     try:
-        return signatures.read(content, verification.FIELDS, thorough=False).good
+        return signatures.read(content, FIELDS, thorough=False).good
     except PaperError:
         return False
 
@@ -544,21 +545,19 @@ def test_pages_of_a_file_that_does_not_say_when_it_was_set_are_not_those_of_a_re
 
 
 def test_of_pages_that_another_typesetter_set_only_the_words_are_compared(there):
-    carried = evidence.of_pdf(there.printed)
-    data = {
-        **carried.record,
-        "versions": [
-            {**line, "version": "0.1"} if line["name"] == "typst" else line
-            for line in carried.record["versions"]
-        ],
-    }
-    files = {**carried.files, "record.json": journal_export.to_json(data)}
-    changed = evidence.Evidence(files, set_at=carried.set_at)
+    def older(data: dict[str, Any]) -> None:
+        for line in data["versions"]:
+            if line["name"] == "typst":
+                line["version"] = "0.15.0"
+
+    content = tampering.forged(there, {}, older)
+    carried = evidence.of_pdf(content)
     with tempfile.TemporaryDirectory() as scratch:
-        told = verification._pages(
-            changed, verdict_comparison.restored(changed, Path(scratch)).folder, there.printed
-        )
-    assert told.mark == "○" and "typst 0.1" in told.unchecked[0]
+        folder = verdict_comparison.restored(carried, Path(scratch)).folder
+        told = verification._pages(carried, folder, content)
+        other = verification._pages(carried, folder, there.printed)
+    assert told.mark == "○" and "typst 0.15.0" in told.unchecked[0]
+    assert other.mark == "✗" and "text" in other.said[0]
 
 
 def test_a_record_with_pictures_trends_lists_and_limits_of_its_own_carries_them_all(tmp_path: Path):
