@@ -12,6 +12,7 @@ from typing import Any
 import pint
 
 from startkit.errors import JobError
+from startkit.facts import given_files
 from startkit.units import KINDS, Q
 
 FILE = "baseline.json"  # in a job's folder: the data of the earlier record
@@ -96,6 +97,7 @@ def load(path: Path) -> Baseline:
 
 
 def _json(path: Path) -> Any:
+    given_files.refuse_other(path, JobError)
     try:
         if path.stat().st_size > LARGEST:
             raise JobError(

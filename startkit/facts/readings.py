@@ -10,6 +10,7 @@ from itertools import islice
 from pathlib import Path
 
 from startkit.errors import ReadingError, StartkitError
+from startkit.facts import given_files
 from startkit.facts.journal import Entry
 
 COLUMNS = ("item", "value", "unit", "who", "instrument", "note", "at")
@@ -100,8 +101,7 @@ def read_text(path: Path) -> str:
         Missing, too large, or not UTF-8.
     """
     try:
-        if path.exists() and not path.is_file():
-            raise ReadingError("this is not a file", str(path), "give the file itself")
+        given_files.refuse_other(path, ReadingError)
         if path.stat().st_size > LARGEST:
             raise ReadingError(
                 "the file is too large for readings",

@@ -12,6 +12,7 @@ from typing import Any, TypeAlias
 import tomli_w
 
 from startkit.errors import SheetError
+from startkit.facts import given_files
 
 # No two ways to match the same text: a line of a hundred thousand blanks must not keep anybody
 # waiting.
@@ -36,8 +37,7 @@ def load(path: Path) -> tuple[dict[str, Any], str]:
         The file cannot be read, is not UTF-8 or is not TOML; the line is named.
     """
     try:
-        if path.exists() and not path.is_file():
-            raise SheetError("this is not a file", str(path), "give the file itself")
+        given_files.refuse_other(path, SheetError)
         if path.stat().st_size > LARGEST:
             raise SheetError(
                 "the file is far larger than one that a person writes", str(path), "check the name"

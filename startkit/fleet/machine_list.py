@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from startkit.errors import SheetError
-from startkit.facts import file_types
+from startkit.facts import file_types, given_files
 
 COLUMNS = ("tag", "like", "job", "template", "units")
 LARGEST, MOST_ROWS = 20_000_000, 20_000  # bytes unpacked, rows: no list of machines is longer
@@ -97,18 +97,10 @@ def _check_tags(rows: list[Row], name: str) -> None:
 
 def _csv(path: Path) -> list[list[str]]:
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise SheetError("there is no such file", str(path), "check the name") from None
+        text = given_files.content(path, LARGEST, SheetError).decode("utf-8-sig")
     except UnicodeDecodeError:
         raise SheetError(
             "the file is not UTF-8 text", path.name, "save it as CSV UTF-8, or as XLSX"
-        ) from None
-    except OSError as error:
-        raise SheetError(
-            f"the file cannot be read ({error.strerror})",
-            str(path),
-            "check that it is a file you may read",
         ) from None
     first = text.partition("\n")[0]
     mark = max(",;\t", key=first.count)
@@ -129,6 +121,7 @@ def _csv(path: Path) -> list[list[str]]:
 def _workbook(path: Path) -> list[list[str]]:
     import openpyxl
 
+    given_files.refuse_other(path, SheetError)
     try:
         with zipfile.ZipFile(path) as archive:
             unpacked = sum(info.file_size for info in archive.infolist())

@@ -15,7 +15,7 @@ from startkit.facts.digests import sha256
 from startkit.facts.job import Job
 from startkit.facts.job_notebook import template_of
 from startkit.facts.journal import Entry
-from startkit.paper import revisions
+from startkit.paper import evidence, revisions
 from startkit.paper.revisions import RECORDS
 from startkit.procedure import people
 from startkit.procedure.assessment import Assessment, of_job
@@ -230,7 +230,7 @@ def _record(folder: Path) -> Summary:
     path = revisions.newest(folder / RECORDS)
     if path is None:
         return {}
-    content = path.read_bytes()
+    content = evidence.read(path)
     taken = revisions.taken_apart(path)
     return {
         "file": path.name,

@@ -10,7 +10,10 @@ from pathlib import Path
 from typing import Any
 
 from startkit.errors import PaperError
+from startkit.facts import given_files
 from startkit.facts.digests import sha256
+
+LARGEST = 10_000_000  # bytes of a file of certificates
 
 
 def vouchers(path: Path) -> list[bytes]:
@@ -23,12 +26,7 @@ def vouchers(path: Path) -> list[bytes]:
     """
     from cryptography import x509
 
-    try:
-        content = path.read_bytes()
-    except OSError as error:
-        raise PaperError(
-            f"the file cannot be read ({error.strerror})", str(path), "check the name"
-        ) from None
+    content = given_files.content(path, LARGEST)
     with suppress(ValueError):
         found = (
             x509.load_pem_x509_certificates(content)

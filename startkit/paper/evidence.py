@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from startkit.errors import PaperError
-from startkit.facts import kept_files
+from startkit.facts import given_files, kept_files
 from startkit.facts.digests import sha256
 from startkit.facts.journal import Entry, chain_faults
 from startkit.paper import journal_export, unpacking
@@ -174,16 +174,7 @@ def read(path: Path) -> bytes:
     PaperError
         No such file, or not readable.
     """
-    try:
-        if path.stat().st_size > LARGEST:
-            raise PaperError("the file is too large for a record", str(path), "check the name")
-        return path.read_bytes()
-    except OSError as error:
-        raise PaperError(
-            f"the file cannot be read ({error.strerror})",
-            str(path),
-            "check the name and the folder",
-        ) from None
+    return given_files.content(path, LARGEST)
 
 
 def of_pdf(content: bytes) -> Evidence:

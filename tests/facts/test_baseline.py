@@ -92,5 +92,5 @@ def test_a_file_that_is_no_record_is_refused_in_one_sentence(tmp_path, content, 
 
 
 def test_a_folder_in_place_of_the_file_is_refused(tmp_path):
-    with pytest.raises(JobError, match="cannot be read"):
+    with pytest.raises(JobError, match="not a file"):
         baseline.load(tmp_path)

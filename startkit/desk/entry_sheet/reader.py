@@ -27,6 +27,7 @@ from startkit.desk.entry_sheet.cells import (
     text_of,
 )
 from startkit.errors import ReadingError
+from startkit.facts import given_files
 from startkit.facts.job import Job
 from startkit.procedure.stage import SERIES, TABLE, Column, Field, Stage
 
@@ -133,6 +134,7 @@ def _read(path: Path, job: Job, stages: Mapping[str, Stage]) -> Sheet:
 
 def _refuse_bomb(path: Path) -> None:
     """Refuse by the sizes in the archive's own directory; unpacking then stops at these sizes."""
+    given_files.refuse_other(path, ReadingError)
     try:
         with zipfile.ZipFile(path) as archive:
             parts = archive.infolist()

@@ -11,6 +11,7 @@ from typing import Any
 
 from startkit import errors
 from startkit.errors import PaperError
+from startkit.facts import given_files
 from startkit.facts.job import Job
 from startkit.facts.safe_files import file_safe, write_whole
 from startkit.paper.revisions import RECORDS
@@ -80,6 +81,7 @@ def read(path: Path) -> Any:
     """
     import nbformat
 
+    given_files.refuse_other(path)
     try:
         return whole(nbformat.read(path, as_version=4))
     except PaperError:

@@ -10,9 +10,15 @@ from pathlib import Path
 from typing import Any
 
 from startkit.errors import PaperError
-from startkit.facts import safe_files
+from startkit.facts import given_files, safe_files
 from startkit.facts.safe_files import file_safe
-from startkit.paper.certificates import common_name, der_of, fingerprint, unusable_letter
+from startkit.paper.certificates import (
+    LARGEST,
+    common_name,
+    der_of,
+    fingerprint,
+    unusable_letter,
+)
 
 YEARS, BITS = 5, 3072  # strength 128 bit (NIST SP 800-57 part 1, table 2)
 SHORTEST = 8  # characters of a passphrase (NIST SP 800-63B, 5.1.1.1)
@@ -212,12 +218,7 @@ def load(path: Path, passphrase: str) -> Identity:
     from cryptography.hazmat.primitives.serialization import pkcs12
 
     _refuse_job(path)
-    try:
-        content = path.read_bytes()
-    except OSError as error:
-        raise PaperError(
-            f"the file cannot be read ({error.strerror})", str(path), "check the name"
-        ) from None
+    content = given_files.content(path, LARGEST)
     try:
         key, certificate, chain = pkcs12.load_key_and_certificates(content, passphrase.encode())
     except ValueError:
