@@ -54,7 +54,7 @@ class Exemptions:
         SheetError
             Unknown key, or not a list of texts.
         """
-        changed = self
+        changed: dict[str, Any] = {}  # lists of texts only
         for name, listed in table.items():
             if name not in _LISTS or not _is_texts(listed):
                 raise SheetError(
@@ -62,9 +62,9 @@ class Exemptions:
                     where,
                     f"use {', '.join(_LISTS)}, each a list of texts",
                 )
-            kept = () if name == "may_waive" else getattr(changed, name)
-            changed = replace(changed, **{name: (*kept, *listed)})
-        return changed
+            kept = () if name == "may_waive" else getattr(self, name)
+            changed[name] = (*kept, *listed)
+        return replace(self, **changed)
 
 
 def _is_texts(listed: object) -> bool:

@@ -224,7 +224,7 @@ def test_time_lies_between_the_closed_forms_of_the_ends_of_its_capacity(job, ass
         Q(200, "kW"),
         Q(1760, "kW"),
     )
-    assert plan.at(1.0, "time") == pytest.approx(
+    assert plan.planned.at(1.0, "time") == pytest.approx(
         full.to("s").magnitude, rel=0.01
     )  # no growth: the capacity is constant at 100 %
 
@@ -494,7 +494,8 @@ def test_the_risk_is_judged_by_the_upper_end_of_its_interval(job, verdict_of, ed
     made = job(swinging)
     plan = collect(made.machine, made.limits, _entries(made))
     low, high = (
-        100 * plan.at(plan.inputs.chosen, name) for name in ("probability_low", "probability_high")
+        100 * plan.planned.at(plan.inputs.chosen, name)
+        for name in ("probability_low", "probability_high")
     )
     assert 0.01 < low < high < 20
     accepted = (

@@ -15,7 +15,8 @@ from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.stage import Figure, Heading, Table
 from startkit.science import pulldown
-from startkit.stages.pull_down.plan import PullPlan, course
+from startkit.science.loop_estimate import LoopEstimate
+from startkit.stages.pull_down.plan import Planned, PullPlan, course
 from startkit.stages.pull_down.readings import SHOWN, Seen
 from startkit.stages.pull_down.verdicts import chance, took
 from startkit.units import Q
@@ -46,49 +47,50 @@ def _minutes(seconds: float | None) -> pint.Quantity | None:
 
 
 def _planned(entries: Entries, plan: PullPlan) -> tuple[Figure, ...]:
-    if plan.plan is None:
+    planned = plan.planned
+    if planned is None:
         return ()
-    proposed = plan.proposed
+    proposed = planned.proposed
     rule = " to ".join(f"{100 * part:.0f}" for part in pulldown.RULE_OF_THUMB)
     check = f"check value: about {rule} % is common practice, no source"
     if proposed is None:
-        return (Figure("Current limit proposed", f"none: {plan.plan.why}", note=check),)
+        return (Figure("Current limit proposed", f"none: {planned.rows.why}", note=check),)
     return (
         Figure(
             "Current limit proposed",
             Q(100 * proposed, "percent"),
             "percent",
-            note=f"{plan.plan.why}; {check}",
+            note=f"{planned.rows.why}; {check}",
             digits=0,
         ),
-        Figure("Hold it for", _minutes(float(plan.plan.hold)), "minutes", digits=0),
+        Figure("Hold it for", _minutes(float(planned.rows.hold)), "minutes", digits=0),
         Figure(
             "Then give back 100 % over",
-            _minutes(float(plan.plan.ramp)),
+            _minutes(float(planned.rows.ramp)),
             "minutes",
             note=PRACTICE,
             digits=0,
         ),
         Figure(
             "Time to set point at the proposed limit",
-            _minutes(plan.at(proposed, "time")),
+            _minutes(planned.at(proposed, "time")),
             "minutes",
-            note=_interval(entries, plan, proposed),
+            note=_interval(entries, planned, proposed),
             digits=0,
         ),
         Figure(
             "Chance of a trip at the proposed limit",
-            chance(plan.at(proposed, "probability")),
+            chance(planned.at(proposed, "probability")),
             note=(
-                f"90 % interval {chance(plan.at(proposed, 'probability_low'))} to"
-                f" {chance(plan.at(proposed, 'probability_high'))}"
+                f"90 % interval {chance(planned.at(proposed, 'probability_low'))} to"
+                f" {chance(planned.at(proposed, 'probability_high'))}"
             ),
         ),
     )
 
 
-def _interval(entries: Entries, plan: PullPlan, limit: float) -> str:
-    ends = [plan.at(limit, name) for name in ("time_low", "time_high")]
+def _interval(entries: Entries, planned: Planned, limit: float) -> str:
+    ends = [planned.at(limit, name) for name in ("time_low", "time_high")]
     return "90 % interval " + " to ".join(
         "never" if not math.isfinite(end) else entries.show(Q(end, "second"), "minutes", 0)
         for end in ends
@@ -145,7 +147,7 @@ def _seen(entries: Entries, plan: PullPlan, seen: Seen) -> tuple[Figure, ...]:
         )
     ]
     if seen.estimate is not None:
-        found += _estimated(plan, seen)
+        found += _estimated(plan, seen.estimate)
     if seen.remaining is not None:
         ends = " to ".join(
             "never" if not math.isfinite(end) else entries.show(Q(end, "second"), "minutes", 0)
@@ -164,8 +166,7 @@ def _seen(entries: Entries, plan: PullPlan, seen: Seen) -> tuple[Figure, ...]:
     return (*found, *_against_plan(plan, seen))
 
 
-def _estimated(plan: PullPlan, seen: Seen) -> list[Figure]:
-    guess = seen.estimate
+def _estimated(plan: PullPlan, guess: LoopEstimate) -> list[Figure]:
     told = (
         ""
         if guess.separable
@@ -246,7 +247,7 @@ def tables(
 
 
 def _by_limit(plan: PullPlan) -> Table | None:
-    if plan.plan is None:
+    if plan.planned is None:
         return None
     head = (
         Heading("Current limit", "percent", 0),
@@ -258,7 +259,7 @@ def _by_limit(plan: PullPlan) -> Table | None:
         Heading("to"),
         Heading(""),
     )
-    rows = tuple(_at_limit(plan, row) for row in range(len(plan.plan.limit)))
+    rows = tuple(_at_limit(plan.planned, row) for row in range(len(plan.planned.rows.limit)))
     return Table(
         "Time and chance of a trip by current limit",
         head,
@@ -267,8 +268,8 @@ def _by_limit(plan: PullPlan) -> Table | None:
     )
 
 
-def _at_limit(plan: PullPlan, row: int) -> tuple:
-    p, limit = plan.plan, float(plan.plan.limit[row])
+def _at_limit(planned: Planned, row: int) -> tuple:
+    p, limit = planned.rows, float(planned.rows.limit[row])
     times = (_minutes(float(part[row])) for part in (p.time, p.time_low, p.time_high))
     chances = (
         chance(float(part[row])) for part in (p.probability, p.probability_low, p.probability_high)
@@ -277,14 +278,14 @@ def _at_limit(plan: PullPlan, row: int) -> tuple:
         Q(100 * limit, "percent"),
         *("never" if time is None else time for time in times),
         *chances,
-        _mark(plan, limit),
+        _mark(planned, limit),
     )
 
 
-def _mark(plan: PullPlan, limit: float) -> str:
+def _mark(planned: Planned, limit: float) -> str:
     marks = [
         word
-        for word, at in (("proposed", plan.proposed), ("chosen", plan.inputs.chosen))
+        for word, at in (("proposed", planned.proposed), ("chosen", planned.inputs.chosen))
         if at is not None and abs(at - limit) < 1e-6
     ]
     return ", ".join(marks)
@@ -315,11 +316,13 @@ def _basis(entries: Entries, plan: PullPlan) -> Table:
 
 
 def _cannot_know(machine: Machine, plan: PullPlan) -> Table | None:
-    if plan.plan is None:
+    planned = plan.planned
+    if planned is None:
         return None
     said = list(pulldown.CANNOT_KNOW)
     if machine.curves.given:
-        inside = bool(plan.curve.inside(np.array([plan.inputs.start, plan.inputs.target])))
+        ends = np.array([planned.inputs.start, planned.inputs.target])
+        inside = bool(planned.curve.inside(ends))
         said += (
             []
             if inside
@@ -335,7 +338,7 @@ def _cannot_know(machine: Machine, plan: PullPlan) -> Table | None:
         )
         said += (
             []
-            if plan.curve.growth
+            if planned.curve.growth
             else [
                 "how much more it cools and draws at warmer water: no growth is counted, which"
                 " makes the time longer and the current at full vanes lower"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Set
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -31,7 +31,7 @@ class Basis:
     """One figure that the plan rests on: value, half-width, and where it comes from."""
 
     label: str
-    value: pint.Quantity | None
+    value: pint.Quantity
     kind: str
     within: pint.Quantity | None = None
     origin: str = ""
@@ -67,8 +67,26 @@ class Swing:
 
 
 @dataclass(frozen=True)
+class Planned:
+    """A plan for which everything is known: time and chance of a trip, one row for each limit."""
+
+    inputs: Inputs
+    curve: Any
+    rows: pulldown.Plan
+
+    @property
+    def proposed(self) -> float | None:
+        """The limit to take [1]; None if there is none."""
+        return None if math.isnan(self.rows.proposed) else float(self.rows.proposed)
+
+    def at(self, limit: float, what: str) -> float:
+        """`what` at a limit, interpolated linearly between the rows."""
+        return float(np.interp(limit, self.rows.limit, getattr(self.rows, what)))
+
+
+@dataclass(frozen=True)
 class PullPlan:
-    """What is known, what is planned, and what is lacking."""
+    """What is known and what is missing; `planned` is None if anything it needs is missing."""
 
     basis: tuple[Basis, ...]
     lacking: tuple[str, ...]
@@ -76,22 +94,14 @@ class PullPlan:
     curve: Any
     ripple: Ripple | None
     swing_lacking: str
-    plan: pulldown.Plan | None
+    planned: Planned | None
     hold: float | None  # s
     problems: tuple[str, ...]
 
     @property
     def proposed(self) -> float | None:
         """The limit to take [1]; None if there is none, or no plan."""
-        return (
-            None
-            if self.plan is None or math.isnan(self.plan.proposed)
-            else float(self.plan.proposed)
-        )
-
-    def at(self, limit: float, what: str) -> float:
-        """`what` of the plan at a limit, straight between its rows."""
-        return float(np.interp(limit, self.plan.limit, getattr(self.plan, what)))
+        return None if self.planned is None else self.planned.proposed
 
 
 def collect(machine: Machine, limits: Limits, entries: Entries) -> PullPlan:
@@ -104,7 +114,8 @@ def collect(machine: Machine, limits: Limits, entries: Entries) -> PullPlan:
     found = None if swing is None else _guarded(lambda: _ripple(swing), problems)
     planned = None
     if inputs is not None and curve is not None and found is not None:
-        planned = _guarded(lambda: _planned(inputs, curve, swing), problems)
+        rows = _guarded(lambda: _planned(inputs, curve, swing), problems)
+        planned = None if rows is None else Planned(inputs, curve, rows)
     hold = entries.quantity("hold")
     return PullPlan(
         tuple(basis.values()),
@@ -198,23 +209,15 @@ def _basis(
             ((entries.quantity("risk"), TYPED), (accepted.high, accepted.origin)),
         ),
     }
-    found = {
-        name: _basis_of(name, entries, label, kind, _first(*values))
-        for name, (label, kind, values) in rows.items()
-    }
-    return {name: basis for name, basis in found.items() if basis.value is not None}, _lacking(
-        found
-    )
+    found = {}
+    for name, (label, kind, values) in rows.items():
+        value, origin = _first(*values)
+        if value is not None:
+            found[name] = Basis(label, value, kind, _within(name, entries, value), origin)
+    return found, _lacking(found.keys())
 
 
-def _basis_of(
-    name: str, entries: Entries, label: str, kind: str, found: tuple[pint.Quantity | None, str]
-) -> Basis:
-    value, origin = found
-    return Basis(label, value, kind, _within(name, entries, value), origin)
-
-
-def _within(name: str, entries: Entries, value: pint.Quantity | None) -> pint.Quantity | None:
+def _within(name: str, entries: Entries, value: pint.Quantity) -> pint.Quantity | None:
     """Half-width of what is not known better: typed, else the default."""
     shares = {
         "volume": ("volume_known", 20.0),
@@ -222,7 +225,7 @@ def _within(name: str, entries: Entries, value: pint.Quantity | None) -> pint.Qu
         "capacity": ("capacity_known", 10.0),
         "ramp": ("volume_known", 20.0),
     }
-    if value is None or name not in (*shares, "trip"):
+    if name not in (*shares, "trip"):
         return None
     if name == "trip":
         return _typed(entries, "trip_known", 1.0)
@@ -235,8 +238,7 @@ def _typed(entries: Entries, name: str, default: float) -> pint.Quantity:
     return typed if typed is not None else Q(default, "percent")
 
 
-def _lacking(found: dict[str, Basis]) -> tuple[str, ...]:
-    known = {name for name, basis in found.items() if basis.value is not None}
+def _lacking(known: Set[str]) -> tuple[str, ...]:
     by_ramp = {"ramp", "ramp_heat"} <= known
     needed = {"start": "the water's temperature in the loop", "load": "the connected load"} | (
         {} if by_ramp else {"volume": "the loop's volume, or a ramp already seen with its heat"}
@@ -271,12 +273,12 @@ def _inputs(machine: Machine, entries: Entries, basis: dict[str, Basis]) -> Inpu
         capacity,
         capacity * share / ROOT3,
         _si(load.value),
-        _si(load.within) / ROOT3,
-        _si(basis["capacity"].within) / _si(basis["capacity"].value) / ROOT3,
+        _half_width(load) / ROOT3,
+        _relative(basis["capacity"]) / ROOT3,
         _si(basis["flow"].value) * warmth,
         warmth,
         _si(basis["trip"].value),
-        _si(basis["trip"].within) / ROOT3,
+        _half_width(basis["trip"]) / ROOT3,
         _si(basis["delay"].value),
         _si(basis["risk"].value),
         None if chosen is None else _si(chosen),
@@ -285,6 +287,16 @@ def _inputs(machine: Machine, entries: Entries, basis: dict[str, Basis]) -> Inpu
 
 def _si(quantity: pint.Quantity) -> float:
     return float(quantity.to_base_units().magnitude)
+
+
+def _half_width(basis: Basis) -> float:
+    """In SI; nil for a figure that is taken as exact."""
+    return 0.0 if basis.within is None else _si(basis.within)
+
+
+def _relative(basis: Basis) -> float:
+    """Half-width over value [1]."""
+    return _half_width(basis) / _si(basis.value)
 
 
 def _heat_capacity(
@@ -298,7 +310,7 @@ def _heat_capacity(
     if "ramp" in basis and "ramp_heat" in basis:
         return float(
             heat_capacity_from_ramp(basis["ramp_heat"].value, basis["ramp"].value).magnitude
-        ), _si(basis["ramp"].within) / _si(basis["ramp"].value)
+        ), _relative(basis["ramp"])
     volume = basis["volume"]
     found = loop_heat_capacity(
         volume.value,
@@ -306,7 +318,7 @@ def _heat_capacity(
         water.heat_capacity(mean, liquid),
         machine.loop.metal if machine.loop.metal is not None else Q(0.0, "kilogram"),
     )
-    return float(found.magnitude), _si(volume.within) / _si(volume.value)
+    return float(found.magnitude), _relative(volume)
 
 
 def water_heat(liquid: Any, at: pint.Quantity) -> float:
@@ -389,16 +401,7 @@ def _swing(machine: Machine, entries: Entries, problems: list[str]) -> tuple[Swi
     low, high, watched = (
         entries.quantity(name) for name in ("current_low", "current_high", "watched")
     )
-    missing = [
-        said
-        for said, value in (
-            ("lowest", low),
-            ("highest", high),
-            ("how long it was watched", watched),
-        )
-        if value is None
-    ]
-    if missing:
+    if low is None or high is None or watched is None:
         return (
             None,
             "neither a trend of the current nor its lowest and highest with the time watched",
@@ -434,7 +437,7 @@ def _by_trend(
 
 
 def _even(time: np.ndarray, values: np.ndarray) -> tuple[float, np.ndarray]:
-    """Readings laid on an even clock: a step without a reading stays empty, nothing is filled in."""
+    """Readings on an even clock: a step without a reading stays empty, nothing is filled in."""
     interval = float(np.median(np.diff(time)))
     place = np.round((time - time[0]) / interval).astype(int)
     even = np.full(place[-1] + 1, np.nan)
@@ -496,4 +499,4 @@ def course(inputs: Inputs, curve: Any, limit: float, hold: float) -> Course:
     )
 
 
-__all__ = ["Basis", "Inputs", "PullPlan", "collect", "course", "water_heat"]
+__all__ = ["Basis", "Inputs", "Planned", "PullPlan", "collect", "course", "water_heat"]

@@ -13,7 +13,7 @@ from startkit.errors import StartkitError
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.stage import Line, Plot, Rule
-from startkit.stages.pull_down.plan import PullPlan, course
+from startkit.stages.pull_down.plan import Inputs, Planned, PullPlan, course
 from startkit.stages.pull_down.readings import Seen
 from startkit.stages.pull_down.verdicts import chance
 from startkit.units import Q
@@ -24,17 +24,17 @@ def plotted(
 ) -> tuple[Plot, ...]:
     """The plan's plots, then the course."""
     found = (
-        *((_risk(plan), _time(entries, plan)) if plan.plan is not None else ()),
+        *((_risk(plan.planned), _time(entries, plan.planned)) if plan.planned is not None else ()),
         _course(entries, plan, seen),
         _current(machine, plan, seen),
     )
     return tuple(plot for plot in found if plot is not None)
 
 
-def _marks(plan: PullPlan) -> tuple[Rule, ...]:
+def _marks(planned: Planned) -> tuple[Rule, ...]:
     return tuple(
         Rule(label, at, "x")
-        for label, at in (("proposed", plan.proposed), ("chosen", plan.inputs.chosen))
+        for label, at in (("proposed", planned.proposed), ("chosen", planned.inputs.chosen))
         if at is not None
     )
 
@@ -43,8 +43,8 @@ def _floats(values: np.ndarray) -> list[float]:
     return [float(v) for v in values]
 
 
-def _risk(plan: PullPlan) -> Plot:
-    p = plan.plan
+def _risk(planned: Planned) -> Plot:
+    p = planned.rows
     lines = (
         Line(
             "90 % interval",
@@ -74,13 +74,13 @@ def _risk(plan: PullPlan) -> Plot:
         "Chance of a trip",
         "percent",
         lines,
-        (Rule("accepted", plan.inputs.risk), *_marks(plan)),
+        (Rule("accepted", planned.inputs.risk), *_marks(planned)),
         f"Chance of a trip by current limit; {said}.",
     )
 
 
-def _time(entries: Entries, plan: PullPlan) -> Plot | None:
-    p = plan.plan
+def _time(entries: Entries, planned: Planned) -> Plot | None:
+    p = planned.rows
     reached = np.isfinite(p.time)
     if not reached.any():
         return None
@@ -112,17 +112,17 @@ def _time(entries: Entries, plan: PullPlan) -> Plot | None:
         "Time",
         "minutes",
         (*band, line),
-        _marks(plan),
+        _marks(planned),
         f"Time to set point falls from {ends[0]} at the lowest limit that reaches it to {ends[1]}"
         " at the highest.",
     )
 
 
-def _three(plan: PullPlan) -> list[tuple[float, float]]:
+def _three(inputs: Inputs, plan: PullPlan) -> list[tuple[float, float]]:
     """Three limits with the time each is held: the one to take, one clearly below, and full."""
     main = (
-        plan.inputs.chosen
-        if plan.inputs.chosen is not None
+        inputs.chosen
+        if inputs.chosen is not None
         else plan.proposed
         if plan.proposed is not None
         else 0.8
@@ -139,7 +139,9 @@ def _course(entries: Entries, plan: PullPlan, seen: Seen | None) -> Plot | None:
     """Leaving water as planned for three limits, and as seen."""
     lines: list[Line] = []
     if plan.inputs is not None and plan.curve is not None:
-        for (limit, hold), emphasis in zip(_three(plan), ("second", "main", "third"), strict=True):
+        for (limit, hold), emphasis in zip(
+            _three(plan.inputs, plan), ("second", "main", "third"), strict=True
+        ):
             try:
                 planned = course(plan.inputs, plan.curve, limit, hold)
             except StartkitError:
@@ -199,15 +201,12 @@ def _said(entries: Entries, plan: PullPlan, seen: Seen | None) -> str:
         )
     if seen is not None:
         rows = np.flatnonzero(np.isfinite(seen.columns["leaving"]))
-        parts += (
-            [
-                "last seen"
-                f" {entries.show(Q(float(seen.columns['leaving'][rows[-1]]), 'kelvin'), 'temperature')}"
-                f" at minute {seen.time[rows[-1]] / 60:.0f}"
-            ]
-            if rows.size
-            else []
-        )
+        if rows.size:
+            last = Q(float(seen.columns["leaving"][rows[-1]]), "kelvin")
+            parts.append(
+                f"last reading {entries.show(last, 'temperature')} at minute"
+                f" {seen.time[rows[-1]] / 60:.0f}"
+            )
     return "; ".join(parts) + "."
 
 

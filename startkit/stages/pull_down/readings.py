@@ -15,6 +15,7 @@ import pint
 from startkit.errors import StartkitError
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
+from startkit.procedure.reading import Row
 from startkit.procedure.selection import liquid_of
 from startkit.procedure.series import clock, dead_sensors
 from startkit.science import loop_estimate, pulldown_course, steadiness
@@ -159,7 +160,9 @@ def _together(
 def _by_hand(
     entries: Entries, taken: np.ndarray, problems: list[str]
 ) -> tuple[np.ndarray, dict[str, np.ndarray]]:
-    rows, seen = [], set(taken.tolist())
+    rows: list[Row] = []
+    seconds: list[float] = []
+    seen = set(taken.tolist())
     for row in entries.rows("readings"):
         minute = row.quantity("minute")
         if minute is None:
@@ -173,23 +176,17 @@ def _by_hand(
                 " stands twice; only the first counts."
             )
         else:
-            seen.add(float(minute.to("second").magnitude))
+            seconds.append(float(minute.to("second").magnitude))
+            seen.add(seconds[-1])
             rows.append(row)
-    time = np.array([row.quantity("minute").to("second").magnitude for row in rows], dtype=float)
-    return time, {
-        key: np.array(
-            [
-                (
-                    np.nan
-                    if row.quantity(key) is None
-                    else float(row.quantity(key).to_base_units().magnitude)
-                )
-                for row in rows
-            ],
-            dtype=float,
-        )
-        for key in COLUMNS
+    return np.array(seconds, dtype=float), {
+        key: np.array([_in_si(row.quantity(key)) for row in rows], dtype=float) for key in COLUMNS
     }
+
+
+def _in_si(quantity: pint.Quantity | None) -> float:
+    """Bare SI; not a number where nothing was read."""
+    return math.nan if quantity is None else float(quantity.to_base_units().magnitude)
 
 
 def _flow(machine: Machine, entries: Entries) -> pint.Quantity:

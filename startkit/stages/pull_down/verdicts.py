@@ -4,6 +4,8 @@ given back.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pint
 
 from startkit.facts.limits import PRACTICE, Limits
@@ -13,7 +15,7 @@ from startkit.procedure.judging import check, resting_on
 from startkit.procedure.reading import Reading
 from startkit.procedure.starts import moment
 from startkit.stages.pull_down.fields import REACHED, RUNNING, TRIPPED
-from startkit.stages.pull_down.plan import PullPlan
+from startkit.stages.pull_down.plan import Planned, PullPlan
 from startkit.stages.pull_down.readings import Seen
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict
@@ -80,7 +82,7 @@ def _chosen(limits: Limits, entries: Entries, plan: PullPlan) -> Verdict:
             key=limit.key,
             title=limit.title,
             outcome=Outcome.OPEN,
-            sentence=chosen.problem or f"No limit is chosen.{_proposal(entries, plan)}",
+            sentence=chosen.problem or f"No limit is chosen.{_proposal(entries, plan.planned)}",
             next_step="Choose the current limit and enter it before the start.",
             source=limit.origin,
         )
@@ -104,7 +106,7 @@ def _chosen(limits: Limits, entries: Entries, plan: PullPlan) -> Verdict:
             next_step="Run at a low limit for ten minutes, record the current, and enter it.",
             source=limit.origin,
         )
-    if plan.plan is None:
+    if plan.planned is None:
         return Verdict(
             key=limit.key,
             title=limit.title,
@@ -113,27 +115,24 @@ def _chosen(limits: Limits, entries: Entries, plan: PullPlan) -> Verdict:
             next_step="Correct the entries of the plan.",
             source=limit.origin,
         )
-    return _risk(entries, plan, limit.key, limit.title)
-
-
-def _risk(entries: Entries, plan: PullPlan, key: str, title: str) -> Verdict:
-    inputs = plan.inputs
-    best, low, high = (
-        plan.at(inputs.chosen, name)
-        for name in ("probability", "probability_low", "probability_high")
-    )
+    part = float(chosen.quantity.to("dimensionless").magnitude)
+    found = _risk(entries, plan.planned, part, limit.key, limit.title)
     basis = next(basis for basis in plan.basis if basis.label == "Chance of a trip accepted")
+    return replace(found, source=basis.origin)
+
+
+def _risk(entries: Entries, planned: Planned, chosen: float, key: str, title: str) -> Verdict:
+    accepted = planned.inputs.risk
+    best, low, high = (
+        planned.at(chosen, name) for name in ("probability", "probability_low", "probability_high")
+    )
     outcome = (
-        Outcome.PASS
-        if high <= inputs.risk
-        else Outcome.FAIL
-        if low > inputs.risk
-        else Outcome.UNPROVEN
+        Outcome.PASS if high <= accepted else Outcome.FAIL if low > accepted else Outcome.UNPROVEN
     )
     shown = ", ".join(
         (
             (
-                f"{entries.show(_percent(inputs.chosen), 'percent', 0)} chosen: chance of a trip"
+                f"{entries.show(_percent(chosen), 'percent', 0)} chosen: chance of a trip"
                 f" {chance(best)}"
             ),
             f"90 % interval {chance(low)} to {chance(high)}",
@@ -142,20 +141,19 @@ def _risk(entries: Entries, plan: PullPlan, key: str, title: str) -> Verdict:
     step = (
         ""
         if outcome is Outcome.PASS
-        else f"Take a lower limit, or wait for colder water.{_proposal(entries, plan)}"
+        else f"Take a lower limit, or wait for colder water.{_proposal(entries, planned)}"
     )
     return Verdict(
         key=key,
         title=title,
         outcome=outcome,
-        sentence=f"{shown}; accepted {chance(inputs.risk)}.",
+        sentence=f"{shown}; accepted {chance(accepted)}.",
         next_step=step,
         reading=_percent(best),
         uncertainty=None,
         kind="percent",
         low=None,
-        high=_percent(inputs.risk),
-        source=basis.origin,
+        high=_percent(accepted),
     )
 
 
@@ -173,12 +171,12 @@ def chance(part: float) -> str:
     )
 
 
-def _proposal(entries: Entries, plan: PullPlan) -> str:
-    if plan.plan is None:
+def _proposal(entries: Entries, planned: Planned | None) -> str:
+    if planned is None:
         return ""
-    if plan.proposed is None:
-        return f" The plan says: {plan.plan.why}."
-    return f" The plan proposes {entries.show(_percent(plan.proposed), 'percent', 0)}."
+    if planned.proposed is None:
+        return f" The plan says: {planned.rows.why}."
+    return f" The plan proposes {entries.show(_percent(planned.proposed), 'percent', 0)}."
 
 
 # --- what it did ----------------------------------------------------------------------------------
@@ -282,9 +280,10 @@ def _as_planned(
             source=PRACTICE,
         )
     said = f"Reached after {_minutes(entries, time)}."
-    if plan.plan is not None and plan.inputs.chosen is not None:
+    planned = plan.planned
+    if planned is not None and planned.inputs.chosen is not None:
         low, middle, high = (
-            plan.at(plan.inputs.chosen, name) for name in ("time_low", "time", "time_high")
+            planned.at(planned.inputs.chosen, name) for name in ("time_low", "time", "time_high")
         )
         where = "inside" if low <= time <= high else "sooner than" if time < low else "later than"
         said += (

@@ -175,16 +175,18 @@ def _trip(
 def evidence(machine: Machine, trip: Trip) -> Evidence:
     """What the readings of an overcurrent trip offer, in SI."""
     design, motor = machine.design, machine.motor
-    voltages = [trip.read(f"voltage_{pair}") for pair in ("12", "23", "31")]
-    known = all(v is not None for v in voltages)
-    leaving, condenser = trip.read("leaving"), trip.read("leaving_condenser")
+    read = [trip.read(f"voltage_{pair}") for pair in ("12", "23", "31")]
+    voltages = [v for v in read if v is not None]
+    known = len(voltages) == len(read)
+    entering, leaving = trip.read("entering"), trip.read("leaving")
+    condenser = trip.read("leaving_condenser")
     designed = (
         None
         if design.leaving_condenser is None
         else _kelvin(design.leaving_condenser) - _kelvin(design.leaving_chilled)
     )
     return Evidence(
-        trip=_plain(motor.overcurrent_trip),
+        trip=float(motor.overcurrent_trip.to("dimensionless").magnitude),
         limit=_plain(trip.read("limit")),
         since_start=_plain(trip.read("since_start")),
         run_up=_plain(motor.run_up_time),
@@ -192,8 +194,8 @@ def evidence(machine: Machine, trip: Trip) -> Evidence:
         swing=_swing(machine, trip),
         warmer=(
             None
-            if trip.read("entering") is None or design.entering_chilled is None
-            else _kelvin(trip.read("entering")) - _kelvin(design.entering_chilled)
+            if entering is None or design.entering_chilled is None
+            else _kelvin(entering) - _kelvin(design.entering_chilled)
         ),
         voltage_low=(
             float(
