@@ -1,4 +1,4 @@
-"""Evidence: what a record carries inside it, taken out of the PDF; nothing of it is ever executed."""
+"""Evidence: what a record carries inside it, taken out of the PDF; none of it is executed."""
 
 from __future__ import annotations
 
@@ -241,7 +241,7 @@ def _leaves(node: Any, depth: int) -> Iterator[Any]:
 
 
 def _value(node: Any, key: str) -> Any:
-    """What stands under a key of a dictionary, wherever in the file it lies; None if nothing does."""
+    """The value of a dictionary's key, wherever in the file it is; None if there is none."""
     return node[key] if node is not None and key in node else None
 
 

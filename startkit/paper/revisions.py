@@ -90,7 +90,7 @@ def existing(folder: Path, name: str) -> list[tuple[str, Path]]:
 
 
 def due(folder: Path, name: str) -> Revision:
-    """The revision that a print makes now: a new one if the newest is signed, else the newest anew."""
+    """The revision that a print makes now: a new one if the newest is signed, else the newest."""
     there = existing(folder, name)
     signed = [pair for pair in there if is_signed(pair[1])]
     if not signed:

@@ -34,8 +34,8 @@ def _writer_class() -> Any:
 
 
 def owed(rows: Iterable[Mapping[str, Any]]) -> list[str]:
-    """Fields that are to be signed in any case: the first, and those of the other signing roles that
-    a person is named for.
+    """Fields that are to be signed in any case: the first, and those of the other signing roles
+    for which a person is named.
     """
     from startkit.procedure import people
 

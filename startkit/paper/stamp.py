@@ -112,7 +112,7 @@ def drawn(stamp: Stamp, field: str) -> bytes:
 
 @contextmanager
 def style(content: bytes) -> Iterator[Any]:
-    """pyHanko's style that fills a box with the page in `content`, which it takes from a file only."""
+    """pyHanko's style that fills a box with the page in `content`, which it reads from a file."""
     from pyhanko.pdf_utils.content import ImportedPdfPage
     from pyhanko.pdf_utils.layout import AxisAlignment, Margins, SimpleBoxLayoutRule
     from pyhanko.stamp import StaticStampStyle

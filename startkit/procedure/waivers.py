@@ -1,4 +1,4 @@
-"""Waivers, and what does not apply: a reason given by a person, laid over a verdict if it counts."""
+"""Waivers, and what does not apply: a person's reason, laid over a verdict if it counts."""
 
 from __future__ import annotations
 
@@ -32,8 +32,8 @@ class Waivers:
     not_applicable: Mapping[str, tuple[str, str]] = field(default_factory=dict)
 
     def laid_over(self, verdict: Verdict) -> Verdict:
-        """The verdict with its reason laid over it if that counts; a pass stays a pass, and a reason
-        that does not count is said with what was found.
+        """The verdict with its reason laid over it if that counts; a pass stays a pass, and a
+        reason that does not count is said with what was found.
         """
         if verdict.outcome is Outcome.PASS:
             return verdict

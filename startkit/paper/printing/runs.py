@@ -273,7 +273,7 @@ def _executed(
 
 
 def _failed_cell(error: Any, notebook: Any) -> str:
-    """The failing cell as a person finds it in the job's notebook: its number and its first line."""
+    """The failing cell as a person finds it in the job's notebook: its number and first line."""
     found = next(
         (n for n, cell in enumerate(notebook.cells, start=1) if cell.source == error.source),
         error.cell_index,
@@ -311,7 +311,7 @@ def _one_line(text: str) -> str:
 
 
 def settled(notebook: Any) -> Any:
-    """The notebook without what changes from run to run: run times, time stamps, random cell names."""
+    """The notebook without what changes from run to run: times, time stamps, random cell names."""
     notebook.metadata.pop("papermill", None)
     notebook.metadata.get("language_info", {}).pop("version", None)
     for number, cell in enumerate(notebook.cells, start=1):

@@ -87,7 +87,8 @@ def contradictions(record: Mapping[str, Any], creator: str) -> list[str]:
     then, front = named(record), record["front"].get("versions")
     notebook = front if isinstance(front, dict) else {}
     found = [
-        f"{name} {then.get(str(name), 'of no version')} is claimed, its notebook was run with {value}"
+        f"{name} {then.get(str(name), 'of no version')} is claimed, its notebook was run with"
+        f" {value}"
         for name, value in notebook.items()
         if then.get(str(name)) != str(value)
     ]

@@ -1,4 +1,6 @@
-"""What one signature is made with: a key, from a PKCS#12 file, newly made or in a token; and a time-stamp server."""
+"""What one signature is made with: a key (in a PKCS#12 file, newly made, or in a token) and a
+time-stamp server.
+"""
 
 from __future__ import annotations
 
@@ -90,7 +92,7 @@ def _made(choice: Choice, ask: Ask, tell: Callable[[str], None]) -> identity.Ide
     return made
 
 
-# --- time-stamps (RFC 3161) ------------------------------------------------------------------------
+# --- time-stamps (RFC 3161) ----------------------------------------------------------------------
 
 SECONDS = 20.0  # a server on the other side of the world answers in far less
 
@@ -101,7 +103,7 @@ def time_stamp_server(address: str) -> Any:
     Parameters
     ----------
     address : str
-        ``http://`` or ``https://``; the answer is signed by the server, so that plain HTTP is in order.
+        ``http://`` or ``https://``; the server signs its answer, so plain HTTP is in order.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""The seal: a digital signature on a record, the technician's first, everybody else's added to it."""
+"""The seal: a digital signature on a record, the technician's first, the others added to it."""
 
 from __future__ import annotations
 
@@ -171,7 +171,8 @@ def sign(this: Ready, signer: Any, timestamper: Any = None, for_another: bool = 
     Raises
     ------
     PaperError
-        The certificate is of another person or out of its dates, the key cannot be used, the server does not answer, or the file was changed meanwhile.
+        The certificate is of another person or out of its dates, the key cannot be used, the
+        server does not answer, or the file was changed meanwhile.
     """
     at = datetime.now().astimezone()
     _refuse_certificate(this, signer, at, for_another)
@@ -201,8 +202,8 @@ def _refuse_certificate(this: Ready, signer: Any, at: datetime, for_another: boo
     letter = unusable_letter(signer.signing_cert.subject.human_friendly)
     if letter:
         raise PaperError(
-            f"the letter {letter} (U+{ord(letter):04X}) of the certificate's name cannot be compared"
-            " by those who verify",
+            f"the letter {letter} (U+{ord(letter):04X}) of the certificate's name cannot be"
+            " compared by those who verify",
             "signature",
             "sign with a certificate in other letters",
         )

@@ -1,5 +1,5 @@
-"""What was added to a printed record: the empty signature fields first, then one signature each, and
-nothing else, object by object.
+"""What was added to a printed record: the empty signature fields first, then one signature each,
+and nothing else, object by object.
 
 The fields are made anew with the function that makes them and compared; of a signature everything
 is fixed but the signature itself, and its stamp is drawn again (`stamps`).

@@ -101,7 +101,7 @@ def _of_another_typesetter(set_again: bytes, printed: bytes, other: str) -> Page
 
 
 def _of_another_tool(evidence: Evidence, job: Job, printed: bytes, other: str) -> Pages:
-    """What another version printed: what it entered, found and drew is compared, its words are not."""
+    """What another version printed: what it entered, found and drew is compared, not its words."""
     faults = _other_data(evidence, job)
     if faults:
         return Pages(faults)

@@ -1,5 +1,5 @@
-"""The layout of a record's file: the print, then one section for each addition, with nothing between
-them and nothing in them that their tables do not list.
+"""The layout of a record's file: the print, then one section for each addition, with nothing
+between them and nothing in them that their tables do not list.
 
 A PDF may hold parts that no table reaches, or a second document after the first. Readers take the
 last table and follow it backwards; so does this module, and it accounts for every byte on the way.

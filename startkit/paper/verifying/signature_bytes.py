@@ -69,7 +69,7 @@ def _signed_data(given: Any) -> Any:
 
 
 def _certificate(given: Any, signer: Any) -> Any:
-    """The signer's certificate, found by its number: the name beside it is what is to be checked."""
+    """The signer's certificate, found by its number: the name with it is what is to be checked."""
     number = signer["sid"].chosen["serial_number"].native
     (found,) = [
         each.chosen

@@ -80,7 +80,7 @@ class Signatures:
 
     @property
     def good(self) -> bool:
-        """True if nothing that is signed was changed; whether all have signed is another question."""
+        """True if nothing signed was changed; whether all have signed is another question."""
         return not self.faults and all(signature.good for signature in self.made)
 
 
@@ -309,7 +309,7 @@ def _distrust(status: Any, dates: str) -> Iterator[str]:
 
 
 def _kept(status: Any) -> bool:
-    """True if the whole of what was signed is still there, and nothing but signing came after it."""
+    """True if all that was signed is still there, and only signing came after it."""
     from pyhanko.sign.validation.status import SignatureCoverageLevel
 
     level = status.modification_level

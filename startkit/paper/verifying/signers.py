@@ -1,4 +1,4 @@
-"""What a verification says of the signers: who, whether all have signed, what was added, and when."""
+"""What a verification says of the signers: who, whether all have signed, what was added, when."""
 
 from __future__ import annotations
 
@@ -165,7 +165,9 @@ def _contradictions(made: Sequence[Signature], entries: Sequence[Entry]) -> Iter
                 f" {last:%Y-%m-%d %H:%M}"
             )
         if before is not None and at < before - SLACK:
-            yield f"{signature.signer} signed at {at:%Y-%m-%d %H:%M}, before the one who signed first"
+            yield (
+                f"{signature.signer} signed at {at:%Y-%m-%d %H:%M}, before the one who signed first"
+            )
         if at > datetime.now(UTC) + timedelta(days=1):
             yield f"{signature.signer} signed at {at:%Y-%m-%d %H:%M}, which is still to come"
         before = at

@@ -37,8 +37,8 @@ WEIGHTY = frozenset(
 )
 CORRECTED = "corrected.toml"
 _OF_PAPER = frozenset({"part", "block", "cell", "output", "level", "plots", "pictures"})
-# Not in older records: what verdicts rest on, which is not printed, and the files that were changed,
-# which are compared with the journal by themselves.
+# Not in older records: what verdicts rest on, which is not printed, and the files that were
+# changed, which are compared with the journal by themselves.
 _NOT_PRINTED = frozenset({"rests_on", "changed"})
 _SAME = {"rel_tol": 1e-6, "abs_tol": 1e-9}  # another processor may round the last digits otherwise
 

@@ -42,8 +42,8 @@ def verify(
     path : pathlib.Path
         The PDF.
     trust : sequence of bytes
-        Certificates (DER) that vouch for signers, from `certificates.vouchers`; empty: nobody is asked
-        who they are.
+        Certificates (DER) that vouch for signers, from `certificates.vouchers`; empty: no
+        signer's identity is checked.
     signed_by : iterable of str
         Roles that must have signed, beside those that the technician named when signing.
     beside : bool
@@ -268,8 +268,8 @@ def _of_another_version(derived: Derived, then: str) -> Part:
     told = [f"{each}." for each in sorted_out.contradicting]
     outcome = f"{len(told)} things are printed otherwise" if told else "as printed"
     said = [
-        f"{derived.verdicts} derived again with startkit {__version__}, printed by {then}: outcomes,"
-        f" figures, limits and entries are {outcome}."
+        f"{derived.verdicts} derived again with startkit {__version__}, printed by {then}:"
+        f" outcomes, figures, limits and entries are {outcome}."
     ]
     said += _few(told)
     said += _few([f"Corrected since {then}: {each}." for each in sorted_out.corrected])
