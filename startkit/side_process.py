@@ -145,13 +145,26 @@ def serve() -> None:
     """Answer calls until the input ends."""
     gc.disable()  # it is short-lived and keeps all that it loads
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    orders, answers = sys.stdin.buffer, os.fdopen(os.dup(1), "wb")
+    answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # printed text must not mix with the answers
-    with suppress(EOFError, OSError):
+    orders: SimpleQueue[tuple[Callable[..., Any], tuple[Any, ...]]] = SimpleQueue()
+    threading.Thread(target=_receive, args=(orders,), daemon=True).start()
+    with suppress(OSError):
         while True:
-            work, args = pickle.load(orders)
+            work, args = orders.get()
             answers.write(_answer(work, args))
             answers.flush()
+
+
+def _receive(orders: SimpleQueue[tuple[Callable[..., Any], tuple[Any, ...]]]) -> None:
+    """Take orders as they come; when the parent has ended, end this process in the middle of its
+    work, which nobody waits for.
+    """
+    try:
+        while True:
+            orders.put(pickle.load(sys.stdin.buffer))
+    except BaseException:  # the pipe has ended, or what came through it cannot be read
+        os._exit(0)
 
 
 def _answer(work: Callable[..., Any], args: tuple[Any, ...]) -> bytes:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import signal
+import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -70,6 +72,31 @@ def test_ctrl_c_reaches_the_parent_alone() -> None:
         number = pool.submit(os.getpid).result()
         os.kill(number, signal.SIGINT)
         assert pool.submit(os.getpid).result() == number
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="Windows has no such signals")
+def test_it_ends_in_the_middle_of_its_work_when_its_parent_is_killed() -> None:
+    parent = (
+        "import os, time\n"
+        "from startkit.side_process import process\n"
+        "with process() as pool:\n"
+        "    print(pool.submit(os.getpid).result(), flush=True)\n"
+        "    pool.submit(eval, 'sum(1 for _ in iter(int, 1))')\n"
+        "    time.sleep(600)\n"
+    )
+    with subprocess.Popen([sys.executable, "-c", parent], stdout=subprocess.PIPE) as started:
+        assert started.stdout is not None
+        number = int(started.stdout.readline())
+        started.kill()
+    until = time.monotonic() + 20
+    while time.monotonic() < until:
+        try:
+            os.kill(number, 0)
+        except ProcessLookupError:
+            return
+        time.sleep(0.05)
+    os.kill(number, signal.SIGKILL)
+    pytest.fail("it is still running")
 
 
 def test_leaving_the_block_does_not_wait_for_a_running_call() -> None:

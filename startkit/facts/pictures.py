@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+import struct
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -32,7 +33,8 @@ MARKS = (
 LONGEST = 2048  # pixels of the longer side: the letters of a nameplate stay legible on paper
 QUALITY = 85
 LARGEST = 60_000_000  # bytes of a file that is taken
-MOST_PIXELS = 200_000_000  # a file that claims more than any camera makes is not unpacked
+MOST_PIXELS = 178_000_000  # of a file that is unpacked: what the library itself allows
+MOST_DRAWN = 200_000_000  # bytes that a picture may unpack to when it is printed as it is
 _ENDINGS = (
     *file_types.PICTURES,
     *(".jfif", ".heic", ".heif", ".webp", ".gif", ".tif", ".tiff", ".bmp", ".pdf"),
@@ -161,6 +163,39 @@ def as_kept(content: bytes, name: str, kept: str) -> bytes:
     return _jpeg(_upright(_opened(content, name)[0], name))
 
 
+def flood(content: bytes) -> str:
+    """Why a PNG or JPEG picture is too large to be drawn; empty if it is not.
+
+    Its head alone is read: a few bytes may stand for gigabytes.
+    """
+    width, height, pixel = _png_size(content) or _jpeg_size(content) or (0, 0, 0)
+    if width * height * pixel <= MOST_DRAWN:
+        return ""
+    return f"The picture has {width} × {height} pixels: too large to be drawn."
+
+
+def _png_size(content: bytes) -> tuple[int, int, int] | None:
+    """Width, height and bytes of an unpacked pixel (ISO/IEC 15948, 11.2.2)."""
+    if not content.startswith(b"\x89PNG\r\n\x1a\n") or len(content) < 26:
+        return None
+    width, height, depth, colour = struct.unpack(">IIBB", content[16:26])
+    channels = {0: 1, 2: 3, 3: 4, 4: 2, 6: 4}.get(colour, 4)
+    return width, height, channels * (2 if depth > 8 else 1)
+
+
+def _jpeg_size(content: bytes) -> tuple[int, int, int] | None:
+    """Width, height and bytes of an unpacked pixel (ISO/IEC 10918-1, B.2.2)."""
+    at = 2
+    while content.startswith(b"\xff\xd8") and at + 10 <= len(content) and content[at] == 0xFF:
+        marker = content[at + 1]
+        if 0xC0 <= marker <= 0xCF and marker not in (0xC4, 0xC8, 0xCC):
+            height, width, channels = struct.unpack(">HHB", content[at + 5 : at + 10])
+            return width, height, channels
+        long = marker != 0xFF  # a filling byte may stand before a marker
+        at += 2 + struct.unpack(">H", content[at + 2 : at + 4])[0] if long else 1
+    return None
+
+
 def _opened(content: bytes, name: str) -> tuple[Image, str]:
     """The picture, not yet unpacked, and what its head says of it."""
     from PIL import Image
@@ -173,6 +208,12 @@ def _opened(content: bytes, name: str) -> tuple[Image, str]:
         )
     try:
         image = Image.open(BytesIO(content), formats=FORMATS)
+    except Image.DecompressionBombError:
+        raise ReadingError(
+            f"the picture has more than {MOST_PIXELS / 1e6:.0f} million pixels",
+            name,
+            "take a smaller one",
+        ) from None
     except Exception:  # what is no picture, or claims to be an enormous one, fails in many ways
         raise ReadingError(
             "the file is not a picture that can be read",

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from typing import Any
 
 from startkit.errors import PaperError
+from startkit.facts import pictures
 from startkit.paper.printing import prose, svg
 from startkit.paper.printing.runs import cell_name, without_colours
 from startkit.procedure.payload import MIME
@@ -166,6 +167,8 @@ def _decoded(text: str, magic: bytes, where: str) -> bytes:
         content = b""
     if not content.startswith(magic):
         raise PaperError("the picture is damaged", where, "run the notebook again")
+    if fault := pictures.flood(content):
+        raise PaperError(fault[0].lower() + fault[1:-1], where, "show a smaller one")
     return content
 
 

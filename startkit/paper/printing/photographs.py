@@ -92,6 +92,8 @@ def _picture(
     suffix = next(
         (suffix for magic, suffix in PICTURE_STARTS.items() if content.startswith(magic)), ""
     )
+    if suffix and (fault := pictures.flood(content)):
+        return None, f"{fault.removesuffix('.')} and is not printed; put a smaller one there."
     if suffix:
         name = f"photograph-{len(files) + 1}.{suffix}"
         files[name] = originals[within] = content

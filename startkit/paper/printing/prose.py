@@ -14,12 +14,17 @@ from typing import Any
 from startkit.paper import glyphs
 
 Node = dict[str, Any]
+# The parser's time grows with the square of the signs that may begin something.
+_SIGNS = "*_[`~<!"
+LARGEST, MOST_SIGNS = 300_000, 6000
 
 
 def blocks(markdown: str) -> list[Node]:
-    """The blocks of a markdown text, in order."""
+    """The blocks of a markdown text, in order; one as it was typed if it would take too long."""
     import mistune
 
+    if len(markdown) > LARGEST or sum(map(markdown.count, _SIGNS)) > MOST_SIGNS:
+        return [{"kind": "code", "text": markdown.rstrip("\n")}]
     parse = mistune.create_markdown(renderer="ast", plugins=["table", "strikethrough"])
     return _blocks(parse(markdown))  # type: ignore[arg-type]  # with this renderer it is a list, never text
 

@@ -1,0 +1,102 @@
+"""Small files that ask for work without end are refused at once."""
+
+from __future__ import annotations
+
+import base64
+import struct
+import time
+import zlib
+from pathlib import Path
+
+import pytest
+
+from startkit.errors import PaperError
+from startkit.facts import pictures
+from startkit.paper.printing import photographs, prose, svg
+
+HEAD = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9">'
+
+
+def png(width: int, height: int, depth: int, colour: int) -> bytes:
+    """The beginning of a picture of that size."""
+    head = b"IHDR" + struct.pack(">IIBBBBB", width, height, depth, colour, 0, 0, 0)
+    start = b"\x89PNG\r\n\x1a\n" + struct.pack(">I", 13)
+    return start + head + struct.pack(">I", zlib.crc32(head))
+
+
+def jpeg(width: int, height: int) -> bytes:
+    frame = struct.pack(">BHHB", 8, height, width, 3)
+    return b"\xff\xd8\xff\xe0\x00\x04ab\xff\xc0" + struct.pack(">H", 17) + frame + bytes(9)
+
+
+DOUBLED = "".join(
+    f'<g id="g{n}"><use href="#g{n + 1}"/><use href="#g{n + 1}"/></g>' for n in range(40)
+)
+LARGE = base64.b64encode(png(40_000, 40_000, 1, 0)).decode()
+DRAWINGS = {
+    "a filter": '<filter id="f"><feTurbulence numOctaves="1000000000"/></filter>',
+    "a million letters": f"<text>{'a' * 1_000_000}</text>",
+    "copies of copies": DOUBLED,
+    "a copy of itself": '<g id="a"><use href="#a"/></g>',
+    "patterns in patterns": DOUBLED.replace('<use href="#', '<rect fill="url(#').replace(
+        '"/>', ')"/>'
+    ),
+    "elements inside one another": "<g>" * 5000 + "</g>" * 5000,
+    "a chain of copies": "".join(f'<g id="c{n}"><use href="#c{n + 1}"/></g>' for n in range(9000)),
+    "a picture of 1600 million pixels": f'<image href="data:image/png;base64,{LARGE}"/>',
+}
+
+
+@pytest.mark.parametrize("drawn", DRAWINGS)
+def test_a_drawing_without_end_is_refused_at_once(drawn: str) -> None:
+    began = time.monotonic()
+    with pytest.raises(PaperError):
+        svg.safe(f"{HEAD}{DRAWINGS[drawn]}</svg>", "drawing")
+    assert time.monotonic() - began < 5
+
+
+def test_a_drawing_as_plots_are_is_taken() -> None:
+    points = "".join(f'<use href="#dot" x="{n}" clip-path="url(#c)"/>' for n in range(5000))
+    drawn = f'{HEAD}<clipPath id="c"><rect/></clipPath><path id="dot" d="M0 0"/>{points}</svg>'
+    assert svg.safe(drawn, "drawing") == drawn
+
+
+@pytest.mark.parametrize(
+    "content",
+    [png(20_000, 20_000, 16, 2), png(40_000, 40_000, 1, 0), jpeg(60_000, 60_000)],
+    ids=["16 bit", "1 bit", "JPEG"],
+)
+def test_a_picture_without_end_is_named_in_its_place(tmp_path: Path, content: bytes) -> None:
+    (tmp_path / "a.png").write_bytes(content)
+    field = {"kind": "photo", "value": "a.png", "question": "Plate", "problem": ""}
+    files: dict[str, bytes] = {}
+    block = photographs.shown({"block": "stage", "entered": [field]}, tmp_path, files, {})
+    assert files == {}
+    assert "too large" in block["entered"][0]["problem"]
+
+
+@pytest.mark.parametrize("content", [png(8000, 6000, 8, 2), jpeg(8160, 6120)])
+def test_a_picture_as_telephones_make_them_is_drawn(content: bytes) -> None:
+    assert pictures.flood(content) == ""
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "**a " * 20_000 + " b**" * 20_000,
+        "[" * 100_000,
+        "> " * 50_000 + "x",
+        "`" * 3000 + "a`b" * 2000,
+    ],
+    ids=["strong", "brackets", "quotes", "ticks"],
+)
+def test_markdown_without_end_is_printed_as_it_was_typed(text: str) -> None:
+    began = time.monotonic()
+    assert prose.blocks(text)
+    assert time.monotonic() - began < 5
+
+
+def test_the_longest_markdown_that_is_read_takes_little_time() -> None:
+    began = time.monotonic()
+    prose.blocks("**a " * (prose.MOST_SIGNS // 4) + " b**" * (prose.MOST_SIGNS // 4))
+    assert time.monotonic() - began < 5
