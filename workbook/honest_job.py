@@ -696,11 +696,20 @@ def safety_of(job: HonestJob) -> tuple[Chapter, ...]:
 
 
 def safeties_of(job: HonestJob) -> tuple[Line, ...]:
-    """Every safety seen to act at its setting; the overcurrent trip as the sheet sets it."""
+    """Every safety seen to act at its setting; overcurrent and pressures as the sheet sets them."""
     from workbook.story_before import _safeties
 
     trip = job.si(job.sheet.motor.overcurrent_trip, "percent")
+    settings = job.sheet.safeties
+    high, low = (
+        job.si(each.setting, "kPa")
+        for each in (settings.high_condenser_pressure, settings.low_evaporator_pressure)
+    )
     values = {
+        "controls.pressure_safeties.1.setting": (f"{high:.1f}", "kPa gauge"),
+        "controls.pressure_safeties.1.seen": (f"{high - 0.6:.1f}", "kPa gauge"),
+        "controls.pressure_safeties.2.setting": (f"{low:.1f}", "kPa gauge"),
+        "controls.pressure_safeties.2.seen": (f"{low + 0.4:.1f}", "kPa gauge"),
         "controls.current_safeties.1.setting": (f"{trip:.0f}", "%"),
         "controls.current_safeties.1.seen": (f"{trip + 0.2:.1f}", "%"),
     }

@@ -349,8 +349,8 @@ def _sensors(m: Measured) -> tuple[Line, ...]:
 def _safeties() -> tuple[Line, ...]:
     brought, at_sensor = "condition brought about", "simulated at the sensor"
     pressures = (
-        ("high condenser pressure", "1170", "rising", "1168", at_sensor),
-        ("low evaporator pressure", "180", "falling", "181.2", at_sensor),
+        ("high condenser pressure", "1140", "rising", "1138", at_sensor),
+        ("low evaporator pressure", "205", "falling", "204.1", at_sensor),
     )
     temperatures = (
         ("low leaving chilled water", "3.0", "falling", "2.9", at_sensor),

@@ -99,7 +99,24 @@ _FOR = {
     "entering_chilled": "12.2 °C",
     "entering_condenser": "29.4 °C",
     "leaving_condenser": "35 °C",
+    "low_evaporator_pressure": "200 kPa",
+    "low_leaving_chilled_water": "3 °C",
+    "low_evaporator_refrigerant_temperature": "1 °C",
+    "high_motor_winding_temperature": "110 °C",
 }
+
+
+# Examples of a setting, by the sort of safety.
+_TRIPS: dict[Any, str] = {
+    machine_.PressureTrip: "1100 kPa",
+    machine_.TemperatureTrip: "80 °C",
+    machine_.CurrentTrip: "20 %",
+}
+
+
+def _section_kind(annotation: Any) -> Any:
+    """The section behind ``Section | None``; None for anything else."""
+    return next((part for part in get_args(annotation) if part in _TRIPS), None)
 
 
 def _line(key: str, field: Any) -> str:
@@ -108,6 +125,10 @@ def _line(key: str, field: Any) -> str:
             '# surge_line = [{ load = "100 %", lift = "34 K" }, { load = "50 %", lift = "27 K" }] '
             " # the maker's surge line, two points or more"
         )
+    trip = _TRIPS.get(_section_kind(field.annotation))
+    if trip is not None:
+        setting = _FOR.get(key, trip)
+        return f'# {key} = {{ setting = "{setting}", reset = "by hand", source = "page 3" }}'
     kind = (
         (field.json_schema_extra or {}).get("kind")
         if isinstance(field.json_schema_extra, dict)

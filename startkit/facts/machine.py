@@ -231,6 +231,46 @@ class Exchanger(_Section):
     relief_setting: RelativePressure | None = None
 
 
+class _Trip(_Section):
+    direction: Literal["rising", "falling"] | None = None
+    reset: Literal["by hand", "by itself"] | None = None
+    source: str
+
+
+class PressureTrip(_Trip):
+    """The maker's setting of one pressure safety."""
+
+    setting: RelativePressure
+
+
+class TemperatureTrip(_Trip):
+    """The maker's setting of one temperature safety."""
+
+    setting: Temperature
+
+
+class CurrentTrip(_Trip):
+    """The maker's setting of one current safety, in percent of full-load current."""
+
+    setting: Percent
+
+
+class Safeties(_Section):
+    """The maker's settings of the safeties, each with its source. Low oil differential and
+    overcurrent have their own keys in [oil] and [motor].
+    """
+
+    high_condenser_pressure: PressureTrip | None = None
+    low_evaporator_pressure: PressureTrip | None = None
+    low_leaving_chilled_water: TemperatureTrip | None = None
+    low_evaporator_refrigerant_temperature: TemperatureTrip | None = None
+    high_motor_winding_temperature: TemperatureTrip | None = None
+    high_bearing_temperature: TemperatureTrip | None = None
+    high_oil_temperature: TemperatureTrip | None = None
+    high_discharge_temperature: TemperatureTrip | None = None
+    current_unbalance: CurrentTrip | None = None
+
+
 class LoadPoint(_Section):
     """One row of the selection's part-load table."""
 
@@ -313,6 +353,7 @@ class Machine(_Section):
     condenser: Exchanger
     selection: Selection
     loop: Loop = Loop()
+    safeties: Safeties = Safeties()
     curves: Curves = Curves()
     limits: dict[str, Any] = {}
 

@@ -210,3 +210,25 @@ def test_a_blank_sheet_never_overwrites_a_file(tmp_path: Path) -> None:
 def test_a_sheet_that_holds_a_retired_key_still_opens(sheet, section, key, value):
     path = sheet(f"[{section}]\n", f"[{section}]\n{key} = {value}\n")
     assert not hasattr(getattr(machine.load(path), section), key)
+
+
+def test_a_sheet_may_give_the_settings_of_its_safeties(sheet: Callable[..., Path]) -> None:
+    given = 'high_condenser_pressure = { setting = "1100 kPa", reset = "by hand", source = "p. 3" }'
+    path = sheet("[vanes]", f"[safeties]\n{given}\n[vanes]")
+    trip = machine.load(path).safeties.high_condenser_pressure
+    assert trip is not None and trip.setting.to("kPa").magnitude == 1100
+    assert machine.load(sheet()).safeties.high_condenser_pressure is None
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        'high_condenser_pressure = { setting = "80 °C", source = "page 3" }',
+        'high_condenser_pressure = { setting = "1100 kPa" }',
+        'high_condensor_pressure = { setting = "1100 kPa", source = "page 3" }',
+    ],
+)
+def test_a_setting_with_a_wrong_unit_without_source_or_misspelt_is_refused(
+    sheet: Callable[..., Path], wrong: str
+) -> None:
+    assert "safeties" in refused(sheet("[vanes]", f"[safeties]\n{wrong}\n[vanes]"))

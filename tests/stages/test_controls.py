@@ -7,14 +7,19 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from startkit.facts.machine import Safeties
 from startkit.procedure import payload
 from startkit.stages.controls import STAGE
+from startkit.stages.controls.fields import SAFETIES
+from startkit.stages.electrical import STAGE as ELECTRICAL
 from startkit.stages.setup import STAGE as SETUP
+from startkit.stages.water import STAGE as WATER
 from startkit.verdict import Outcome
 
 THERMOMETER = {"tag": "T1", "kind": "temperature", "accuracy": "0.3 K", "due": "2027-06-30"}
 GAUGE = {"tag": "P1", "kind": "gauge pressure", "accuracy": "3 kPa", "due": "2027-06-30"}
 ALL = (THERMOMETER, GAUGE)
+SIDES = {"condenser.design_pressure": "1250 kPa", "condenser.relief_setting": "1250 kPa"}
 
 
 def _safety(table, n, safety, setting, direction, seen, method="condition brought about"):
@@ -35,7 +40,7 @@ def _interlock(n, name):
         f"interlocks.{n}.safety": (name, ""),
         f"interlocks.{n}.seen": ("yes", ""),
         f"interlocks.{n}.method": ("condition brought about", ""),
-        f"interlocks.{n}.reset": ("by itself", ""),
+        f"interlocks.{n}.reset": ("by hand", ""),
         f"interlocks.{n}.who": ("R. Ortega", ""),
     }
 
@@ -61,9 +66,9 @@ GOOD = {
         "pressure_safeties",
         2,
         "low evaporator pressure",
-        ("180", "kPa gauge"),
+        ("200", "kPa gauge"),
         "falling",
-        ("178", "kPa gauge"),
+        ("198", "kPa gauge"),
     ),
     **_safety(
         "temperature_safeties",
@@ -111,10 +116,13 @@ GOOD = {
 @pytest.fixture
 def job(make_job, put):
     """Controls in order, with changes laid over; None leaves an entry out."""
-    two = {"setup": SETUP, "controls": STAGE}
+    two = {"setup": SETUP, "controls": STAGE, "electrical": ELECTRICAL, "water": WATER}
 
-    def make(changes=None, sheet=None, system="SI", instruments=ALL):
-        made = make_job(sheet, system, stages=two)
+    def make(changes=None, sheet=None, system="SI", instruments=ALL, water=None, thermal_class="F"):
+        made = make_job({**SIDES, **(sheet or {})}, system, stages=two)
+        put(made, "electrical.thermal_class", thermal_class)
+        for what, value in (water or {}).items():
+            put(made, f"water.{what}", *value)
         for n, instrument in enumerate(instruments, 1):
             for name, value in instrument.items():
                 put(made, f"setup.instruments.{n}.{name}", value)
@@ -329,6 +337,7 @@ def test_a_temperature_trip_at_under_and_over_its_tolerance(
 ):
     made = job(
         {
+            "temperature_safeties.1.safety": ("other", ""),
             "temperature_safeties.1.direction": (direction, ""),
             "temperature_safeties.1.seen": (seen, "°C"),
         }
@@ -616,3 +625,187 @@ def test_a_sensor_rests_on_what_was_read(job, verdict_of):
         "controls.temperature_sensors.1.panel",
         "controls.temperature_sensors.1.reference",
     )
+
+
+# --- settings against physics and the sheet -------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("setting", "outcome"),
+    [
+        ("1125", Outcome.PASS),  # 90 % of 1250 kPa
+        ("1125.5", Outcome.FAIL),
+        ("1900", Outcome.FAIL),
+    ],
+)
+def test_the_high_pressure_trip_leaves_room_below_the_relief_setting(
+    job, verdict_of, setting, outcome
+):
+    made = job({"pressure_safeties.1.setting": (setting, "kPa gauge")})
+    assert verdict_of(made, "controls.high_pressure_setting_1").outcome is outcome
+
+
+@pytest.mark.parametrize("lower", ["relief_setting", "design_pressure"])
+def test_the_lower_of_relief_setting_and_design_pressure_counts(job, verdict_of, lower):
+    made = job(sheet={f"condenser.{lower}": "1150 kPa"})
+    assert verdict_of(made, "controls.high_pressure_setting_1").outcome is Outcome.FAIL
+
+
+def test_a_sheet_without_relief_setting_leaves_the_high_pressure_trip_unproven(job, verdict_of):
+    made = job(sheet={"condenser.design_pressure": None, "condenser.relief_setting": None})
+    assert verdict_of(made, "controls.high_pressure_setting_1").outcome is Outcome.UNPROVEN
+
+
+@pytest.mark.parametrize(
+    ("setting", "outcome"),
+    # R-134a saturates at 292.8 kPa abs at 0 °C (CoolProp); the standard barometer is 101.325 kPa.
+    [("191.0", Outcome.FAIL), ("192.0", Outcome.PASS)],
+)
+def test_the_low_pressure_trip_saturates_above_the_freezing_point(
+    job, verdict_of, setting, outcome
+):
+    made = job({"pressure_safeties.2.setting": (setting, "kPa gauge")})
+    assert verdict_of(made, "controls.low_pressure_setting_2").outcome is outcome
+
+
+@pytest.mark.parametrize(
+    ("setting", "outcome"),
+    [("1.9", Outcome.FAIL), ("2.0", Outcome.PASS), ("-3", Outcome.FAIL)],
+)
+def test_the_low_water_trip_is_above_the_freezing_point(job, verdict_of, setting, outcome):
+    made = job({"temperature_safeties.1.setting": (setting, "°C")})
+    assert verdict_of(made, "controls.low_water_setting_1").outcome is outcome
+
+
+GLYCOL = {
+    "evaporator_fluid": ("propylene glycol", ""),
+    "evaporator_share": ("25", "%"),
+    "evaporator_basis": ("mass", ""),
+}
+
+
+@pytest.mark.parametrize(
+    ("setting", "outcome"),
+    # 25 % propylene glycol by mass freezes at about -10 °C (data set of startkit.science.water).
+    [("-3", Outcome.PASS), ("-9.5", Outcome.FAIL)],
+)
+def test_glycol_as_measured_lowers_the_freezing_point(job, verdict_of, setting, outcome):
+    made = job({"temperature_safeties.1.setting": (setting, "°C")}, water=GLYCOL)
+    found = verdict_of(made, "controls.low_water_setting_1")
+    assert found.outcome is outcome
+    assert "water.evaporator_share" in found.rests_on
+
+
+def test_water_where_the_sheet_has_glycol_freezes_at_its_own_point(job, verdict_of):
+    sheet = {
+        "evaporator.fluid": "propylene glycol",
+        "evaporator.glycol_mass_fraction": "25 %",
+    }
+    change = {"temperature_safeties.1.setting": ("-3", "°C")}
+    assert verdict_of(job(change, sheet), "controls.low_water_setting_1").outcome is Outcome.PASS
+    flows = {"evaporator_fluid": ("water", "")}
+    found = verdict_of(job(change, sheet, water=flows), "controls.low_water_setting_1")
+    assert found.outcome is Outcome.FAIL
+
+
+@pytest.mark.parametrize(
+    ("motor_class", "setting", "outcome"),
+    [
+        ("B", "130", Outcome.PASS),
+        ("B", "131", Outcome.FAIL),
+        ("F", "155", Outcome.PASS),
+        ("F", "156", Outcome.FAIL),
+        ("", "110", Outcome.UNPROVEN),
+        ("", "181", Outcome.FAIL),
+    ],
+)
+def test_the_winding_trip_is_within_the_class_of_the_insulation(
+    job, verdict_of, motor_class, setting, outcome
+):
+    made = job({"temperature_safeties.2.setting": (setting, "°C")}, thermal_class=motor_class)
+    assert verdict_of(made, "controls.winding_setting_2").outcome is outcome
+
+
+@pytest.mark.parametrize(("held", "outcome"), [("106 %", Outcome.PASS), ("106.1 %", Outcome.FAIL)])
+def test_the_overcurrent_trip_is_above_the_drives_current_limit(job, verdict_of, held, outcome):
+    sheet = {"motor.starter": "variable-speed drive", "motor.drive_current_limit": held}
+    found = verdict_of(job(sheet=sheet), "controls.overcurrent_above_limit_1")
+    assert found.outcome is outcome
+
+
+@pytest.mark.parametrize(
+    ("row", "direction"),
+    [
+        ("pressure_safeties.1", "falling"),
+        ("pressure_safeties.2", "rising"),
+        ("temperature_safeties.1", "rising"),
+        ("temperature_safeties.2", "falling"),
+        ("current_safeties.1", "falling"),
+    ],
+)
+def test_a_trip_in_the_wrong_direction_fails(job, verdict_of, row, direction):
+    found = verdict_of(job({f"{row}.direction": (direction, "")}), f"controls.{row}")
+    assert found.outcome is Outcome.FAIL and "must trip" in found.sentence
+
+
+@pytest.mark.parametrize("row", ["pressure_safeties.1", "current_safeties.1", "interlocks.3"])
+def test_what_a_person_must_reset_may_not_reset_by_itself(job, verdict_of, row):
+    found = verdict_of(job({f"{row}.reset": ("by itself", "")}), f"controls.{row}")
+    assert found.outcome is Outcome.FAIL and "reset" in found.sentence
+
+
+def test_a_flow_switch_may_reset_by_itself(job, verdict_of):
+    made = job({"interlocks.1.reset": ("by itself", "")})
+    assert verdict_of(made, "controls.interlocks.1").outcome is Outcome.PASS
+
+
+def test_the_record_says_that_a_simulated_trip_did_not_prove_the_sensor(job, verdict_of):
+    def told(row):
+        return "sensor itself was not proven" in verdict_of(job(), f"controls.{row}").sentence
+
+    assert told("current_safeties.1")  # simulated at the sensor
+    assert not told("pressure_safeties.1")  # brought about
+
+
+SHEET = {
+    "safeties": {
+        "high_condenser_pressure": {"setting": "1100 kPa", "source": "manual, page 3"},
+        "low_leaving_chilled_water": {
+            "setting": "4 °C",
+            "reset": "by hand",
+            "source": "manual, page 3",
+        },
+    }
+}
+
+
+@pytest.mark.parametrize(
+    ("row", "setting", "unit", "outcome"),
+    [
+        ("pressure_safeties.1", "1100", "kPa gauge", Outcome.PASS),
+        ("pressure_safeties.1", "1080", "kPa gauge", Outcome.FAIL),
+        ("temperature_safeties.1", "4.5", "°C", Outcome.PASS),
+        ("temperature_safeties.1", "4.6", "°C", Outcome.FAIL),
+    ],
+)
+def test_a_setting_is_that_of_the_sheet(job, verdict_of, row, setting, unit, outcome):
+    made = job({f"{row}.setting": (setting, unit)}, sheet=SHEET)
+    found = verdict_of(made, f"controls.{row}_setting")
+    assert found.outcome is outcome and "maker's figure" in found.source
+
+
+def test_a_sheet_without_the_setting_asks_for_nothing(job, assess):
+    keys = {v.key for v in assess(job()).findings("controls").verdicts}
+    assert "controls.pressure_safeties.1_setting" not in keys
+
+
+def test_a_reset_by_hand_that_the_sheet_asks_for_is_kept(job, verdict_of):
+    change = {"temperature_safeties.1.reset": ("by itself", "")}
+    assert verdict_of(job(change), "controls.temperature_safeties.1").outcome is Outcome.PASS
+    found = verdict_of(job(change, sheet=SHEET), "controls.temperature_safeties.1")
+    assert found.outcome is Outcome.FAIL
+
+
+def test_every_safety_of_the_sheet_can_be_chosen():
+    offered = {choice.code for _, _, choices, _ in SAFETIES.values() for choice in choices}
+    assert set(Safeties.model_fields) <= offered

@@ -93,14 +93,31 @@ def test_emergency_exhaust_just_under_and_over_the_rule_in_si(job, verdict_of, i
 
 
 def test_emergency_exhaust_at_the_rule_itself_passes(job, verdict_of):
-    # 400 kg: 0.07 sqrt(400) = 1.4 exactly
+    # 900 kg: 0.07 sqrt(900) = 2.1 exactly
     assert (
         verdict_of(
-            job({"room_charge": ("400", "kg"), "emergency_installed": ("1.4", "m³/s")}),
+            job({"room_charge": ("900", "kg"), "emergency_installed": ("2.1", "m³/s")}),
             "safety.emergency_exhaust",
         ).outcome
         is Outcome.PASS
     )
+
+
+@pytest.mark.parametrize(
+    ("kilograms", "outcome"),
+    [("489", Outcome.FAIL), ("490", Outcome.PASS), ("500", Outcome.PASS), ("2000", Outcome.PASS)],
+)
+def test_the_charge_of_the_room_is_not_less_than_the_machines_own(
+    job, verdict_of, kilograms, outcome
+):
+    made = job({"room_charge": (kilograms, "kg")})  # the sheet's own charge is 500 kg
+    assert verdict_of(made, "safety.room_charge").outcome is outcome
+
+
+def test_a_charge_entered_too_small_does_not_make_the_exhaust_large_enough(job, verdict_of):
+    # 500 kg: 0.07 sqrt(500) = 1.565 m3/s
+    made = job({"room_charge": ("5", "kg"), "emergency_installed": ("1.4", "m³/s")})
+    assert verdict_of(made, "safety.emergency_exhaust").outcome is Outcome.FAIL
 
 
 @pytest.mark.parametrize(("installed", "outcome"), [("4471", Outcome.FAIL), ("4473", Outcome.PASS)])

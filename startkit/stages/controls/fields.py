@@ -67,6 +67,9 @@ AT_SENSOR = Choice("at_sensor", "simulated at the sensor")
 FORCED = Choice("forced", "forced in the controls")
 
 
+BY_HAND, BY_ITSELF = Choice("by_hand", "by hand"), Choice("by_itself", "by itself")
+
+
 OTHER = Choice("other", "other")
 
 
@@ -127,7 +130,7 @@ _HOW = (
         "reset",
         "Reset",
         "choice",
-        choices=(Choice("by_hand", "by hand"), Choice("by_itself", "by itself")),
+        choices=(BY_HAND, BY_ITSELF),
     ),
     Column("who", "By", "person"),
     Column("reason", "If not: why not"),

@@ -17,8 +17,10 @@ from startkit.science.sensors import (
     after_offset,
 )
 from startkit.science.sensors import SOURCE as AGREEMENT
-from startkit.stages.controls.fields import FORCED, OTHER, RISING, SAFETIES, SENSORS
+from startkit.stages.controls import circumstances
+from startkit.stages.controls.fields import OTHER, RISING, SAFETIES, SENSORS
 from startkit.stages.controls.readings import Checked
+from startkit.stages.controls.setting_verdicts import setting_verdicts
 from startkit.units import Q, difference_kind
 from startkit.verdict import Outcome, Verdict
 
@@ -195,12 +197,24 @@ def _safeties(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdi
     """One verdict a safety, one on the list being complete, one on the overcurrent setting."""
     found = [_safety(limits, entries, name, row) for name in SAFETIES for row in entries.rows(name)]
     found += [_interlock(entries, row) for row in entries.rows("interlocks")]
-    return (_listed(entries), *found, *_overcurrent(machine, limits, entries))
+    found = [
+        circumstances.judged(machine, v, row)
+        for v, row in zip(found, _safety_rows(entries), strict=True)
+    ]
+    return (
+        _listed(entries),
+        *found,
+        *_overcurrent(machine, limits, entries),
+        *setting_verdicts(machine, limits, entries),
+    )
+
+
+def _safety_rows(entries: Entries) -> list[Row]:
+    return [row for name in (*SAFETIES, "interlocks") for row in entries.rows(name)]
 
 
 def _listed(entries: Entries) -> Verdict:
-    tables = (*SAFETIES, "interlocks")
-    rows = [row for name in tables for row in entries.rows(name)]
+    tables, rows = (*SAFETIES, "interlocks"), _safety_rows(entries)
     there = {row.code("safety") for row in rows}
     missing = [" or ".join(names).replace("_", " ") for names in ALWAYS if not there & set(names)]
     found = Verdict(
@@ -288,7 +302,7 @@ def _safety(limits: Limits, entries: Entries, table: str, row: Row) -> Verdict:
         f" {entries.show(setting.quantity, kind)}, {row.text('direction')}; {row.text('method')},"
         f" reset {row.text('reset')}, by {row.text('who')}."
     )
-    found = check(
+    return check(
         entries,
         limit,
         _lateness(kind, seen, setting, row.code("direction")),
@@ -298,7 +312,6 @@ def _safety(limits: Limits, entries: Entries, table: str, row: Row) -> Verdict:
         next_step="Set it, and prove it again.",
         rests_on=_filled(row),
     )
-    return _forced(found, row)
 
 
 def _lateness(kind: str, seen: Reading, setting: Reading, direction: str) -> Reading:
@@ -308,18 +321,6 @@ def _lateness(kind: str, seen: Reading, setting: Reading, direction: str) -> Rea
     due = setting.exact()
     late = seen.deviation_from(due) if kind == "gauge_pressure" else seen.less(due)
     return late if direction == RISING.code else late.times(-1.0)
-
-
-def _forced(found: Verdict, row: Row) -> Verdict:
-    """Forced in the controls, only their logic was proven: neither sensor nor wire."""
-    if row.code("method") != FORCED.code or found.outcome is not Outcome.PASS:
-        return found
-    return replace(
-        found,
-        outcome=Outcome.UNPROVEN,
-        sentence=f"{found.sentence} Forced: sensor and wiring were not proven.",
-        next_step="Prove it at the sensor, or waive with the reason.",
-    )
 
 
 def _interlock(entries: Entries, row: Row) -> Verdict:
@@ -346,15 +347,12 @@ def _interlock(entries: Entries, row: Row) -> Verdict:
     missing = _missing(row, _TOLD)
     if missing:
         return replace(blank, sentence=missing, next_step="Enter what is missing.")
-    return _forced(
-        replace(
-            blank,
-            outcome=Outcome.PASS,
-            sentence=(
-                f"It acted: {row.text('method')}, reset {row.text('reset')}, by {row.text('who')}."
-            ),
+    return replace(
+        blank,
+        outcome=Outcome.PASS,
+        sentence=(
+            f"It acted: {row.text('method')}, reset {row.text('reset')}, by {row.text('who')}."
         ),
-        row,
     )
 
 

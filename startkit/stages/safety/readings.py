@@ -25,9 +25,9 @@ def exposure_limits(machine: Machine) -> tuple[Exposure | None, tuple[str, ...]]
 
 
 def charge(machine: Machine, entries: Entries) -> pint.Quantity | None:
-    """Charge of the largest system in the room: as entered, else the sheet's."""
-    entered = entries.quantity("room_charge")
-    return machine.machine.refrigerant_charge if entered is None else entered
+    """Charge of the largest system in the room: as entered, and never less than the sheet's."""
+    known = (entries.quantity("room_charge"), machine.machine.refrigerant_charge)
+    return max((each for each in known if each is not None), default=None)
 
 
 def emergency_needed(machine: Machine, entries: Entries, form: str) -> pint.Quantity | None:

@@ -14,11 +14,28 @@ from startkit.verdict import Outcome, Verdict
 def judged(
     machine: Machine, limits: Limits, entries: Entries, known: Exposure | None
 ) -> tuple[Verdict, ...]:
-    """Emergency and normal exhaust, detector."""
+    """Charge in the room, emergency and normal exhaust, detector."""
     return (
+        *_room_charge(machine, limits, entries),
         _emergency(machine, limits, entries),
         *_normal(machine, limits, entries),
         _detector(limits, entries, known),
+    )
+
+
+def _room_charge(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdict, ...]:
+    """The largest system in the room holds no less than this machine."""
+    entered, own = entries.reading("room_charge"), machine.machine.refrigerant_charge
+    if not entered.taken or own is None:
+        return ()
+    return (
+        check(
+            entries,
+            limits["safety.room_charge"],
+            entered.exact().share_of(own),
+            next_step="Enter the charge of the largest system in the room; this machine counts.",
+            note=f"The sheet gives this machine {entries.show(own, 'mass', 0)}.",
+        ),
     )
 
 
