@@ -21,6 +21,7 @@ RECORD, JOURNAL, CSV = "record.json", "journal.json", "entries.csv"
 TRENDS, PICTURES = "trends", "pictures"
 
 LARGEST = 2_000_000_000  # bytes of a record
+_NODES = 2000  # of a tree of names, which may branch again and again
 _DEPTH = 32  # of a tree of names; a damaged one may lead round in circles
 
 
@@ -202,7 +203,7 @@ def _attached(reader: Any, most: int) -> Evidence:
     names = _value(_value(reader.root, "/Names"), "/EmbeddedFiles")
     files: dict[str, bytes] = {}
     twice = []
-    for specification in _leaves(names, _DEPTH) if names is not None else ():
+    for specification in _leaves(names, _DEPTH, [_NODES]) if names is not None else ():
         name = str(_value(specification, "/UF") or _value(specification, "/F") or "")
         if name in files:
             twice.append(name)
@@ -227,9 +228,10 @@ def _creator(reader: Any) -> str:
         return ""
 
 
-def _leaves(node: Any, depth: int) -> Iterator[Any]:
-    """Every file specification of a name tree (ISO 32000-1, 7.9.6)."""
-    if depth == 0:
+def _leaves(node: Any, depth: int, left: list[int]) -> Iterator[Any]:
+    """Every file specification of a name tree (ISO 32000-1, 7.9.6); `left` counts down its nodes."""
+    left[0] -= 1
+    if depth == 0 or left[0] < 0:
         raise PaperError(
             "the list of attached files is damaged", "record", "take an undamaged copy"
         )
@@ -237,7 +239,7 @@ def _leaves(node: Any, depth: int) -> Iterator[Any]:
         if position % 2:
             yield value.get_object()
     for kid in _value(node, "/Kids") or ():
-        yield from _leaves(kid.get_object(), depth - 1)
+        yield from _leaves(kid.get_object(), depth - 1, left)
 
 
 def _value(node: Any, key: str) -> Any:

@@ -15,6 +15,25 @@ from startkit.errors import PaperError
 LEAST, TIMES_PACKED, MOST = 100_000_000, 50, 900_000_000
 _STREAM = re.compile(rb"stream\r?\n")
 _PIECE = 1 << 20
+# No record has as many streams, or tables of its objects as long, in bytes.
+MOST_STREAMS, LARGEST_TABLES = 50_000, 2_000_000
+
+
+def _name(word: str) -> str:
+    """A pattern for a name of a PDF, whose letters may be written as codes (ISO 32000-1, 7.3.5)."""
+    return "/" + "".join(f"(?:{each}|#{ord(each):02x}|#{ord(each):02X})" for each in word)
+
+
+_BLANK = r"(?:\s|\0|%[^\r\n]{0,200}[\r\n])*"
+_TABLE = re.compile(_name("XRef").encode("ascii"))
+# A table of objects that claims a million of them or more, or whose entries have no width.
+_ENDLESS = re.compile(
+    (
+        f"{_name('Size')}{_BLANK}\\+?0*[1-9][0-9]{{6,}}"
+        f"|{_name('Index')}{_BLANK}\\[[^\\]]{{0,2000}}?[1-9][0-9]{{6,}}"
+        f"|{_name('W')}{_BLANK}\\[{_BLANK}0+{_BLANK}0+{_BLANK}0+{_BLANK}\\]"
+    ).encode("ascii")
+)
 
 
 def most(packed: int) -> int:
@@ -30,12 +49,32 @@ def refuse_flood(content: bytes) -> None:
     PaperError
         They unpack to more than a record holds.
     """
-    limit, total = most(len(content)), 0
-    for found in _STREAM.finditer(content):
+    limit, total, tables, before = most(len(content)), 0, 0, 0
+    for number, found in enumerate(_STREAM.finditer(content)):
+        if number > MOST_STREAMS:
+            raise _flood()
+        table = _table(content, before, found.start())
+        before = found.end()
         for size in _sizes(memoryview(content)[found.end() :]):
-            total += size
-            if total > limit:
+            total, tables = total + size, tables + size * table
+            if total > limit or tables > LARGEST_TABLES:
                 raise _flood()
+    _table(content, before, len(content))
+
+
+def _table(content: bytes, start: int, end: int) -> bool:
+    """Whether a table of objects is described between two places.
+
+    Raises
+    ------
+    PaperError
+        It claims more than any record has.
+    """
+    if _TABLE.search(content, start, end) is None:
+        return False
+    if _ENDLESS.search(content, start, end):
+        raise _flood()
+    return True
 
 
 def _sizes(packed: memoryview) -> Any:

@@ -12,6 +12,7 @@ import pytest
 
 from startkit.errors import PaperError
 from startkit.facts import pictures
+from startkit.paper import evidence
 from startkit.paper.printing import photographs, prose, svg
 
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9">'
@@ -99,4 +100,49 @@ def test_markdown_without_end_is_printed_as_it_was_typed(text: str) -> None:
 def test_the_longest_markdown_that_is_read_takes_little_time() -> None:
     began = time.monotonic()
     prose.blocks("**a " * (prose.MOST_SIGNS // 4) + " b**" * (prose.MOST_SIGNS // 4))
+    assert time.monotonic() - began < 5
+
+
+def table(size: str, width: str = "[1 0 0]", content: bytes = b"", more: str = "") -> bytes:
+    """A PDF whose table of objects is a stream."""
+    start = b"%PDF-1.7\n1 0 obj\n<</Type/Catalog>>\nendobj\n"
+    head = f"<</Type /XRef /W {width} {size} /Root 1 0 R {more} /Length {len(content)}>>"
+    stream = f"2 0 obj\n{head}\nstream\n".encode() + content + b"\nendstream\nendobj\n"
+    return start + stream + f"startxref\n{len(start)}\n%%EOF\n".encode()
+
+
+def tree(deep: int) -> bytes:
+    """A PDF whose list of attached files branches twice at every step."""
+    objects = ["<</Type/Catalog/Names 2 0 R>>", "<</EmbeddedFiles 3 0 R>>"]
+    for number in range(4, deep + 4):
+        objects.append(f"<</Kids [{number} 0 R {number} 0 R]>>")
+    written, places = b"%PDF-1.7\n", []
+    for number, each in enumerate([*objects, "<</Names []>>"], start=1):
+        places.append(len(written))
+        written += f"{number} 0 obj\n{each}\nendobj\n".encode()
+    end = len(written)
+    rows = "".join(f"{place:010d} 00000 n \n" for place in places)
+    written += f"xref\n0 {len(places) + 1}\n0000000000 65535 f \n{rows}".encode()
+    trailer = f"trailer\n<</Size {len(places) + 1}/Root 1 0 R>>\nstartxref\n{end}\n%%EOF\n"
+    return written + trailer.encode()
+
+
+PACKED = zlib.compress(bytes(90_000_000))
+ENDLESS = {
+    "a thousand million objects": table("/Size 1000000000"),
+    "the same, its name in codes": table("/S#69ze 1000000000"),
+    "the same, after a remark": table("/Size %x\n1000000000"),
+    "a long index": table("/Size 3 /Index [0 1000000000]"),
+    "entries of no width": table("/Size 999999", "[0 0 0]"),
+    "a long table": table("/Size 999999", "[1 4 4]", PACKED, "/Filter/FlateDecode"),
+    "a tree of names": tree(30),
+    "streams and streams": b"%PDF-1.7\n" + b"stream\n" * 6_000_000,
+}
+
+
+@pytest.mark.parametrize("name", ENDLESS)
+def test_a_pdf_without_end_is_refused_soon(name: str) -> None:
+    began = time.monotonic()
+    with pytest.raises(PaperError):
+        evidence.of_pdf(ENDLESS[name])
     assert time.monotonic() - began < 5

@@ -70,8 +70,9 @@ def import_job(record: Path, folder: Path, who: str = "", template: str = "") ->
 
 def _sound(content: bytes) -> Evidence:
     """What a record carries, if it is as recorded and, where it is signed, as signed."""
+    evidence = of_pdf(content)  # first: it refuses what would never be read to its end
     signed = signatures.read(content, FIELDS)
-    evidence = of_pdf(content).sound()
+    evidence.sound()
     faults = [
         *signed.faults,
         *increments.taken_apart(content, evidence.record).faults,
