@@ -23,7 +23,19 @@ def begun(tag: str) -> tuple[Chapter, ...]:
                 flat(
                     people,
                     (
-                        Line("setup.barometer", "24.86", "in Hg"),
+                        *row(
+                            "setup.instruments",
+                            1,
+                            {
+                                "tag": "BA-1",
+                                "name": "Barometer",
+                                "kind": "barometer",
+                                "serial": "BM-19",
+                                "accuracy": "0.05 kPa",
+                                "due": "2026-12-31",
+                            },
+                        ),
+                        Line("setup.barometer", "24.86", "in Hg", "BA-1"),
                         Line("setup.nameplate_serial", "HW-88213-L"),
                         Line("setup.nameplate_refrigerant", "1233zd(E)"),
                         Line("setup.nameplate_voltage", "480", "V"),

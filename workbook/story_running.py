@@ -157,6 +157,15 @@ def _start_that_holds(m: Measured, held: RunUpRecord) -> Chapter:
                     ),
                 ),
             ),
+            (
+                Line(
+                    "first_start.oil_lowest",
+                    f"{held.oil.min() / 1e3:.1f}",
+                    "kPa",
+                    "PD-1",
+                    "Lowest seen on the gauge during run-up.",
+                ),
+            ),
             tuple(
                 Line(f"first_start.settled_l{n}", amperes, "A", "AM-1")
                 for n, amperes in enumerate(m.settled(), 1)

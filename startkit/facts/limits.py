@@ -46,6 +46,10 @@ class Limit:
         ``"published"``.
     authority : str
         Whose limit it is: ``"machine sheet"``, ``"specification"`` or ``"default"``.
+    measured : bool
+        What it limits is measured: without a known uncertainty it is never a pass. False for what
+        is read off a plate, a document, a setting or a clock. In ``limits.toml`` the default is
+        true.
     """
 
     key: str
@@ -56,6 +60,7 @@ class Limit:
     source: str = ""
     standing: str = "published"
     authority: str = "default"
+    measured: bool = False
 
     @property
     def origin(self) -> str:
@@ -219,7 +224,14 @@ def from_toml(table: toml_file.Table, name: str, text: str) -> Limits:
             for side in ("low", "high")
         )
         limits[key] = Limit(
-            key, body["title"], body["kind"], low, high, body.get("source", ""), body["standing"]
+            key,
+            body["title"],
+            body["kind"],
+            low,
+            high,
+            body.get("source", ""),
+            body["standing"],
+            measured=bool(body.get("measured", True)),
         )
     return Limits(limits)
 

@@ -357,7 +357,7 @@ class Entries:
         with the instrument.
         """
         instrument = self.job.instruments.get(tag)
-        if instrument is None:
+        if instrument is None:  # not on the list: its error may be of any size
             return None, ""
         if not can_read(instrument.kind, kind):
             return None, wrong_kind(instrument, kind)
@@ -367,7 +367,12 @@ class Entries:
         if declared.plausible is None:
             return ""
         barometer = self.job.barometer.quantity if declared.kind != "barometer" else None
-        low, high = (parse(text, declared.kind, barometer=barometer) for text in declared.plausible)
+        try:
+            low, high = (
+                parse(text, declared.kind, barometer=barometer) for text in declared.plausible
+            )
+        except StartkitError:  # a barometer that cannot be right; its own verdict says so
+            return ""
         if low <= quantity <= high:
             return ""
         # Not through `self.show`: that asks for the barometer, whose own flag this may be.

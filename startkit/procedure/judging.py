@@ -49,6 +49,9 @@ def check(
     """
     taken = reading if isinstance(reading, Reading) else Reading(quantity=reading, u=u)
     outcome = within(taken.quantity, limit.low, limit.high, taken.u, steady)
+    if limit.measured and outcome is Outcome.PASS and taken.u is None and not taken.untrusted:
+        # An error that is not known may be of any size.
+        taken = replace(taken, untrusted="how well it was measured is not known")
     if taken.untrusted and outcome in (Outcome.PASS, Outcome.FAIL):
         outcome = Outcome.UNPROVEN
     sentence = " ".join(
@@ -76,7 +79,7 @@ def _next(taken: Reading, outcome: Outcome, next_step: str) -> str:
     if outcome is Outcome.OPEN:
         return "Take the reading."
     return (
-        "Take the reading again with an instrument that is made for it and in calibration."
+        "Name the instrument; it has to be on the list, made for this, and in calibration."
         if taken.untrusted
         else next_step
     )

@@ -4,6 +4,8 @@ completeness, waivers.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from startkit.facts.limits import Limit
@@ -337,3 +339,16 @@ def test_a_waiver_can_be_withdrawn(make_job, put, verdict_of):
     put(job, "waiver.bench.drop", "strainer is due next week")
     put(job, "waiver.bench.drop", "", note="strainer came today")
     assert verdict_of(job, "bench.drop").outcome is Outcome.FAIL
+
+
+# --- how well it was measured --------------------------------------------------------------------
+
+
+def test_a_measured_reading_without_a_known_uncertainty_is_never_a_pass(entries):
+    measured = replace(WINDOW, measured=True)
+    assert check(entries(), measured, Q(15, "kPa"), next_step="x").outcome is Outcome.UNPROVEN
+    assert check(entries(), measured, Q(25, "kPa"), next_step="x").outcome is Outcome.FAIL
+    known = check(entries(), measured, Q(15, "kPa"), u=Q(0.5, "kPa"), next_step="x")
+    assert known.outcome is Outcome.PASS
+    setting = replace(WINDOW, measured=False)
+    assert check(entries(), setting, Q(15, "kPa"), next_step="x").outcome is Outcome.PASS
