@@ -21,7 +21,7 @@ from startkit.facts.trend.trend import Trend
 from startkit.procedure import memory, people, site
 from startkit.procedure.block import Block, read_block
 from startkit.procedure.choice import chosen, yes_or_no
-from startkit.procedure.field import SERIES, TABLE, Column, Field, text_problem
+from startkit.procedure.field import SERIES, TABLE, Column, Field, outside_usual, text_problem
 from startkit.procedure.findings import Findings
 from startkit.procedure.reading import Reading, Row, overdue, wrong_kind
 from startkit.units import KINDS, SI, parse, show
@@ -332,6 +332,7 @@ class Entries:
         if declared.kind not in KINDS:
             choice = chosen(entry.value, declared.options) if declared.offers else None
             problem = "" if choice else text_problem(entry.value, declared, where)
+            problem = problem or self._stranger(entry.value, declared, where)
             return replace(read, choice=choice, problem=problem)
         barometer = None if declared.kind == "barometer" else self.job.barometer.quantity
         try:
@@ -340,8 +341,21 @@ class Entries:
             return read.unreadable(str(error))
         u, untrusted = self._uncertainty(entry, quantity, declared.kind)
         return replace(
-            read, quantity=quantity, u=u, flag=self._flag(quantity, declared), untrusted=untrusted
+            read,
+            quantity=quantity,
+            u=u,
+            flag=outside_usual(quantity, declared, self.job.system, barometer),
+            untrusted=untrusted,
         )
+
+    def _stranger(self, name: str, declared: Field | Column, where: str) -> str:
+        """That somebody is not on the job, in words; a job without a list of people knows none."""
+        if declared.kind != "person" or self.declared.name == site.PREFIX:
+            return ""
+        known = {person.name for person in self.job.people if person.name}
+        if not known or name.strip() in known:
+            return ""
+        return f"{where}: {name!r} is not among the people on this job; add them in Setup."
 
     def _uncertainty(
         self, entry: Entry, quantity: pint.Quantity, kind: str
@@ -362,24 +376,6 @@ class Entries:
         if not can_read(instrument.kind, kind):
             return None, wrong_kind(instrument, kind)
         return instrument.standard_uncertainty(quantity), overdue(instrument, day)
-
-    def _flag(self, quantity: pint.Quantity, declared: Field | Column) -> str:
-        if declared.plausible is None:
-            return ""
-        barometer = self.job.barometer.quantity if declared.kind != "barometer" else None
-        try:
-            low, high = (
-                parse(text, declared.kind, barometer=barometer) for text in declared.plausible
-            )
-        except StartkitError:  # a barometer that cannot be right; its own verdict says so
-            return ""
-        if low <= quantity <= high:
-            return ""
-        # Not through `self.show`: that asks for the barometer, whose own flag this may be.
-        usual = " to ".join(
-            show(side, declared.kind, self.job.system, barometer) for side in (low, high)
-        )
-        return f"outside the usual {usual}: check the reading and its unit"
 
     def rows(self, name: str) -> tuple[Row, ...]:
         """The rows of a table field that hold anything, in order."""

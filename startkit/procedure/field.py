@@ -7,9 +7,12 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
 
+import pint
+
+from startkit.errors import StartkitError
 from startkit.facts.machine import Machine
 from startkit.procedure.choice import Choice, options, yes_or_no
-from startkit.units import KINDS
+from startkit.units import KINDS, parse, show
 
 # Kinds of field beside the kinds of reading in `startkit.units`.
 PLAIN_KINDS = (
@@ -161,3 +164,22 @@ def text_problem(text: str, declared: Field | Column, where: str) -> str:
                 f" 2026-11-25{' 14:30' if declared.kind == 'moment' else ''}."
             )
     return ""
+
+
+def outside_usual(
+    quantity: pint.Quantity,
+    declared: Field | Column,
+    system: str,
+    barometer: pint.Quantity | None,
+) -> str:
+    """That a reading is outside its plausible range, in words; empty if it is not."""
+    if declared.plausible is None:
+        return ""
+    try:
+        low, high = (parse(text, declared.kind, barometer=barometer) for text in declared.plausible)
+    except StartkitError:  # a barometer that cannot be right; its own verdict says so
+        return ""
+    if low <= quantity <= high:
+        return ""
+    usual = " to ".join(show(side, declared.kind, system, barometer) for side in (low, high))
+    return f"outside the usual {usual}: check the reading and its unit"

@@ -420,3 +420,14 @@ def test_a_series_that_is_missing_or_gives_no_figure_gives_a_reading_not_taken(t
         trend().reading("temperature", None),
     ):
         assert not found.taken and found.quantity is None and found.items == ("bench.trend",)
+
+
+def test_a_name_that_is_not_on_the_job_is_a_problem_of_its_field(make_job, put, assess):
+    job = make_job()
+    put(job, "setup.people.1.name", "B. Jansen")
+    put(job, "setup.people.1.role", "technician")
+    put(job, "safety.lock_out_by", "N. Fairweather")
+    assert any("not among the people" in p for p in assess(job).stage_entries("safety").problems())
+    put(job, "safety.lock_out_by", "B. Jansen")
+    problems = assess(job).stage_entries("safety").problems()
+    assert not any("not among the people" in problem for problem in problems)
