@@ -9,6 +9,7 @@ from pathlib import Path
 from startkit.errors import JobError
 
 TEMPLATES = "startkit.templates"
+LONGEST_NAME = 255  # of a file on any system
 # In a wheel the templates are inside the package; in a checkout next to it.
 _HOMES = (Path(__file__).parents[1] / "templates", Path(__file__).parents[2] / "templates")
 
@@ -45,6 +46,10 @@ def find_template(name: str) -> Path:
     JobError
         No such template; the known ones are named.
     """
+    if len(name) > 4000 or len(Path(name).name.encode("utf-8", "replace")) > LONGEST_NAME:
+        raise JobError(
+            f"there is no template {name[:40]!r}…", "template", "use the path of a notebook"
+        )
     given = Path(name)
     if given.suffix == ".ipynb" and given.is_file():
         return given

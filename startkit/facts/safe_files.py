@@ -55,7 +55,8 @@ def write_whole(path: Path, content: bytes) -> Path:
         raise PaperError(
             f"the file cannot be written ({error.strerror})",
             str(path),
-            "close programs that hold it and check the disk",
+            "close programs that hold it, and check that the disk or stick has room and is not"
+            " write-protected",
         ) from None
 
 

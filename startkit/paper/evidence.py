@@ -14,7 +14,7 @@ from startkit.errors import PaperError
 from startkit.facts import given_files, kept_files
 from startkit.facts.digests import sha256
 from startkit.facts.journal import Entry, chain_faults
-from startkit.paper import journal_export, unpacking
+from startkit.paper import journal_export, record_shape, unpacking
 
 # Names of the files that travel inside a record.
 RECORD, JOURNAL, CSV = "record.json", "journal.json", "entries.csv"
@@ -56,15 +56,7 @@ class Evidence:
             They are not attached or are damaged.
         """
         data = _json(self._needed(RECORD), RECORD)
-        if not all(
-            isinstance(data.get(key), kind)
-            for key, kind in (
-                ("front", dict),
-                ("body", list),
-                ("attachments", list),
-                ("signatures", list),
-            )
-        ):
+        if not record_shape.is_whole(data):
             raise PaperError(
                 "the attached data are not those of a record",
                 RECORD,
@@ -249,8 +241,18 @@ def _value(node: Any, key: str) -> Any:
 
 def _well_formed(entry: Entry) -> bool:
     return all(
-        isinstance(value, int if name == "seq" else str) for name, value in vars(entry).items()
+        type(value) is int if name == "seq" else isinstance(value, str) and _is_text(value)
+        for name, value in vars(entry).items()
     )
+
+
+def _is_text(value: str) -> bool:
+    """False for half a surrogate pair, which can be written nowhere."""
+    try:
+        value.encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def _json(content: bytes, name: str) -> dict[str, Any]:

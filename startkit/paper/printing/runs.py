@@ -6,6 +6,7 @@ import ast
 import re
 import tempfile
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -67,8 +68,10 @@ def run(
             failure[0],
             f"see {kept.name} in the job's records folder, put it right and run again",
         )
-    target.with_name(f"{target.stem}-failed.ipynb").unlink(missing_ok=True)
-    return write_whole(target, content)
+    written = write_whole(target, content)
+    with suppress(OSError):  # a stale file of a failed run harms nothing
+        target.with_name(f"{target.stem}-failed.ipynb").unlink(missing_ok=True)
+    return written
 
 
 def read(path: Path) -> Any:

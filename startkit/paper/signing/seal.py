@@ -41,6 +41,7 @@ from startkit.paper.verifying import (
 from startkit.procedure import people
 
 MECHANISM = "sha256"
+EARLIEST = 2000  # year before which no clock is right
 
 
 @dataclass(frozen=True)
@@ -105,6 +106,7 @@ def ready(path: Path, role: str, awaited: Iterable[str] = ()) -> Ready:
         The record is not in order, its job has changed since it was printed, or it is not this
         role's turn.
     """
+    _refuse_clock()
     path = record_of(Path(path))
     content = evidence.read(path)
     before = sha256(content)
@@ -210,6 +212,16 @@ def _refuse_certificate(this: Ready, signer: Any, at: datetime, for_another: boo
     dates = outside_its_dates(signer.signing_cert, at)
     if dates:
         raise PaperError(dates, "signature", "sign with a certificate that is valid today")
+
+
+def _refuse_clock() -> None:
+    """A clock that was never set makes signatures that nobody can check, or none at all."""
+    if datetime.now().year < EARLIEST:
+        raise PaperError(
+            f"the clock of this computer is set to {datetime.now():%Y-%m-%d}",
+            "clock",
+            "set date and time, then sign",
+        )
 
 
 def record_of(path: Path) -> Path:

@@ -319,6 +319,15 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def _in_same_folder(path: Path, name: str) -> Path | None:
+    """The file of that name next to another one; None if there is none."""
+    try:
+        found = path.with_name(Path(name).name)
+        return found if found.is_file() else None
+    except (OSError, ValueError):  # no name of a file: empty, or far too long
+        return None
+
+
 def _revision(path: Path, data: Mapping[str, Any]) -> Part:
     """The record that this one replaces, and those that replace this one, as far as they lie beside
     it.
@@ -328,12 +337,12 @@ def _revision(path: Path, data: Mapping[str, Any]) -> Part:
     revision = revisions.of_line(data.get("revision"))
     said, mark = [], GOOD
     if revision.replaces:
-        before = path.with_name(Path(revision.file).name)
+        before = _in_same_folder(path, revision.file)
         said.append(
             f"{revision.letter}, in place of revision {revision.replaces}, SHA-256"
             f" {revision.sha256}."
         )
-        if before.is_file() and before != path:
+        if before is not None and before != path:
             same = sha256(before.read_bytes()) == revision.sha256
             mark = GOOD if same else BAD
             said.append(
