@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import threading
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cached_property
@@ -194,14 +194,17 @@ class Job:
             written = self.journal.append([*asked, *self._pictures(asked, latest)])
             return written[: len(asked)]
 
-    def _pictures(self, entries: Iterable[Entry], latest: Mapping[str, Entry]) -> list[Entry]:
-        """The digests of the pictures that entries name for the first time."""
+    def _pictures(self, entries: Sequence[Entry], latest: Mapping[str, Entry]) -> list[Entry]:
+        """The digests of the pictures that entries name for the first time, taken when the last of
+        them is written.
+        """
         found: dict[str, Entry] = {}
+        at = entries[-1].at if entries else ""
         for entry in entries:
             for name, digest in pictures.digests(self.folder, entry.value).items():
                 what = f"{PICTURE}{name}"
                 if what not in latest:
-                    found.setdefault(what, Entry(what, digest, who=entry.who, at=entry.at))
+                    found.setdefault(what, Entry(what, digest, who=entry.who, at=at))
         return list(found.values())
 
     @cached_property

@@ -215,7 +215,7 @@ def plan(job, now):
 def test_the_plan_would_have_refused_the_limit_that_tripped_and_accepts_the_one_chosen(
     plan, now, measured
 ):
-    assert plan.at(measured.truth.limit_found, "probability_low") > plan.inputs.risk
+    assert plan.planned.at(measured.truth.limit_found, "probability_low") > plan.inputs.risk
     assert verdict(now, "pull_down.risk").outcome is Outcome.PASS
 
 
