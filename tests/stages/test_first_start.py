@@ -173,7 +173,7 @@ def test_a_starter_without_its_setting_cannot_be_judged(job, verdict_of):
 def test_the_supply_explains_an_unbalance_or_not(job, verdict_of):
     even = {"settled_l1": ("230", "A"), "settled_l2": ("190", "A"), "settled_l3": ("180", "A")}
     own = verdict_of(job(even), "first_start.current_unbalance")
-    assert own.outcome is Outcome.FAIL and "motor or connections" in own.sentence
+    assert own.outcome is Outcome.FAIL and "motor or its connections" in own.sentence
     # The field case of figures on supply: 1.7 % in voltage and about 17 % in current.
     led = verdict_of(
         job(

@@ -302,7 +302,7 @@ def test_bearings_that_ran_down_without_oil_fail(job, assess):
         f"{t}\t\t\t{150 if t < 40 else 20}\t" for t in range(0, 240, 2)
     )
     found = by_key(assess, job({"coast_down": (lost, "")}))["lube.coast_down"]
-    assert found.outcome is Outcome.FAIL and "ran without oil" in found.next_step
+    assert found.outcome is Outcome.FAIL and "without enough oil" in found.next_step
 
 
 def test_the_first_stop_does_not_hold_up_the_turning_of_the_shaft(job, assess):

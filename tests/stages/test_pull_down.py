@@ -327,7 +327,7 @@ def test_loop_and_load_are_found_again_from_ten_minute_steps(job, assess):
         )
     ).findings("pull_down")
     loop, load = (
-        figure(found, "Loop as volume of water, from the readings"),
+        figure(found, "Loop as a volume of water, from the readings"),
         figure(found, "Connected load, from the readings"),
     )
     assert abs(loop.value.to("m**3").magnitude - TRUE_VOLUME) < 3 * loop.u.to("m**3").magnitude
@@ -341,7 +341,7 @@ def test_time_to_go_agrees_with_the_true_course(job, assess):
         job({"ended": ("still running", ""), "reached": ("", "")}, minutes=[0, 5, 10, 15, 20, 25])
     ).findings("pull_down")
     truth = float(true_course().time[-1].to("min").magnitude) - 25
-    assert figure(found, "Time still to go").value.to("min").magnitude == pytest.approx(
+    assert figure(found, "Time remaining").value.to("min").magnitude == pytest.approx(
         truth, rel=0.15
     )
 
@@ -353,9 +353,9 @@ def test_the_same_from_a_trend(job, assess):
     found = assess(
         job({"trend": (rows, ""), "ended": ("still running", ""), "reached": ("", "")})
     ).findings("pull_down")
-    loop = figure(found, "Loop as volume of water, from the readings")
+    loop = figure(found, "Loop as a volume of water, from the readings")
     assert abs(loop.value.to("m**3").magnitude - TRUE_VOLUME) < 3 * loop.u.to("m**3").magnitude
-    assert any(line.label == "seen" for p in found.plots for line in p.lines)
+    assert any(line.label == "measured" for p in found.plots for line in p.lines)
 
 
 def test_a_gap_is_marked_and_not_bridged(job, assess):
@@ -387,7 +387,7 @@ def test_a_stopped_clock_and_a_sensor_at_zero_are_marked(job, assess):
         and "leaving chilled water stands at zero in 4 rows" in remarks
     )
     loop = figure(
-        found, "Loop as volume of water, from the readings"
+        found, "Loop as a volume of water, from the readings"
     )  # the dead rows have not gone into the estimate
     assert abs(loop.value.to("m**3").magnitude - TRUE_VOLUME) < 3 * loop.u.to("m**3").magnitude
 
@@ -479,7 +479,9 @@ def test_thermometers_of_known_accuracy_widen_what_is_said_of_the_loop(make_job,
                     instrument="T1" if unit == "°C" else "",
                 )
         return (
-            figure(assess(made).findings("pull_down"), "Loop as volume of water, from the readings")
+            figure(
+                assess(made).findings("pull_down"), "Loop as a volume of water, from the readings"
+            )
             .u.to("m**3")
             .magnitude
         )

@@ -303,7 +303,7 @@ def test_a_chosen_stretch_becomes_a_load_with_its_means(look, day):
 def test_a_stretch_nobody_chose_by_name_is_shown_and_not_judged(look, day):
     found = look(day, [(minutes(10), minutes(35), "")])
     assert found.verdicts["load_up.steady"].outcome is Outcome.UNPROVEN
-    assert "nobody is named who chose it" in found.verdicts["load_up.steady"].sentence
+    assert "who chose it is not entered" in found.verdicts["load_up.steady"].sentence
 
 
 def test_a_stretch_that_reaches_into_a_change_is_not_judged(look, day):
@@ -331,7 +331,7 @@ def test_an_imported_trend_that_is_not_used_is_mentioned(make_job, put, day):
     found = Assessment(
         job.machine, job.limits, job.stages, State(tuple(job.entries)), trends={"day": day}
     ).findings("load_up")
-    assert any("Imported and not used: day" in remark for remark in found.remarks)
+    assert any("Imported but not used: day" in remark for remark in found.remarks)
 
 
 def test_typed_readings_and_stretches_stand_side_by_side(make_job, put, day):
@@ -354,7 +354,7 @@ def test_a_sensor_that_did_not_move_proves_nothing(look):
     flags = np.full(values["power"].size, STUCK, np.uint8)
     found = look(made(values, chilled_leaving=flags), [(minutes(10), minutes(35), "Ana")])
     assert found.verdicts["load_up.heat_balance"].outcome is Outcome.UNPROVEN
-    assert "look whether the sensor is live" in found.verdicts["load_up.heat_balance"].sentence
+    assert "sensor is live" in found.verdicts["load_up.heat_balance"].sentence
 
 
 # --- uncertainty of a mean ------------------------------------------------------------------------

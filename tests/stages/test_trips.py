@@ -70,7 +70,7 @@ def test_a_trip_with_cause_proof_reset_and_restart_is_settled(job, verdict_of):
         ("causes.1.cause", "its cause"),
         ("events.1.message", "first-out message"),
         ("events.1.latched", "latched"),
-        ("events.1.at", "when it came"),
+        ("events.1.at", "when it occurred"),
         ("events.1.reset", "how it was reset"),
         ("events.1.result", "restart"),
         ("events.1.kind", "its kind"),
@@ -181,7 +181,7 @@ def test_the_story_is_told_in_order(job, put, assess):
     put(made, "first_start.starts.1.started", "2026-11-25 14:05")
     put(made, "first_start.starts.1.end", "trip")
     story = next(
-        t for t in assess(made).findings("trips").tables if t.title == "The story in order"
+        t for t in assess(made).findings("trips").tables if t.title == "Sequence of events"
     )
     assert [row[1] for row in story.rows] == [
         "Start (trip)",

@@ -27,8 +27,8 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
 STAGE = Stage(
     "first_start",
     "First start",
-    "Whether the motor comes to speed as it should: in time, in balance, within its current, with"
-    " oil under its bearings and without shaking.",
+    "Whether the motor runs up as it should: in time, balanced, within its current, with oil"
+    " pressure at the bearings and without excessive vibration.",
     fields.FIELDS,
     judge,
     before="load",
@@ -39,10 +39,10 @@ STAGE = Stage(
             " machine's own panel, never from here."
         ),
         (
-            "Stay clear of coupling, terminal box and relief outlet. One person keeps a hand at the"
-            " stop."
+            "Stay clear of coupling, terminal box and relief outlet. One person stays at the"
+            " stop button."
         ),
-        "Each start heats the motor: keep the time between starts.",
+        "Each start heats the motor: observe the time between starts.",
         cautions.ROTATING,
         cautions.LIVE_PANELS,
     ),

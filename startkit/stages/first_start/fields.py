@@ -61,7 +61,7 @@ FIELDS = (
         "closed_proof",
         "Closed-position switch at start",
         "choice",
-        "As the starter saw it when the start was given.",
+        "As the starter read it at the start command.",
         choices=(MADE, OPEN),
         group="At the start",
         applies=lambda machine: machine.vanes.switch != "none",
@@ -70,16 +70,16 @@ FIELDS = (
         "vane_position",
         "Vane position at start",
         "percent",
-        "Feedback when the start was given: 0 % is closed.",
+        "Feedback at the start command: 0 % is closed.",
         plausible=("-10 %", "110 %"),
         group="At the start",
     ),
     Field(
         "rotation",
-        "Rotation, seen at the bump",
+        "Rotation, seen when bumped",
         "choice",
-        "Bump the motor and see the shaft turn; where no shaft can be seen, by phase meter and the"
-        " pressure rise.",
+        "Bump the motor and watch the shaft turn. Where no shaft is visible, check with a phase"
+        " meter and by the pressure rise.",
         choices=ROTATION,
         group="At the start",
     ),
@@ -87,7 +87,7 @@ FIELDS = (
         "run_up_time",
         "Time from start to full speed or transition",
         "time",
-        "By stopwatch or from the panel; leave empty if a record is pasted.",
+        "By stopwatch or from the panel; leave empty if you paste a record.",
         required=False,
         plausible=("0.5 s", "300 s"),
         group="Run-up",
@@ -110,7 +110,7 @@ FIELDS = (
     *_phases(
         "settled",
         "Current once settled",
-        "All three within a minute of each other, with the load as it is.",
+        "Read all three within a minute, at the load there is.",
         "3 kA",
         "Run-up",
     ),
@@ -134,8 +134,8 @@ FIELDS = (
         "oil_lowest",
         "Lowest oil differential in the run-up",
         "pressure_difference",
-        "As shown; the zero found with the pump off is taken off here. Leave empty if a record is"
-        " pasted.",
+        "As displayed: the zero error found with the pump off is subtracted here. Leave empty if"
+        " you paste a record.",
         required=False,
         plausible=("0 kPa", "800 kPa"),
         group="Run-up",
@@ -145,7 +145,7 @@ FIELDS = (
         "Record of the run-up",
         "series",
         "Paste seconds, speed, current of L1, L2 and L3, oil differential and vane position, one"
-        " row a reading. Leave a column empty where it is not read.",
+        " row per reading. Leave a column empty if it was not read.",
         required=False,
         group="Run-up",
         columns=(
@@ -160,7 +160,7 @@ FIELDS = (
     ),
     Field(
         "start_at",
-        "Start given at",
+        "Start command at",
         "time",
         "On the clock of the rows above; empty means at 0 s.",
         required=False,
@@ -170,7 +170,7 @@ FIELDS = (
         "voltage_12",
         "Voltage L1 to L2, running",
         "voltage",
-        "At the motor's or starter's terminals, by a person allowed to.",
+        "At the terminals of motor or starter, by an authorised person.",
         plausible=("180 V", "15 kV"),
         group="Supply, running",
     ),
@@ -192,8 +192,8 @@ FIELDS = (
         "vibration",
         "Vibration at the bearings",
         "table",
-        "RMS velocity on the bearing housing, machine settled. Give the shaft's speed where it is"
-        " not the motor's.",
+        "RMS velocity on the bearing housing, once settled. Give the shaft speed if it differs from"
+        " the motor speed.",
         rows=4,
         group="Bearings",
         columns=(
@@ -214,7 +214,7 @@ FIELDS = (
         "temperatures",
         "Temperatures",
         "table",
-        "Bearings, winding, discharge, oil: once settled.",
+        "Bearings, winding, discharge and oil, once settled.",
         required=False,
         rows=4,
         group="Bearings",
@@ -241,14 +241,14 @@ FIELDS = (
         "noise_heard",
         "What was heard",
         "text",
-        "Rubbing, knocking, whistling, surge; or nothing unusual.",
+        "Rubbing, knocking, whistling, surge, or nothing unusual.",
         group="Bearings",
     ),
     Field(
         "starts",
         "Starts so far",
         "table",
-        "Every start on this visit, bumps included: each one heats the motor.",
+        "Every start on this visit, including bumps: each one heats the motor.",
         rows=3,
         group="Starts",
         columns=(

@@ -86,7 +86,7 @@ def figures(
             "Starts so far",
             Q(len(start.runs), "dimensionless") if start.runs else None,
             "count",
-            note="bumps included",
+            note="including bumps",
         ),
         Figure(
             "Earliest next start",
@@ -138,7 +138,7 @@ def _vibration_figure(point: Point) -> Figure:
     zone = (
         f"zone {point.zone.letter}"
         if point.zone is not None and point.zone.in_scope
-        else "recorded, not zoned"
+        else "recorded, no zone"
     )
     return Figure(
         f"Vibration, {point.name}",
@@ -193,11 +193,11 @@ def _phases(machine: Machine, entries: Entries, start: FirstStart) -> Table | No
 def _expected(machine: Machine, entries: Entries) -> str:
     try:
         return (
-            f"Inrush to be expected with {machine.motor.kind_of_starter.phrase}:"
+            f"Expected inrush with {machine.motor.kind_of_starter.phrase}:"
             f" {entries.show(machine.motor.expected_starting_current(), 'current', 0)} RMS."
         )
     except StartkitError as error:
-        return f"No inrush can be expected: {error.what}."
+        return f"The inrush cannot be estimated: {error.what}."
 
 
 def _bearings(machine: Machine, limits: Limits, entries: Entries) -> Table | None:
@@ -278,7 +278,7 @@ def _run(start: FirstStart, number: int) -> tuple:
     return (
         Q(number, "dimensionless"),
         clock(run.began),
-        "runs" if run.ended is None else clock(run.ended),
+        "still running" if run.ended is None else clock(run.ended),
         ran,
         run.end or "–",
         after,

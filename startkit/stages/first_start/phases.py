@@ -51,7 +51,7 @@ def inrush(machine: Machine, limits: Limits, entries: Entries, start: FirstStart
         applies,
         deviation,
         next_step=(
-            "The peak was not caught: read it with a recorder at the next start that is due."
+            "The peak was missed: read it with a recorder at the next start that is due."
             if too_low
             else _inrush_step(machine)
         ),
@@ -100,7 +100,7 @@ def _slow(found: Verdict, entries: Entries, start: FirstStart) -> Verdict:
         outcome=Outcome.UNPROVEN,
         sentence=f"{found.sentence} {reason}",
         next_step=(
-            "Read it with a recorder at the next start that is due, or waive with the reason."
+            "Read it with a recorder at the next start that is due, or waive it with a reason."
         ),
         rests_on=(*found.rests_on, "first_start.peak_by"),
     )
@@ -117,7 +117,7 @@ def settled(machine: Machine, limits: Limits, entries: Entries, start: FirstStar
         entries,
         limit,
         top.share_of(full),
-        next_step="Stop and find what loads the motor: vanes, liquid, voltage, lift.",
+        next_step="Stop and find what is overloading the motor: vanes, liquid, voltage or lift.",
         note=(
             f"Highest phase {entries.show(top.quantity, 'current')} of"
             f" {entries.show(full, 'current')}."
@@ -141,8 +141,8 @@ def supply(limits: Limits, entries: Entries) -> Verdict:
         left = derating(found.quantity).to("percent")
         cost = f"It leaves the motor {entries.show(left, 'percent', 0)} of its rated power."
     except StartkitError:
-        cost = "The motor is not to be operated on it."
-    return check(entries, limit, found, next_step=f"Have the supply put in balance. {cost}")
+        cost = "The motor must not be operated on it."
+    return check(entries, limit, found, next_step=f"Have the supply balanced. {cost}")
 
 
 def explained(machine: Machine, entries: Entries) -> tuple[pint.Quantity, pint.Quantity] | None:
@@ -171,26 +171,27 @@ def explanation(machine: Machine, entries: Entries, found: pint.Quantity) -> tup
         return (
             (
                 "The rule of six to ten times the voltage unbalance is for a motor on the line;"
-                " behind a drive it says nothing."
+                " it does not apply behind a drive."
             ),
-            "Exchange nothing yet: compare the drive's phases on motor and supply side.",
+            "Swap nothing yet: compare the phases on the motor side and the supply side of the"
+            " drive.",
         )
     span = explained(machine, entries)
     if span is None:
         return (
-            "Without the three voltages it is not known whether the supply explains it.",
-            "Read the three voltages while it runs.",
+            "Without the three voltages, whether the supply explains it is not known.",
+            "Read the three voltages while the motor runs.",
         )
     shown = " to ".join(entries.show(part, "percent", 0) for part in span)
     if found > span[1]:
         return (
             (
                 f"The voltages would explain {shown} (six to ten times their unbalance): more than"
-                " that points at motor or connections."
+                " that points to the motor or its connections."
             ),
             (
-                "Check terminals, contactors and windings; then roll the three supply leads and see"
-                " whether the high phase goes with them."
+                "Check terminals, contactors and windings; then rotate the three supply leads and"
+                " see whether the high phase moves with them."
             ),
         )
     return (
@@ -198,5 +199,5 @@ def explanation(machine: Machine, entries: Entries, found: pint.Quantity) -> tup
             f"The voltages explain {shown} (six to ten times their unbalance): the supply alone can"
             " cause it."
         ),
-        "Have the supply put in balance first.",
+        "Have the supply balanced first.",
     )

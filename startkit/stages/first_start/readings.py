@@ -43,8 +43,8 @@ class Record:
 
 @dataclass(frozen=True)
 class FirstStart:
-    """What the stage's verdicts, figures and plots are made from; a typed reading goes before the
-    record's.
+    """What the stage's verdicts, figures and plots are made from; a typed reading takes
+    precedence over the record's.
 
     `timed_by_record`, `peak_by_record`: run-up time and peak are the record's.
     """
@@ -67,7 +67,7 @@ class FirstStart:
 
 
 def collect(machine: Machine, entries: Entries) -> FirstStart:
-    """Read everything once; what cannot be used is said in one sentence each."""
+    """Read everything once; one sentence for each thing that cannot be used."""
     problems: list[str] = []
     record = _record(entries, problems)
     start = entries.quantity("start_at")

@@ -26,7 +26,7 @@ def judged(
             entries,
             limits["first_start.vane_position"],
             entries.reading("vane_position"),
-            next_step="Stop. Close the vanes, and find why the start was let through.",
+            next_step="Stop. Close the vanes, and find out why the start was allowed.",
         ),
         _rotation(entries),
         _run_up(machine, limits, entries, start),
@@ -60,8 +60,7 @@ def _closed_proof(machine: Machine, entries: Entries) -> tuple[Verdict, ...]:
                 title=title,
                 outcome=Outcome.OPEN,
                 sentence=seen.problem or "Not read.",
-                next_step="Enter whether the closed-position switch was made when the start was"
-                " given.",
+                next_step="Enter whether the closed-position switch was made at the start command.",
                 source=PRACTICE,
                 rests_on=seen.items,
             ),
@@ -82,8 +81,9 @@ def _closed_proof(machine: Machine, entries: Entries) -> tuple[Verdict, ...]:
             key=key,
             title=title,
             outcome=Outcome.FAIL,
-            sentence="The start was given with the closed-position switch open.",
-            next_step="Do not start again before the starter's interlock refuses an open switch.",
+            sentence="The start command was given with the closed-position switch open.",
+            next_step="Do not start again until the interlock prevents a start with the switch"
+            " open.",
             source=PRACTICE,
             rests_on=seen.items,
         ),
@@ -98,7 +98,7 @@ def _rotation(entries: Entries) -> Verdict:
             title=title,
             outcome=Outcome.OPEN,
             sentence=seen.problem or "Not entered.",
-            next_step="Bump the motor and see which way it turns.",
+            next_step="Bump the motor and watch which way it turns.",
             source=PRACTICE,
             rests_on=seen.items,
         )
@@ -117,7 +117,7 @@ def _rotation(entries: Entries) -> Verdict:
             title=title,
             outcome=Outcome.FAIL,
             sentence="It turned the wrong way.",
-            next_step="Lock out, exchange two phases at the starter's supply, and bump again.",
+            next_step="Lock out, swap two phases at the supply to the starter, and bump again.",
             source=PRACTICE,
             rests_on=seen.items,
         )
@@ -177,13 +177,13 @@ def _oil(limits: Limits, entries: Entries, start: FirstStart) -> Verdict:
         if start.oil_at is not None
         else ""
     )
-    zero = "zero subtracted" if start.oil_zero.known else "zero of the transducers not known"
+    zero = "zero subtracted" if start.oil_zero.known else "zero error of the transducers not known"
     return check(
         entries,
         limit,
         lowest.deviation_from(start.oil_trip),
         next_step=(
-            "Stop. Find why the oil pressure falls while the shaft comes to speed: foaming, pump,"
+            "Stop. Find out why the oil pressure falls while the shaft runs up: foaming, pump,"
             " filter, set point."
         ),
         note=(
@@ -205,7 +205,7 @@ def _temperatures(limits: Limits, entries: Entries) -> tuple[Verdict, ...]:
             entries,
             limit,
             hottest if rows else Reading(items=("first_start.temperatures",)),
-            next_step="Stop, and look at oil flow, oil temperature and alignment.",
+            next_step="Stop, and check oil flow, oil temperature and alignment.",
         ),
     )
 
@@ -233,7 +233,7 @@ def kept_apart(entries: Entries, start: FirstStart) -> Verdict:
     """Every start against restart timers and starts per hour, and when the next may come."""
     key, title, source = (
         "first_start.starts",
-        "Time between starts kept",
+        "Time between starts observed",
         start.rules.source or PRACTICE,
     )
     made = start.runs
@@ -252,10 +252,9 @@ def kept_apart(entries: Entries, start: FirstStart) -> Verdict:
             key=key,
             title=title,
             outcome=Outcome.UNPROVEN,
-            sentence=f"{len(made)} starts, but neither the sheet nor the table of NEMA MG 10 says"
-            " how far"
-            " apart they must be.",
-            next_step="Put start_to_start, stop_to_start or starts_per_hour into the sheet.",
+            sentence=f"{len(made)} starts, but neither the sheet nor the table of NEMA MG 10"
+            " gives the time between them.",
+            next_step="Add start_to_start, stop_to_start or starts_per_hour to the sheet.",
             source=source,
             rests_on=("first_start.starts",),
         )
@@ -277,7 +276,7 @@ def kept_apart(entries: Entries, start: FirstStart) -> Verdict:
         key=key,
         title=title,
         outcome=Outcome.PASS,
-        sentence=f"{len(made)} start{'s' if len(made) > 1 else ''}, each with its time."
+        sentence=f"{len(made)} start{'s' if len(made) > 1 else ''}, all far enough apart."
         f" {next_said(start)}",
         source=source,
         rests_on=("first_start.starts",),
@@ -298,8 +297,8 @@ def _early(
             key=key,
             title=title,
             outcome=Outcome.UNPROVEN,
-            sentence=f"{said}, but the moments are written to the minute.",
-            next_step="Enter them with seconds, or waive with the reason.",
+            sentence=f"{said}, but the times are entered to the minute only.",
+            next_step="Enter them with seconds, or waive it with a reason.",
             source=source,
             rests_on=("first_start.starts",),
         )
@@ -308,7 +307,8 @@ def _early(
         title=title,
         outcome=Outcome.FAIL,
         sentence=f"{said}.",
-        next_step="Let the motor cool as the maker asks, and find why the timer let it through.",
+        next_step="Let the motor cool as the maker requires, and find out why the timer allowed"
+        " it.",
         source=source,
         rests_on=("first_start.starts",),
     )

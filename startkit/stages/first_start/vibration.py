@@ -86,7 +86,7 @@ def vibration(machine: Machine, limits: Limits, entries: Entries) -> Verdict:
                 title=limit.title,
                 outcome=Outcome.OPEN,
                 sentence="Not taken.",
-                next_step="Measure every bearing housing in two directions or more.",
+                next_step="Measure every bearing housing in at least two directions.",
                 source=limit.origin,
                 rests_on=("first_start.vibration",),
             )
@@ -134,7 +134,7 @@ def _velocity(point: Point) -> float:
 
 
 def _said(entries: Entries, top: Point, judged: int, recorded: int) -> str:
-    aside = f" {recorded} more recorded, not zoned." if recorded else ""
+    aside = f" {recorded} more recorded, no zone." if recorded else ""
     if top.outcome is Outcome.OPEN:
         return f"{top.name}: {top.why}.{aside}"
     letter = (
@@ -143,7 +143,11 @@ def _said(entries: Entries, top: Point, judged: int, recorded: int) -> str:
         else "judged by the sheet's own limit"
     )
     why = f"; {top.why}" if top.why else ""
-    lead = f"All {judged} points are inside; highest at" if top.outcome is Outcome.PASS else "At"
+    lead = (
+        f"All {judged} points are within limits; highest at"
+        if top.outcome is Outcome.PASS
+        else "At"
+    )
     return (
         f"{lead} {top.name}: {entries.show(top.row.quantity('velocity'), 'vibration')},"
         f" {letter}{why}.{aside}"
@@ -155,4 +159,4 @@ def _vibration_step(outcome: Outcome) -> str:
         return "Complete the row."
     if outcome is Outcome.UNPROVEN:
         return "Measure again in the standard's band with a meter in calibration."
-    return "Do not load. Check foot, alignment, coupling and pipe strain; look at the spectrum."
+    return "Do not load. Check feet, alignment, coupling and pipe strain; look at the spectrum."

@@ -21,8 +21,8 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
 STAGE = Stage(
     "handover",
     "Handover",
-    "Which settings are left, what is still open and whose it is, the figures that the next visit"
-    " compares, and what the people say.",
+    "Settings as left, open items with their owners, the figures for comparison at the next visit,"
+    " and each person's statement.",
     fields.FIELDS,
     judge,
     before="hand_over",
@@ -30,8 +30,8 @@ STAGE = Stage(
     after="",
     cautions=(
         (
-            "Do not hand over a machine whose safeties were bridged or simulated: take every bridge"
-            " out, and look."
+            "Do not hand over a machine whose safeties were bridged or simulated: remove every"
+            " bridge, and check."
         ),
     ),
 )

@@ -19,9 +19,9 @@ FIELDS = (
         "settings",
         "Settings as left",
         "table",
-        "Every adjustable setting of panel, starter and safeties: as it was found, as it is left."
-        " Write the unit with the value. What other stages hold as found and as left need not be"
-        " written again.",
+        "Every adjustable setting of panel, starter and safeties, as found and as left. Write the"
+        " unit with the value. Settings entered as found and as left in other stages need not be"
+        " repeated.",
         rows=8,
         group="Settings",
         columns=(
@@ -43,7 +43,7 @@ FIELDS = (
         "open_items",
         "Open items",
         "table",
-        "What is not done, not proven, or waived: each with its owner and the date it is due.",
+        "Everything not done, not proven or waived, each with an owner and a due date.",
         required=False,
         rows=5,
         group="Open items",
@@ -60,7 +60,7 @@ FIELDS = (
         "instructed",
         "Operators instructed",
         "yes_no",
-        "Start, stop, what to log each day, what to do at a trip.",
+        "Start, stop, what to log each day, and what to do after a trip.",
         group="People",
     ),
     Field("instructed_who", "Who was instructed", "text", required=False, group="People"),
@@ -77,7 +77,7 @@ FIELDS = (
         "statements",
         "Statements",
         "table",
-        "In each person's own words; the technician and the owner's witness at least.",
+        "In each person's own words; at least the technician and the owner's witness.",
         rows=2,
         group="People",
         columns=(
@@ -97,7 +97,7 @@ FIELDS = (
         "technician_signature",
         "Technician's signature, drawn",
         "signature",
-        "A picture beside the statement; the digital signature of the record is made afterwards"
+        "A drawing shown with the statement; the digital signature of the record is made afterwards"
         " with `startkit sign`.",
         required=False,
         group="People",

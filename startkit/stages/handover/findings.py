@@ -23,11 +23,11 @@ def _elsewhere(entries: Entries) -> Table | None:
         Heading("As left"),
         Heading("By"),
     )
-    return Table("As found and as left, from the other stages", head, rows) if rows else None
+    return Table("As found and as left, from other stages", head, rows) if rows else None
 
 
 def _baseline(entries: Entries) -> Table | None:
-    """Every figure with a key: what the next visit is held against."""
+    """Every figure with a key: what the next visit is compared with."""
     found = [
         (stage.title, payload.figure(figure, entries))
         for name, stage in entries.job.stages.items()

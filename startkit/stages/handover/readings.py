@@ -67,7 +67,7 @@ def _pairs(other: Entries) -> Iterator[tuple[str, str, str, str]]:
 
 
 def waivers(entries: Entries) -> list[str]:
-    """Verdict keys that somebody waived, with a reason and by name."""
+    """Verdict keys that someone waived, with a reason and by name."""
     return [
         what.removeprefix("waiver.")
         for what, entry in entries.job.latest.items()

@@ -29,7 +29,7 @@ def judged(entries: Entries) -> tuple[Verdict, ...]:
             "handover.instructed",
             "Operators instructed",
             good=f"Instructed{_whom(entries)}.",
-            bad="Nobody was instructed.",
+            bad="No one was instructed.",
             next_step="Instruct the operators, or list it as an open item and waive it by name.",
         ),
         *(_of(_statement(entries, role), "statements") for role in SIGNING),
@@ -59,8 +59,8 @@ def _settings(entries: Entries) -> Verdict:
             title=title,
             outcome=Outcome.OPEN,
             sentence="No setting is entered"
-            f" here{f'; {len(elsewhere)} stand in other stages' if elsewhere else ''}.",
-            next_step="Enter every adjustable setting as it is left, and by whom.",
+            f" here{f'; {len(elsewhere)} are in other stages' if elsewhere else ''}.",
+            next_step="Enter every adjustable setting as left, and who set it.",
             source=PRACTICE,
         )
     if half:
@@ -69,7 +69,7 @@ def _settings(entries: Entries) -> Verdict:
             title=title,
             outcome=Outcome.OPEN,
             sentence=f"Not complete: {', '.join(half)}.",
-            next_step="Enter as left and by whom.",
+            next_step="Enter the setting as left and who set it.",
             source=PRACTICE,
         )
     return Verdict(
@@ -87,7 +87,7 @@ def _open(row: Row) -> bool:
 
 
 def _listed(entries: Entries) -> Verdict:
-    """Open items are listed, each with owner, date and severity; or somebody says that there are
+    """Open items are listed, each with owner, date and severity; or someone states that there are
     none.
     """
     key, title = "handover.open_items", "Open items listed"
@@ -98,7 +98,7 @@ def _listed(entries: Entries) -> Verdict:
             title=title,
             outcome=Outcome.OPEN,
             sentence=entries.reading("nothing_open").problem or "Not answered.",
-            next_step="Say whether anything is left open.",
+            next_step="Enter whether anything is left open.",
             source=PRACTICE,
         )
     left = [row for row in rows if _open(row)]
@@ -107,9 +107,9 @@ def _listed(entries: Entries) -> Verdict:
             key=key,
             title=title,
             outcome=Outcome.OPEN,
-            sentence=f"It is said that nothing is open, but {len(left)}"
+            sentence=f"The form says nothing is open, but {len(left)}"
             f" {'item is' if len(left) == 1 else 'items are'}.",
-            next_step="Correct one of the two.",
+            next_step="Correct one or the other.",
             source=PRACTICE,
         )
     if answer and waived and not rows:
@@ -117,10 +117,9 @@ def _listed(entries: Entries) -> Verdict:
             key=key,
             title=title,
             outcome=Outcome.UNPROVEN,
-            sentence=f"It is said that nothing is open, but {len(waived)} items were waived:"
+            sentence=f"The form says nothing is open, but {len(waived)} items were waived:"
             f" {', '.join(waived[:4])}.",
-            next_step="List what was waived with its owner and date, or waive this with the"
-            " reason.",
+            next_step="List what was waived with its owner and date, or waive this with a reason.",
             source=PRACTICE,
         )
     if not answer and not rows:
@@ -150,7 +149,7 @@ def _complete(key: str, title: str, rows: tuple[Row, ...]) -> Verdict:
             title=title,
             outcome=Outcome.OPEN,
             sentence=f"Without owner, date or severity: {', '.join(half)}.",
-            next_step="Complete them: an item without an owner is nobody's.",
+            next_step="Complete them: without an owner, an item does not get done.",
             source=PRACTICE,
         )
     past = [row.text("item") for row in rows if _open(row) and _already_due(row)]
@@ -211,7 +210,7 @@ def _blocking(entries: Entries) -> tuple[Verdict, ...]:
                 key=key,
                 title=title,
                 outcome=Outcome.OPEN,
-                sentence=f"Closed, but by whom is not said: {'; '.join(unnamed)}.",
+                sentence=f"Closed, but not by whom: {'; '.join(unnamed)}.",
                 next_step="Enter who closed it.",
                 source=PRACTICE,
             ),
@@ -240,7 +239,7 @@ def _statement(entries: Entries, role: Role) -> Verdict:
             title=title,
             outcome=Outcome.OPEN,
             sentence="None.",
-            next_step=f"Have the {role.label} say in a sentence what they saw and did.",
+            next_step=f"Have the {role.label} state in a sentence what they saw and did.",
             source=PRACTICE,
         )
     row = rows[-1]

@@ -27,7 +27,7 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
 STAGE = Stage(
     "load_up",
     "Load-up",
-    "Whether the machine gives at each load what it was selected for, from readings taken while"
+    "Whether the machine delivers at each load what it was selected for, from readings taken while"
     " conditions were steady.",
     fields.FIELDS,
     judge,

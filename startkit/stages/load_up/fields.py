@@ -9,19 +9,25 @@ AS_LISTED = Choice("as_listed", "limits as listed")
 LABORATORY = Choice("laboratory", "laboratory tolerance of AHRI 550/590")
 _TEMPERATURE = ("-15 °C", "60 °C")
 COLUMNS = (
-    Column("label", "Load", help="As aimed at, for example 75 %", required=True),
+    Column("label", "Load", help="The load aimed at, for example 75 %", required=True),
     Column("moment", "Read at", "moment"),
     Column(
         "steady",
         "Steady",
         "yes_no",
         help=(
-            "Yes only if water temperatures, current and oil have stood still for the last ten"
-            " minutes or more"
+            "Yes only if water temperatures, current and oil have been steady for at least the"
+            " last ten minutes"
         ),
         required=True,
     ),
-    Column("steady_by", "Steady, says", "person", help="Who watched and says so"),
+    Column(
+        "steady_by",
+        "Confirmed steady by",
+        "person",
+        help="Who watched the readings",
+        was=("Steady, says",),
+    ),
     Column(
         "chilled_entering",
         "Chilled water entering",
@@ -86,7 +92,7 @@ COLUMNS = (
         "power",
         "Input power",
         "power",
-        help="At the terminals of the machine, drive included",
+        help="At the terminals of the machine, including the drive",
         required=True,
     ),
     Column("current", "Motor current, mean of the phases", "current"),
@@ -98,7 +104,7 @@ COLUMNS = (
     ),
 )
 WINDOWS = (
-    Column("label", "Load", help="As aimed at, for example 75 %"),
+    Column("label", "Load", help="The load aimed at, for example 75 %"),
     Column("begin", "Begin", "moment", help="From the list of steady stretches", required=True),
     Column(
         "end", "End", "moment", help="From the list of steady stretches, or earlier", required=True
@@ -107,7 +113,7 @@ WINDOWS = (
         "chosen_by",
         "Chosen by",
         "person",
-        help="Who looked at the plot and chose it",
+        help="Who looked at the plot and chose the stretch",
         required=True,
     ),
 )
@@ -116,8 +122,9 @@ FIELDS = (
         "points",
         "Readings at each load",
         "table",
-        "One column of the sheet is one load. Load step by step, wait until everything stands"
-        " still, then read all within a few minutes. Do not read approaches while the loop swings.",
+        "One column of the sheet is one load. Load step by step, wait until everything is steady,"
+        " then take all readings within a few minutes. Do not read approaches while the loop"
+        " temperature is swinging.",
         columns=COLUMNS,
         rows=4,
         across=True,
@@ -128,8 +135,8 @@ FIELDS = (
         "trend",
         "Trend",
         "text",
-        "Name of a trend that was imported with the command trend. Its steady stretches are then"
-        " listed and drawn below.",
+        "Name of a trend imported with the command trend. Its steady stretches are then listed and"
+        " plotted below.",
         required=False,
         group="From a trend",
     ),
@@ -137,8 +144,8 @@ FIELDS = (
         "windows",
         "Stretches to use",
         "table",
-        "Look at the drawn trend, then copy begin and end of the stretches to use. Each becomes one"
-        " load, its readings the means over the stretch.",
+        "Look at the plotted trend, then copy begin and end of the stretches to use. Each becomes"
+        " one load; its readings are the means over the stretch.",
         columns=WINDOWS,
         rows=2,
         required=False,
@@ -148,17 +155,18 @@ FIELDS = (
         "tolerance",
         "Judge by",
         "choice",
-        "The laboratory's tolerances are those of a factory test; limits of sheet and specification"
-        " stand above either.",
+        "Laboratory tolerances are those of a factory test. Limits in the sheet or the"
+        " specification override both.",
         required=False,
         choices=(AS_LISTED, LABORATORY),
-        group="Against the selection",
+        group="Comparison with the selection",
     ),
     Field(
         "standstill_pressure",
         "Condenser pressure at standstill",
         "gauge_pressure",
-        "Machine stopped, condenser water circulating until the refrigerant has its temperature.",
+        "Machine stopped, condenser water circulating until the refrigerant has reached the water's"
+        " temperature.",
         required=False,
         group="Air in the machine",
     ),

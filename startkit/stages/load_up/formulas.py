@@ -29,7 +29,7 @@ class Formula:
     digits : int or None
         Decimals; None: those of the kind.
     slow : bool
-        Takes properties beside the saturation line: left out of a whole trend unless asked for.
+        Takes properties off the saturation line: left out of a whole trend unless asked for.
     """
 
     key: str

@@ -116,7 +116,7 @@ def _specific_power(machine: Machine, known: list[Point]) -> Plot:
         lines = (
             *lines,
             Line(
-                "selection, for the water met",
+                "selection, corrected to site",
                 [x for x, _ in corrected],
                 [y for _, y in corrected],
                 "points",
@@ -131,8 +131,8 @@ def _specific_power(machine: Machine, known: list[Point]) -> Plot:
         "specific_power",
         lines,
         alt=(
-            "Measured power for capacity at each load with its uncertainty, beside the selection's"
-            " table and the selection corrected to the water temperatures met."
+            "Measured power for capacity at each load with its uncertainty, with the selection's"
+            " table and the selection corrected to the water temperatures on site."
         ),
     )
 
@@ -245,9 +245,7 @@ def _lift(machine: Machine, known: list[Point], seen: Steady | None) -> Plot | N
     if not lines:
         return None
     line = surge_line(machine)
-    words = (
-        "The sheet has no surge line: the points seen are where the machine ran without surging."
-    )
+    words = "The sheet has no surge line: the points are where the machine ran without surging."
     if line:
         lines = (
             *lines,
@@ -259,7 +257,7 @@ def _lift(machine: Machine, known: list[Point], seen: Steady | None) -> Plot | N
                 emphasis="second",
             ),
         )
-        words = "The sheet's surge line lies above the points seen if there is a margin."
+        words = "If there is a margin, the surge line of the sheet is above the points."
     return Plot(
         "Lift over load",
         "Load",

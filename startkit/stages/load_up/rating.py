@@ -1,4 +1,4 @@
-"""The part-load value from the loads that were read, beside the selection's own."""
+"""The part-load value from the loads that were read, with the selection's own."""
 
 from __future__ import annotations
 
@@ -87,7 +87,7 @@ def figures(found: PartLoad) -> tuple[Figure, ...]:
     if found.power is None:
         return ()
     u = None if found.u is None else Q(found.u, "dimensionless")
-    note = "at the water temperatures met, which are seldom those of IPLV or NPLV"
+    note = "at the water temperatures on site, which are seldom those of IPLV or NPLV"
     return (
         Figure(
             "Part-load value, power for capacity (harmonic)",
@@ -109,7 +109,7 @@ def figures(found: PartLoad) -> tuple[Figure, ...]:
 
 
 def table(machine: Machine, found: PartLoad) -> Table | None:
-    """The four loads: where each figure comes from, and the condenser water it was met with beside
+    """The four loads: where each figure comes from, and the condenser water on site and
     that of the rating.
     """
     if found.power is None:
@@ -117,16 +117,16 @@ def table(machine: Machine, found: PartLoad) -> Table | None:
     rows = [_row(machine, found, each) for each in found.power.points]
     own = of_selection(machine)
     note = (
-        "Measured: within 2 % of full-load capacity of its load. Interpolated: on the straight line"
-        " between two loads read. Nothing is extrapolated."
+        "Measured: load within 2 % of full-load capacity. Interpolated: linearly between two loads"
+        " read. Nothing is extrapolated."
     )
     note += (
         ""
         if own is None
         else (
-            " The selection's own table gives"
+            " The table of the selection gives"
             f" {Q(own, 'dimensionless').to('kilowatt/ton_cooling').magnitude:.3f} kW/ton ({own:.4f}"
-            " kW/kW) by the same form."
+            " kW/kW) by the same formula."
         )
     )
     head = (
@@ -134,7 +134,7 @@ def table(machine: Machine, found: PartLoad) -> Table | None:
         Heading("Power for capacity", "specific_power"),
         Heading("From"),
         Heading("Weight", "percent", 0),
-        Heading("Condenser water entering, met", "temperature"),
+        Heading("Condenser water entering, on site", "temperature"),
         Heading("NPLV condition", "temperature"),
     )
     return Table(TITLE, head, tuple(rows), note)
@@ -173,7 +173,7 @@ def verdicts(
                 title=limit.title,
                 outcome=Outcome.OPEN,
                 sentence=f"Not made: {found.why_not}.",
-                next_step="Read a load at or beyond each of 100, 75, 50 and 25 %.",
+                next_step="Read loads that reach 100, 75, 50 and 25 %.",
                 source=limit.origin,
                 rests_on=("load_up.points", "load_up.tolerance"),
             ),
@@ -187,7 +187,7 @@ def verdicts(
             limit,
             Reading.derived(Q(100 * (ratio - 1), "percent"), u, *used),
             next_step=(
-                "Look which load is worse than the selection, and check flow, air, charge and"
+                "Find which load is worse than the selection, and check flow, air, charge and"
                 " fouling there."
             ),
         ),

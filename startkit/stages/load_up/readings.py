@@ -34,7 +34,7 @@ class Loads:
 
 
 def collect(machine: Machine, limits: Limits, entries: Entries) -> Loads:
-    """Read everything once; what cannot be used is said in one sentence each."""
+    """Read everything once; one sentence for each thing that cannot be used."""
     typed, problem = points(machine, entries)
     steady, chosen, remarks = _from_trend(machine, limits, entries)
     problems = tuple(each for each in (problem, *remarks) if each)

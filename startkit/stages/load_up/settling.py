@@ -1,4 +1,4 @@
-"""What would settle a reading that lies within its uncertainty of its limit: a better instrument,
+"""What would settle a reading that is within its uncertainty of its limit: a better instrument,
 or a larger water range.
 """
 
@@ -55,8 +55,8 @@ def what_would_tell(
     allowed = (gap / COVERAGE / u) ** 2
     if allowed < HOPELESS**2:
         return (
-            "The reading lies on the limit itself: no instrument of the field settles that. Let"
-            " those who agreed the limit decide, and record it."
+            "The reading is on the limit itself: no field instrument can settle that. Let those who"
+            " agreed the limit decide, and record the decision."
         )
     sentences = [
         _instruments(entries, found, allowed, kinds, labels),
@@ -95,14 +95,14 @@ def _instruments(
             if factor < HOPELESS:
                 continue
             return (
-                "It would be told with"
+                "It could be settled with"
                 f" {_listed([_wanted(entries, each, factor, kinds, labels) for each in improved])}."
             )
     names = [
         labels.get(each.name, each.name.replace("_", " ")).lower()
         for each in found.budget[:MOST_INPUTS]
     ]
-    return f"No single instrument settles it: {_listed(names)} would all have to be better."
+    return f"No single instrument can settle it: {_listed(names)} would all have to be better."
 
 
 def _wanted(
@@ -112,14 +112,14 @@ def _wanted(
     kinds: Mapping[str, str],
     labels: Mapping[str, str],
 ) -> str:
-    """``"chilled water entering to ± 0.02 K (now ± 0.05 K, 62 % of the doubt)"``; accuracies as
+    """``"chilled water entering to ± 0.02 K (now ± 0.05 K, 62 % of the variance)"``; accuracies as
     printed on an instrument.
     """
     kind = difference_kind(kinds.get(share.name, "ratio"))
     now, better = (_accuracy(entries, share.u * scale, kind) for scale in (1.0, factor))
     return (
         f"{labels.get(share.name, share.name.replace('_', ' ')).lower()} to ± {better} (now ±"
-        f" {now}, {100 * share.share:.0f} % of the doubt)"
+        f" {now}, {100 * share.share:.0f} % of the variance)"
     )
 
 
@@ -150,7 +150,7 @@ def _ranges(
         needed = Q(float(now.magnitude) * (held / (allowed - (1 - held))) ** 0.5, "delta_degC")
         if now < needed <= 1.2 * design_range(machine):
             sentences.append(
-                f"Or read where the {name} range is"
+                f"Or read when the {name} range is"
                 f" {entries.show(needed, 'temperature_difference', 1)} or more."
             )
     return sentences

@@ -1,4 +1,4 @@
-"""What approaches, superheat and subcooling together speak for: candidates to look at, with what
+"""What approaches, superheat and subcooling together suggest: candidates to look at, with what
 would tell them apart.
 """
 
@@ -16,10 +16,10 @@ from startkit.stages.load_up.points import Point, load_of
 from startkit.units import Q
 
 NOTE = (
-    "Signs count only where they leave their usual band by two standard uncertainties. These are"
-    " candidates to look at, not findings. The condenser's pressure over that of its liquid,"
-    " running, shows air and subcooling together; only standstill tells them apart. Source: common"
-    " practice, no source."
+    "Signs count only if they are outside their usual band by two standard uncertainties. These"
+    " are candidates to look at, not findings. With the machine running, condenser pressure above"
+    " that of its liquid shows air and subcooling together; only at standstill can they be told"
+    " apart. Common practice, no source."
 )
 
 
@@ -62,12 +62,12 @@ def table(machine: Machine, limits: Limits, entries: Entries, p: Point | None) -
         return None
     head = (
         Heading("Candidate"),
-        Heading("Speaks for it"),
-        Heading("Cannot be told"),
-        Heading("What would tell"),
+        Heading("Evidence for it"),
+        Heading("Not known"),
+        Heading("How to find out"),
     )
     return Table(
-        f"What the readings at {p.label} may speak for",
+        f"What the readings at {p.label} may indicate",
         head,
         tuple(_row(each) for each in found),
         NOTE,

@@ -1,4 +1,4 @@
-"""How near the machine comes to surge: lift and load of every point beside the sheet's line, where
+"""How near the machine comes to surge: lift and load of every point against the sheet's line, where
 it has one.
 """
 

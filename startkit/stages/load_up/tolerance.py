@@ -1,5 +1,5 @@
-"""By what a load is judged: the limits as listed, or by choice the tolerances of a laboratory,
-named as such.
+"""The limits that a load is judged by: as listed, or if so chosen the tolerances of a
+laboratory, named as such.
 """
 
 from __future__ import annotations

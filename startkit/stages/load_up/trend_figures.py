@@ -18,7 +18,7 @@ from startkit.stages.load_up.formulas import FORMULAS, circuit
 
 @dataclass(frozen=True)
 class TrendFigures:
-    """A trend as the stages use it, beside its clock.
+    """A trend as the stages use it, with its clock.
 
     Parameters
     ----------

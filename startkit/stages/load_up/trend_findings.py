@@ -38,8 +38,8 @@ def _stretches(entries: Entries, seen: Steady) -> Table:
     rows = tuple(_row(seen, each, keys) for each in sorted(longest, key=lambda each: each.begin))
     left = len(seen.stretches) - len(rows)
     note = (
-        f"Everything that matters stood still for at least {seen.window / 60:.0f} min. Type begin"
-        " and end of those to use, or of a part of one, into Stretches to use."
+        f"All relevant readings were steady for at least {seen.window / 60:.0f} min. Enter begin"
+        " and end of those to use, or of a part of one, in Stretches to use."
         + (f" {left} shorter ones are not listed." if left else "")
         + _spoiled(seen)
         + "".join(f" {each}" for each in (*seen.notes, *_bare(seen)))
@@ -120,8 +120,9 @@ def _marked(seen: Steady) -> Table | None:
         f"Marked readings of the trend {seen.trend.name}",
         head,
         tuple(rows[:MOST_MARKED]),
-        "Marked readings are kept in the file and left out of the figures; those that do not move"
-        " are used and doubted." + (f" {left} more marks are not listed." if left > 0 else ""),
+        "Marked readings are kept in the file and left out of the figures; those that do not change"
+        " are used, but treated as doubtful."
+        + (f" {left} more marks are not listed." if left > 0 else ""),
     )
 
 

@@ -1,4 +1,4 @@
-"""Steady stretches of a trend: where everything that matters stood still, shown to a person who
+"""Steady stretches of a trend: where all relevant readings were steady, shown to a person who
 chooses; and the means over the chosen ones.
 """
 
@@ -65,7 +65,7 @@ class Steady:
         Length over which it was judged [s].
     swings : tuple of Swing
     spoiled : dict of str -> float
-        Share of windows in which a reading did not stand still.
+        Share of windows in which a reading was not steady.
     notes : tuple of str
         How it was judged, where that is not the ordinary way.
     """
@@ -91,7 +91,7 @@ def chosen_trend(entries: Entries) -> tuple[Trend | None, str]:
     name, trends = entries.text("trend"), entries.job.trends
     if not name:
         waiting = (
-            f"Imported and not used: {', '.join(trends)}. Write a name into Trend to use it."
+            f"Imported but not used: {', '.join(trends)}. Enter a name in Trend to use it."
             if len(trends)
             else ""
         )
@@ -107,7 +107,7 @@ def chosen_trend(entries: Entries) -> tuple[Trend | None, str]:
 
 
 def steady(machine: Machine, limits: Limits, trend: Trend, barometer: pint.Quantity) -> Steady:
-    """Where the machine ran and stood still, by the limits ``load_up.steady_*``.
+    """Where the machine ran and was steady, by the limits ``load_up.steady_*``.
 
     Raises
     ------
@@ -198,7 +198,7 @@ def _tolerances(limits: Limits, made: TrendFigures) -> dict[str, Tolerance]:
 
 
 def _ran(machine: Machine, made: TrendFigures, stretch: Stretch) -> bool:
-    """A machine at rest stands still as well."""
+    """A machine at rest is steady as well."""
     rows = slice(stretch.first, stretch.last + 1)
     for name, full in (
         ("power", machine.design.power.to("watt").magnitude),
@@ -215,19 +215,19 @@ def _notes(
     found = []
     if judged > window * 1.001:
         found.append(
-            f"The machine hunts: a stretch must stand still for {judged / 60:.0f} min, two periods"
-            " of the swing."
+            f"The machine hunts: a stretch must be steady for {judged / 60:.0f} min, two periods of"
+            " the swing."
         )
     elif least * trend.step > 1000:
         found.append(
-            f"A row every {trend.step:.0f} s: a stretch must stand still for {window / 60:.0f} min"
+            f"A row every {trend.step:.0f} s: a stretch must be steady for {window / 60:.0f} min"
             f" to hold {least} readings."
         )
     lacking = [name for name in (*TEMPERATURES, *FLOWS) if name not in tolerances]
     if lacking:
         found.append(
             f"Steadiness is judged without {', '.join(name.replace('_', ' ') for name in lacking)},"
-            " which the trend does not hold."
+            " which the trend does not include."
         )
     return tuple(found)
 
@@ -249,7 +249,7 @@ def hunting(
 def _largest(made: TrendFigures, name: str, length: float, tolerance: Tolerance) -> Swing | None:
     best: Swing | None = None
     time, values = made.time, made.readings[name]
-    # Pieces overlap by half, so that a swing at the edge of one lies inside the next.
+    # Pieces overlap by half, so that a swing at the edge of one is inside the next.
     edges = np.searchsorted(time, np.arange(time[0], time[-1] + length, length / 2))
     for first, last in zip(edges, edges[2:], strict=False):
         step = max(1, (last - first) // 4000)
@@ -322,7 +322,7 @@ def _point(
     why = (
         ""
         if steady
-        else "nobody is named who chose it"
+        else "who chose it is not entered"
         if not who
         else "it reaches beyond the steady stretches"
     )
@@ -395,18 +395,16 @@ def _doubt(found: Steady, name: str, first: int, last: int) -> str:
     flags = found.trend.quality[name][found.trend.rows[first : last + 1]]
     if np.count_nonzero(flags & STUCK) > flags.size / 2:
         return (
-            f"the trend's {name.replace('_', ' ')} does not move at all: look whether the sensor is"
-            " live"
+            f"the trend's {name.replace('_', ' ')} does not change at all: check whether the"
+            " sensor is live"
         )
     if np.count_nonzero(flags & UNUSABLE) > flags.size / 4:
-        return (
-            f"more than a quarter of the trend's {name.replace('_', ' ')} is marked as not usable"
-        )
+        return f"more than a quarter of the trend's {name.replace('_', ' ')} is marked as unusable"
     return ""
 
 
 def mean_of(time: np.ndarray, values: np.ndarray) -> tuple[float, float]:
-    """Mean and standard error of the mean of readings that lean on each other.
+    """Mean and standard error of the mean of readings that are correlated.
 
     u = s / sqrt(n_eff),  n_eff = n (1 - r1) / (1 + r1)
 

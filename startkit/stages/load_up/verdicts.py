@@ -1,4 +1,4 @@
-"""What is judged of the machine under load: every steady point, the worst one speaking for all."""
+"""What is judged of the machine under load: every steady point; the worst decides."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ from startkit.verdict import Outcome, Verdict, worst
 
 @dataclass(frozen=True)
 class Measured:
-    """What one point says of one item.
+    """What one point shows for one item.
 
     Parameters
     ----------
@@ -78,8 +78,8 @@ def judged(
             context,
             "heat_balance",
             _plain("heat_balance", "percent"),
-            "Find the reading that is wrong before judging the machine: flows first, then the water"
-            " sensors, then power.",
+            "Find the wrong reading before judging the machine: flows first, then water sensors,"
+            " then power.",
         ),
         _full_capacity(context),
         _over_all(
@@ -104,8 +104,8 @@ def judged(
             context,
             "subcooling",
             _plain("subcooling", "delta_degC"),
-            "Gas leaves the condenser with the liquid, or a reading is wrong: check the charge and"
-            " the sensor.",
+            "Gas leaves the condenser with the liquid, or a reading is wrong: check charge and"
+            " sensor.",
         ),
         _over_all(
             context,
@@ -158,7 +158,7 @@ def _first_reason(measured: list[tuple[Point, Measured]]) -> str:
 
 
 def _none(limit: Limit, measured: list[Measured]) -> Verdict:
-    """No point says anything: open if readings lack, unproven if they cannot be compared."""
+    """No point can be judged: open if readings are missing, unproven if they cannot be compared."""
     apart = next((m for m in measured if not m.lacking), None)
     if apart is not None:
         return Verdict(
@@ -166,9 +166,8 @@ def _none(limit: Limit, measured: list[Measured]) -> Verdict:
             title=limit.title,
             outcome=Outcome.UNPROVEN,
             sentence=f"Not compared: {apart.nothing}.",
-            next_step="Measure closer to the selection's loads and water temperatures, or ask for a"
-            " selection"
-            " at these.",
+            next_step="Measure closer to the loads and water temperatures of the selection, or ask"
+            " for a selection at these.",
             source=limit.origin,
             rests_on=("load_up.points",),
         )
@@ -208,7 +207,7 @@ def _one(context: Context, key: str, p: Point, m: Measured, next_step: str) -> V
 
 
 def _excess(judged: Verdict) -> float:
-    """How far the reading lies beyond its nearer limit: the larger, the worse."""
+    """How far the reading is beyond its nearer limit: the larger, the worse."""
     if judged.reading is None:
         return 0.0
     value = judged.reading.to_base_units().magnitude
@@ -250,7 +249,7 @@ def _power_deviation(machine: Machine) -> Measure:
         deviation = found.deviation_from(promise.specific_power)
         note = (
             f"Selection corrected by {100 * (promise.correction - 1):+.1f} % for the water"
-            " temperatures met."
+            " temperatures on site."
             if abs(promise.correction - 1) >= 0.001
             else ""
         )
@@ -339,8 +338,9 @@ def _steady(found: tuple[Point, ...]) -> Verdict:
             key=key,
             title=title,
             outcome=Outcome.UNPROVEN,
-            sentence=f"Not confirmed as steady: {', '.join(swinging)}. They are shown, not judged.",
-            next_step="Wait until the loop is steady, read again, and enter who watched.",
+            sentence=f"Not confirmed as steady: {', '.join(swinging)}. They are shown but not"
+            " judged.",
+            next_step="Wait until the loop is steady, read again, and enter who confirms it.",
             source=source,
             rests_on=_confirmations(found),
         )
@@ -368,8 +368,9 @@ def _full_capacity(context: Context) -> Verdict:
             title=limit.title,
             outcome=Outcome.UNPROVEN,
             sentence=f"The highest load reached was {100 * load:.0f} %: full capacity was not"
-            " tried.",
-            next_step="Come back when the building can load the machine, or waive with the reason.",
+            " tested.",
+            next_step="Come back when the building can load the machine, or waive it with a"
+            " reason.",
             reading=Q(100 * load, "percent"),
             uncertainty=None,
             kind="percent",

@@ -1,4 +1,4 @@
-"""Lubrication: does oil pressure stand before, during and after the shaft turns, and can its trip
+"""Lubrication: is there oil pressure before, during and after the shaft turns, and can its trip
 be trusted?
 """
 
@@ -29,8 +29,8 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
 STAGE = Stage(
     "lube",
     "Lubrication",
-    "Whether oil pressure stands before, during and after the shaft turns, and whether its trip"
-    " would stop the machine.",
+    "Whether there is oil pressure before, during and after the shaft turns, and whether the"
+    " low-oil trip would stop the machine.",
     fields.FIELDS,
     judge,
     before="turn_shaft",
@@ -40,7 +40,7 @@ STAGE = Stage(
             "Run the oil pump only when its hold point is clear and the compressor motor is locked"
             " out."
         ),
-        "Oil lines hold pressure and hot oil: relieve them before opening anything.",
+        "Oil lines contain hot oil under pressure: relieve them before opening anything.",
         "Local code, the maker's manual and licensed practice come first.",
         cautions.STORED_ENERGY,
     ),

@@ -87,7 +87,7 @@ FIELDS = (
         "sump_pressure",
         "Sump pressure",
         "gauge_pressure",
-        "At the sump, pump off; a vacuum with its unit, such as  12 in Hg vac.",
+        "At the sump, pump off; a vacuum with its unit, such as 12 in Hg vac.",
         group="Before the pump runs",
         after="",
     ),
@@ -95,8 +95,8 @@ FIELDS = (
         "pressure_to_come",
         "Sump pressure expected when running",
         "gauge_pressure",
-        "About the evaporator pressure at the first load. Left empty, saturation at the selection's"
-        " leaving water is used.",
+        "About the evaporator pressure at the first load. If left empty, saturation pressure at the"
+        " selection's leaving water temperature is used.",
         required=False,
         group="Before the pump runs",
         after="",
@@ -105,8 +105,8 @@ FIELDS = (
         "zero",
         "Transducers with the pump off",
         "table",
-        "Both see the same pressure: what they differ by is their zero, and it is taken off every"
-        " differential.",
+        "Both read the same pressure: the difference is their zero error; it is subtracted from"
+        " every differential.",
         rows=2,
         required=False,
         group="Before the pump runs",
@@ -152,7 +152,7 @@ FIELDS = (
     ),
     Field(
         "pump_speed",
-        "Pump speed that holds the set point",
+        "Pump speed at the set point",
         "frequency",
         plausible=("5 Hz", "120 Hz"),
         group="Pump running",
@@ -197,7 +197,7 @@ FIELDS = (
         "trip_seen",
         "Differential at which it tripped",
         "pressure_difference",
-        "Lower the pressure by the bypass or the pump's speed and read the value at the moment of"
+        "Lower the pressure with the bypass or the pump speed, and read the value at the moment of"
         " the trip.",
         plausible=("10 kPa", "500 kPa"),
         group="Set point and trip",
@@ -206,7 +206,7 @@ FIELDS = (
         "trip_read_on",
         "Read on",
         "choice",
-        "An independent gauge knows nothing of the transducers' zero.",
+        "The zero error of the transducers does not affect an independent gauge.",
         required=False,
         choices=READ_ON,
         group="Set point and trip",

@@ -22,7 +22,7 @@ def figures(machine: Machine, entries: Entries, oil: Oil) -> tuple[Figure, ...]:
             oil.superheat.quantity,
             "temperature_difference",
             oil.superheat.u,
-            "sump temperature over saturation at sump pressure",
+            "sump temperature above saturation at sump pressure",
             "lube.oil_superheat",
             1,
         ),
@@ -69,13 +69,13 @@ def figures(machine: Machine, entries: Entries, oil: Oil) -> tuple[Figure, ...]:
 def _foaming(oil: Oil) -> tuple[Figure, ...]:
     if oil.foaming is None:
         return ()
-    ideal = "share of molecules in the oil, ideal solution: an indicator"
+    ideal = "mole fraction in the oil, ideal solution: an indicator"
     return (
         Figure(
             "Oil superheat after start",
             oil.foaming.superheat_after,
             "temperature_difference",
-            note="at the pressure to come",
+            note="at the pressure expected when running",
             digits=1,
         ),
         Figure(
@@ -120,7 +120,7 @@ def _pre_lube(oil: Oil) -> tuple[Figure, ...]:
             pre.mean,
             "pressure_difference",
             pre.u_mean,
-            f"steady part, worth {pre.effective_samples:.0f} independent readings",
+            f"steady part, equivalent to {pre.effective_samples:.0f} independent readings",
             "lube.differential",
         ),
         Figure(
@@ -233,9 +233,11 @@ def tables(entries: Entries, oil: Oil) -> tuple[Table, ...]:
         ("this visit", speed.quantity, temperature.quantity, now),
     )
     note = (
-        "At today's viscosity the pump should need"
+        "At today's viscosity the pump is expected to need"
         f" {entries.show(compared.expected_low, 'frequency')} to"
         f" {entries.show(compared.expected_high, 'frequency')}: {compared.outcome}."
         + (f" Candidates: {'; '.join(compared.candidates)}." if compared.candidates else "")
     )
-    return (Table(f"Pump speed against the last visit, {machine.oil.kind}", head, rows, note),)
+    return (
+        Table(f"Pump speed compared with the last visit, {machine.oil.kind}", head, rows, note),
+    )

@@ -14,7 +14,7 @@ from startkit.units import Q
 
 
 def plotted(machine: Machine, entries: Entries, oil: Oil) -> tuple[Plot, ...]:
-    """Differential over time with set point, trip and pre-lube window; the coast-down beside it."""
+    """Differential over time with set point, trip and pre-lube window; then the coast-down."""
     levels = (Rule("set point", _pascal(oil.set_point)), Rule("low-oil trip", _pascal(oil.trip)))
     found = []
     if oil.record is not None:

@@ -19,6 +19,7 @@ SET_POINT = ("lube.set_point_left", "lube.set_point_found")
 
 
 def pre_lube(limits: Limits, entries: Entries, oil: Oil) -> list[Verdict]:
+    """Every verdict on the record from pump start."""
     return [
         _reached(limits, entries, oil),
         _differential(limits, entries, oil),
@@ -43,7 +44,7 @@ def _differential(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
         limit,
         record.pressure(pre.mean, pre.u_mean).deviation_from(oil.set_point),
         steady=_is_steady(pre, spread, limits["lube.steadiness"]),
-        next_step="Set the regulator or the pump's speed, then take the record again.",
+        next_step="Adjust the regulator or the pump speed, then record again.",
         note=(
             f"Mean {entries.show(pre.mean, 'pressure_difference')}, set point"
             f" {entries.show(oil.set_point, 'pressure_difference')}."
@@ -75,7 +76,8 @@ def _steadiness(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
         limits["lube.steadiness"],
         _no_record(entries, "pre_lube") if pre is None else _spread(pre, oil),
         next_step=(
-            "Look for air in the oil, a hunting regulator, a filter or a passing relief valve."
+            "Look for air in the oil, a hunting regulator, a blocked filter or a leaking relief"
+            " valve."
         ),
         note=_hunting(entries, oil),
         rests_on=typed(entries, SET_POINT),
@@ -143,9 +145,9 @@ def _margin(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
             key=limit.key,
             title=limit.title,
             outcome=Outcome.UNPROVEN,
-            sentence="The readings do not vary at all: a stuck display or too coarse a reading."
-            f" {note}",
-            next_step="Take a finer record.",
+            sentence="The readings do not vary at all: the display is stuck or its resolution too"
+            f" coarse. {note}",
+            next_step="Record with finer resolution.",
             source=limit.origin,
             rests_on=(*record.figure(pre.mean).items, *entered),
         )
@@ -155,13 +157,14 @@ def _margin(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
         entries,
         limit,
         record.figure(Q(pre.margin_in_sd, "dimensionless"), u.to("dimensionless")),
-        next_step="Raise the set point or calm the pressure before the shaft turns.",
+        next_step="Raise the set point or steady the pressure before the shaft turns.",
         note=note,
         rests_on=entered,
     )
 
 
 def over_the_trip(key: str, title: str, oil: Oil) -> Limit:
+    """The low-oil trip as the lower limit of a differential."""
     return Limit(
         key=key,
         title=title,

@@ -62,7 +62,7 @@ class Oil:
 
 
 def collect(machine: Machine, entries: Entries) -> Oil:
-    """Read everything once; what cannot be used is said in one sentence each."""
+    """Read everything once; one sentence for each thing that cannot be used."""
     problems: list[str] = []
     zero, trip = zero_of(entries), trip_of(machine, entries)
     set_point = _set_point(machine, entries)

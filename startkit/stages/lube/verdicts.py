@@ -18,7 +18,7 @@ from startkit.stages.lube.readings import Oil
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict
 
-# A drop below this share of a clean filter's says that oil goes past it. Common practice, no
+# A drop below this share of a clean filter's means that oil is bypassing it. Common practice, no
 # source.
 LEAST_OF_CLEAN = 0.5
 
@@ -56,7 +56,7 @@ def _oil_kind(machine: Machine, entries: Entries) -> Verdict:
             key=key,
             title=title,
             outcome=Outcome.OPEN,
-            sentence="Not read.",
+            sentence="Not entered.",
             next_step="Read the label of the drum.",
             source="machine sheet",
             rests_on=("lube.oil_kind",),
@@ -75,8 +75,7 @@ def _oil_kind(machine: Machine, entries: Entries) -> Verdict:
         title=title,
         outcome=Outcome.FAIL,
         sentence=f"The label says {seen}, the sheet {due}.",
-        next_step="Do not run the pump until the oil is settled: oils of different kinds do not"
-        " mix.",
+        next_step="Do not run the pump until this is resolved: different oils must not be mixed.",
         source="machine sheet",
         rests_on=("lube.oil_kind",),
     )
@@ -93,7 +92,7 @@ def _level(entries: Entries) -> Verdict:
             key=key,
             title=title,
             outcome=Outcome.OPEN,
-            sentence=seen.problem or "Not looked at.",
+            sentence=seen.problem or "Not entered.",
             next_step="Look at the sump sight glass.",
             source=PRACTICE,
             rests_on=("lube.sight_glass",),
@@ -113,7 +112,7 @@ def _level(entries: Entries) -> Verdict:
         title=title,
         outcome=outcome,
         sentence=f"Sight glass: {seen.label}.",
-        next_step="Put the level right; foam means refrigerant in the oil, so warm it longer.",
+        next_step="Correct the level. Foam means refrigerant in the oil: heat it for longer.",
         source=PRACTICE,
         rests_on=("lube.sight_glass",),
     )
@@ -124,7 +123,7 @@ def _superheat(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
         entries,
         limits["lube.oil_superheat"],
         oil.superheat,
-        next_step="Leave the heater on and wait: refrigerant is still dissolved in the oil.",
+        next_step="Leave the heater on and wait: there is still refrigerant dissolved in the oil.",
     )
 
 
@@ -166,15 +165,15 @@ def _foaming(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
     if oil.foaming is None:
         return check(entries, limit, oil.released, next_step="")
     note = (
-        "Liquid refrigerant is in the sump and will boil at the start."
+        "There is liquid refrigerant in the sump; it will boil at start."
         if oil.foaming.boils
-        else "Share of refrigerant that leaves the oil as gas, taken as an ideal solution."
+        else "Share of refrigerant that leaves the oil as gas, for an ideal solution."
     )
     found = check(
         entries,
         limit,
         oil.released,
-        next_step="Warm the oil further, and lower the pressure slowly at start.",
+        next_step="Heat the oil further, and let the pressure fall slowly at start.",
         note=note,
     )
     return replace(found, outcome=Outcome.FAIL) if oil.foaming.boils else found
@@ -189,7 +188,7 @@ def _zero(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
             outcome=Outcome.OPEN,
             sentence="The transducers were not compared with the pump off: do not trust a"
             " differential until both have been compared.",
-            next_step="Stop the pump, read both, and enter them.",
+            next_step="Stop the pump, read both and enter the readings.",
             source=limit.origin,
             rests_on=("lube.zero", "lube.differential_off"),
         )
@@ -197,7 +196,7 @@ def _zero(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
         entries,
         limit,
         oil.zero.reading,
-        next_step="Calibrate or replace the transducer that is off, and read both again.",
+        next_step="Calibrate or replace the faulty transducer, and read both again.",
     )
     return replace(
         found,
@@ -219,7 +218,7 @@ def _trip_proven(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
             key=limit.key,
             title=limit.title,
             outcome=Outcome.OPEN,
-            sentence="The trip has not been seen: a trip that was never seen is not proven.",
+            sentence="No one has seen it trip, so it is not proven.",
             next_step="Lower the differential until it trips, and read the value.",
             source=limit.origin,
             rests_on=("lube.trip_seen", "lube.trip_method"),
@@ -232,7 +231,7 @@ def _trip_proven(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
         entries,
         limit,
         tripped.deviation_from(oil.trip),
-        next_step="Set the trip, and prove it again.",
+        next_step="Adjust the trip, and prove it again.",
         note=(
             f"Tripped at {entries.show(tripped.quantity, 'pressure_difference')}"
             f"{' with the zero subtracted' if own else ''},"
@@ -245,8 +244,8 @@ def _trip_proven(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
             found,
             outcome=Outcome.UNPROVEN,
             sentence=found.sentence
-            + " Simulated only: the line from sump and pump to the transducer was not proven.",
-            next_step="Prove it by lowering the pressure, or waive with the reason.",
+            + " Simulated only: the lines to the transducer were not proven.",
+            next_step="Prove it by lowering the pressure, or waive it with a reason.",
         )
     return found
 
@@ -256,7 +255,7 @@ def _set_point(machine: Machine, limits: Limits, entries: Entries) -> Verdict:
         entries,
         limits["lube.set_point"],
         entries.reading("set_point_left").deviation_from(machine.oil.differential_set_point),
-        next_step="Set it as the sheet says, or have the change written into the sheet.",
+        next_step="Set it to the value in the sheet, or have the sheet changed.",
     )
 
 
@@ -270,8 +269,7 @@ def _filter(machine: Machine, limits: Limits, entries: Entries) -> Verdict:
                 title=limit.title,
                 outcome=Outcome.UNPROVEN,
                 sentence=f"{entries.show(drop.quantity, 'pressure_difference')}; the sheet does not"
-                " say at"
-                " which drop to change it.",
+                " state the drop at which to change the filter.",
                 next_step="Add filter_drop_change to the sheet, or waive.",
                 source=limit.origin,
                 rests_on=drop.items,
@@ -320,7 +318,8 @@ def _coast_down(limits: Limits, entries: Entries, oil: Oil) -> list[Verdict]:
         entries,
         limit,
         lowest,
-        next_step="The bearings ran without oil: stop, find the cause, look at the bearings.",
+        next_step="The bearings ran without enough oil: stop, find the cause, inspect the"
+        " bearings.",
         note=note,
         rests_on=("lube.stopped", "lube.at_rest", *typed(entries, ("lube.trip_setting",))),
     )
@@ -330,7 +329,7 @@ def _coast_down(limits: Limits, entries: Entries, oil: Oil) -> list[Verdict]:
         Reading.derived(
             down.post_lube_time, at_rest.u, record.figure(down.post_lube_time), at_rest
         ),
-        next_step="Set the post-lube timer as the sheet says.",
+        next_step="Set the post-lube timer to the time in the sheet.",
     )
     return [replace(each, gate="hand_over") for each in (held, after)]
 
@@ -355,8 +354,8 @@ def _by_hand(entries: Entries, oil: Oil, limit: Limit) -> Verdict:
         limit,
         oil.zero.subtracted_from(lowest),
         next_step=(
-            "The bearings may have run without oil: find the cause, look at the bearings, record"
-            " the next stop."
+            "The bearings may have run without enough oil: find the cause, inspect the bearings and"
+            " record the next stop."
         ),
         note="The lowest while the shaft turned, read by hand.",
     )

@@ -1,5 +1,5 @@
-"""Pull-down: which current limit, for how long, brings a warm loop down without a trip; and what it
-then did.
+"""Pull-down: which current limit, for how long, brings a warm loop down without a trip, and how it
+went.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from startkit.stages.pull_down import plan as planning
 
 
 def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
-    """Time and risk over the current limit, the limit to take; then the seen against the plan, loop
-    and load re-estimated, time to go.
+    """Time and risk over the current limit, the limit to take; then the readings compared with the
+    plan, loop and load re-estimated, time remaining.
     """
     plan = planning.collect(machine, limits, entries)
     seen = readings.follow(machine, entries, plan)
@@ -31,18 +31,18 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
 STAGE = Stage(
     "pull_down",
     "Pull-down",
-    "Which current limit, held for how long, brings the warm loop down without an overcurrent trip;"
-    " and what it then did.",
+    "Which current limit, held for how long, brings the warm loop down without an overcurrent trip,"
+    " and how the pull-down went.",
     fields.FIELDS,
     judge,
     before="hand_over",
     order=100,
     after="load",
     cautions=(
-        "Set the current limit before the start, not while the current climbs.",
+        "Set the current limit before the start, not while the current is rising.",
         (
-            "Do not judge approach, superheat or capacity while the water still falls: nothing is"
-            " steady."
+            "Do not judge approach, superheat or capacity while the water temperature is still"
+            " falling: nothing is steady."
         ),
         "Do not raise the overcurrent trip to get through a pull-down.",
         cautions.ROTATING,

@@ -40,7 +40,7 @@ _SEEN = (
         "flow",
         "Chilled-water flow",
         "flow",
-        "Empty: the flow entered below",
+        "Empty: the flow entered in the plan",
         point="evaporator_flow",
     ),
     Column("current", "Current, highest phase", "current", point="current"),
@@ -64,7 +64,7 @@ def _plan(
     kind: str,
     help: str = "",
     plausible: tuple[str, str] | None = None,
-    group: str = "Plan: the loop",
+    group: str = "Plan: loop",
     required: bool = False,
 ) -> Field:
     """A field of the plan: it may be filled at any time."""
@@ -73,13 +73,13 @@ def _plan(
     )
 
 
-_SWING, _LIMIT = "Plan: the current's swing", "Plan: the limit"
+_SWING, _LIMIT = "Plan: swing of the current", "Plan: current limit"
 FIELDS = (
     _plan(
         "start",
         "Water in the loop before the pull-down",
         "temperature",
-        "Mean of the loop, pumps running for a while.",
+        "Mean over the loop, after the pumps have run for a while.",
         _WATER,
         required=True,
     ),
@@ -87,14 +87,14 @@ FIELDS = (
         "target",
         "Leaving water at the end",
         "temperature",
-        "The set point. Empty: the selection's leaving water.",
+        "The set point. Empty: leaving water of the selection.",
         _WATER,
     ),
     _plan(
         "volume",
         "Loop volume",
         "loop_volume",
-        "Pipes, coils, tanks that the water now flows through. Empty: the sheet's.",
+        "All pipes, coils and tanks the water now flows through. Empty: value in the sheet.",
         ("1 m³", "20000 m³"),
     ),
     _plan(
@@ -106,23 +106,25 @@ FIELDS = (
     ),
     _plan(
         "ramp",
-        "Temperature ramp already seen",
+        "Temperature ramp already observed",
         "ramp",
-        "In place of the volume: how fast the loop's temperature moved, steady, in size.",
+        "Instead of the volume: how fast the loop temperature changed at a steady rate, without"
+        " sign.",
         ("0.001 K/min", "5 K/min"),
     ),
     _plan(
         "ramp_heat",
-        "Net heat that made this ramp",
+        "Net heat during this ramp",
         "cooling",
-        "Cooling less load; or the load alone while the loop warmed up.",
+        "Cooling less load, or the load alone while the loop warmed up.",
         ("1 kW", "50000 kW"),
     ),
     _plan(
         "load",
         "Connected load",
         "cooling",
-        "Heat that flows into the loop during the pull-down, pumps included. Empty: the sheet's.",
+        "Heat flowing into the loop during the pull-down, including pumps. Empty: value in the"
+        " sheet.",
         ("0 kW", "50000 kW"),
     ),
     _plan(
@@ -132,34 +134,40 @@ FIELDS = (
         "Plus or minus. Empty: 25 %.",
         ("1 %", "200 %"),
     ),
-    _plan("flow", "Chilled-water flow", "flow", "Empty: the selection's.", ("1 L/s", "2000 L/s")),
+    _plan(
+        "flow",
+        "Chilled-water flow",
+        "flow",
+        "Empty: value of the selection.",
+        ("1 L/s", "2000 L/s"),
+    ),
     _plan(
         "condenser_entering",
         "Entering condenser water",
         "temperature",
-        "Counts only where the sheet holds the maker's curves. Empty: the selection's.",
+        "Used only if the sheet has the maker's curves. Empty: value of the selection.",
         ("0 °C", "50 °C"),
     ),
     _plan(
         "growth",
-        "Capacity grows with warmer water, each kelvin",
+        "Growth of capacity per kelvin of warmer water",
         "percent",
-        "From the maker. Empty: the sheet's; without either no growth is counted.",
+        "From the maker. Empty: value in the sheet; without either, no growth is assumed.",
         ("0 %", "8 %"),
     ),
     _plan(
         "capacity_known",
-        "Machine's capacity known within",
+        "Capacity of the machine known within",
         "percent",
         "Plus or minus. Empty: 10 %.",
         ("1 %", "50 %"),
     ),
     Field(
         "current_trend",
-        "Current while the limit held it",
+        "Current while held by the limit",
         "series",
-        "Paste seconds and current of the highest phase, one row a reading at an even step, sixty"
-        " or more; all at one limit.",
+        "Paste seconds and current of the highest phase, one row per reading at an even interval:"
+        " sixty rows or more, all at one limit.",
         required=False,
         group=_SWING,
         after="",
@@ -170,7 +178,7 @@ FIELDS = (
     ),
     _plan(
         "trend_limit",
-        "Current limit while it was read",
+        "Current limit during these readings",
         "percent",
         "Of full-load current; for the trend above or the two figures below.",
         ("20 %", "120 %"),
@@ -180,7 +188,7 @@ FIELDS = (
         "current_low",
         "Lowest current seen",
         "current",
-        "In place of the trend.",
+        "Instead of the trend.",
         ("1 A", "3000 A"),
         _SWING,
     ),
@@ -188,7 +196,7 @@ FIELDS = (
         "current_high",
         "Highest current seen",
         "current",
-        "In place of the trend.",
+        "Instead of the trend.",
         ("1 A", "3000 A"),
         _SWING,
     ),
@@ -196,24 +204,24 @@ FIELDS = (
         "watched",
         "Watched for",
         "minutes",
-        "How long the two figures were looked for.",
+        "How long the display was watched for these two figures.",
         ("0.5 min", "240 min"),
         _SWING,
     ),
     _plan(
-        "display_step", "Display renews every", "time", "Empty: 2 s.", ("0.1 s", "120 s"), _SWING
+        "display_step", "Display updates every", "time", "Empty: 2 s.", ("0.1 s", "120 s"), _SWING
     ),
     _plan(
         "trip_delay",
-        "Overcurrent must last before it trips",
+        "Time the overcurrent must last to trip",
         "time",
-        "Empty: the sheet's; without either, no delay.",
+        "Empty: value in the sheet; without either, no delay.",
         ("0 s", "120 s"),
         _LIMIT,
     ),
     _plan(
         "trip_known",
-        "Trip and current shown agree within",
+        "Trip and displayed current agree within",
         "percent",
         "Of full-load current, plus or minus. Empty: 1 %.",
         ("0 %", "20 %"),
@@ -221,9 +229,9 @@ FIELDS = (
     ),
     _plan(
         "risk",
-        "Chance of a trip that is accepted",
+        "Accepted chance of a trip",
         "percent",
-        "Empty: the limit of the workbook, the specification or the sheet.",
+        "Empty: the limit in the workbook, the specification or the sheet.",
         ("0.01 %", "50 %"),
         _LIMIT,
     ),
@@ -243,7 +251,7 @@ FIELDS = (
         "Pull-down began at",
         "moment",
         "Date and time, as 2026-11-25 14:30: minute 0 of the readings.",
-        group="What it did",
+        group="Pull-down",
     ),
     Field(
         "readings",
@@ -252,7 +260,7 @@ FIELDS = (
         "Every ten minutes, from minute 0.",
         required=False,
         rows=6,
-        group="What it did",
+        group="Pull-down",
         columns=_SEEN,
     ),
     Field(
@@ -260,28 +268,28 @@ FIELDS = (
         "Readings from a trend",
         "series",
         "Paste minute, entering, leaving, flow, current, limit, evaporator pressure, suction"
-        " temperature, condenser pressure, leaving condenser water, one row a reading; leave a"
-        " column empty where it is not read.",
+        " temperature, condenser pressure, leaving condenser water, one row per reading. Leave a"
+        " column empty if it was not read.",
         required=False,
-        group="What it did",
+        group="Pull-down",
         columns=_SEEN,
     ),
-    Field("ended", "How it ended", "choice", choices=ENDS, group="What it did"),
+    Field("ended", "How it ended", "choice", choices=ENDS, group="Pull-down"),
     Field(
         "reached",
         "Set point reached after",
         "minutes",
-        "Empty: as the readings show it.",
+        "Empty: from the readings.",
         required=False,
         plausible=("1 min", "1440 min"),
-        group="What it did",
+        group="Pull-down",
     ),
     Field(
         "limit_left",
         "Current limit as left",
         "percent",
-        "Of full-load current, given back in steps once the water is cold.",
+        "Of full-load current; restored in steps once the water is cold.",
         plausible=("20 %", "120 %"),
-        group="What it did",
+        group="Pull-down",
     ),
 )

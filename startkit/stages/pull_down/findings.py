@@ -52,7 +52,7 @@ def _planned(entries: Entries, plan: PullPlan) -> tuple[Figure, ...]:
         return ()
     proposed = planned.proposed
     rule = " to ".join(f"{100 * part:.0f}" for part in pulldown.RULE_OF_THUMB)
-    check = f"check value: about {rule} % is common practice, no source"
+    check = f"for comparison: about {rule} % is common practice, no source"
     if proposed is None:
         return (Figure("Current limit proposed", f"none: {planned.rows.why}", note=check),)
     return (
@@ -65,7 +65,7 @@ def _planned(entries: Entries, plan: PullPlan) -> tuple[Figure, ...]:
         ),
         Figure("Hold it for", _minutes(float(planned.rows.hold)), "minutes", digits=0),
         Figure(
-            "Then give back 100 % over",
+            "Then restore 100 % over",
             _minutes(float(planned.rows.ramp)),
             "minutes",
             note=PRACTICE,
@@ -101,7 +101,7 @@ def _swing(plan: PullPlan) -> tuple[Figure, ...]:
     swing = plan.ripple
     if swing is None:
         return ()
-    worth = f"worth {swing.effective:.0f} independent readings of {swing.count}"
+    worth = f"{swing.count} readings, equivalent to {swing.effective:.0f} independent ones"
     found = (
         Figure(
             "Swing of the current, standard deviation",
@@ -112,14 +112,13 @@ def _swing(plan: PullPlan) -> tuple[Figure, ...]:
             digits=2,
         ),
         Figure(
-            "Neighbouring readings hang together",
+            "Correlation of neighbouring readings",
             Q(float(swing.correlation), "dimensionless"),
             "ratio",
-            note="correlation",
             digits=2,
         ),
         Figure(
-            "Mean off its limit",
+            "Mean above the limit",
             Q(100 * float(swing.offset), "percent"),
             "percent",
             note="of full-load current",
@@ -156,7 +155,7 @@ def _seen(entries: Entries, plan: PullPlan, seen: Seen) -> tuple[Figure, ...]:
         value = _minutes(seen.remaining.time)
         found.append(
             Figure(
-                "Time still to go",
+                "Time remaining",
                 value if value is not None else "never at this limit",
                 "minutes",
                 note=f"from the last reading; 90 % interval {ends}",
@@ -170,7 +169,8 @@ def _estimated(plan: PullPlan, guess: LoopEstimate) -> list[Figure]:
     told = (
         ""
         if guess.separable
-        else "; the data alone cannot tell loop and load apart, so the plan's figures weigh in"
+        else "; the readings alone cannot separate loop and load, so the figures of the plan are"
+        " used too"
     )
     size = []
     if plan.inputs is not None:
@@ -180,7 +180,7 @@ def _estimated(plan: PullPlan, guess: LoopEstimate) -> list[Figure]:
         )
         size = [
             Figure(
-                "Loop as volume of water, from the readings",
+                "Loop as a volume of water, from the readings",
                 volume,
                 "loop_volume",
                 u,
@@ -221,7 +221,7 @@ def _against_plan(plan: PullPlan, seen: Seen) -> tuple[Figure, ...]:
     gap = seen.columns["leaving"][last] - np.interp(seen.time[last], planned.time, planned.leaving)
     return (
         Figure(
-            "Leaving water, seen less planned",
+            "Leaving water, measured less planned",
             Q(float(gap), "delta_degC"),
             "temperature_difference",
             note=f"at minute {seen.time[last] / 60:.0f}, last reading",
@@ -293,7 +293,7 @@ def _mark(planned: Planned, limit: float) -> str:
 
 def _basis(entries: Entries, plan: PullPlan) -> Table:
     head = (
-        Heading("What the plan rests on"),
+        Heading("Input"),
         Heading("Value"),
         Heading("Known within"),
         Heading("From"),
@@ -328,19 +328,19 @@ def _cannot_know(machine: Machine, plan: PullPlan) -> Table | None:
             if inside
             else [
                 "the machine outside the water temperatures over which its curves were fitted:"
-                " there they are held at the end of their range"
+                " there the value at the end of their range is used"
             ]
         )
     else:
         said.append(
-            "the machine at warm water and at today's condenser water: its part-load table holds at"
-            " the selection's temperatures; current is taken in proportion to power"
+            "the machine at warm water and at today's condenser water: its part-load table is for"
+            " the temperatures of the selection; current is taken as proportional to power"
         )
         said += (
             []
             if planned.curve.growth
             else [
-                "how much more it cools and draws at warmer water: no growth is counted, which"
+                "how much more it cools and draws with warmer water: no growth is assumed, which"
                 " makes the time longer and the current at full vanes lower"
             ]
         )
@@ -383,7 +383,7 @@ def _readings(machine: Machine, entries: Entries, seen: Seen | None) -> Table | 
         "Readings of the pull-down",
         head,
         rows,
-        f"Approach and superheat count only once leaving water and current stand still.{gaps}",
+        f"Approach and superheat are judged only once leaving water and current are steady.{gaps}",
     )
 
 

@@ -30,6 +30,7 @@ ROOT3 = math.sqrt(3)  # half-width to standard uncertainty, JCGM 100:2008, 4.3.7
 class Basis:
     """One figure that the plan rests on: value, half-width, and where it comes from."""
 
+    name: str
     label: str
     value: pint.Quantity
     kind: str
@@ -98,6 +99,10 @@ class PullPlan:
     hold: float | None  # s
     problems: tuple[str, ...]
 
+    def figure(self, name: str) -> Basis | None:
+        """One figure that the plan rests on; None if it is not known."""
+        return next((basis for basis in self.basis if basis.name == name), None)
+
     @property
     def proposed(self) -> float | None:
         """The limit to take [1]; None if there is none, or no plan."""
@@ -105,7 +110,7 @@ class PullPlan:
 
 
 def collect(machine: Machine, limits: Limits, entries: Entries) -> PullPlan:
-    """Read everything once; what cannot be used is said in one sentence each."""
+    """Read everything once; one sentence for each thing that cannot be used."""
     problems: list[str] = []
     basis, lacking = _basis(machine, limits, entries)
     inputs = None if lacking else _guarded(lambda: _inputs(machine, entries, basis), problems)
@@ -162,9 +167,9 @@ def _basis(
             "loop_volume",
             ((entries.quantity("volume"), TYPED), (loop.volume, SHEET)),
         ),
-        "ramp": ("Ramp already seen", "ramp", ((entries.quantity("ramp"), TYPED),)),
+        "ramp": ("Ramp already observed", "ramp", ((entries.quantity("ramp"), TYPED),)),
         "ramp_heat": (
-            "Net heat of this ramp",
+            "Net heat during this ramp",
             "cooling",
             ((entries.quantity("ramp_heat"), TYPED),),
         ),
@@ -184,18 +189,18 @@ def _basis(
             ((entries.quantity("condenser_entering"), TYPED), (design.entering_condenser, SHEET)),
         ),
         "growth": (
-            "Growth of capacity and current, each kelvin",
+            "Growth of capacity and current per kelvin",
             "percent",
             (
                 (entries.quantity("growth"), TYPED),
                 (loop.capacity_growth, SHEET),
-                (Q(0.0, "percent"), "not known: none counted"),
+                (Q(0.0, "percent"), "not known: none assumed"),
             ),
         ),
         "capacity": ("Capacity at full load", "cooling", ((design.capacity, SHEET),)),
         "trip": ("Overcurrent trip", "percent", ((machine.motor.overcurrent_trip, SHEET),)),
         "delay": (
-            "Overcurrent lasts before it trips",
+            "Time the overcurrent must last to trip",
             "time",
             (
                 (entries.quantity("trip_delay"), TYPED),
@@ -213,7 +218,7 @@ def _basis(
     for name, (label, kind, values) in rows.items():
         value, origin = _first(*values)
         if value is not None:
-            found[name] = Basis(label, value, kind, _within(name, entries, value), origin)
+            found[name] = Basis(name, label, value, kind, _within(name, entries, value), origin)
     return found, _lacking(found.keys())
 
 
@@ -241,7 +246,7 @@ def _typed(entries: Entries, name: str, default: float) -> pint.Quantity:
 def _lacking(known: Set[str]) -> tuple[str, ...]:
     by_ramp = {"ramp", "ramp_heat"} <= known
     needed = {"start": "the water's temperature in the loop", "load": "the connected load"} | (
-        {} if by_ramp else {"volume": "the loop's volume, or a ramp already seen with its heat"}
+        {} if by_ramp else {"volume": "the loop's volume, or a ramp already observed with its heat"}
     )
     return tuple(said for name, said in needed.items() if name not in known)
 
@@ -252,7 +257,7 @@ def _inputs(machine: Machine, entries: Entries, basis: dict[str, Basis]) -> Inpu
     Raises
     ------
     StartkitError
-        The set point lies above the loop's water, or the loop has no heat capacity.
+        The set point is not below the loop's water, or the loop has no heat capacity.
     """
     start, target = (
         float(basis[name].value.to("kelvin").magnitude) for name in ("start", "target")

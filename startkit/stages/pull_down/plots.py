@@ -84,7 +84,7 @@ def _time(entries: Entries, planned: Planned) -> Plot | None:
     reached = np.isfinite(p.time)
     if not reached.any():
         return None
-    # Where the upper end is never reached the band ends: nothing stands in for infinity.
+    # Where the upper end is never reached the band ends: infinity is not drawn.
     banded = reached & np.isfinite(p.time_high)
     band = (
         (
@@ -182,7 +182,7 @@ def _seen_lines(seen: Seen) -> list[Line]:
         if part.size:
             lines.append(
                 Line(
-                    "seen" if not lines else "",
+                    "measured" if not lines else "",
                     _floats(seen.time[part]),
                     _floats(seen.columns["leaving"][part]),
                     "line and points" if len(seen.time) <= 60 else "line",

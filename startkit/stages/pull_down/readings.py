@@ -45,14 +45,14 @@ BY_HAND_WINDOW, BY_HAND_RANGE, BY_HAND_ROWS = (
     3,
 )  # s, K, rows: ten-minute steps cannot show a slope's uncertainty
 FLOW_ASSUMED = (
-    0.05  # half-width of a flow that nobody measured: the selection's stands in (own default)
+    0.05  # half-width of a flow that was not measured: the selection's is used (own default)
 )
 SHOWN = 12  # rows in the table of readings
 
 
 @dataclass(frozen=True)
 class Seen:
-    """What was seen, and what it says.
+    """What was measured, and what follows from it.
 
     Parameters
     ----------
@@ -173,7 +173,7 @@ def _by_hand(
         elif float(minute.to("second").magnitude) in seen:
             problems.append(
                 f"Readings by hand, row {row.index}: minute {minute.to('minute').magnitude:g}"
-                " stands twice; only the first counts."
+                " is entered twice; only the first counts."
             )
         else:
             seconds.append(float(minute.to("second").magnitude))
@@ -211,7 +211,7 @@ def _heat_per_flow(machine: Machine, columns: dict[str, np.ndarray]) -> float:
 
 
 def _steady(time: np.ndarray, columns: dict[str, np.ndarray]) -> np.ndarray:
-    """True where leaving water and current have stood still: by the moving window where readings
+    """True where leaving water and current were steady: by the moving window where readings
     are close, else by the last three.
     """
     if len(time) >= steadiness.LEAST and np.median(np.diff(time)) * steadiness.LEAST <= WINDOW:
@@ -237,12 +237,10 @@ def _steady_by_hand(time: np.ndarray, columns: dict[str, np.ndarray], row: int) 
 
 
 def _reached(plan: PullPlan, time: np.ndarray, leaving: np.ndarray) -> float | None:
-    target = next(
-        (basis.value for basis in plan.basis if basis.label == "Leaving water at the end"), None
-    )
+    target = plan.figure("target")
     if target is None:
         return None
-    there = np.flatnonzero(leaving <= float(target.to("kelvin").magnitude) + ARRIVED)
+    there = np.flatnonzero(leaving <= float(target.value.to("kelvin").magnitude) + ARRIVED)
     return float(time[there[0]]) if there.size else None
 
 
@@ -252,8 +250,8 @@ def _estimated(plan: PullPlan, seen: Seen, problems: list[str]) -> LoopEstimate 
     if known.sum() < 5:
         if len(seen.time) >= 5:
             problems.append(
-                "Fewer than five rows hold both water temperatures: loop and load cannot be told"
-                " yet."
+                "Fewer than five rows have both water temperatures: loop and load cannot be"
+                " estimated yet."
             )
         return None
     prior = (
@@ -360,7 +358,8 @@ def _remaining(
     limit = float(limits[-1]) if limits.size else plan.inputs.chosen
     if limit is None:
         problems.append(
-            "Neither a limit in the readings nor a chosen one: the time to go cannot be told."
+            "Neither a limit in the readings nor a chosen one: the time remaining cannot be"
+            " estimated."
         )
         return None
     return _to_go(

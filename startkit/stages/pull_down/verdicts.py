@@ -1,5 +1,5 @@
 """What is judged of the pull-down: the limit chosen, whether it came down without a trip, the limit
-given back.
+restored.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ def judged(
             entries,
             limits["pull_down.limit_left"],
             entries.reading("limit_left"),
-            next_step="Give the limit back in steps, or waive with the reason why it stays.",
+            next_step="Restore the limit in steps, or waive it with the reason it stays.",
         ),
     )
 
@@ -92,7 +92,7 @@ def _chosen(limits: Limits, entries: Entries, plan: PullPlan) -> Verdict:
             title=limit.title,
             outcome=Outcome.OPEN,
             sentence=f"No plan without {'; '.join(plan.lacking)}.",
-            next_step="Enter what is missing, or take it from the sheet.",
+            next_step="Enter what is missing here or in the sheet.",
             source=limit.origin,
         )
     if plan.swing_lacking:
@@ -100,9 +100,8 @@ def _chosen(limits: Limits, entries: Entries, plan: PullPlan) -> Verdict:
             key=limit.key,
             title=limit.title,
             outcome=Outcome.UNPROVEN,
-            sentence=f"{entries.show(chosen.quantity, 'percent', 0)} chosen, but the risk cannot be"
-            " told"
-            f" without the current's swing: {plan.swing_lacking}.",
+            sentence=f"{entries.show(chosen.quantity, 'percent', 0)} chosen, but the risk is not"
+            f" known without the swing of the current: {plan.swing_lacking}.",
             next_step="Run at a low limit for ten minutes, record the current, and enter it.",
             source=limit.origin,
         )
@@ -117,8 +116,8 @@ def _chosen(limits: Limits, entries: Entries, plan: PullPlan) -> Verdict:
         )
     part = float(chosen.quantity.to("dimensionless").magnitude)
     found = _risk(entries, plan.planned, part, limit.key, limit.title)
-    basis = next(basis for basis in plan.basis if basis.label == "Chance of a trip accepted")
-    return replace(found, source=basis.origin)
+    accepted = plan.figure("risk")
+    return replace(found, source=limit.origin if accepted is None else accepted.origin)
 
 
 def _risk(entries: Entries, planned: Planned, chosen: float, key: str, title: str) -> Verdict:
@@ -141,7 +140,7 @@ def _risk(entries: Entries, planned: Planned, chosen: float, key: str, title: st
     step = (
         ""
         if outcome is Outcome.PASS
-        else f"Take a lower limit, or wait for colder water.{_proposal(entries, planned)}"
+        else f"Take a lower limit, or wait until the water is colder.{_proposal(entries, planned)}"
     )
     return Verdict(
         key=key,
@@ -175,11 +174,11 @@ def _proposal(entries: Entries, planned: Planned | None) -> str:
     if planned is None:
         return ""
     if planned.proposed is None:
-        return f" The plan says: {planned.rows.why}."
+        return f" No proposal: {planned.rows.why}."
     return f" The plan proposes {entries.show(_percent(planned.proposed), 'percent', 0)}."
 
 
-# --- what it did ----------------------------------------------------------------------------------
+# --- the pull-down -------------------------------------------------------------------------------
 
 
 def _came_down(entries: Entries, plan: PullPlan, seen: Seen | None) -> Verdict:
@@ -192,7 +191,7 @@ def _came_down(entries: Entries, plan: PullPlan, seen: Seen | None) -> Verdict:
         go = (
             ""
             if seen is None or seen.remaining is None
-            else f" Time to go {_minutes(entries, seen.remaining.time)}."
+            else f" Time remaining {_minutes(entries, seen.remaining.time)}."
         )
         return Verdict(
             key=key,
@@ -208,8 +207,9 @@ def _came_down(entries: Entries, plan: PullPlan, seen: Seen | None) -> Verdict:
             key=key,
             title=title,
             outcome=Outcome.FAIL,
-            sentence=f"Trip {tripped[0]} came after the beginning at {entries.text('began')}.",
-            next_step="If it came down at a later try, enter when that one began and what it did.",
+            sentence=f"Trip {tripped[0]} occurred after the pull-down began at"
+            f" {entries.text('began')}.",
+            next_step="If a later attempt succeeded, enter when it began and its readings.",
             source=PRACTICE,
         )
     if ended.code == REACHED.code:
@@ -228,8 +228,8 @@ def _came_down(entries: Entries, plan: PullPlan, seen: Seen | None) -> Verdict:
         key=key,
         title=title,
         outcome=Outcome.FAIL,
-        sentence=f"It did not come down: {ended.label}.",
-        next_step="Settle why, and pull down again.",
+        sentence=f"The set point was not reached: {ended.label}.",
+        next_step="Find out why, and pull down again.",
         source=PRACTICE,
     )
 
@@ -266,8 +266,8 @@ def _as_planned(
             key=key,
             title=title,
             outcome=Outcome.UNPROVEN,
-            sentence="It is said that the set point was reached, but no reading shows it.",
-            next_step="Enter the reading, or after how many minutes it was reached.",
+            sentence="The form says the set point was reached, yet no reading shows it.",
+            next_step="Enter the reading, or the minutes it took.",
             source=PRACTICE,
         )
     if time is None:
@@ -275,8 +275,8 @@ def _as_planned(
             key=key,
             title=title,
             outcome=Outcome.OPEN,
-            sentence="It is not said after how long.",
-            next_step="Enter the readings, or after how many minutes it was reached.",
+            sentence="The time it took is not entered.",
+            next_step="Enter the readings, or the minutes it took.",
             source=PRACTICE,
         )
     said = f"Reached after {_minutes(entries, time)}."
@@ -285,10 +285,10 @@ def _as_planned(
         low, middle, high = (
             planned.at(planned.inputs.chosen, name) for name in ("time_low", "time", "time_high")
         )
-        where = "inside" if low <= time <= high else "sooner than" if time < low else "later than"
+        where = "within it" if low <= time <= high else "sooner" if time < low else "later"
         said += (
             f" Planned {_minutes(entries, middle)}, 90 % interval {_minutes(entries, low)} to"
-            f" {_minutes(entries, high)}: {where} {'it' if where == 'inside' else 'planned'}."
+            f" {_minutes(entries, high)}: {where}."
         )
     return Verdict(key=key, title=title, outcome=Outcome.PASS, sentence=said, source=PRACTICE)
 

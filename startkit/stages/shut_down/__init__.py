@@ -27,16 +27,16 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
 STAGE = Stage(
     "shut_down",
     "Shut-down",
-    "Whether the vanes come back to closed and are proven, the shaft runs out freely under oil, and"
-    " the next start is held back as long as it must be.",
+    "Whether the vanes close and are proven closed, the shaft coasts down freely with oil pressure,"
+    " and the next start is blocked for as long as it must be.",
     fields.FIELDS,
     judge,
     before="hand_over",
     order=120,
     after="turn_shaft",
     cautions=(
-        "Stop from the machine's own panel. Stay clear of the shaft until it stands.",
-        "The oil pump and its heater may run on: do not isolate them before the post-lube is over.",
+        "Stop from the machine's own panel. Stay clear of the shaft until it has stopped.",
+        "The oil pump and its heater may run on: do not isolate them before post-lube is complete.",
         cautions.ROTATING,
     ),
 )

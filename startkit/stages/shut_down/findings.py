@@ -50,7 +50,7 @@ def figures(entries: Entries, down: Down) -> tuple[Figure, ...]:
             "Starts on this visit",
             Q(len(down.runs), "dimensionless") if down.runs else None,
             "count",
-            note="bumps included",
+            note="including bumps",
         ),
         Figure(
             "Earliest next start",
@@ -62,7 +62,7 @@ def figures(entries: Entries, down: Down) -> tuple[Figure, ...]:
 
 
 def tables(entries: Entries, down: Down) -> tuple[Table, ...]:
-    """What each rule says of the next start."""
+    """The rules for the next start."""
     known = (
         ("Start to start", down.rules.start_to_start),
         ("Stop to start", down.rules.stop_to_start),

@@ -22,7 +22,7 @@ def judged(machine: Machine, limits: Limits, entries: Entries, down: Down) -> tu
             limits["shut_down.vane_position"],
             entries.reading("vane_position"),
             next_step=(
-                "Find what holds the vanes open, and stroke them again before the next start."
+                "Find what is holding the vanes open, and stroke them again before the next start."
             ),
         ),
         _coast_down(machine, limits, entries, down),
@@ -34,8 +34,8 @@ def judged(machine: Machine, limits: Limits, entries: Entries, down: Down) -> tu
             "shut_down.heater",
             "Oil heater on after the stop",
             good="It came on.",
-            bad="It stayed off: refrigerant will go into the oil.",
-            next_step="Find why the heater does not come on before the machine is left.",
+            bad="It stayed off: refrigerant will dissolve in the oil.",
+            next_step="Find out why the heater stays off before you leave the machine.",
         ),
         _timer(limits, entries, down),
         *_early(entries),
@@ -56,7 +56,7 @@ def _proof(machine: Machine, entries: Entries) -> tuple[Verdict, ...]:
                 key=key,
                 title=title,
                 outcome=Outcome.OPEN,
-                sentence=seen.problem or "Not read.",
+                sentence=seen.problem or "Not entered.",
                 next_step="Read the switch once the vanes have stopped.",
                 source=PRACTICE,
                 rests_on=seen.items,
@@ -78,8 +78,8 @@ def _proof(machine: Machine, entries: Entries) -> tuple[Verdict, ...]:
             key=key,
             title=title,
             outcome=Outcome.FAIL,
-            sentence="The switch did not make: the next start would meet open vanes or an unproven"
-            " switch.",
+            sentence="The switch did not make: the next start would be with open vanes or an"
+            " unproven switch.",
             next_step="Calibrate the vanes again before the next start.",
             source=PRACTICE,
             rests_on=seen.items,
@@ -119,7 +119,7 @@ def _coast_down(machine: Machine, limits: Limits, entries: Entries, down: Down) 
             key=limit.key,
             title=limit.title,
             outcome=Outcome.NA,
-            sentence=f"{shown}: kept as baseline, the sheet gives no coast-down time.",
+            sentence=f"{shown}: kept as a baseline; the sheet gives no coast-down time.",
             source="machine sheet",
             rests_on=seen.items,
         )
@@ -156,7 +156,7 @@ def _backward(entries: Entries) -> Verdict:
             key=key,
             title=title,
             outcome=Outcome.PASS,
-            sentence="It came to rest without turning back.",
+            sentence="It came to rest without turning backward.",
             source=PRACTICE,
             rests_on=seen.items,
         )
@@ -165,10 +165,9 @@ def _backward(entries: Entries) -> Verdict:
             key=key,
             title=title,
             outcome=Outcome.FAIL,
-            sentence="It turned backward: gas flows back through the machine.",
-            next_step="Find why the vanes were not closed in time; look at the bearings' oil while"
-            " it turned"
-            " back.",
+            sentence="It turned backward: gas flowed back through the machine.",
+            next_step="Find out why the vanes were not closed in time; check the oil differential"
+            " while it turned backward.",
             source=PRACTICE,
             rests_on=seen.items,
         )
@@ -177,7 +176,7 @@ def _backward(entries: Entries) -> Verdict:
         title=title,
         outcome=Outcome.UNPROVEN,
         sentence="No one saw the last turns.",
-        next_step="Watch them at the next stop, or waive with the reason.",
+        next_step="Watch them at the next stop, or waive it with a reason.",
         source=PRACTICE,
         rests_on=seen.items,
     )
@@ -199,7 +198,7 @@ def _post_lube(
                     limits["lube.post_lube"],
                     seen,
                     key="shut_down.post_lube",
-                    next_step="Set the post-lube timer as the maker says.",
+                    next_step="Set the post-lube timer as the maker specifies.",
                 ),
             )
         )
@@ -211,7 +210,7 @@ def _post_lube(
             entries,
             limit,
             seen.relative_to(due),
-            next_step="Set the post-lube timer as the sheet says.",
+            next_step="Set the post-lube timer to the time in the sheet.",
             note=f"{entries.show(seen.quantity, 'time')} of {entries.show(due, 'time')}.",
         ),
     )
@@ -244,7 +243,7 @@ def _timer(limits: Limits, entries: Entries, down: Down) -> Verdict:
         entries,
         limit,
         shown.less(down.due),
-        next_step="Set the restart timers as the sheet says.",
+        next_step="Set the restart timers as in the sheet.",
         note=(
             f"Shown {entries.show(shown.quantity, 'minutes')}, due"
             f" {entries.show(down.due, 'minutes')} ({down.next.rule}): not before"
@@ -264,7 +263,7 @@ def _early(entries: Entries) -> tuple[Verdict, ...]:
             "shut_down.early_start",
             "Early start refused",
             good="The start was refused.",
-            bad="A start was let through before the timer ran out.",
-            next_step="Have the starter's timer put right; count the start.",
+            bad="A start was allowed before the timer ran out.",
+            next_step="Have the timer corrected; count the start.",
         ),
     )

@@ -1,4 +1,4 @@
-"""Trips: each one told in order, its cause found before the machine is loaded."""
+"""Trips: each one in order, its cause found before the machine is loaded."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from startkit.stages.trips import fields, findings, plots, readings, verdicts
 
 
 def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
-    """Every trip has its sheet, its cause and its restart; candidates for overcurrent are ranked
-    from the readings.
+    """Every trip with its readings, cause and restart; candidates for overcurrent are ranked from
+    the readings.
     """
     story = readings.collect(machine, entries)
     return Findings(
@@ -27,8 +27,8 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
 STAGE = Stage(
     "trips",
     "Trips",
-    "What tripped, why, what was changed, and whether it then ran: a trip without its cause keeps"
-    " the machine from its load.",
+    "What tripped, why, what was changed, and whether the machine then ran. Until the cause of a"
+    " trip is found, the machine is not loaded.",
     fields.FIELDS,
     judge,
     before="load",
@@ -36,7 +36,7 @@ STAGE = Stage(
     cautions=(
         "Never reset a trip before its message and readings are written down.",
         "Do not raise a trip setting to make a machine run: find the cause.",
-        "A motor that has tripped is hot: keep the time between starts.",
+        "A motor that has tripped is hot: observe the time between starts.",
         cautions.SAFETIES,
         cautions.LIVE_PANELS,
     ),

@@ -40,7 +40,7 @@ def _story(story: Story) -> Table:
         (clock(at) if at != datetime.max else "–", what, detail or "–")
         for at, _, what, detail in sorted(told, key=lambda row: row[:2])
     )
-    return Table("The story in order", (Heading("When"), Heading("What"), Heading("Detail")), rows)
+    return Table("Sequence of events", (Heading("When"), Heading("What"), Heading("Detail")), rows)
 
 
 def _told(trip: Trip) -> list[tuple[datetime, int, str, str]]:
@@ -50,7 +50,7 @@ def _told(trip: Trip) -> list[tuple[datetime, int, str, str]]:
             at,
             1,
             f"Trip {trip.number}",
-            f"“{trip.message}”; latched: {event.text('latched') or 'not said'}",
+            f"“{trip.message}”; latched: {event.text('latched') or 'not entered'}",
         )
     ]
     for row in trip.causes:
@@ -114,14 +114,14 @@ def _values(story: Story) -> Table:
         "Readings at the trip",
         (Heading("Trip", "count"), *(Heading(label, kind) for _, label, kind in names)),
         rows,
-        "As typed; where nothing was typed, the last row of the minutes before the trip.",
+        "As entered; where nothing was entered, the last row of the minutes before the trip.",
     )
 
 
 def _candidates(entries: Entries, trip: Trip) -> Table:
     head = (
         Heading("Candidate"),
-        Heading("What the readings say"),
+        Heading("What the readings suggest"),
         Heading("Adds to the current", "percent", 0),
         Heading("Readings"),
     )
@@ -138,8 +138,9 @@ def _candidates(entries: Entries, trip: Trip) -> Table:
         f"Trip {trip.number}, candidates for overcurrent, strongest first",
         head,
         rows,
-        "A ranking of where to look, not a finding. Percent of full-load current; enough by itself:"
-        " it reaches from the current limit (without one: full-load current) to the trip.",
+        "A ranking of where to look, not a finding. In percent of full-load current. Enough by"
+        " itself: it covers the gap from the current limit (without one, full-load current) to the"
+        " trip.",
     )
 
 

@@ -38,7 +38,7 @@ class Minutes:
 
 @dataclass(frozen=True)
 class Trip:
-    """One trip with all that was written of it."""
+    """One trip with everything entered about it."""
 
     number: int
     at: datetime | None
@@ -64,7 +64,7 @@ class Trip:
 
 @dataclass(frozen=True)
 class Story:
-    """All trips in order, and the starts round them."""
+    """All trips in order, with the starts before and after them."""
 
     trips: tuple[Trip, ...]
     runs: tuple[Run, ...]
@@ -72,7 +72,7 @@ class Story:
 
 
 def collect(machine: Machine, entries: Entries) -> Story:
-    """Every trip by its number; a row that belongs to no trip is said."""
+    """Every trip by its number; a row that belongs to no trip is reported."""
     problems: list[str] = []
     events = _numbered(entries, "events", problems)
     values, causes = _numbered(entries, "values", problems), _causes(entries, problems)
@@ -107,11 +107,11 @@ def _numbered(entries: Entries, name: str, problems: list[str]) -> dict[int, Row
         if number is None:
             problems.append(
                 f"{label}, row {row.index}: the trip has no number; number the trips from 1 in the"
-                " order in which they came."
+                " order they occurred."
             )
         elif number in found:
             problems.append(
-                f"{label}, row {row.index}: trip {number} stands twice; give each trip its own"
+                f"{label}, row {row.index}: trip {number} is entered twice; give each trip its own"
                 " number."
             )
         else:
@@ -126,8 +126,8 @@ def _causes(entries: Entries, problems: list[str]) -> dict[int, tuple[Row, ...]]
         number = _number(row)
         if number is None:
             problems.append(
-                f"Cause and change, row {row.index}: it is not said which trip it belongs to; enter"
-                " the trip's number."
+                f"Cause and change, row {row.index}: no trip number; enter"
+                " the number of the trip it belongs to."
             )
         else:
             found[number] = (*found.get(number, ()), row)

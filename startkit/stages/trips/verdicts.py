@@ -32,7 +32,7 @@ def _entered(entries: Entries, story: Story) -> Verdict:
             title=title,
             outcome=Outcome.OPEN,
             sentence=entries.reading("any").problem or "Not answered.",
-            next_step="Say whether anything tripped.",
+            next_step="Enter whether anything tripped.",
             source=PRACTICE,
         )
     if answer is False and (story.trips or seen):
@@ -40,8 +40,8 @@ def _entered(entries: Entries, story: Story) -> Verdict:
             key=key,
             title=title,
             outcome=Outcome.OPEN,
-            sentence="It is said that nothing tripped, but a trip is entered.",
-            next_step="Correct one of the two.",
+            sentence="The form says nothing tripped, yet a trip is entered.",
+            next_step="Correct one or the other.",
             source=PRACTICE,
         )
     if answer and not story.trips:
@@ -92,8 +92,8 @@ def _trip(trip: Trip, later: list[Verdict]) -> Verdict:
             key=key,
             title=title,
             outcome=Outcome.UNPROVEN,
-            sentence=f"Cause given: {causes}; but no reading shows it.",
-            next_step="Enter the reading or the look that proves it.",
+            sentence=f"Cause given: {causes}; but no reading proves it.",
+            next_step="Enter the reading or observation that proves it.",
             source=PRACTICE,
         )
     if trip.event.code("result") == AGAIN.code:
@@ -103,8 +103,8 @@ def _trip(trip: Trip, later: list[Verdict]) -> Verdict:
         title=title,
         outcome=Outcome.PASS,
         sentence=f"Cause: {causes}, shown by"
-        f" {'; '.join(row.text('shown_by') for row in trip.causes)}. It"
-        " ran on after the restart.",
+        f" {'; '.join(row.text('shown_by') for row in trip.causes)}."
+        " It kept running after the restart.",
         source=PRACTICE,
     )
 
@@ -114,13 +114,13 @@ def _lacking(trip: Trip) -> list[str]:
     return [
         what
         for what, missing in (
-            ("when it came", trip.at is None),
+            ("when it occurred", trip.at is None),
             ("the first-out message", not trip.message),
             ("its kind", not event.code("kind")),
             ("where it is latched", event.code("latched") in ("", NOT_KNOWN.code)),
             ("its cause", not any(row.text("cause") for row in trip.causes)),
             ("how it was reset", event.code("reset") in ("", NOT_RESET.code)),
-            ("what came of the restart", event.code("result") in ("", NOT_STARTED.code)),
+            ("how the restart went", event.code("result") in ("", NOT_STARTED.code)),
         )
         if missing
     ]
@@ -129,18 +129,20 @@ def _lacking(trip: Trip) -> list[str]:
 def _next(trip: Trip, lacking: list[str]) -> str:
     if "its cause" in lacking and trip.candidates:
         return (
-            "Find the cause before the next start; from the readings look first at:"
+            "Find the cause before the next start. Going by the readings, look first at:"
             f" {trip.candidates[0].cause}."
         )
     if "its cause" in lacking:
         return "Find the cause before the next start."
-    if lacking == ["what came of the restart"]:
-        return "Start again when a start is due, and enter what came of it."
+    if lacking == ["how the restart went"]:
+        return "Start again when a start is due, and enter how it went."
     return "Complete the trip's row."
 
 
 def _again(key: str, title: str, causes: str, later: list[Verdict]) -> Verdict:
-    said = f"Cause given: {causes}; but the restart tripped again, so that was not all of it."
+    said = (
+        f"Cause given: {causes}; but it tripped again after the restart, so there was more to it."
+    )
     if not later:
         return Verdict(
             key=key,
@@ -155,7 +157,7 @@ def _again(key: str, title: str, causes: str, later: list[Verdict]) -> Verdict:
             key=key,
             title=title,
             outcome=Outcome.PASS,
-            sentence=f"{said} It was settled with the trip after it.",
+            sentence=f"{said} It was resolved with the next trip.",
             source=PRACTICE,
         )
     return Verdict(
@@ -163,6 +165,6 @@ def _again(key: str, title: str, causes: str, later: list[Verdict]) -> Verdict:
         title=title,
         outcome=Outcome.UNPROVEN,
         sentence=said,
-        next_step="Settle the trip after it first.",
+        next_step="Resolve the next trip first.",
         source=PRACTICE,
     )

@@ -25,7 +25,7 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
 STAGE = Stage(
     "vanes",
     "Inlet guide vanes",
-    "Whether the vanes are truly closed at start, and whether the switch that proves it can be"
+    "Whether the vanes are really closed at start, and whether the switch that proves it can be"
     " trusted: vanes open at start overload the motor.",
     fields.FIELDS,
     judge,
@@ -35,7 +35,7 @@ STAGE = Stage(
     cautions=(
         (
             "Stroke the vanes only with the compressor motor locked out: keep hands and tools clear"
-            " of the linkage, it moves without warning."
+            " of the linkage, which moves without warning."
         ),
         "Local code, the maker's manual and licensed practice come first.",
         cautions.STORED_ENERGY,

@@ -14,8 +14,8 @@ def _trace(name: str, kind: str, unit: str) -> Field:
         name,
         "Traces of the strokes",
         "series",
-        "Paste stroke number, seconds, command, feedback and switch, one row a reading, from a"
-        " recorder or a panel's export; two readings a second are enough.",
+        "Paste stroke number, seconds, command, feedback and switch, one row per reading, from a"
+        " recorder or a panel export. Two readings a second are enough.",
         required=False,
         group="Strokes",
         applies=lambda machine: machine.vanes.feedback == unit,
@@ -34,8 +34,8 @@ FIELDS = (
         "strokes",
         "Strokes",
         "table",
-        "Full open and full close, numbered from 1 in the order in which they were made. Watch the"
-        " vanes or their lever at both ends. Ten closings or more; three prove little.",
+        "Full open and full close strokes, numbered from 1 in the order they were made. Watch the"
+        " vanes or their lever at both ends. Make ten closings or more; three prove little.",
         group="Strokes",
         rows=6,
         columns=(
@@ -45,23 +45,24 @@ FIELDS = (
                 "travel_time",
                 "Travel time",
                 "time",
-                help="By stopwatch, from command to standstill; leave empty if a trace is pasted",
+                help="By stopwatch, from the command until the vanes stop; leave empty if you"
+                " paste a trace",
                 plausible=("2 s", "600 s"),
             ),
             Column(
                 "finished",
                 "Drive finished after",
                 "time",
-                help="When the drive took the stroke as done",
+                help="When the drive reported the stroke complete",
                 plausible=("2 s", "600 s"),
             ),
             Column("end_feedback", "Feedback at the end", "percent", plausible=("-10 %", "110 %")),
             Column("switch_at_end", "Switch at the end", "choice", choices=(MADE, OPEN)),
             Column(
                 "seen_position",
-                "Position seen",
+                "Observed position",
                 "percent",
-                help="As you see the vanes or the lever: 0 % closed on the stop",
+                help="Read at the vanes or the lever: 0 % is closed on the stop",
                 plausible=("0 %", "100 %"),
             ),
         ),
@@ -73,22 +74,22 @@ FIELDS = (
         "closed_seen",
         "Vanes seen closed on their stop, with the switch made",
         "yes_no",
-        "With your own eyes: through the inlet, a sight port, or at the lever against its stop. Not"
-        " from the panel.",
-        group="Seen by eye",
+        "See it yourself: through the inlet, a sight port, or at the lever against its stop. Do not"
+        " rely on the panel.",
+        group="Visual check",
     ),
     Field(
         "open_seen",
-        "Vanes seen fully open with feedback at its open end",
+        "Vanes seen fully open, with the feedback at its open end",
         "yes_no",
-        group="Seen by eye",
+        group="Visual check",
     ),
     Field(
         "adjustments",
         "What was adjusted",
         "table",
-        "Strokes up to the one named here stay on the record but no longer count; stroke again"
-        " after every adjustment.",
+        "Strokes up to and including this one stay on the record but no longer count. Stroke the"
+        " vanes again after every adjustment.",
         required=False,
         rows=2,
         group="Adjustments",

@@ -32,7 +32,11 @@ def figures(
         _time(strokes, result, CLOSING, "Closing time"),
     ]
     found.append(
-        Figure("Closings watched, without the switch made", f"{trials}, {len(failed)}", key="")
+        Figure(
+            "Closings watched, and those without the switch made",
+            f"{trials}, {len(failed)}",
+            key="",
+        )
     )
     return tuple(
         f for f in (*found, *(_traced(result) if result is not None else ())) if f.value is not None
@@ -59,7 +63,7 @@ def _traced(result: StrokesResult) -> tuple[Figure, ...]:
             "Dead time",
             Q(sum(times) / len(times), "second") if times else None,
             "time",
-            note="mean, from command to movement",
+            note="mean time from command to movement",
             digits=2,
         ),
         Figure(
@@ -208,9 +212,9 @@ def _diagnosis(strokes: Strokes) -> tuple[Table, ...]:
 def _diagnosis_table(result: StrokesResult, when: str) -> Table:
     found = diagnose(result)
     head = (
-        Heading("What it may be"),
-        Heading("What speaks for it"),
-        Heading("What it leaves unexplained"),
+        Heading("Possible cause"),
+        Heading("Evidence for it"),
+        Heading("Left unexplained"),
         Heading("Next step"),
     )
     rows = tuple(
@@ -219,9 +223,13 @@ def _diagnosis_table(result: StrokesResult, when: str) -> Table:
     )
     missing = f" Not examined: {'; '.join(found.not_examined)}." if found.not_examined else ""
     return Table(
-        titled("What the pattern of the strokes says", when), head, rows, found.sentence + missing
+        titled("What the pattern of the strokes suggests", when),
+        head,
+        rows,
+        found.sentence + missing,
     )
 
 
 def titled(text: str, when: str) -> str:
+    """A title, with as found or as left where the strokes were made in both states."""
     return f"{text}, {when}" if when else text

@@ -83,7 +83,7 @@ def _over_command(
 
 
 def _text(value: float | None) -> str:
-    return "an unknown place" if value is None else f"{100 * value:.1f} %"
+    return "an unknown position" if value is None else f"{100 * value:.1f} %"
 
 
 def _over_time(strokes: Strokes, numbers: tuple[int, ...], when: str) -> Plot | None:

@@ -118,7 +118,7 @@ class Strokes:
         return None if found is None else float(found.to("dimensionless").magnitude)
 
     def switch_at_end(self, number: int) -> bool | None:
-        """Whether the switch stood made at the end: from the trace, else from the row."""
+        """Whether the switch was made at the end: from the trace, else from the row."""
         record = self.records.get(number)
         if record is not None and record.switch is not None:
             return bool(record.switch[-1])
@@ -236,7 +236,7 @@ def _number_in(row: Row | None, column: str, unit: str) -> float | None:
 
 
 def _command_start(time: np.ndarray, command: np.ndarray) -> float:
-    """The moment at which the command first changes: times are told from there."""
+    """The moment at which the command first changes: times count from there."""
     changed = np.flatnonzero(np.abs(np.diff(command)) > 1e-3)
     return float(time[changed[0] + 1] if changed.size else time[0])
 

@@ -21,6 +21,7 @@ from startkit.verdict import Outcome, Verdict
 
 
 def named(numbers: list[int] | tuple[int, ...]) -> str:
+    """Stroke numbers as a phrase."""
     names = ", ".join(str(n) for n in numbers[:6]) + (
         f" and {len(numbers) - 6} more" if len(numbers) > 6 else ""
     )
@@ -28,6 +29,7 @@ def named(numbers: list[int] | tuple[int, ...]) -> str:
 
 
 def percent(value: float | None) -> pint.Quantity | None:
+    """A fraction as a percentage."""
     return None if value is None else Q(value * 100, "percent")
 
 
@@ -38,6 +40,7 @@ def switch_verdicts(
     strokes: Strokes,
     result: StrokesResult | None,
 ) -> list[Verdict]:
+    """Every verdict on the closed-position switch."""
     if machine.vanes.switch == "none":
         return []
     switch = result.switch if result is not None else None
@@ -76,7 +79,8 @@ def switch_verdicts(
             limits["vanes.switch_spread"],
             strokes.figure(percent(switch.distance_sd if switch else None), percent(_u_sd(switch))),
             next_step=(
-                "The switch makes at a different place each time: replace or refix switch and cam."
+                "The switch makes at a different position each time: refit or replace switch and"
+                " cam."
             ),
         ),
         resting_on(
@@ -89,15 +93,14 @@ def switch_verdicts(
 
 
 def _or_unknown(value: float | None) -> str:
-    return "a place not seen" if value is None else f"{100 * value:.1f} %"
+    return "an unknown position" if value is None else f"{100 * value:.1f} %"
 
 
 def _u_distance(switch: SwitchResult | None) -> float | None:
     """Uncertainty of the mean distance: spread between strokes, and the sampling of one stroke.
 
-    A recorder that starts with the command meets every stroke at the same instants: its sampling
-    error is shared by all
-    strokes and does not average out.
+    A recorder that starts with the command samples every stroke at the same instants: its sampling
+    error is common to all strokes and does not average out.
     """
     if switch is None or switch.distance_from_stop is None:
         return None
@@ -167,8 +170,8 @@ def _misses(limit: Limit, entries: Entries, strokes: Strokes) -> Verdict:
         return replace(
             base,
             outcome=Outcome.UNPROVEN,
-            sentence=f"{said}. {trials} good strokes prove little.",
-            next_step=f"Close the vanes {more} more times without a miss.",
+            sentence=f"{said}. {trials} good strokes are too few.",
+            next_step=f"Make {more} more closings without a miss.",
         )
     return base
 
@@ -198,6 +201,6 @@ def _chatter(switch: SwitchResult | None) -> Verdict:
         key=key,
         title=title,
         outcome=Outcome.PASS,
-        sentence="One change a stroke.",
+        sentence="One change per stroke.",
         source=PRACTICE,
     )

@@ -50,8 +50,8 @@ def judged(
             "vanes.closed_seen",
             "Vanes seen closed",
             good="Seen closed on the stop with the switch made.",
-            bad="The vanes were not closed while the switch said so.",
-            next_step="Do not start. Set linkage and switch, then stroke again.",
+            bad="The switch was made but the vanes were not closed.",
+            next_step="Do not start. Adjust linkage and switch, then stroke the vanes again.",
         ),
         confirm(
             entries,
@@ -63,12 +63,12 @@ def judged(
             next_step="Check linkage and actuator stroke.",
         ),
     )
-    # After an adjustment the look at the vanes must be renewed as well.
-    parts = tuple(_renewed(v, entries, strokes) for v in parts)
+    # After an adjustment the vanes must be looked at again as well.
+    parts = tuple(_seen_since_adjustment(v, entries, strokes) for v in parts)
     return (*parts, _closed_proof(machine, parts))
 
 
-def _renewed(judged: Verdict, entries: Entries, strokes: Strokes) -> Verdict:
+def _seen_since_adjustment(judged: Verdict, entries: Entries, strokes: Strokes) -> Verdict:
     if (
         judged.key not in ("vanes.closed_seen", "vanes.open_seen")
         or judged.outcome is not Outcome.PASS
@@ -81,7 +81,7 @@ def _renewed(judged: Verdict, entries: Entries, strokes: Strokes) -> Verdict:
             judged,
             outcome=Outcome.OPEN,
             sentence="Seen before the last adjustment: it no longer counts.",
-            next_step="Look again, and enter it again with the reason.",
+            next_step="Look at the vanes again, and enter the answer again with a reason.",
         )
     return judged
 
@@ -171,7 +171,7 @@ def _travel_time(
         limit,
         mean.deviation_from(due),
         title=title,
-        next_step="Check actuator, linkage and the travel time set in the drive.",
+        next_step="Check the actuator, the linkage and the travel time set in the drive.",
         note=(
             f"Mean of {n}: {entries.show(mean.quantity, 'time')}, sheet"
             f" {entries.show(due, 'time')}."
@@ -203,16 +203,17 @@ def _arrived(strokes: Strokes, result: StrokesResult | None) -> Verdict:
             title=title,
             outcome=Outcome.FAIL,
             sentence=f"The drive reported {named(believed)} as finished before the feedback had"
-            " arrived: it goes by its timer, not by the vanes.",
-            next_step="Do not trust the drive's own position. Find what holds the vanes back.",
+            " arrived: it relies on its timer, not on the vanes.",
+            next_step="Do not trust the position shown by the drive. Find what is holding the"
+            " vanes back.",
         )
     if short:
         return Verdict(
             key=key,
             title=title,
             outcome=Outcome.FAIL,
-            sentence=f"{named(short).capitalize()} did not come to rest at the commanded end.",
-            next_step="Find what holds the vanes back: linkage, actuator torque, stop.",
+            sentence=f"{named(short).capitalize()} did not reach the commanded end.",
+            next_step="Find what is holding the vanes back: linkage, actuator torque or stop.",
         )
     return _not_shown(strokes, result) or Verdict(
         key=key,
@@ -232,8 +233,8 @@ def _not_shown(strokes: Strokes, result: StrokesResult | None) -> Verdict | None
             title=title,
             outcome=Outcome.UNPROVEN,
             sentence=f"The record of {named(cut)} ends before the vanes come to rest.",
-            next_step="Record each stroke until the feedback has been still for some seconds, or"
-            " enter the feedback at standstill.",
+            next_step="Record each stroke until the feedback has been constant for some seconds, or"
+            " enter the final feedback.",
         )
     by_hand = [n for n in strokes.counted if n not in strokes.records]
     undirected = [n for n in by_hand if strokes.direction(n) not in (OPENING, CLOSING)]
@@ -253,7 +254,7 @@ def _not_shown(strokes: Strokes, result: StrokesResult | None) -> Verdict | None
         title=title,
         outcome=Outcome.OPEN,
         sentence=f"No feedback at the end of {named(unknown)}.",
-        next_step="Enter the feedback at standstill, or paste the trace.",
+        next_step="Enter the final feedback, or paste the trace.",
     )
 
 
@@ -392,7 +393,7 @@ def _closed_proof(machine: Machine, parts: tuple[Verdict, ...]) -> Verdict:
             rests_on=items,
             outcome=Outcome.PASS,
             sentence="The switch makes only with the vanes on their stop, every time it was tried,"
-            " and it was seen.",
+            " and this was seen.",
         )
     outcome = worst([v.outcome for v in lacking])
     return Verdict(
