@@ -40,7 +40,7 @@ def _current_folder() -> int:
     from startkit.fleet.location import lines
 
     found, clear = lines(Path.cwd())
-    say("\n".join(found))
+    say(found)
     return CLEAR if clear else NOT_PASSED
 
 
@@ -54,7 +54,7 @@ def doctor(folder: Path) -> int:
     from startkit.paper.doctor import examine, told
 
     found = examine(folder)
-    say("\n".join(told(found)))
+    say(told(found))
     return CLEAR if all(each.ok for each in found) else NOT_PASSED
 
 

@@ -82,7 +82,7 @@ def run(
     for sentence in run_.warnings():
         say(sentence, err=True)
     done = _with_progress(run_)
-    say("\n".join(summary(done, run_.unchanged)))
+    say(summary(done, run_.unchanged))
     return NOT_PASSED if any(each.fault for each in done) else CLEAR
 
 
@@ -127,7 +127,7 @@ def template(folder: Path, name: str, who: str) -> int:
     from startkit.fleet.folder import load
 
     found = template_change.bring(load(folder), name, who)
-    say("\n".join(template_change.lines(found)))
+    say(template_change.lines(found))
     return NOT_PASSED if any(each.fault for each in found) else CLEAR
 
 
@@ -148,4 +148,4 @@ def register(folder: Path, as_of: str) -> None:
     from startkit.fleet.register_printing import print_register
 
     notebook, printed = print_register(load(folder), as_of)
-    say(f"Register: {printed}\nNotebook: {notebook}")
+    say([f"Register: {printed}", f"Notebook: {notebook}"])

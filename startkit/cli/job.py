@@ -148,7 +148,7 @@ def status(job: Path, notebook: bool) -> int:
     if notebook:
         return _notebook_difference(job)
     lines, clear = status_lines(job)
-    say("\n".join(lines))
+    say(lines)
     return CLEAR if clear else NOT_PASSED
 
 
@@ -157,7 +157,7 @@ def _notebook_difference(folder: Path) -> int:
     from startkit.facts.job_notebook import difference, is_changed
 
     job = Job(folder, read_only=True)
-    say("\n".join(difference(job)))
+    say(difference(job))
     return NOT_PASSED if is_changed(job) else CLEAR
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import wraps
 from pathlib import Path
 from typing import ParamSpec
@@ -41,14 +41,17 @@ PAPER = click.option(
 P = ParamSpec("P")
 
 
-def say(text: str, err: bool = False, nl: bool = True) -> None:
-    """Print; control characters in a name or note that somebody typed are made visible."""
+def say(text: str | Sequence[str], err: bool = False, nl: bool = True) -> None:
+    """Print one line, or several; control characters in a name or note that somebody typed are made
+    visible, and a line break in it begins no line.
+    """
     for stream in (sys.stdout, sys.stderr):
         # The encoding of a file or an older console may lack a sign such as ✗: print a question
         # mark then.
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")
-    click.echo(shown(text), err=err, nl=nl)
+    lines = [text] if isinstance(text, str) else text
+    click.echo("\n".join(" ".join(shown(line).split("\n")) for line in lines), err=err, nl=nl)
 
 
 def plain_errors(command: Callable[P, int | None]) -> Callable[P, None]:

@@ -199,7 +199,7 @@ def verify(record: Path, trust: tuple[Path, ...], roles: tuple[str, ...], as_jso
         found = verification.verify(
             record, [der for path in trust for der in certificates.vouchers(path)], roles
         )
-    say(json.dumps(found.as_json(), indent=1) if as_json else "\n".join(found.lines()))
+    say(json.dumps(found.as_json(), indent=1).split("\n") if as_json else found.lines())
     return {"valid": CLEAR, "not valid": NOT_PASSED}.get(found.outcome, PARTLY)
 
 

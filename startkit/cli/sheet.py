@@ -16,7 +16,8 @@ def sheet(file: Path | None) -> None:
     """Write a blank machine sheet with every key, to FILE or to the screen."""
     from startkit.facts.blank import blank_sheet, write_new
 
-    say(f"Blank sheet: {write_new(file, blank_sheet())}" if file else blank_sheet(), nl=bool(file))
+    made = [f"Blank sheet: {write_new(file, blank_sheet())}"] if file else blank_sheet().split("\n")
+    say(made, nl=bool(file))
 
 
 @click.command("field-sheet")
@@ -52,7 +53,7 @@ def limits(sheet_: Path | None) -> None:
     """List every limit with its value and source."""
     from startkit.facts.blank import limit_lines
 
-    say("\n".join(limit_lines(sheet_)))
+    say(limit_lines(sheet_))
 
 
 COMMANDS = (sheet, field_sheet_, limits)

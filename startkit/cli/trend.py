@@ -24,7 +24,7 @@ def trend(job: Path, file: Path, map_: Path | None, who: str) -> None:
     """Import a trend (CSV, TSV, XLSX, Parquet); without a confirmed map, propose one to check."""
     from startkit.desk.intake import enter_trend
 
-    say("\n".join(enter_trend(job, file, map_, who)))
+    say(enter_trend(job, file, map_, who))
 
 
 @click.command()
@@ -67,7 +67,7 @@ def stretch(
         raise click.UsageError(f"--with {wrong[0]}: write it as COLUMN=VALUE.")
     columns = dict(pair.split("=", 1) for pair in given)
     written, remarks = enter_stretch(job, item, name, begin, end, who, columns, add)
-    say("\n".join([entries_saved(len(written), job), *remarks]))
+    say([entries_saved(len(written), job), *remarks])
 
 
 COMMANDS = (trend, stretch)

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
 import tempfile
+import threading
 from pathlib import Path
 from urllib.parse import quote
 
@@ -13,6 +15,7 @@ from startkit.errors import JobError
 from startkit.facts.job import Job
 from startkit.side_process import SAFE_PATH
 
+PATIENCE = 10.0  # s for a program to end by itself
 HOME = (
     Path(__file__).parent / "jupyter"
 )  # our settings and style, laid out as Jupyter looks for them
@@ -80,14 +83,45 @@ def serve(folder: Path, browser: bool = True, port: int | None = None) -> int:
     # A layout of its own: the person's would bring other notebooks back, and be left without them.
     with tempfile.TemporaryDirectory(prefix="startkit-", ignore_cleanup_errors=True) as layout:
         try:
-            return subprocess.run(
-                arguments(job, browser, port, layout), env=environment(), check=False
-            ).returncode
-        except KeyboardInterrupt:
-            return 0
+            return waited_for(arguments(job, browser, port, layout), environment())
         except OSError as error:
             raise JobError(
                 f"JupyterLab cannot be started ({error.strerror})",
                 "open",
                 "install startkit again with pip",
             ) from None
+
+
+def waited_for(command: list[str], variables: dict[str, str]) -> int:
+    """Run a program until it ends, or until this one is asked to end: then it ends first.
+
+    Returns
+    -------
+    int
+        Its exit status; 0 if it was ended by Ctrl+C.
+
+    Raises
+    ------
+    OSError
+        It cannot be started.
+    """
+    with subprocess.Popen(command, env=variables) as started:
+        before = None
+        if threading.current_thread() is threading.main_thread():
+            before = signal.signal(signal.SIGTERM, lambda *_: started.terminate())
+        try:
+            return started.wait()
+        except KeyboardInterrupt:
+            _end(started)
+            return 0
+        finally:
+            if before is not None:
+                signal.signal(signal.SIGTERM, before)
+
+
+def _end(started: subprocess.Popen[bytes]) -> None:
+    started.terminate()
+    try:
+        started.wait(PATIENCE)
+    except subprocess.TimeoutExpired:
+        started.kill()

@@ -94,6 +94,24 @@ def serve_page(
     return 0
 
 
+def reachable(address: str) -> str:
+    """An address at which a browser finds what listens at `address`: this computer's own one where
+    that means all of them.
+    """
+    elsewhere = {"0.0.0.0": ("192.0.2.1", LOOPBACK), "::": ("2001:db8::1", "::1")}
+    if address not in elsewhere:
+        return address or LOOPBACK
+    # Addresses for documentation (RFC 5737, RFC 3849): to choose a way there sends nothing.
+    other, own = elsewhere[address]
+    family = socket.AF_INET6 if ":" in other else socket.AF_INET
+    try:
+        with socket.socket(family, socket.SOCK_DGRAM) as tried:
+            tried.connect((other, 9))
+            return str(tried.getsockname()[0])
+    except OSError:
+        return own
+
+
 def _refuse_unusable(address: str, port: int) -> None:
     """Try the address before Voila does: it ends the program with a line of its own."""
     try:
@@ -162,7 +180,10 @@ def _server_class(voila: Any) -> Any:
 
         @property
         def address(self) -> str:
-            return f"{self.connection_url}?token={self.identity_provider.token}"
+            host = reachable(self.ip)
+            host = f"[{host}]" if ":" in host else host
+            where = f"http://{host}:{self.port}{self.base_url}"
+            return f"{where}?token={self.identity_provider.token}"
 
         def listen(self) -> None:
             import tornado.ioloop
