@@ -18,7 +18,7 @@ from workbook.story import Chapter, Line, flat, row
 
 FITTERS = "From the fitters' signed sheet of 9 to 13 April; instruments checked."
 TEST_PRESSURE, WARM, COLD = (
-    1310.0,
+    1145.0,
     22.4,
     17.9,
 )  # kPa gauge, °C at the start and at the end of the hold
@@ -72,6 +72,11 @@ def tightness(m: Measured) -> tuple[Chapter, ...]:
         Line("tightness.scope", "opened, or shipped without its charge", note=FITTERS),
         Line("tightness.test_gas", "dry nitrogen"),
         Line("tightness.test_regulator", "yes"),
+        Line(
+            "tightness.test_kind",
+            "leak test at the maker's leak-test pressure",
+            note="Vessels tested at the factory; below the relief setting.",
+        ),
         *ends,
         Line(
             "tightness.temperature_spread",
@@ -99,6 +104,7 @@ def tightness(m: Measured) -> tuple[Chapter, ...]:
         Line("tightness.shut_off", _pa(m, 31.0, "shut off"), "Pa", "VG-1"),
         Line("tightness.coldest", m.shows("TN-1", 18.6, "coldest"), "°C", "TN-1"),
         Line("tightness.rise", rise(m), tag="VG-1"),
+        Line("tightness.freezing_guarded", "yes", note="Both water sides drained."),
     )
     return (
         Chapter("Tightness", "14 08:57", TECHNICIAN, hold, pace=12),

@@ -27,6 +27,12 @@ PRESSURE_TEST = (
     " air; stand clear and raise it in steps. Test pressure and procedure come from local code, the"
     " maker's manual and licensed people."
 )
+FREEZING = (
+    "Freezing: while a machine is evacuated or charged, refrigerant boils below the freezing point"
+    " of water and bursts tubes. Drain the water or run its pumps, and charge gas only until the"
+    " saturation temperature is above freezing. Local code, the maker's manual and licensed people"
+    " come first."
+)
 LIFTING = (
     "Lifting: nobody stands under a load. Lifting gear, points and persons as local code, the"
     " maker's manual and a licensed rigger say."
@@ -50,6 +56,7 @@ EVERY = (
     ROTATING,
     REFRIGERANT,
     PRESSURE_TEST,
+    FREEZING,
     LIFTING,
     HIGH_VOLTAGE_TEST,
     WATER_CIRCUITS,

@@ -8,7 +8,7 @@ import pytest
 from startkit.procedure import payload
 from startkit.stages.setup import STAGE as SETUP
 from startkit.stages.tightness import STAGE
-from startkit.stages.tightness.fields import CHARGED, OPENED
+from startkit.stages.tightness.fields import CHARGED, LEAK_TEST, OPENED
 from startkit.units import Q
 from startkit.verdict import Outcome
 
@@ -28,6 +28,9 @@ GOOD = {
     "scope": (OPENED.label, ""),
     "test_gas": ("dry nitrogen", ""),
     "test_regulator": ("yes", ""),
+    "relief_isolated": ("yes", ""),
+    "relief_isolated_by": ("R. Ortega", ""),
+    "freezing_guarded": ("yes", ""),
     "joints": ("yes", ""),
     "start_at": ("2026-11-20 08:00", ""),
     "start_pressure": ("1201.3", "kPa gauge", "P1"),
@@ -411,6 +414,62 @@ def test_test_pressure_from_the_design_pressure_to_a_quarter_more(
     assert verdict_of(made, "tightness.test_pressure").outcome is outcome
 
 
+@pytest.mark.parametrize(
+    ("pressure", "outcome"),
+    [
+        ("719", Outcome.FAIL),
+        ("720", Outcome.PASS),  # 60 % of 1200 kPa
+        ("1140", Outcome.PASS),
+        ("1141", Outcome.FAIL),
+        ("1400", Outcome.FAIL),
+    ],
+)
+def test_a_leak_test_stays_below_the_relief_setting(job, verdict_of, pressure, outcome):
+    made = job(
+        {
+            "test_kind": (LEAK_TEST.label, ""),
+            "start_pressure": (pressure, "kPa gauge"),
+            "start_barometer": None,
+        }
+    )
+    assert verdict_of(made, "tightness.test_pressure").outcome is outcome
+
+
+@pytest.mark.parametrize(
+    ("answer", "who", "outcome"),
+    [
+        ("yes", "R. Ortega", Outcome.PASS),
+        ("yes", None, Outcome.UNPROVEN),
+        (None, "R. Ortega", Outcome.UNPROVEN),
+        ("no", "R. Ortega", Outcome.FAIL),
+    ],
+)
+def test_above_a_relief_setting_the_device_is_isolated_by_somebody(
+    job, verdict_of, answer, who, outcome
+):
+    made = job(
+        {
+            "relief_isolated": (answer, "") if answer else None,
+            "relief_isolated_by": (who, "") if who else None,
+        }
+    )
+    assert verdict_of(made, "tightness.relief_isolated").outcome is outcome
+
+
+def test_below_every_relief_setting_nothing_is_asked_of_relief_devices(job, assess):
+    made = job({"start_pressure": ("1199", "kPa gauge", "P1"), "start_barometer": None})
+    keys = {v.key for v in assess(made).findings("tightness").verdicts}
+    assert "tightness.relief_isolated" not in keys
+
+
+@pytest.mark.parametrize(
+    ("answer", "outcome"), [("yes", Outcome.PASS), ("no", Outcome.FAIL), (None, Outcome.OPEN)]
+)
+def test_the_tubes_are_kept_from_freezing(job, verdict_of, answer, outcome):
+    made = job({"freezing_guarded": (answer, "") if answer else None})
+    assert verdict_of(made, "tightness.freezing").outcome is outcome
+
+
 def test_a_test_pressure_that_was_not_read_or_in_a_wrong_unit_is_open(job, verdict_of):
     assert (
         verdict_of(job({"start_pressure": None}), "tightness.test_pressure").outcome is Outcome.OPEN
@@ -438,9 +497,19 @@ def test_a_sheet_without_design_pressure_leaves_the_test_pressure_open(job, verd
 
 
 @pytest.mark.parametrize(
-    ("psi", "outcome"), [("9.99", Outcome.PASS), ("10", Outcome.PASS), ("10.01", Outcome.FAIL)]
+    ("psi", "outcome"),
+    [
+        ("0.2", Outcome.FAIL),
+        ("4.99", Outcome.FAIL),
+        ("5", Outcome.PASS),
+        ("9.99", Outcome.PASS),
+        ("10", Outcome.PASS),
+        ("10.01", Outcome.FAIL),
+    ],
 )
-def test_a_low_pressure_machine_is_warned_above_its_limit(job, verdict_of, psi, outcome):
+def test_a_low_pressure_machine_is_held_between_its_floor_and_its_limit(
+    job, verdict_of, psi, outcome
+):
     made = job(
         {"start_pressure": (psi, "psig"), "start_barometer": ("84", "kPa")},
         sheet={"machine.refrigerant": "R-1233zd(E)", "site.elevation": "1600 m"},
@@ -621,12 +690,24 @@ def test_the_leaks_rate_and_its_uncertainty_agree_with_monte_carlo(job, assess):
     )  # the scatter of 25 readings is itself known to a seventh
 
 
-def test_water_below_the_triple_point_is_said_to_be_ice_at_its_temperature(job, assess):
-    figure = shown(assess, job({"shut_off": ("40", "Pa"), "rise": None}))["Water left inside"]
-    assert figure["text"].startswith("ice at −28.") or figure["text"].startswith("ice at −29.")
-    assert shown(assess, job({"shut_off": ("1000", "Pa"), "rise": None}))["Water left inside"][
-        "text"
-    ].startswith("water at 7.0")
+@pytest.mark.parametrize(
+    ("shut_off", "coldest", "told"),
+    [
+        ("40", "-31", "ice at −29"),
+        ("40", "12", "leaves as vapour"),
+        ("1000", "5", "water at 7.0"),
+        ("1000", "12", "leaves as vapour"),
+        ("40", None, "stays where it is colder"),
+    ],
+)
+def test_ice_is_said_only_where_the_shell_was_cold_enough(job, assess, shut_off, coldest, told):
+    change = {
+        "shut_off": (shut_off, "Pa"),
+        "coldest": (coldest, "°C") if coldest else None,
+        "rise": None,
+    }
+    text = shown(assess, job(change))["Water left inside"]["text"]
+    assert text.startswith(told) and ("ice" in text) is told.startswith("ice")
 
 
 def test_too_few_readings_say_so_and_the_last_one_still_counts(job, assess, verdict_of):

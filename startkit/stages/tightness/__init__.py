@@ -33,5 +33,10 @@ STAGE = Stage(
     judge,
     before="oil_pump",
     order=30,
-    cautions=(cautions.PRESSURE_TEST, cautions.REFRIGERANT, cautions.STORED_ENERGY),
+    cautions=(
+        cautions.PRESSURE_TEST,
+        cautions.REFRIGERANT,
+        cautions.FREEZING,
+        cautions.STORED_ENERGY,
+    ),
 )

@@ -17,6 +17,10 @@ TRACE = Choice("nitrogen_with_trace", "dry nitrogen with a trace of refrigerant"
 OTHER = Choice("other", "something else")
 
 
+LEAK_TEST = Choice("leak_test", "leak test at the maker's leak-test pressure")
+STRENGTH = Choice("strength_test", "field strength test at design pressure")
+
+
 APPLIANCES = tuple(Choice(name.replace(" ", "_"), name) for name in TRIGGERS)
 
 
@@ -88,6 +92,26 @@ FIELDS = (
         required=False,
         group=HOLD,
     ),
+    Field(
+        "test_kind",
+        "Kind of test",
+        "choice",
+        "Vessels that were tested at the factory usually need the leak test only. Left empty, it"
+        " is judged as a strength test.",
+        choices=(LEAK_TEST, STRENGTH),
+        required=False,
+        group=HOLD,
+    ),
+    Field(
+        "relief_isolated",
+        "Relief devices isolated or removed for the test",
+        "yes_no",
+        "Asked where the test pressure is above a relief setting. Local code and licensed people"
+        " decide; put them back before charging.",
+        required=False,
+        group=HOLD,
+    ),
+    Field("relief_isolated_by", "Isolated or removed by", "person", required=False, group=HOLD),
     *_end_fields("start", "start"),
     *_end_fields("end", "end"),
     Field(
@@ -163,6 +187,15 @@ FIELDS = (
         "Water hides where it is coldest.",
         required=False,
         plausible=("-10 °C", "50 °C"),
+        group=EVACUATION,
+    ),
+    Field(
+        "freezing_guarded",
+        "Kept from freezing while evacuating and charging",
+        "yes_no",
+        "Water drained, or its pumps running; gas only, no liquid, until the saturation"
+        " temperature is above freezing.",
+        required=False,
         group=EVACUATION,
     ),
     Field(

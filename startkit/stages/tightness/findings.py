@@ -170,8 +170,8 @@ def _rates(entries: Entries, found: Rise) -> list[Figure]:
 
 
 def _water(entries: Entries, found: Evacuated) -> list[Figure]:
-    """Below the triple point water can only be ice; its temperature is given."""
-    shut_off = entries.quantity("shut_off")
+    """What water would do at that pressure: ice only where the shell was cold enough for it."""
+    shut_off, coldest = entries.quantity("shut_off"), entries.quantity("coldest")
     lowest = min(
         [Q(float(p), "pascal") for p in found.pressure[:1]]
         + ([shut_off] if shut_off is not None else []),
@@ -180,15 +180,24 @@ def _water(entries: Entries, found: Evacuated) -> list[Figure]:
     if lowest is None or lowest.magnitude <= 0:
         return []
     try:
-        at = entries.show(boiling_temperature(lowest), "temperature")
+        boiling = boiling_temperature(lowest)
     except StartkitError:
         return []
-    state, note = (
-        ("ice", "below 611.7 Pa there is no liquid water: ice hides and leaves slowly")
-        if only_ice(lowest)
-        else ("water", "it boils there")
-    )
-    return [Figure("Water left inside", f"{state} at {at}", note=note)]
+    at = entries.show(boiling, "temperature")
+    if coldest is not None and coldest > boiling:
+        text = f"leaves as vapour, above {at}"
+        note = (
+            f"the coldest part is at {entries.show(coldest, 'temperature')}; a wet spot may still"
+            " chill itself to ice while it dries"
+        )
+    elif only_ice(lowest) and coldest is not None:
+        text = f"ice at {at}"
+        note = "below 611.7 Pa there is no liquid water: ice hides and leaves slowly"
+    elif coldest is not None:
+        text, note = f"water at {at}", "it boils there"
+    else:
+        text, note = f"stays where it is colder than {at}", "the coldest part was not measured"
+    return [Figure("Water left inside", text, note=note)]
 
 
 def _charge_figures(charge: Reading) -> tuple[Figure, ...]:

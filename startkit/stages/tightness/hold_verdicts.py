@@ -11,7 +11,7 @@ from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check, confirm
 from startkit.procedure.reading import Reading
-from startkit.stages.tightness.fields import DRY, TRACE
+from startkit.stages.tightness.fields import DRY, LEAK_TEST, TRACE
 from startkit.stages.tightness.readings import Held, hours_needed, smallest_leak, test_pressure
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict
@@ -27,6 +27,7 @@ def hold_verdicts(
         _gas(entries),
         _regulator(entries),
         _test_pressure(machine, limits, entries),
+        *_relief_isolated(machine, entries),
         _duration_verdict(limits, entries, held),
         _loss(limits, entries, held),
         _sensitivity(limits, entries, held),
@@ -80,14 +81,17 @@ def _test_pressure(machine: Machine, limits: Limits, entries: Entries) -> Verdic
             limits["tightness.low_pressure_test"],
             pressure,
             next_step=(
-                "Vent gas at once: the relief device of a low-pressure machine opens a little above"
-                " this."
+                "If it is too high, vent gas at once: the relief device of a low-pressure machine"
+                " opens a little above this. If it is too low, the hold proves nothing: raise it"
+                " and hold again."
             ),
         )
-    limit, due = limits["tightness.test_pressure"], _due_pressure(machine)
+    kind = entries.reading("test_kind")
+    item = "leak_test_pressure" if kind.code == LEAK_TEST.code else "test_pressure"
+    limit, due = limits[f"tightness.{item}"], _due_pressure(machine)
     if due is None:
         return Verdict(
-            key=limit.key,
+            key="tightness.test_pressure",
             title=limit.title,
             outcome=Outcome.OPEN,
             sentence="The sheet gives neither design pressure nor relief setting.",
@@ -100,12 +104,53 @@ def _test_pressure(machine: Machine, limits: Limits, entries: Entries) -> Verdic
         entries,
         limit,
         pressure.share_of(due),
+        key="tightness.test_pressure",
         note=note,
+        rests_on=kind.items if kind.taken else (),
         next_step=(
             "Take the test pressure from the maker's manual and local code, and test again; or"
             " put the maker's figure into the sheet."
         ),
     )
+
+
+def _relief_isolated(machine: Machine, entries: Entries) -> tuple[Verdict, ...]:
+    """A test above a relief setting is right only with that device isolated or removed, by name."""
+    pressure, lowest = test_pressure(entries), _lowest_relief(machine)
+    if pressure.quantity is None or lowest is None or not pressure.quantity > lowest:
+        return ()
+    found = confirm(
+        entries,
+        "relief_isolated",
+        "tightness.relief_isolated",
+        "Relief devices isolated or removed",
+        good="Isolated or removed for the test.",
+        bad="They were in place.",
+        next_step="Vent below the relief setting; take the test pressure from the maker's manual.",
+        source="UFGS 15652A 3.2.1.2",
+    )
+    over = (
+        f"Tested at {entries.show(pressure.quantity, 'relative_pressure')}, above the relief"
+        f" setting of {entries.show(lowest, 'relative_pressure')}."
+    )
+    who = entries.reading("relief_isolated_by")
+    rests_on = tuple(dict.fromkeys((*found.rests_on, *who.items, *pressure.items)))
+    found = replace(found, sentence=f"{over} {found.sentence}", rests_on=rests_on)
+    if found.outcome is Outcome.FAIL or (found.outcome is Outcome.PASS and who.text):
+        return (found,)
+    # Not open: on a machine that came charged, what is open does not apply, but this was measured.
+    return (
+        replace(
+            found,
+            outcome=Outcome.UNPROVEN,
+            next_step="Enter whether the relief devices were isolated or removed, and by whom.",
+        ),
+    )
+
+
+def _lowest_relief(machine: Machine) -> pint.Quantity | None:
+    sides = (machine.evaporator, machine.condenser)
+    return min((p for side in sides if (p := side.relief_setting) is not None), default=None)
 
 
 def _due_pressure(machine: Machine) -> pint.Quantity | None:

@@ -48,6 +48,7 @@ def judged(
     found = (
         *hold_verdicts(machine, limits, entries, tested.held),
         *_evacuation(limits, entries, tested.evacuated),
+        _freezing(entries),
         *_charging(machine, limits, entries, tested.charge),
     )
     return (
@@ -158,6 +159,19 @@ def _evacuation(limits: Limits, entries: Entries, found: Evacuated) -> tuple[Ver
             next_step=NEXT[kind],
             note=_said(entries, found.rise),
         ),
+    )
+
+
+def _freezing(entries: Entries) -> Verdict:
+    """Water in the tubes freezes while refrigerant boils below its freezing point."""
+    return confirm(
+        entries,
+        "freezing_guarded",
+        "tightness.freezing",
+        "Kept from freezing while evacuating and charging",
+        good="Water drained or moving; gas only until saturation was above freezing.",
+        bad="The tubes were not kept from freezing.",
+        next_step="Drain the water or run its pumps; look for burst tubes before going on.",
     )
 
 
