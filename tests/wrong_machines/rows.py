@@ -170,6 +170,20 @@ ROWS = (
     Row("charged to half", "tightness.*", {"tightness.cylinders.*.after": lambda e: replace(e, value=f"{(89 + float(e.value)) / 2:.1f}")}),
     Row("wrong refrigerant in a cylinder", "tightness.*", {"tightness.cylinders.1.label": "R-22"}),
     Row("cylinder weights swapped", "tightness.*", {"tightness.cylinders.1.before": "10", "tightness.cylinders.1.after": "89"}),
+    Row(
+        "tested above the relief setting with the devices in place",
+        "tightness.relief_isolated",
+        {
+            "tightness.*_pressure": times(1.15),
+            "tightness.test_kind": "field strength test at design pressure",
+        },
+        on=("CH-1", "CH-3"),
+    ),
+    Row(
+        "tubes left to freeze while charging",
+        "tightness.freezing",
+        {"tightness.freezing_guarded": "no"},
+    ),
     # --- electrical
     Row("winding wet", "electrical.*", {"electrical.insulation.1.one_minute": "0.8", "electrical.insulation.1.ten_minutes": "0.9"}),
     Row("megohms entered as ohms", "electrical.*", {"electrical.insulation.1.one_minute": unit("ohm"), "electrical.insulation.1.ten_minutes": unit("ohm")}),
@@ -201,6 +215,25 @@ ROWS = (
     Row("sensor 2 K off and left so", "controls.*", {"controls.temperature_sensors.1.panel": plus(2)}),
     Row("reference without an instrument", "controls.*", {"controls.temperature_sensors.*.reference": no_instrument}),
     Row("no high-pressure safety listed", "controls.*", {"controls.pressure_safeties.1.*": None}),
+    Row(
+        "low-pressure trip saturates below freezing",
+        "controls.low_pressure_setting_2",
+        {
+            "controls.pressure_safeties.2.setting": plus(-25),
+            "controls.pressure_safeties.2.seen": plus(-25),
+        },
+    ),
+    Row(
+        "refrigerant detector resets itself",
+        "controls.interlocks.6",
+        {"controls.interlocks.6.reset": "by itself"},
+    ),
+    Row(
+        "overcurrent trip under the drive's current limit",
+        "controls.overcurrent_above_limit_1",
+        {"controls.current_safeties.1.setting": "99", "controls.current_safeties.1.seen": "99"},
+        on=("CH-1",),
+    ),
     # --- water
     Row("evaporator flow half of design", "water.*", {"water.evaporator_meter": times(0.5), "water.evaporator_drop": times(0.27)}),
     Row("meter and drop disagree", "water.*", {"water.evaporator_meter": times(0.6)}),
