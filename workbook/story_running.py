@@ -210,7 +210,7 @@ def _start_that_holds(m: Measured, held: RunUpRecord) -> Chapter:
                 Line("trips.events.1.restarted", f"{SECOND_START:%Y-%m-%d %H:%M:%S}"),
                 Line(
                     "trips.events.1.result",
-                    "ran on",
+                    "kept running",
                     note="Entered after the pull-down had come to its end.",
                 ),
             ),

@@ -221,7 +221,7 @@ def _creator(reader: Any) -> str:
 
 
 def _leaves(node: Any, depth: int, left: list[int]) -> Iterator[Any]:
-    """Every file specification of a name tree (ISO 32000-1, 7.9.6); `left` counts down its nodes."""
+    """Every file specification of a name tree (ISO 32000-1, 7.9.6); `left` counts them down."""
     left[0] -= 1
     if depth == 0 or left[0] < 0:
         raise PaperError(

@@ -38,8 +38,7 @@ PHOTOGRAPHS = Field(
     "photographs",
     "Photographs of this stage",
     "photo",
-    "What was seen and no field asks for: a nameplate, a message on the panel, a damage, a"
-    " setting.",
+    "Anything not asked for above: a nameplate, a message on the panel, damage, a setting.",
     required=False,
     group="Photographs",
 )

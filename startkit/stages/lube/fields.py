@@ -37,8 +37,8 @@ _SERIES = (
     Column("speed", "Pump speed", "frequency"),
 )
 _PASTE = (
-    "Paste seconds, supply pressure, sump pressure, differential and pump speed, one row a reading."
-    " Leave a column empty where it is not read; the differential alone will do."
+    "Paste seconds, supply pressure, sump pressure, differential and pump speed, one row per"
+    " reading. Leave a column empty if it was not read; the differential alone is enough."
 )
 FIELDS = (
     Field(
@@ -120,7 +120,7 @@ FIELDS = (
         "differential_off",
         "Differential shown with the pump off",
         "pressure_difference",
-        "Where the panel shows the difference only.",
+        "If the panel shows only the difference.",
         required=False,
         plausible=("-100 kPa", "100 kPa"),
         group="Before the pump runs",
