@@ -312,7 +312,8 @@ def test_a_meter_that_cannot_be_compared_is_open(job, verdict_of, change):
 def test_the_switch_opens_between_half_and_nine_tenths_of_design(job, verdict_of, flow, outcome):
     assert (
         verdict_of(
-            job({"evaporator_opens_flow": (flow, "L/s")}), "water.evaporator_switch_opens"
+            job({"evaporator_opens_flow": (flow, "L/s"), "evaporator_opens_drop": None}),
+            "water.evaporator_switch_opens",
         ).outcome
         is outcome
     )
@@ -323,7 +324,10 @@ def test_the_switch_opens_between_half_and_nine_tenths_of_design(job, verdict_of
 )
 def test_the_sheets_smallest_flow_is_the_lower_end(job, verdict_of, flow, outcome):
     found = verdict_of(
-        job({"evaporator_opens_flow": (flow, "L/s")}, sheet={"evaporator.minimum_flow": "45 L/s"}),
+        job(
+            {"evaporator_opens_flow": (flow, "L/s"), "evaporator_opens_drop": None},
+            sheet={"evaporator.minimum_flow": "45 L/s"},
+        ),
         "water.evaporator_switch_opens",
     )
     assert found.outcome is outcome and found.source == "machine sheet: minimum_flow"
@@ -335,6 +339,18 @@ def test_the_switch_is_read_by_drop_too(job, verdict_of):
         job({"evaporator_opens_drop": ("19.8", "kPa")}), "water.evaporator_switch_opens"
     )
     assert found.reading.to("percent").magnitude == pytest.approx(60)
+
+
+@pytest.mark.parametrize(
+    ("flow", "outcome"),
+    # 24 kPa of 55 kPa at 75 L/s: 49.5 L/s; ten percent off at 45.0 and 55.0 L/s
+    [("44.9", Outcome.UNPROVEN), ("45.1", Outcome.PASS), ("55.1", Outcome.UNPROVEN)],
+)
+def test_an_opening_read_by_meter_and_drop_is_proven_only_if_they_agree(
+    job, verdict_of, flow, outcome
+):
+    made = job({"evaporator_opens_flow": (flow, "L/s")})
+    assert verdict_of(made, "water.evaporator_switch_opens").outcome is outcome
 
 
 def test_a_flow_read_by_meter_goes_before_one_by_drop(job, verdict_of):

@@ -41,6 +41,7 @@ class Circuit:
     flow: Reading
     meter: Reading
     opens: Reading
+    opens_drop: Reading
     closes: Reading
     inflated: bool
     problem: str
@@ -88,6 +89,7 @@ def _circuit(machine: Machine, entries: Entries, name: str) -> Circuit:
         flow=flows["drop"],
         meter=read["meter"],
         opens=opens,
+        opens_drop=flows["opens_drop"],
         closes=closes,
         inflated=strainer is not None and strainer.quantity is None,
         problem=problem,

@@ -259,10 +259,11 @@ def _switch(limits: Limits, entries: Entries, c: Circuit) -> tuple[Verdict, ...]
     opens, closes = (reading.share_of(c.sheet.design_flow) for reading in (c.opens, c.closes))
     differential = closes.less(opens, _same_gauge(c.opens, c.closes))
     step = "Set the flow switch, and try it again by throttling."
+    opening = _check(
+        entries, _opening(limits, c), c, "switch_opens", opens, step, _shown(entries, c.opens)
+    )
     return (
-        _check(
-            entries, _opening(limits, c), c, "switch_opens", opens, step, _shown(entries, c.opens)
-        ),
+        _by_both(limits, c, opening),
         _check(
             entries,
             limits["water.switch_closes"],
@@ -281,6 +282,23 @@ def _switch(limits: Limits, entries: Entries, c: Circuit) -> tuple[Verdict, ...]
             step,
             "" if differential.quantity is None else "Of design flow, closing less opening.",
         ),
+    )
+
+
+def _by_both(limits: Limits, c: Circuit, opening: Verdict) -> Verdict:
+    """The opening read by drop and by meter: it is proven only if the two agree."""
+    most = limits["water.meter"].high
+    apart = c.opens_drop.deviation_from(c.opens)
+    if opening.outcome is not Outcome.PASS or apart.quantity is None or most is None:
+        return opening
+    if abs(apart.quantity) <= most:
+        return opening
+    return replace(
+        opening,
+        outcome=Outcome.UNPROVEN,
+        sentence=f"{opening.sentence} By drop it opened at another flow: the two disagree.",
+        next_step="Find out which is wrong, drop or meter, and try the switch again.",
+        rests_on=tuple(dict.fromkeys((*opening.rests_on, *c.opens_drop.items))),
     )
 
 
