@@ -223,9 +223,11 @@ def import_(record: Path, job: Path, baseline: bool, template: str, who: str) ->
     """Make a JOB from a RECORD, with all its entries; or take the record as an existing job's
     baseline.
     """
-    from startkit.paper.verifying.job_import import import_baseline, import_job
+    from startkit.paper.verifying.job_import import import_job
 
     if baseline:
+        from startkit.paper.verifying.baseline_import import import_baseline
+
         say(f"Baseline: {import_baseline(record, job, who)}")
         return
     made = import_job(record, job, who, template)

@@ -22,7 +22,8 @@ from startkit.facts.job import Job
 from startkit.facts.journal import Entry, Journal
 from startkit.paper import evidence, journal_export
 from startkit.paper.verifying import job_import, verification
-from startkit.paper.verifying.job_import import import_baseline, import_job
+from startkit.paper.verifying.baseline_import import import_baseline
+from startkit.paper.verifying.job_import import import_job
 from tests.paper import signing
 from tests.paper.conftest import SHEET, make_job
 from tests.paper.signing import TECHNICIAN, printed, real_job, signed

@@ -17,6 +17,7 @@ from startkit.paper import glyphs
 from startkit.paper.attachments import Attachment
 from startkit.paper.evidence import RECORD
 from startkit.paper.journal_export import to_json
+from startkit.paper.printing import damaged
 from startkit.paper.printing.record import Record
 from startkit.paper.printing.slimming import slim
 
@@ -69,21 +70,28 @@ def pdf(record: Record, at: datetime, page: str = PAGE, name: str = RECORD) -> b
     with tempfile.TemporaryDirectory() as scratch:
         root = Path(scratch)
         _lay_out(root, page, record, [data, *record.attached])
-        fonts = glyphs.fonts()
-        compiler = typst.Compiler(
-            str(root / page), root=str(root), font_paths=fonts, ignore_system_fonts=True
-        )
-        compiled: Any = (
-            compiler.compile
-        )  # its stub knows no standard but by name, and gives a list for several pages
         try:
-            return slim(compiled(format="pdf", pdf_standards=[STANDARD], timestamp=at))
+            return _compiled(root, page, at)
         except typst.TypstError as error:
+            # One damaged picture must not cost the record; a sound record is not looked through.
+            if damaged.replaced(root, record.pictures):
+                return _compiled(root, page, at)
             raise PaperError(
                 f"the page cannot be set ({error.message})",
                 "record",
                 "report this with the job's folder",
             ) from None
+
+
+def _compiled(root: Path, page: str, at: datetime) -> bytes:
+    import typst
+
+    compiler = typst.Compiler(
+        str(root / page), root=str(root), font_paths=glyphs.fonts(), ignore_system_fonts=True
+    )
+    # Its stub knows no standard but by name, and gives a list for several pages.
+    compiled: Any = compiler.compile
+    return slim(compiled(format="pdf", pdf_standards=[STANDARD], timestamp=at))
 
 
 def _lay_out(root: Path, page: str, record: Record, attached: Sequence[Attachment]) -> None:

@@ -4,17 +4,16 @@ attached is ever executed.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from pathlib import Path, PurePosixPath
 
-from startkit.errors import JobError, PaperError
+from startkit.errors import PaperError
 from startkit.facts import baseline, checklists, file_types, plugins, safe_files
 from startkit.facts.digests import sha256
 from startkit.facts.job import DATABASE, SHEET, SPECIFICATION, Job, check_new_folder
 from startkit.facts.journal import Entry, Journal
 from startkit.facts.safe_files import file_safe, write_whole
 from startkit.paper import revisions
-from startkit.paper.evidence import PICTURES, RECORD, TRENDS, Evidence, of_pdf, read
+from startkit.paper.evidence import PICTURES, TRENDS, Evidence, of_pdf, read
 from startkit.paper.printing import svg
 from startkit.paper.revisions import RECORDS
 from startkit.paper.signature_page import FIELDS
@@ -42,7 +41,7 @@ def import_job(record: Path, folder: Path, who: str = "", template: str = "") ->
         The record is not in order, its template is not installed, or the folder cannot be used.
     """
     content = read(Path(record))
-    evidence = _sound(content)
+    evidence = sound(content)
     named = _template_entry(evidence).value
     notebook = plugins.find_template(template or PurePosixPath(named).stem)
     folder = Path(folder)
@@ -68,7 +67,7 @@ def import_job(record: Path, folder: Path, who: str = "", template: str = "") ->
     return Job(folder)
 
 
-def _sound(content: bytes) -> Evidence:
+def sound(content: bytes) -> Evidence:
     """What a record carries, if it is as recorded and, where it is signed, as signed."""
     evidence = of_pdf(content)  # first: it refuses what would never be read to its end
     signed = signatures.read(content, FIELDS)
@@ -161,72 +160,3 @@ def _keep(evidence: Evidence, content: bytes, folder: Path) -> None:
         revisions.path_of(folder / RECORDS, name, revisions.of_line(data.get("revision")).letter),
         content,
     )
-
-
-def import_baseline(record: Path, folder: Path, who: str = "") -> Path:
-    """Put the data of an earlier record into a job, as the baseline against which it is held.
-
-    Parameters
-    ----------
-    record : pathlib.Path
-        The PDF.
-    folder : pathlib.Path
-        Of the job.
-    who : str
-        Who imports it.
-
-    Returns
-    -------
-    pathlib.Path
-        ``baseline.json`` in the job's folder.
-
-    Raises
-    ------
-    PaperError, JobError
-        The record is not in order, is of another machine, or the job has a baseline already.
-    """
-    content = read(Path(record))
-    evidence = _sound(content)
-    job = Job(Path(folder))
-    _refuse_another_machine(evidence.record["front"].get("machine", {}), job)
-    target = job.folder / baseline.FILE
-    if target.exists():
-        raise JobError(
-            "the job has a baseline already", str(target), "remove it if the new one is to count"
-        )
-    _refuse_invalid(Path(record))
-    write_whole(target, evidence.files[RECORD])
-    try:
-        baseline.load(target)
-    except JobError:
-        target.unlink()
-        raise
-    job.record(Entry("job.baseline", Path(record).name, who=who, note=f"sha256 {sha256(content)}"))
-    return target
-
-
-def _refuse_invalid(record: Path) -> None:
-    """What figures are compared with must be what was measured, and somebody must answer for it."""
-    from startkit.paper.verifying import verification
-
-    found = verification.verify(record)
-    if not found.valid:
-        part = next(part for part in found.parts if part.mark == verification.BAD)
-        raise PaperError(
-            f"the record is not valid ({part.name}: {part.said[0].rstrip('.')})",
-            record.name,
-            "see all that is wrong with `startkit verify`; a baseline is a record that is signed"
-            " and verified",
-        )
-
-
-def _refuse_another_machine(printed: Mapping[str, str], job: Job) -> None:
-    """A serial number is what tells machines apart; a tag may have changed."""
-    ours = job.machine.machine
-    if str(printed.get("serial", "")) != ours.serial:
-        raise JobError(
-            f"the record is of the machine {printed.get('tag')} with serial number"
-            f" {printed.get('serial')}",
-            f"{ours.tag}, {ours.serial}",
-            "give the earlier record of this machine",
-        )
