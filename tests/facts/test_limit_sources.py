@@ -25,6 +25,20 @@ IEEE_43 = "IEEE 43-2000 12.2 as quoted in an instrument's manual"
 # key, side, printed figure, its unit, where it was printed
 PRINTED = [
     (
+        "controls.high_pressure_setting",
+        "high",
+        90,
+        "percent",
+        "ASHRAE 15 9.9.2: at most 90 % of the relief setting (from memory)",
+    ),
+    (
+        "controls.winding_setting",
+        "high",
+        0,
+        "delta_degC",
+        "IEC 60085: the class is the highest temperature of continuous use (from memory)",
+    ),
+    (
         "load_up.heat_balance",
         "low",
         -5,
