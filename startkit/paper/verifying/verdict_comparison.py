@@ -120,8 +120,10 @@ def across_versions(differences: Iterable[Difference], then: str) -> Across:
     """
     corrections = corrections_since(then)
     contradicting, corrected, one_sided, wording = [], [], [], []
-    for each in differences:
+    asked_more = _asks_more(found := list(differences), corrections)
+    for each in found:
         reason = next((c.reason for c in corrections if c.covers(each)), "")
+        reason = reason or (ASKS_MORE if asked_more and _is_sum(each) else "")
         if each.weighty and reason:
             corrected.append(f"{each.where}, {each.what}: {reason}")
         elif each.weighty and each.one_sided:
@@ -132,6 +134,23 @@ def across_versions(differences: Iterable[Difference], then: str) -> Across:
             wording.append(each)
     return Across(
         tuple(contradicting), tuple(dict.fromkeys(corrected)), tuple(one_sided), tuple(wording)
+    )
+
+
+ASKS_MORE = "this version asks for more than the one that printed the record"
+
+
+def _is_sum(difference: Difference) -> bool:
+    """What follows from several verdicts: a stage's outcome, a hold point, how much is asked."""
+    return not difference.key and difference.what in ("clear", "outcome", "entered")
+
+
+def _asks_more(differences: Iterable[Difference], corrections: Iterable[Correction]) -> bool:
+    """Whether some verdict is of one version alone, or was corrected: then its sums differ too."""
+    known = list(corrections)
+    return any(
+        each.weighty and each.key and (each.one_sided or any(c.covers(each) for c in known))
+        for each in differences
     )
 
 
@@ -146,21 +165,31 @@ class Correction:
         Of the verdict or figure; empty: of every one.
     what : tuple of str
         Which of its parts, such as ``"uncertainty"``; empty: all.
+    where : str
+        Label of a figure that has no key; empty: anywhere.
     """
 
     reason: str
     key: str = ""
     what: tuple[str, ...] = ()
+    where: str = ""
 
     def covers(self, difference: Difference) -> bool:
-        return self.key in ("", difference.key) and (not self.what or difference.what in self.what)
+        """Whether a difference is this correction's doing."""
+        return (
+            self.key in ("", difference.key)
+            and self.where in ("", difference.where)
+            and (not self.what or difference.what in self.what)
+        )
 
 
 def corrections_since(then: str) -> list[Correction]:
     """What was corrected on purpose after a version."""
     text = (resources.files("startkit.paper.verifying") / CORRECTED).read_text(encoding="utf-8")
     return [
-        Correction(row["reason"], row.get("key", ""), tuple(row.get("what", ())))
+        Correction(
+            row["reason"], row.get("key", ""), tuple(row.get("what", ())), row.get("where", "")
+        )
         for row in tomllib.loads(text).get("correction", ())
         if _number(then) < _number(row["since"])
     ]
