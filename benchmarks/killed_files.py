@@ -345,7 +345,7 @@ def _trend(folder: Path) -> None:
 
 
 def _trend_kept(folder: Path) -> list[str]:
-    """A trend that the journal names can be read; one that it does not name is whole all the same."""
+    """A trend that the journal names can be read; an unnamed one is whole all the same."""
     from startkit.facts.job import Job
 
     job = Job(folder / "J", read_only=True)

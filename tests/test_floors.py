@@ -1,4 +1,4 @@
-"""A module imports only from floors below its own; no import circles; stages do not know each other."""
+"""A module imports only from floors below its own; no import circles; no stage imports another."""
 
 from __future__ import annotations
 

@@ -152,7 +152,8 @@ class Shell:
         self._loop.run_until_complete(self._loop.shutdown_asyncgens())
         self._loop.close()
         # Its flush would collect garbage while the namespace still holds everything.
-        self._shell.displayhook.flush = lambda: None  # type: ignore[method-assign]
+        hook = self._shell.displayhook
+        hook.flush = lambda: None  # type: ignore[method-assign]  # this one shell only
         self._shell.reset(new_session=False)
         sys.modules["__main__"] = self._main
         os.environ.clear()

@@ -14,7 +14,7 @@ from startkit.errors import PaperError
 from startkit.facts import given_files, kept_files
 from startkit.facts.digests import sha256
 from startkit.facts.journal import Entry, chain_faults
-from startkit.paper import journal_export, record_shape, unpacking
+from startkit.paper import journal_export, unpacking
 
 # Names of the files that travel inside a record.
 RECORD, JOURNAL, CSV = "record.json", "journal.json", "entries.csv"
@@ -23,6 +23,7 @@ TRENDS, PICTURES = "trends", "pictures"
 LARGEST = 2_000_000_000  # bytes of a record
 _NODES = 2000  # of a tree of names, which may branch again and again
 _DEPTH = 32  # of a tree of names; a damaged one may lead round in circles
+_SIGNATURE_ROW = ("field", "role", "name", "firm", "says")
 
 
 @dataclass(frozen=True)
@@ -56,7 +57,7 @@ class Evidence:
             They are not attached or are damaged.
         """
         data = _json(self._needed(RECORD), RECORD)
-        if not record_shape.is_whole(data):
+        if not _is_whole(data):
             raise PaperError(
                 "the attached data are not those of a record",
                 RECORD,
@@ -265,3 +266,34 @@ def _json(content: bytes, name: str) -> dict[str, Any]:
             "the attached data are damaged", name, "take an undamaged copy of the record"
         )
     return data
+
+
+def _is_whole(data: Mapping[str, Any]) -> bool:
+    """True if the parts of a record's data that every check reads are of the right kind.
+
+    What older records lack may be missing.
+    """
+    lists = all(isinstance(data.get(key), list) for key in ("body", "attachments", "signatures"))
+    if not lists or not isinstance(data.get("front"), dict):
+        return False
+    words = all(isinstance(data.get(key, ""), str) for key in ("title", "paper", "form", "company"))
+    blocks = all(isinstance(block, dict) and "block" in block for block in data["body"])
+    rows = all(_has_texts(row, _SIGNATURE_ROW) for row in data["signatures"])
+    versions = data.get("versions", [])
+    named = isinstance(versions, list) and all(
+        _has_texts(each, ("name", "version")) for each in versions
+    )
+    return words and blocks and rows and named and _is_revision(data.get("revision"))
+
+
+def _is_revision(line: Any) -> bool:
+    if line is None:
+        return True
+    if not _has_texts(line, ("letter",)):
+        return False
+    before = line.get("replaces")
+    return before is None or _has_texts(before, ("letter", "file", "sha256"))
+
+
+def _has_texts(row: Any, keys: tuple[str, ...]) -> bool:
+    return isinstance(row, dict) and all(isinstance(row.get(key), str) for key in keys)

@@ -172,7 +172,19 @@ def outside_usual(
     system: str,
     barometer: pint.Quantity | None,
 ) -> str:
-    """That a reading is outside its plausible range, in words; empty if it is not."""
+    """That a reading is outside its plausible range, in words; empty if it is not.
+
+    Parameters
+    ----------
+    quantity : pint.Quantity
+        The reading [unit of the field's kind].
+    declared : Field or Column
+        Where it was entered; its `plausible` range is the usual one.
+    system : str
+        Units of the text, ``"SI"`` or ``"I-P"``.
+    barometer : pint.Quantity or None
+        Pressure of the air [pressure], for gauge pressures.
+    """
     if declared.plausible is None:
         return ""
     try:

@@ -37,10 +37,13 @@ _STEPS = """async () => {
     const steps = async () => {
         while (!window.jupyterapp?.shell?.currentWidget?.context) await sleep(50);
         const w = jupyterapp.shell.currentWidget;
-        await w.revealed; await w.context.ready; await w.sessionContext.ready; await w.sessionContext.session.kernel.info;
+        await w.revealed; await w.context.ready;
+        await w.sessionContext.ready; await w.sessionContext.session.kernel.info;
         STEP
     };
-    await Promise.race([steps(), sleep(150000).then(() => { throw new Error("the notebook was not ready in 150 s"); })]);
+    await Promise.race([steps(), sleep(150000).then(() => {
+        throw new Error("the notebook was not ready in 150 s");
+    })]);
 }"""
 READY = _STEPS.replace("STEP", "")
 RUN_ALL = _STEPS.replace("STEP", 'await jupyterapp.commands.execute("notebook:run-all-cells");')
@@ -56,7 +59,9 @@ SLOW_BROWSER = f"""
     const after = AbortSignal.timeout.bind(AbortSignal);
     AbortSignal.timeout = () => after(0);
     window.givenUp = 0;
-    window.addEventListener("unhandledrejection", (event) => {{ if (event.reason?.message === "{GIVEN_UP}") window.givenUp += 1; }});
+    window.addEventListener("unhandledrejection", (event) => {{
+        if (event.reason?.message === "{GIVEN_UP}") window.givenUp += 1;
+    }});
 """
 
 # A browser that looks for its forms' models, and looks away for six seconds while the kernel's

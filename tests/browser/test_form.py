@@ -106,7 +106,8 @@ def paste(control: Any, text: str) -> None:
         const data = new DataTransfer();
         data.setData("text/plain", text);
         node.focus();
-        node.dispatchEvent(new ClipboardEvent("paste", { clipboardData: data, bubbles: true, cancelable: true }));
+        const given = { clipboardData: data, bubbles: true, cancelable: true };
+        node.dispatchEvent(new ClipboardEvent("paste", given));
     }""",
         text,
     )
@@ -421,11 +422,15 @@ def test_no_code_is_in_sight(page):
     assert page.locator(".jp-InputPlaceholder:visible").count() == 0
 
 
-FAULTS = """() => [...document.querySelectorAll('.sk button, .sk input, .sk select, .sk textarea, .sk summary')].filter((n) => n.checkVisibility()).flatMap((n) => {
+FAULTS = """() => [...document.querySelectorAll(
+    '.sk button, .sk input, .sk select, .sk textarea, .sk summary'
+)].filter((n) => n.checkVisibility()).flatMap((n) => {
     const target = n.type === 'radio' ? n.closest('label') : n.type === 'file' ? n.labels[0] : n;
     const { height, width } = target.getBoundingClientRect();
-    const name = n.getAttribute('aria-label') || [...(n.labels ?? [])].map((l) => l.textContent).join() || n.textContent;
-    return (height < 43.5 || width < 43.5 || !name.trim()) ? [`${name}: ${width} x ${height} ${n.outerHTML.slice(0, 100)}`] : [];
+    const labels = [...(n.labels ?? [])].map((l) => l.textContent).join();
+    const name = n.getAttribute('aria-label') || labels || n.textContent;
+    const fault = `${name}: ${width} x ${height} ${n.outerHTML.slice(0, 100)}`;
+    return (height < 43.5 || width < 43.5 || !name.trim()) ? [fault] : [];
 })"""
 
 

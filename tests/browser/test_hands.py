@@ -26,9 +26,11 @@ FOCUSED = """() => {
     const [tag, type] = [node.tagName, node.type ?? ''];
     window.before = node;
     return {
-        tag, type, decimal: node.inputMode === 'decimal', row: node.skCell?.row.index ?? 0, wants: node.placeholder ?? '',
+        tag, type, decimal: node.inputMode === 'decimal', row: node.skCell?.row.index ?? 0,
+        wants: node.placeholder ?? '',
         again: node === before || (type === 'radio' && node.name === before?.name),
-        aside: !form || !['INPUT', 'SELECT', 'TEXTAREA'].includes(tag) || node.closest('.sk-desk, .sk-why, .sk-field:has(.sk-file)') !== null
+        aside: !form || !['INPUT', 'SELECT', 'TEXTAREA'].includes(tag)
+            || node.closest('.sk-desk, .sk-why, .sk-field:has(.sk-file)') !== null
             || node.matches('.sk-unit-select, thead select, tbody th select'),
     };
 }"""

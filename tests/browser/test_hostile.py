@@ -76,14 +76,21 @@ def test_nothing_was_asked_of_anybody_else(page, lab, door):
 def test_no_element_of_theirs_is_on_the_page(page):
     counted = page.evaluate("""() => {
         const inside = (what) => document.querySelectorAll(`.jp-Notebook .sk ${what}`).length;
-        return Object.fromEntries(["script", "iframe", "img", "object", "embed", "a[href^='javascript']", "[onerror]", "[onload]", "[onmouseover]", "[onfocus]", "mjx-container", ".MathJax"].map((w) => [w, inside(w)]));
+        return Object.fromEntries([
+            "script", "iframe", "img", "object", "embed", "a[href^='javascript']",
+            "[onerror]", "[onload]", "[onmouseover]", "[onfocus]", "mjx-container", ".MathJax",
+        ].map((w) => [w, inside(w)]));
     }""")
     assert set(counted.values()) == {0}, counted
 
 
 def test_the_texts_stand_on_the_page_as_they_were_typed(page, door):
     shown = page.evaluate(
-        """() => [...document.querySelectorAll('.jp-Notebook .sk')].map((n) => n.textContent + [...n.querySelectorAll('input, textarea')].map((i) => i.value).join(' ')).join(' ')"""
+        """() => {
+            const typed = (n) => [...n.querySelectorAll('input, textarea')].map((i) => i.value);
+            return [...document.querySelectorAll('.jp-Notebook .sk')]
+                .map((n) => n.textContent + typed(n).join(' ')).join(' ');
+        }"""
     )
     said = texts(door.port)
     for name in ("script", "picture", "element", "formula", "typst", "markdown", "equals"):

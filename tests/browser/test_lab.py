@@ -127,8 +127,11 @@ def code_is_hidden(page: Any) -> None:
     """No line of code can be seen, in whatever way a cell may show one."""
     page.wait_for_function("() => document.querySelectorAll('.jp-CodeCell').length > 10")
     seen = page.evaluate(
-        """[...document.querySelectorAll('.jp-CodeCell :is(.cm-content, .jp-InputPlaceholder, .jp-InputPrompt, .jp-OutputPrompt)')]
-        .filter((node) => node.checkVisibility() && node.getBoundingClientRect().height > 0).map((node) => node.textContent)"""
+        """[...document.querySelectorAll(
+            '.jp-CodeCell :is(.cm-content, .jp-InputPlaceholder, .jp-InputPrompt, .jp-OutputPrompt)'
+        )]
+        .filter((node) => node.checkVisibility() && node.getBoundingClientRect().height > 0)
+        .map((node) => node.textContent)"""
     )
     assert seen == []
 

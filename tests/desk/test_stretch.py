@@ -27,10 +27,8 @@ BAROMETER = 101.0e3
 
 
 def moment(row: int) -> str:
-    return (
-        f"{BEGIN:%Y-%m-%d} "
-        + f"{(BEGIN.hour * 3600 + BEGIN.minute * 60 + 10 * row) // 3600:02}:{(BEGIN.minute * 60 + 10 * row) // 60 % 60:02}:{10 * row % 60:02}"
-    )
+    minutes = BEGIN.hour * 60 + BEGIN.minute + 10 * row // 60
+    return f"{BEGIN:%Y-%m-%d} {minutes // 60:02}:{minutes % 60:02}:{10 * row % 60:02}"
 
 
 @pytest.fixture(params=["SI", "I-P"])

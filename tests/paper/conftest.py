@@ -94,8 +94,10 @@ entering_condenser = "29.4 degC"
 """
 
 AT = "2026-11-25T{:02d}:{:02d}:00.000+01:00"
-PLOT = """<svg xmlns="http://www.w3.org/2000/svg" width="400" height="150" viewBox="0 0 400 150"><rect x="40" y="10" width="350" height="110"
- fill="none" stroke="#000"/><polyline points="40,110 120,60 200,55 280,56 390,54" fill="none" stroke="#000" stroke-width="1.5"/>
+PLOT = """<svg xmlns="http://www.w3.org/2000/svg" width="400" height="150" viewBox="0 0 400 150">
+<rect x="40" y="10" width="350" height="110" fill="none" stroke="#000"/>
+<polyline points="40,110 120,60 200,55 280,56 390,54" fill="none" stroke="#000"
+ stroke-width="1.5"/>
 <text x="200" y="142" font-family="DejaVu Sans" font-size="11">Time [s]</text></svg>"""
 
 
@@ -122,7 +124,8 @@ def judge_oil(machine, limits, entries: Entries) -> Findings:
             key="oil.differential",
             title="Oil differential before start",
             outcome=outcome,
-            sentence=f"{entries.show(reading.quantity, 'pressure_difference')} against at least 140 kPa.",
+            sentence=f"{entries.show(reading.quantity, 'pressure_difference')}"
+            " against at least 140 kPa.",
             next_step=""
             if outcome is Outcome.PASS
             else "Check the filter and the relief valve of the pump.",

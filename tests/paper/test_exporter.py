@@ -440,8 +440,8 @@ def test_the_exporter_module_is_light():
 
     code = (
         "import sys, nbconvert.exporters; before = set(sys.modules); import"
-        " startkit.paper.printing.exporter; print(sorted({m.split('.')[0] for m in set(sys.modules) -"
-        " before}))"
+        " startkit.paper.printing.exporter; print(sorted({m.split('.')[0] for m in"
+        " set(sys.modules) - before}))"
     )
     assert (
         subprocess.run(

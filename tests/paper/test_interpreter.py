@@ -61,8 +61,9 @@ def said(code: str) -> list[str]:
 
 def test_a_notebook_is_validated_without_the_grammar_of_addresses() -> None:
     code = (
-        "import sys; from startkit.paper import interpreter; interpreter.skip_address_grammar(); import nbformat;"
-        " nbformat.validate(nbformat.v4.new_notebook()); print(sys.modules.get('rfc3987_syntax'),"
+        "import sys; from startkit.paper import interpreter; interpreter.skip_address_grammar();"
+        " import nbformat; nbformat.validate(nbformat.v4.new_notebook());"
+        " print(sys.modules.get('rfc3987_syntax'),"
         " 'jsonschema' in sys.modules)"
     )
     assert subprocess.run(
@@ -73,7 +74,8 @@ def test_a_notebook_is_validated_without_the_grammar_of_addresses() -> None:
 def test_where_it_is_loaded_already_it_stays() -> None:
     code = (
         "import sys; sys.modules['rfc3987_syntax'] = there = object(); from startkit.paper import"
-        " interpreter; interpreter.skip_address_grammar(); print(sys.modules['rfc3987_syntax'] is there)"
+        " interpreter; interpreter.skip_address_grammar(); "
+        " print(sys.modules['rfc3987_syntax'] is there)"
     )
     assert (
         subprocess.run(
@@ -85,8 +87,9 @@ def test_where_it_is_loaded_already_it_stays() -> None:
 
 def test_the_property_library_does_not_complain_at_the_end() -> None:
     code = (
-        "from startkit.paper import interpreter; interpreter.skip_last_collection(); from startkit.science import"
-        " refrigerant_equations as e; from startkit.science.refrigerant_data import find;"
+        "from startkit.paper import interpreter; interpreter.skip_last_collection();"
+        " from startkit.science import refrigerant_equations as e;"
+        " from startkit.science.refrigerant_data import find;"
         " e.state(find('R-134a'))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
@@ -99,7 +102,8 @@ def test_a_process_ends_with_its_own_status() -> None:
             [
                 sys.executable,
                 "-c",
-                "from startkit.paper import interpreter; interpreter.skip_last_collection(); raise SystemExit(3)",
+                "from startkit.paper import interpreter; interpreter.skip_last_collection();"
+                " raise SystemExit(3)",
             ],
             check=False,
         ).returncode
@@ -109,8 +113,8 @@ def test_a_process_ends_with_its_own_status() -> None:
 
 def test_verification_begins_with_the_signatures_before_it_loads_what_judges() -> None:
     code = (
-        "import sys, startkit.paper.verifying.verification; print([m for m in ('numpy', 'pint', 'typst',"
-        " 'startkit.facts.job') if m in sys.modules])"
+        "import sys, startkit.paper.verifying.verification; print([m for m in"
+        " ('numpy', 'pint', 'typst', 'startkit.facts.job') if m in sys.modules])"
     )
     assert (
         subprocess.run(

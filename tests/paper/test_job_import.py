@@ -316,7 +316,8 @@ def test_import_brings_no_notebook_machinery_into_the_process(record: Path, tmp_
     import subprocess
 
     code = (
-        "import sys; from pathlib import Path; from startkit.paper.verifying.job_import import import_job;"
+        "import sys; from pathlib import Path; "
+        "from startkit.paper.verifying.job_import import import_job;"
         f" import_job(Path({str(record)!r}), Path({str(tmp_path / 'CH-3')!r})); print([m for m in"
         " ('papermill', 'nbclient', 'jupyter_client', 'ipykernel') if m in sys.modules])"
     )

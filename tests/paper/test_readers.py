@@ -23,20 +23,24 @@ from tests.paper.signing import printed, real_job, signed
 PDF_JS = """
 import { readFileSync } from "node:fs";
 const warnings = [];
-for (const name of ["warn", "error", "log"]) console[name] = (...said) => warnings.push(said.join(" "));
+for (const name of ["warn", "error", "log"])
+  console[name] = (...said) => warnings.push(said.join(" "));
 const pdfjs = await import(process.argv[2]);
-const file = await pdfjs.getDocument({ data: new Uint8Array(readFileSync(process.argv[3])), verbosity: 1 }).promise;
+const data = new Uint8Array(readFileSync(process.argv[3]));
+const file = await pdfjs.getDocument({ data, verbosity: 1 }).promise;
 let words = 0;
 const fields = [];
 for (let n = 1; n <= file.numPages; n++) {
   const page = await file.getPage(n);
   words += (await page.getTextContent()).items.length;
-  for (const each of await page.getAnnotations()) if (each.fieldType === "Sig") fields.push(each.fieldName);
+  for (const each of await page.getAnnotations())
+    if (each.fieldType === "Sig") fields.push(each.fieldName);
   await page.getOperatorList();
 }
 const attached = Object.keys((await file.getAttachments()) ?? {});
 const titles = ((await file.getOutline()) ?? []).map((each) => each.title);
-process.stdout.write(JSON.stringify({ pages: file.numPages, words, fields, attached, titles, warnings }));
+const pages = file.numPages;
+process.stdout.write(JSON.stringify({ pages, words, fields, attached, titles, warnings }));
 """
 
 
@@ -76,7 +80,7 @@ def test_mupdf_has_nothing_to_complain_of(record: Path):
 
 
 def _pdf_js() -> str:
-    """Where pdf.js is: the folder that STARTKIT_PDFJS names, as npm installs it; empty if nowhere."""
+    """The folder of pdf.js as npm installs it, from STARTKIT_PDFJS; empty if there is none."""
     found = (
         Path(os.environ.get("STARTKIT_PDFJS", "node_modules/pdfjs-dist"))
         / "legacy"

@@ -257,9 +257,8 @@ def test_the_record_serves_where_nothing_was_typed(job, assess):
     rows = ["time (s);speed (rpm);L1 (A);L2 (A);L3 (A);oil (kPa);vanes (%)"]
     for t in range(41):
         speed = min(t / 20, 1) * 2960
-        rows.append(
-            f"{t};{speed:.0f};{1000 if t < 20 else 200};{1010 if t < 20 else 200};{990 if t < 20 else 200};{150 - (25 if t == 12 else 0)};0"
-        )
+        currents = "1000;1010;990" if t < 20 else "200;200;200"
+        rows.append(f"{t};{speed:.0f};{currents};{150 - (25 if t == 12 else 0)};0")
     blank = dict.fromkeys(
         (
             "run_up_time",

@@ -1,4 +1,4 @@
-"""Pasted text: its columns are found by what separates them and by their heading, never by guess."""
+"""Pasted text: columns are found by what separates them and by their heading, never by guess."""
 
 from __future__ import annotations
 

@@ -375,7 +375,8 @@ def test_a_gap_is_marked_and_not_bridged(job, assess):
 
 def test_a_stopped_clock_and_a_sensor_at_zero_are_marked(job, assess):
     rows = [
-        f"{m:.0f};{e:.3f};{'0.00' if 5 <= m < 9 else format(v, '.3f')};;{0 if 15 <= m < 18 else 400};80;;;;"
+        f"{m:.0f};{e:.3f};{'0.00' if 5 <= m < 9 else format(v, '.3f')};;"
+        f"{0 if 15 <= m < 18 else 400};80;;;;"
         for m, e, v in seen_rows(np.arange(0, 30, 1.0))
     ]
     rows.insert(20, rows[19])

@@ -244,7 +244,7 @@ def test_the_barometer_at_under_and_over_two_kilopascal_from_the_standard_atmosp
     assert verdict_of(job({"barometer": (kilopascal, "kPa")}), "setup.barometer").outcome is outcome
 
 
-def test_a_barometer_that_was_not_read_is_open_and_the_elevation_stands_in_with_its_larger_uncertainty(
+def test_without_a_barometer_reading_the_elevation_serves_with_a_larger_uncertainty(
     job, verdict_of
 ):
     found = verdict_of(job({"barometer": None}), "setup.barometer")

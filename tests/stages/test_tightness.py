@@ -1,4 +1,4 @@
-"""Stage Tightness: pressure hold, evacuation, charge and leak log; at, under and over each limit."""
+"""Stage Tightness: pressure hold, evacuation, charge, leak log; at, under and over each limit."""
 
 from __future__ import annotations
 

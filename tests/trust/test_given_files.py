@@ -1,4 +1,4 @@
-"""A device, a pipe or a link to one in place of a file is refused at every door, in one sentence."""
+"""A device, a pipe or a link to one in place of a file is refused at every door, in a sentence."""
 
 from __future__ import annotations
 

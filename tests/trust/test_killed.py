@@ -116,10 +116,15 @@ def test_a_lock_of_a_dead_process_frees_itself(tmp_path: Path) -> None:
 HALF_DONE = """
 import sqlite3, sys, time
 db = sqlite3.connect(sys.argv[1], isolation_level=None)
-db.execute("PRAGMA cache_size = 1")  # pages go to the file before the end, as they do in a large change
+# Pages go to the file before the end, as they do in a large change.
+db.execute("PRAGMA cache_size = 1")
 db.execute("BEGIN IMMEDIATE")
 for n in range(2, 400):
-    db.execute("INSERT INTO entries (seq, what, value, unit, who, instrument, note, at, previous, digest) VALUES (?, 'b', ?, '', '', '', '', '', ?, ?)", (n, "x" * 3000, str(n), str(n)))
+    db.execute(
+        "INSERT INTO entries (seq, what, value, unit, who, instrument, note, at, previous, digest)"
+        " VALUES (?, 'b', ?, '', '', '', '', '', ?, ?)",
+        (n, "x" * 3000, str(n), str(n)),
+    )
 print("half done", flush=True)
 time.sleep(60)
 """

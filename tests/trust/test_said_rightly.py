@@ -1,4 +1,4 @@
-"""Names cannot write lines of the output, an address is one that works, and what was started ends."""
+"""Names cannot write lines of the output, an address works, and what was started ends."""
 
 from __future__ import annotations
 

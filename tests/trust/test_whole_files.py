@@ -65,8 +65,8 @@ def test_a_full_disk_leaves_the_old_record(tmp_path: Path) -> None:
     """A limit on the size of files stands in for a full disk."""
     code = (
         "import resource, signal, sys; from pathlib import Path; from startkit.errors import"
-        " PaperError; from startkit.facts.safe_files import write_whole\nsignal.signal(signal.SIGXFSZ,"
-        " signal.SIG_IGN); path = Path(sys.argv[1]); write_whole(path,"
+        " PaperError; from startkit.facts.safe_files import write_whole\n"
+        "signal.signal(signal.SIGXFSZ, signal.SIG_IGN); path = Path(sys.argv[1]); write_whole(path,"
         " b'old')\nresource.setrlimit(resource.RLIMIT_FSIZE, (10_000,"
         " resource.RLIM_INFINITY))\ntry: write_whole(path, b'x' * 100_000)\nexcept PaperError as"
         " error: print(error)\n"

@@ -1,4 +1,4 @@
-"""Pictures that Typst cannot draw: a notice takes the place of each, so that the rest is printed."""
+"""Pictures that Typst cannot draw: a notice replaces each, so that the rest is printed."""
 
 from __future__ import annotations
 

@@ -6,14 +6,14 @@ import os
 import sys
 
 _LOG = os.environ["STARTKIT_WATCH"]
+# Their first argument is the socket itself.
+_SOCKET = ("socket.connect", "socket.bind", "socket.sendto", "socket.sendmsg")
 
 
 def _note(event, arguments):
     if event.startswith("socket.") and event not in ("socket.__new__", "socket.gethostname"):
         with open(_LOG, "a", encoding="utf-8") as log:  # noqa: PTH123
-            log.write(
-                f"{event}\t{arguments[1:] if event in ('socket.connect', 'socket.bind', 'socket.sendto', 'socket.sendmsg') else arguments!r}\n"
-            )
+            log.write(f"{event}\t{arguments[1:] if event in _SOCKET else arguments!r}\n")
 
 
 sys.addaudithook(_note)
