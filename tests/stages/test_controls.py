@@ -677,6 +677,20 @@ def test_the_low_water_trip_is_above_the_freezing_point(job, verdict_of, setting
     assert verdict_of(made, "controls.low_water_setting_1").outcome is outcome
 
 
+@pytest.mark.parametrize(
+    ("setting", "outcome"),
+    [("-0.05", Outcome.FAIL), ("0.05", Outcome.PASS), ("-3", Outcome.FAIL)],
+)
+def test_the_low_refrigerant_trip_is_above_the_freezing_point(job, verdict_of, setting, outcome):
+    made = job(
+        {
+            "temperature_safeties.1.safety": ("low evaporator refrigerant temperature", ""),
+            "temperature_safeties.1.setting": (setting, "°C"),
+        }
+    )
+    assert verdict_of(made, "controls.low_refrigerant_setting_1").outcome is outcome
+
+
 GLYCOL = {
     "evaporator_fluid": ("propylene glycol", ""),
     "evaporator_share": ("25", "%"),
@@ -714,6 +728,7 @@ def test_water_where_the_sheet_has_glycol_freezes_at_its_own_point(job, verdict_
         ("B", "130", Outcome.PASS),
         ("B", "131", Outcome.FAIL),
         ("F", "155", Outcome.PASS),
+        ("F", "155.05", Outcome.FAIL),
         ("F", "156", Outcome.FAIL),
         ("", "110", Outcome.UNPROVEN),
         ("", "181", Outcome.FAIL),
@@ -775,6 +790,7 @@ SHEET = {
             "reset": "by hand",
             "source": "manual, page 3",
         },
+        "current_unbalance": {"setting": "20 %", "source": "manual, page 3"},
     }
 }
 
@@ -784,12 +800,29 @@ SHEET = {
     [
         ("pressure_safeties.1", "1100", "kPa gauge", Outcome.PASS),
         ("pressure_safeties.1", "1080", "kPa gauge", Outcome.FAIL),
+        # 1 % of 1201.325 kPa abs is 12.01 kPa; the standard barometer is 101.325 kPa.
+        ("pressure_safeties.1", "1087.9", "kPa gauge", Outcome.FAIL),
+        ("pressure_safeties.1", "1088.1", "kPa gauge", Outcome.PASS),
+        ("pressure_safeties.1", "1111.9", "kPa gauge", Outcome.PASS),
+        ("pressure_safeties.1", "1112.1", "kPa gauge", Outcome.FAIL),
+        ("temperature_safeties.1", "3.48", "°C", Outcome.FAIL),
+        ("temperature_safeties.1", "3.52", "°C", Outcome.PASS),
+        ("temperature_safeties.1", "4.48", "°C", Outcome.PASS),
         ("temperature_safeties.1", "4.5", "°C", Outcome.PASS),
+        ("temperature_safeties.1", "4.52", "°C", Outcome.FAIL),
         ("temperature_safeties.1", "4.6", "°C", Outcome.FAIL),
+        ("current_safeties.2", "18.95", "%", Outcome.FAIL),
+        ("current_safeties.2", "19.05", "%", Outcome.PASS),
+        ("current_safeties.2", "20.95", "%", Outcome.PASS),
+        ("current_safeties.2", "21.05", "%", Outcome.FAIL),
     ],
 )
 def test_a_setting_is_that_of_the_sheet(job, verdict_of, row, setting, unit, outcome):
-    made = job({f"{row}.setting": (setting, unit)}, sheet=SHEET)
+    changes = {
+        "current_safeties.2.safety": ("current unbalance", ""),
+        f"{row}.setting": (setting, unit),
+    }
+    made = job(changes, sheet=SHEET)
     found = verdict_of(made, f"controls.{row}_setting")
     assert found.outcome is outcome and "maker's figure" in found.source
 
