@@ -476,21 +476,6 @@ class Measured:
         return [*shown, ("speed", f"{MOTOR_HERTZ * s.operation.speed:.1f}", "Hz", "")]
 
 
-def run_up_rows(record: RunUpRecord) -> str:
-    """A block to paste: seconds, speed, three currents, oil differential, vane position."""
-    lines = [
-        "Time [s]\tSpeed [r/min]\tCurrent, first [A]\tCurrent, second [A]\tCurrent, third [A]\tOil"
-        " differential [kPa]\tVanes [%]"
-    ]
-    for t, speed, (a, b, c), oil, vanes in zip(
-        record.time, record.speed, record.currents.T, record.oil, record.vanes, strict=True
-    ):
-        lines.append(
-            f"{t:.1f}\t{speed:.0f}\t{a:.1f}\t{b:.1f}\t{c:.1f}\t{oil / 1e3:.1f}\t{100 * vanes:.1f}"
-        )
-    return "\n".join(lines)
-
-
 def trace(records: list[Stroke]) -> str:
     """A block to paste: stroke, seconds, command, feedback, switch."""
     lines = ["Stroke\tTime [s]\tCommand [%]\tFeedback [%]\tSwitch"]

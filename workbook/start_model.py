@@ -128,3 +128,18 @@ def _current(ramp: Ramp, course: PullDown, t: float, begins: float, tripped: flo
         return ramp.current(t)
     at_speed = float(course.current[0])
     return at_speed if t < begins else float(np.interp(t - begins, course.time, course.current))
+
+
+def run_up_rows(record: RunUpRecord) -> str:
+    """A block to paste: seconds, speed, three currents, oil differential, vane position."""
+    lines = [
+        "Time [s]\tSpeed [r/min]\tCurrent, first [A]\tCurrent, second [A]\tCurrent, third [A]\tOil"
+        " differential [kPa]\tVanes [%]"
+    ]
+    for t, speed, (a, b, c), oil, vanes in zip(
+        record.time, record.speed, record.currents.T, record.oil, record.vanes, strict=True
+    ):
+        lines.append(
+            f"{t:.1f}\t{speed:.0f}\t{a:.1f}\t{b:.1f}\t{c:.1f}\t{oil / 1e3:.1f}\t{100 * vanes:.1f}"
+        )
+    return "\n".join(lines)

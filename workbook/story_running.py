@@ -6,9 +6,9 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from workbook.measured import SECOND_START, Measured, run_up_rows
+from workbook.measured import SECOND_START, Measured
 from workbook.people import ELECTRICIAN, ENGINEER, TECHNICIAN
-from workbook.start_model import RunUpRecord
+from workbook.start_model import RunUpRecord, run_up_rows
 from workbook.story import Chapter, Line, flat, moment, row
 
 

@@ -22,10 +22,9 @@ from startkit.procedure import memory, people, site
 from startkit.procedure.block import Block, read_block
 from startkit.procedure.choice import chosen, yes_or_no
 from startkit.procedure.field import SERIES, TABLE, Column, Field, outside_usual, text_problem
-from startkit.procedure.findings import Findings
+from startkit.procedure.findings import Findings, not_judged
 from startkit.procedure.reading import Reading, Row, overdue, wrong_kind
 from startkit.units import KINDS, SI, parse, show
-from startkit.verdict import Outcome, Verdict
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -131,13 +130,13 @@ class JobEntries:
         except StartkitError as error:
             # One odd reading must not take the front page and every hold point with it: the stage
             # stays open and says why.
-            return _not_judged(name, str(error), "Correct the entry.")
+            return not_judged(name, str(error), "Correct the entry.")
         except Exception as error:  # a stage may come from another package and fail in any way
             fault = (
                 f"This stage cannot be worked out ({type(error).__name__}: {error}); what was"
                 " entered is safe in the job's journal."
             )
-            return _not_judged(name, fault, "Tell whoever maintains the stage.")
+            return not_judged(name, fault, "Tell whoever maintains the stage.")
 
     def stage(self, name: str) -> Entries:
         """The entries of one stage; a stage that the job does not have is empty."""
@@ -205,17 +204,6 @@ class JobEntries:
     def people(self) -> tuple[people.Person, ...]:
         """Everybody entered as on this job."""
         return people.people_of(self._facts.rows(people.PEOPLE.name))
-
-
-def _not_judged(name: str, sentence: str, next_step: str) -> Findings:
-    fault = Verdict(
-        key=f"{name}.judged",
-        title="What was entered",
-        outcome=Outcome.OPEN,
-        sentence=sentence,
-        next_step=next_step,
-    )
-    return Findings(verdicts=(fault,))
 
 
 @dataclass(frozen=True)

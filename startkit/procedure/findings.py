@@ -8,7 +8,7 @@ from typing import Any
 
 import pint
 
-from startkit.verdict import Verdict
+from startkit.verdict import Outcome, Verdict
 
 
 @dataclass(frozen=True)
@@ -110,3 +110,15 @@ class Findings:
     tables: tuple[Table, ...] = ()
     plots: tuple[Plot, ...] = ()
     remarks: tuple[str, ...] = ()
+
+
+def not_judged(name: str, sentence: str, next_step: str) -> Findings:
+    """The findings of a stage that cannot be judged: one open verdict that says why."""
+    fault = Verdict(
+        key=f"{name}.judged",
+        title="What was entered",
+        outcome=Outcome.OPEN,
+        sentence=sentence,
+        next_step=next_step,
+    )
+    return Findings(verdicts=(fault,))

@@ -146,3 +146,12 @@ def _zero_runs(zero: np.ndarray, known: np.ndarray) -> np.ndarray:
 def _frozen(values: np.ndarray) -> bool:
     known = values[np.isfinite(values)]
     return len(known) >= FROZEN_ROWS and bool(np.all(known == known[0])) and known[0] != 0
+
+
+def on_even_clock(time: np.ndarray, values: np.ndarray) -> tuple[float, np.ndarray]:
+    """Readings on an even clock: a step without a reading stays empty, nothing is filled in."""
+    interval = float(np.median(np.diff(time)))
+    place = np.round((time - time[0]) / interval).astype(int)
+    even = np.full(place[-1] + 1, np.nan)
+    even[place] = values
+    return interval, even

@@ -13,7 +13,7 @@ import pytest
 from click.testing import CliRunner, Result
 from nbformat.v4 import new_code_cell
 
-from benchmarks.tampering import added_to, rotate, swap
+from benchmarks.increments import added_to, rotate, swap
 from startkit.cli import main
 from startkit.errors import JobError, PaperError
 from startkit.facts import baseline

@@ -16,7 +16,7 @@ from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.selection import liquid_of
-from startkit.procedure.series import clock, dead_sensors
+from startkit.procedure.series import clock, dead_sensors, on_even_clock
 from startkit.science import machine_curve, pulldown, pulldown_course, ripple
 from startkit.science.loop import Course, heat_capacity_from_ramp, loop_heat_capacity
 from startkit.science.ripple import Ripple
@@ -437,17 +437,8 @@ def _by_trend(
     problems += [*kept.problems, *dead]
     if len(kept.time) < 3:
         return None, "a trend of the current with more than two readings"
-    interval, even = _even(kept.time, columns["current"] / full)
+    interval, even = on_even_clock(kept.time, columns["current"] / full)
     return Swing(("trend", even.tobytes(), interval, held)), ""
-
-
-def _even(time: np.ndarray, values: np.ndarray) -> tuple[float, np.ndarray]:
-    """Readings on an even clock: a step without a reading stays empty, nothing is filled in."""
-    interval = float(np.median(np.diff(time)))
-    place = np.round((time - time[0]) / interval).astype(int)
-    even = np.full(place[-1] + 1, np.nan)
-    even[place] = values
-    return interval, even
 
 
 @lru_cache(maxsize=8)
