@@ -52,7 +52,10 @@ def test_a_small_module_has_joined_its_neighbour() -> None:
 
 
 # Files whose name and place are fixed: the same set of names in each stage's folder.
-SMALL_FOR_A_REASON: dict[str, str] = {}
+SMALL_FOR_A_REASON: dict[str, str] = {
+    "startkit/stages/overhaul/findings.py": "one of the names that each stage's folder has",
+    "startkit/stages/tightness/plots.py": "one of the names that each stage's folder has",
+}
 
 
 def test_no_module_has_a_name_that_says_nothing() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from io import BytesIO
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from startkit.facts import file_types
 from startkit.paper import glyphs
@@ -46,7 +46,7 @@ def _notice(root: Path, suffix: str) -> bytes:
     return out.getvalue()
 
 
-def _set(root: Path, text: str, form: str) -> bytes:
+def _set(root: Path, text: str, form: Literal["pdf", "png"]) -> bytes:
     import typst
 
     page = root / "one-picture.typ"
