@@ -104,14 +104,45 @@ def rising(entry: Entry) -> Entry:
     return replace(entry, value="\n".join(["time (min)\tpressure (Pa)", *rows]))
 
 
+# Known gaps: on these machines no verdict notices yet. A row leaves the list with the check that
+# notices it; the test fails if a listed one is noticed.
+UNNOTICED = {
+    "vanes seen 12 % open at every closed end": ALL,
+    "switch open at every closed end": ALL,
+    "switch made at every open end": ALL,
+    "no recorder named for the trace": ALL,
+    "oil series without an instrument": ALL,
+    "started before the job began": ALL,
+    "winding at 180 °C": ALL,
+    "a trip whose cause is unknown and shown by nothing": ALL,
+    "pull-down at full current": ALL,
+    "loop volume a tenth": ALL,
+    "evaporator gauge 200 kPa too high: refrigerant warmer than its water": ALL,
+    "one load copied three times": ALL,
+    "discharge colder than saturation": ALL,
+    "suction below saturation by 20 K": ALL,
+    "liquid 25 K subcooled": ALL,
+    "loads taken the day before the first start": ALL,
+    "current far from the power": ALL,
+    "sump pressure of another place than the zero readings": ("CH-1", "CH-3"),
+}
+
 ROWS = (
     # --- closed proof
     Row(
         "vanes seen 12 % open at every closed end",
         "vanes.closed_proof",
-        {"vanes.strokes.*.seen_position": lambda e: replace(e, value="12") if float(e.value) < 50 else e},
+        {
+            "vanes.strokes.*.seen_position": lambda e: (
+                replace(e, value="12") if float(e.value) < 50 else e
+            )
+        },
     ),
-    Row("lever seen off its stop", "vanes.closed_proof vanes.closed_seen", {"vanes.closed_seen": "no"}),
+    Row(
+        "lever seen off its stop",
+        "vanes.closed_proof vanes.closed_seen",
+        {"vanes.closed_seen": "no"},
+    ),
     Row(
         "switch open at every closed end",
         "vanes.closed_proof vanes.*",
@@ -132,7 +163,9 @@ ROWS = (
         "vanes.opening_time vanes.closing_time vanes.*",
         {"vanes.trace*": column(1, scaled(0.1)), "vanes.strokes.*.finished": times(0.1)},
     ),
-    Row("feedback recorder out of calibration", "vanes.*", {"setup.instruments.*.due": "2019-01-01"}),
+    Row(
+        "feedback recorder out of calibration", "vanes.*", {"setup.instruments.*.due": "2019-01-01"}
+    ),
     Row("no recorder named for the trace", "vanes.*", {"vanes.trace*": no_instrument}),
     Row("vanes 30 % open at the start", "first_start.*", {"first_start.vane_position": "30"}),
     Row("switch open at the start", "first_start.*", {"first_start.closed_proof": "open"}),
@@ -141,35 +174,74 @@ ROWS = (
     # --- safety and locks
     Row("machine not locked out", "safety.*", {"safety.lock_out": "no"}),
     Row("lock-out confirmed by no one", "safety.*", {"safety.lock_out_by": None}),
-    Row("lock-out confirmed by somebody not on the job", "safety.*", {"safety.lock_out_by": "Nils Fairweather"}),
+    Row(
+        "lock-out confirmed by somebody not on the job",
+        "safety.*",
+        {"safety.lock_out_by": "Nils Fairweather"},
+    ),
     Row("detector not working", "safety.*", {"safety.detector": "no"}),
     Row("relief line blocked", "safety.*", {"safety.relief": "no"}),
     Row("relief valves not those of the drawing", "safety.*", {"safety.relief_devices": "no"}),
-    Row("exhaust fan a tenth of what is due", "safety.*", {"safety.emergency_installed": times(0.1)}),
+    Row(
+        "exhaust fan a tenth of what is due", "safety.*", {"safety.emergency_installed": times(0.1)}
+    ),
     Row("detector alarms at 50 times the limit", "safety.*", {"safety.detector_alarm": "25000"}),
     Row("charge of the room left out", "safety.*", {"safety.room_charge": times(0.01)}),
     # --- identity and site
     Row("another machine's nameplate", "setup.*", {"setup.nameplate_serial": "XX-1"}),
     Row("another refrigerant on the nameplate", "setup.*", {"setup.nameplate_refrigerant": "R-22"}),
     Row("another voltage on the nameplate", "setup.*", {"setup.nameplate_voltage": "690"}),
-    Row("barometer from the weather report, reduced to sea level", "setup.barometer load_up.*", {"setup.barometer": "101.3"}, on=("CH-2",)),
+    Row(
+        "barometer from the weather report, reduced to sea level",
+        "setup.barometer load_up.*",
+        {"setup.barometer": "101.3"},
+        on=("CH-2",),
+    ),
     Row("barometer a decimal off", "setup.*", {"setup.barometer": "10.1"}),
     # --- tightness
     Row("pressure lost in the hold", "tightness.*", {"tightness.end_pressure": plus(-9)}),
     Row("hold without an instrument", "tightness.*", {"tightness.*_pressure": no_instrument}),
-    Row("hold pressure in psi, taken as kPa", "tightness.*", {"tightness.start_pressure": times(0.145), "tightness.end_pressure": times(0.145)}),
+    Row(
+        "hold pressure in psi, taken as kPa",
+        "tightness.*",
+        {"tightness.start_pressure": times(0.145), "tightness.end_pressure": times(0.145)},
+    ),
     Row("hold for a quarter of an hour", "tightness.*", {"tightness.end_at": "2026-04-10 16:15"}),
     Row("hold tested with oxygen or air", "tightness.*", {"tightness.test_gas": "something else"}),
     Row("cylinder without a regulator", "tightness.*", {"tightness.test_regulator": "no"}),
-    Row("test pressure twice the relief setting", "tightness.*", {"tightness.start_pressure": times(2), "tightness.end_pressure": times(2)}),
-    Row("hold at a pressure that proves nothing", "tightness.*", {"tightness.start_pressure": "1.5", "tightness.end_pressure": "1.5"}),
+    Row(
+        "test pressure twice the relief setting",
+        "tightness.*",
+        {"tightness.start_pressure": times(2), "tightness.end_pressure": times(2)},
+    ),
+    Row(
+        "hold at a pressure that proves nothing",
+        "tightness.*",
+        {"tightness.start_pressure": "1.5", "tightness.end_pressure": "1.5"},
+    ),
     Row("joints not looked at", "tightness.*", {"tightness.joints": "no"}),
     Row("vacuum rises all the time", "tightness.*", {"tightness.rise": rising}),
-    Row("vacuum read without a vacuum gauge", "tightness.*", {"tightness.shut_off": no_instrument, "tightness.rise": no_instrument}),
+    Row(
+        "vacuum read without a vacuum gauge",
+        "tightness.*",
+        {"tightness.shut_off": no_instrument, "tightness.rise": no_instrument},
+    ),
     Row("vacuum gauge in the wrong unit", "tightness.*", {"tightness.shut_off": unit("mbar")}),
-    Row("charged to half", "tightness.*", {"tightness.cylinders.*.after": lambda e: replace(e, value=f"{(89 + float(e.value)) / 2:.1f}")}),
+    Row(
+        "charged to half",
+        "tightness.*",
+        {
+            "tightness.cylinders.*.after": lambda e: replace(
+                e, value=f"{(89 + float(e.value)) / 2:.1f}"
+            )
+        },
+    ),
     Row("wrong refrigerant in a cylinder", "tightness.*", {"tightness.cylinders.1.label": "R-22"}),
-    Row("cylinder weights swapped", "tightness.*", {"tightness.cylinders.1.before": "10", "tightness.cylinders.1.after": "89"}),
+    Row(
+        "cylinder weights swapped",
+        "tightness.*",
+        {"tightness.cylinders.1.before": "10", "tightness.cylinders.1.after": "89"},
+    ),
     Row(
         "tested above the relief setting with the devices in place",
         "tightness.relief_isolated",
@@ -185,8 +257,19 @@ ROWS = (
         {"tightness.freezing_guarded": "no"},
     ),
     # --- electrical
-    Row("winding wet", "electrical.*", {"electrical.insulation.1.one_minute": "0.8", "electrical.insulation.1.ten_minutes": "0.9"}),
-    Row("megohms entered as ohms", "electrical.*", {"electrical.insulation.1.one_minute": unit("ohm"), "electrical.insulation.1.ten_minutes": unit("ohm")}),
+    Row(
+        "winding wet",
+        "electrical.*",
+        {"electrical.insulation.1.one_minute": "0.8", "electrical.insulation.1.ten_minutes": "0.9"},
+    ),
+    Row(
+        "megohms entered as ohms",
+        "electrical.*",
+        {
+            "electrical.insulation.1.one_minute": unit("ohm"),
+            "electrical.insulation.1.ten_minutes": unit("ohm"),
+        },
+    ),
     Row("insulation tested under vacuum", "electrical.*", {"electrical.under_vacuum": "yes"}),
     Row("winding not discharged", "electrical.*", {"electrical.discharged": "no"}),
     Row("one phase missing", "electrical.*", {"electrical.v12": "12"}),
@@ -195,25 +278,84 @@ ROWS = (
     Row("voltages without an instrument", "electrical.*", {"electrical.v??": no_instrument}),
     Row("phases reversed", "electrical.*", {"electrical.rotation": "reversed"}),
     Row("rotation not checked", "electrical.*", {"electrical.rotation": "not checked"}),
-    Row("joint at half its torque", "electrical.*", {"electrical.connections.1.applied": times(0.5)}),
-    Row("another starter than in the sheet", "electrical.*", {"electrical.starter_seen": "across the line"}),
+    Row(
+        "joint at half its torque", "electrical.*", {"electrical.connections.1.applied": times(0.5)}
+    ),
+    Row(
+        "another starter than in the sheet",
+        "electrical.*",
+        {"electrical.starter_seen": "across the line"},
+    ),
     Row("control power 30 % low", "electrical.*", {"electrical.control_voltage": times(0.7)}),
     Row("emergency stop not tried", "electrical.*", {"electrical.emergency_stop": "no"}),
     Row("frequency of another continent", "electrical.*", {"electrical.frequency": "50"}),
     # --- controls
-    Row("high-pressure trip above the relief setting", "controls.*", {"controls.pressure_safeties.1.setting": "1900", "controls.pressure_safeties.1.seen": "1899"}),
-    Row("high-pressure trip resets itself", "controls.*", {"controls.pressure_safeties.1.reset": "by itself"}),
+    Row(
+        "high-pressure trip above the relief setting",
+        "controls.*",
+        {
+            "controls.pressure_safeties.1.setting": "1900",
+            "controls.pressure_safeties.1.seen": "1899",
+        },
+    ),
+    Row(
+        "high-pressure trip resets itself",
+        "controls.*",
+        {"controls.pressure_safeties.1.reset": "by itself"},
+    ),
     Row("emergency stop resets itself", "controls.*", {"controls.interlocks.3.reset": "by itself"}),
-    Row("low-water trip below freezing", "controls.*", {"controls.temperature_safeties.1.setting": "-3", "controls.temperature_safeties.1.seen": "-3"}),
-    Row("winding trip far above its class", "controls.*", {"controls.temperature_safeties.2.setting": "250", "controls.temperature_safeties.2.seen": "250"}),
-    Row("high-pressure trip set to fall", "controls.*", {"controls.pressure_safeties.1.direction": "falling"}),
-    Row("low-pressure trip set to rise", "controls.*", {"controls.pressure_safeties.2.direction": "rising"}),
-    Row("trip acted 20 % past its setting", "controls.*", {"controls.pressure_safeties.1.seen": times(1.2)}),
+    Row(
+        "low-water trip below freezing",
+        "controls.*",
+        {
+            "controls.temperature_safeties.1.setting": "-3",
+            "controls.temperature_safeties.1.seen": "-3",
+        },
+    ),
+    Row(
+        "winding trip far above its class",
+        "controls.*",
+        {
+            "controls.temperature_safeties.2.setting": "250",
+            "controls.temperature_safeties.2.seen": "250",
+        },
+    ),
+    Row(
+        "high-pressure trip set to fall",
+        "controls.*",
+        {"controls.pressure_safeties.1.direction": "falling"},
+    ),
+    Row(
+        "low-pressure trip set to rise",
+        "controls.*",
+        {"controls.pressure_safeties.2.direction": "rising"},
+    ),
+    Row(
+        "trip acted 20 % past its setting",
+        "controls.*",
+        {"controls.pressure_safeties.1.seen": times(1.2)},
+    ),
     Row("flow switch never seen to act", "controls.*", {"controls.interlocks.1.seen": "no"}),
-    Row("overcurrent trip at twice the current", "controls.*", {"controls.current_safeties.1.setting": "200", "controls.current_safeties.1.seen": "200"}),
-    Row("safeties forced in the controls only", "controls.*", {"controls.pressure_safeties.*.method": "forced in the controls"}),
-    Row("sensor 2 K off and left so", "controls.*", {"controls.temperature_sensors.1.panel": plus(2)}),
-    Row("reference without an instrument", "controls.*", {"controls.temperature_sensors.*.reference": no_instrument}),
+    Row(
+        "overcurrent trip at twice the current",
+        "controls.*",
+        {"controls.current_safeties.1.setting": "200", "controls.current_safeties.1.seen": "200"},
+    ),
+    Row(
+        "safeties forced in the controls only",
+        "controls.*",
+        {"controls.pressure_safeties.*.method": "forced in the controls"},
+    ),
+    Row(
+        "sensor 2 K off and left so",
+        "controls.*",
+        {"controls.temperature_sensors.1.panel": plus(2)},
+    ),
+    Row(
+        "reference without an instrument",
+        "controls.*",
+        {"controls.temperature_sensors.*.reference": no_instrument},
+    ),
     Row("no high-pressure safety listed", "controls.*", {"controls.pressure_safeties.1.*": None}),
     Row(
         "low-pressure trip saturates below freezing",
@@ -235,10 +377,22 @@ ROWS = (
         on=("CH-1",),
     ),
     # --- water
-    Row("evaporator flow half of design", "water.*", {"water.evaporator_meter": times(0.5), "water.evaporator_drop": times(0.27)}),
+    Row(
+        "evaporator flow half of design",
+        "water.*",
+        {"water.evaporator_meter": times(0.5), "water.evaporator_drop": times(0.27)},
+    ),
     Row("meter and drop disagree", "water.*", {"water.evaporator_meter": times(0.6)}),
-    Row("drop in feet of water, entered as kPa", "water.*", {"water.evaporator_drop": times(1 / 2.989)}),
-    Row("flow switch opens at a tenth of the flow", "water.*", {"water.evaporator_opens_drop": times(0.02), "water.evaporator_closes_drop": times(0.02)}),
+    Row(
+        "drop in feet of water, entered as kPa",
+        "water.*",
+        {"water.evaporator_drop": times(1 / 2.989)},
+    ),
+    Row(
+        "flow switch opens at a tenth of the flow",
+        "water.*",
+        {"water.evaporator_opens_drop": times(0.02), "water.evaporator_closes_drop": times(0.02)},
+    ),
     Row("strainer blocked", "water.*", {"water.condenser_strainer_drop": "60"}),
     Row("strainer not cleaned", "water.*", {"water.condenser_strainer_clean": "no"}),
     Row("air in the circuit", "water.*", {"water.evaporator_air": "no"}),
@@ -248,29 +402,69 @@ ROWS = (
     Row("foam in the glass", "lube.*", {"lube.sight_glass": "foaming"}),
     Row("heater on for an hour", "lube.*", {"lube.heater_on_since": "2026-04-15 07:15"}),
     Row("oil cold", "lube.*", {"lube.sump_temperature": "18"}),
-    Row("oil differential half of its set point", "lube.*", {"lube.pre_lube": column(1, scaled(0.9))}),
+    Row(
+        "oil differential half of its set point",
+        "lube.*",
+        {"lube.pre_lube": column(1, scaled(0.9))},
+    ),
     Row("differential below the trip", "lube.*", {"lube.pre_lube": column(1, moved(-120))}),
     Row("pre-lube record ends after five seconds", "lube.*", {"lube.pre_lube": rows_cut(5)}),
     Row("trip set to nothing", "lube.*", {"lube.trip_setting": "1", "lube.trip_seen": "1"}),
     Row("trip never seen", "lube.*", {"lube.trip_method": "not proven"}),
-    Row("trip simulated at the transducer", "lube.*", {"lube.trip_method": "simulated at the transducer"}),
+    Row(
+        "trip simulated at the transducer",
+        "lube.*",
+        {"lube.trip_method": "simulated at the transducer"},
+    ),
     Row("filter blocked", "lube.*", {"lube.filter_drop": "180"}),
     Row("oil series without an instrument", "lube.*", {"lube.pre_lube": no_instrument}),
-    Row("sump pressure of another place than the zero readings", "lube.*", {"lube.sump_pressure": plus(150)}),
-    Row("no oil pressure while the shaft runs out", "lube.* shut_down.*", {"lube.coast_down": column(1, moved(-160))}),
+    Row(
+        "sump pressure of another place than the zero readings",
+        "lube.*",
+        {"lube.sump_pressure": plus(150)},
+    ),
+    Row(
+        "no oil pressure while the shaft runs out",
+        "lube.* shut_down.*",
+        {"lube.coast_down": column(1, moved(-160))},
+    ),
     # --- first start
     Row("rotation wrong", "first_start.*", {"first_start.rotation": "wrong"}),
     Row("rotation not seen", "first_start.*", {"first_start.rotation": "not seen"}),
     Row("run-up three times as long", "first_start.*", {"first_start.run_up_time": times(3)}),
     Row("inrush twice what the starter gives", "first_start.*", {"first_start.peak_l?": times(2)}),
-    Row("phase currents unbalanced by 20 %", "first_start.*", {"first_start.settled_l1": times(1.4)}),
-    Row("currents without an instrument", "first_start.*", {"first_start.settled_l?": no_instrument}),
+    Row(
+        "phase currents unbalanced by 20 %", "first_start.*", {"first_start.settled_l1": times(1.4)}
+    ),
+    Row(
+        "currents without an instrument", "first_start.*", {"first_start.settled_l?": no_instrument}
+    ),
     Row("vibration of 12 mm/s", "first_start.*", {"first_start.vibration.1.velocity": "12"}),
-    Row("vibration without an instrument", "first_start.*", {"first_start.vibration.*.velocity": no_instrument}),
-    Row("restarted after two minutes", "first_start.*", {"first_start.starts.2.started": "2026-04-15 10:36:00"}),
-    Row("started before the job began", "first_start.*", {"first_start.starts.1.started": "2026-04-13 10:34:00"}),
+    Row(
+        "vibration without an instrument",
+        "first_start.*",
+        {"first_start.vibration.*.velocity": no_instrument},
+    ),
+    Row(
+        "restarted after two minutes",
+        "first_start.*",
+        {"first_start.starts.2.started": "2026-04-15 10:36:00"},
+    ),
+    Row(
+        "started before the job began",
+        "first_start.*",
+        {"first_start.starts.1.started": "2026-04-13 10:34:00"},
+    ),
     Row("oil differential lost during run-up", "first_start.*", {"first_start.oil_lowest": "20"}),
-    Row("winding at 180 °C", "first_start.*", {}, add={"first_start.temperatures.1.place": "Motor winding", "first_start.temperatures.1.temperature": "180 °C"}),
+    Row(
+        "winding at 180 °C",
+        "first_start.*",
+        {},
+        add={
+            "first_start.temperatures.1.place": "Motor winding",
+            "first_start.temperatures.1.temperature": "180 °C",
+        },
+    ),
     # --- trips
     Row("a trip that nobody explains", "trips.*", {"trips.any": "yes"}),
     Row(
@@ -299,26 +493,76 @@ ROWS = (
     Row("tripped on the way down", "pull_down.*", {"pull_down.ended": "tripped on overcurrent"}),
     Row("limit not given back", "pull_down.*", {"pull_down.limit_left": "60"}),
     # --- load-up
-    Row("evaporator gauge 200 kPa too high: refrigerant warmer than its water", "load_up.*", {"load_up.points.*.evaporator_pressure": plus(200)}),
-    Row("absolute pressures typed as gauge", "load_up.*", {"load_up.points.*.*_pressure": plus(101)}),
-    Row("condenser gauge 120 kPa too low: refrigerant colder than its water", "load_up.*", {"load_up.points.*.condenser_pressure": times(0.8)}),
-    Row("chilled thermometers swapped", "load_up.*", {"load_up.points.*.chilled_entering": lambda e: replace(e, value="7.0"), "load_up.points.*.chilled_leaving": lambda e: replace(e, value="12.4")}),
+    Row(
+        "evaporator gauge 200 kPa too high: refrigerant warmer than its water",
+        "load_up.*",
+        {"load_up.points.*.evaporator_pressure": plus(200)},
+    ),
+    Row(
+        "absolute pressures typed as gauge", "load_up.*", {"load_up.points.*.*_pressure": plus(101)}
+    ),
+    Row(
+        "condenser gauge 120 kPa too low: refrigerant colder than its water",
+        "load_up.*",
+        {"load_up.points.*.condenser_pressure": times(0.8)},
+    ),
+    Row(
+        "chilled thermometers swapped",
+        "load_up.*",
+        {
+            "load_up.points.*.chilled_entering": lambda e: replace(e, value="7.0"),
+            "load_up.points.*.chilled_leaving": lambda e: replace(e, value="12.4"),
+        },
+    ),
     Row("power of the wrong phase count", "load_up.*", {"load_up.points.*.power": times(1 / 3)}),
     Row("power a tenth: efficiency above one", "load_up.*", {"load_up.points.*.power": times(0.1)}),
-    Row("flow meter in the wrong unit", "load_up.*", {"load_up.points.*.evaporator_flow": times(3.6)}),
-    Row("one load copied three times", "load_up.*", {"load_up.points.[23].*": SameAs("load_up.points.1.")}),
-    Row("discharge colder than saturation", "load_up.*", {"load_up.points.*.discharge_temperature": "12"}),
-    Row("suction below saturation by 20 K", "load_up.*", {"load_up.points.*.suction_temperature": "-15"}),
+    Row(
+        "flow meter in the wrong unit",
+        "load_up.*",
+        {"load_up.points.*.evaporator_flow": times(3.6)},
+    ),
+    Row(
+        "one load copied three times",
+        "load_up.*",
+        {"load_up.points.[23].*": SameAs("load_up.points.1.")},
+    ),
+    Row(
+        "discharge colder than saturation",
+        "load_up.*",
+        {"load_up.points.*.discharge_temperature": "12"},
+    ),
+    Row(
+        "suction below saturation by 20 K",
+        "load_up.*",
+        {"load_up.points.*.suction_temperature": "-15"},
+    ),
     Row("liquid 25 K subcooled", "load_up.*", {"load_up.points.*.liquid_temperature": "8"}),
     Row("loads not steady", "load_up.*", {"load_up.points.*.steady": "no"}),
-    Row("loads without instruments", "load_up.*", {"load_up.points.*.*": lambda e: no_instrument(e)}),
-    Row("loads taken the day before the first start", "load_up.*", {"load_up.points.*.moment": lambda e: replace(e, value=e.value.replace("04-16", "04-14"))}),
+    Row(
+        "loads without instruments", "load_up.*", {"load_up.points.*.*": lambda e: no_instrument(e)}
+    ),
+    Row(
+        "loads taken the day before the first start",
+        "load_up.*",
+        {"load_up.points.*.moment": lambda e: replace(e, value=e.value.replace("04-16", "04-14"))},
+    ),
     Row("air in the condenser", "load_up.*", {"load_up.standstill_pressure": plus(60)}),
     Row("current far from the power", "load_up.*", {"load_up.points.*.current": times(0.4)}),
     # --- shut-down, hand-over
     Row("shaft turned backward", "shut_down.*", {"shut_down.backward": "yes"}),
     Row("heater off after the stop", "shut_down.*", {"shut_down.heater_on": "no"}),
-    Row("open item and none open", "handover.*", {}, add={"handover.open_items.1.item": "Oil leak at the filter", "handover.open_items.1.owner": "Ngozi Halvorsen", "handover.open_items.1.due": "2026-10-30", "handover.open_items.1.severity": "before the next start", "handover.open_items.1.state": "open"}),
+    Row(
+        "open item and none open",
+        "handover.*",
+        {},
+        add={
+            "handover.open_items.1.item": "Oil leak at the filter",
+            "handover.open_items.1.owner": "Ngozi Halvorsen",
+            "handover.open_items.1.due": "2026-10-30",
+            "handover.open_items.1.severity": "before the next start",
+            "handover.open_items.1.state": "open",
+        },
+    ),
     Row("nobody instructed", "handover.*", {"handover.instructed": "no"}),
     Row("no statement of the technician", "handover.*", {"handover.statements.1.*": None}),
-)  # fmt: skip
+)

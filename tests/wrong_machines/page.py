@@ -1,0 +1,40 @@
+"""The page of wrong machines: what was entered wrongly, on which machines, and whether it is noticed.
+
+Run:  python -m tests.wrong_machines.page
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from tests.wrong_machines.rows import ROWS, UNNOTICED
+
+PAGE = Path(__file__).parents[2] / "workbook" / "proof" / "wrong-machines.md"
+HEAD = """# Wrong machines
+
+Written by `python -m tests.wrong_machines.page`; each row is a test in `tests/wrong_machines/`. A whole
+honest job on each machine of the plant (`workbook/honest_job.py`), clear at every hold point, is entered
+with one thing wrong, and judged again. *Noticed* means that one of the named verdicts is no longer settled.
+"""
+
+
+def page() -> str:
+    """The whole page."""
+    tried = sum(len(row.on) for row in ROWS)
+    missed = sum(len(tags) for tags in UNNOTICED.values())
+    lines = [
+        HEAD,
+        f"{tried} wrong machines: {tried - missed} noticed, {missed} not yet.\n",
+        "| wrong | by | machines | not yet noticed on |",
+        "|---|---|---|---|",
+        *(
+            f"| {row.wrong} | `{row.by}` | {', '.join(row.on)} |"
+            f" {', '.join(UNNOTICED.get(row.wrong, ())) or '–'} |"
+            for row in ROWS
+        ),
+    ]
+    return "\n".join(lines) + "\n"
+
+
+if __name__ == "__main__":
+    PAGE.write_text(page(), encoding="utf-8")
