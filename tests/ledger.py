@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from functools import wraps
@@ -205,7 +206,9 @@ def _scale(bound: Any) -> float:
 
 
 def _current_test() -> str:
-    return os.environ.get("PYTEST_CURRENT_TEST", "").rsplit(" (", 1)[0]
+    name = os.environ.get("PYTEST_CURRENT_TEST", "").rsplit(" (", 1)[0]
+    # Behind the name a parallel run writes the group that the test runs with.
+    return re.sub(r"@[\w./-]+$", "", name)
 
 
 # --- gathered, written, compared ------------------------------------------------------------------

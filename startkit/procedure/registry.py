@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 from importlib import import_module
+from pkgutil import iter_modules
 
 from startkit.errors import SheetError, StartkitError
 from startkit.facts import checklists as checklists_
@@ -15,23 +16,6 @@ from startkit.procedure import checklist
 from startkit.procedure.holds import NAMES
 from startkit.procedure.stage import Field, Stage
 
-BUILT_IN = (
-    "setup",
-    "safety",
-    "overhaul",
-    "tightness",
-    "electrical",
-    "controls",
-    "water",
-    "vanes",
-    "lube",
-    "first_start",
-    "trips",
-    "pull_down",
-    "load_up",
-    "shut_down",
-    "handover",
-)
 GROUP = "startkit.stages"
 # Every stage takes pictures: what was seen and is asked for nowhere.
 PHOTOGRAPHS = Field(
@@ -54,9 +38,14 @@ def stages(lists: Iterable[CheckList] | None = None) -> dict[str, Stage]:
         An added stage cannot be loaded, has a name twice, or names no hold point; a check list
         names no stage or hold point.
     """
-    found = [import_module(f"startkit.stages.{name}").STAGE for name in BUILT_IN]
+    found = [import_module(f"{GROUP}.{name}").STAGE for name in _built_in()]
     found += [_loaded(point) for point in entry_points(group=GROUP)]
     return ordered(with_lists(found, checklists_.every() if lists is None else lists))
+
+
+def _built_in() -> list[str]:
+    """Names of the stages that come with the tool: its folders."""
+    return [module.name for module in iter_modules(import_module(GROUP).__path__)]
 
 
 def for_job(job: Job) -> dict[str, Stage]:
