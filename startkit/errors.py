@@ -41,6 +41,11 @@ class StartkitError(Exception):
         self.what, self.where, self.remedy = what, where, remedy
         super().__init__(what, where, remedy)
 
+    @property
+    def lines(self) -> list[str]:
+        """What a terminal prints, one line after another."""
+        return [str(self)]
+
     def __str__(self) -> str:
         what, where, remedy = map(_part, (self.what, self.where, self.remedy))
         head = f"{where}: {what}" if where else what

@@ -51,10 +51,14 @@ def test_a_small_module_has_joined_its_neighbour() -> None:
     assert small == {}
 
 
-# Files whose name and place are fixed: the same set of names in each stage's folder.
+# Files whose name and place are fixed, or which are the one place of their thing.
 SMALL_FOR_A_REASON: dict[str, str] = {
     "startkit/stages/overhaul/findings.py": "one of the names that each stage's folder has",
     "startkit/stages/tightness/plots.py": "one of the names that each stage's folder has",
+    "startkit/facts/digests.py": "the one place of digests; no neighbour is about bytes in memory",
+    "startkit/facts/file_types.py": "the table of file types, where an import format is added",
+    "startkit/desk/contents.py": "the notebook server loads it by its dotted name",
+    "workbook/refrigerants.py": "a command, python -m workbook.refrigerants",
 }
 
 

@@ -148,7 +148,7 @@ def test_the_short_form_is_three_pages_first_page_figures_signatures(job: Path, 
     pages = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(content)).pages]
     assert len(pages) == 3
     assert (
-        "Where the job stands" in pages[0]
+        "State of the job" in pages[0]
         and "Figures at each load" in pages[1]
         and "Settings as left" in pages[1]
         and pages[2].count("Signatures") == 1

@@ -62,7 +62,8 @@ def plain_errors(command: Callable[P, int | None]) -> Callable[P, None]:
         try:
             status = command(*args, **kwargs)
         except StartkitError as error:
-            say(f"startkit: {error}", err=True)
+            first, *more = error.lines
+            say([f"startkit: {first}", *more], err=True)
             sys.exit(MISUSE)
         sys.exit(status or CLEAR)
 

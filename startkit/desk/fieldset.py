@@ -197,7 +197,7 @@ def as_read(field: Field, block: Block) -> dict[str, Any]:
     return {"heads": heads, "rows": rows, "length": length}
 
 
-def read_text(text: str, field: Field, entries: Entries) -> dict[str, Any]:
+def read_series(text: str, field: Field, entries: Entries) -> dict[str, Any]:
     """How a text would be read as a series, before it is saved."""
     block = read_block(text, field, entries.job.system, entries.job.barometer.quantity)
     return {"read": as_read(field, block), "problems": list(block.problems[:PROBLEMS_SHOWN])}

@@ -131,7 +131,7 @@ def _read(book: Book, stage: str, message: Message) -> dict[str, Any]:
     field, _ = _declared({"field": message["field"]}, entries)
     if not isinstance(field, Field) or field.kind != SERIES:
         raise Refused("this field takes no series.")
-    return {"tell": "read", **fieldset.read_text(str(message["value"]), field, entries)}
+    return {"tell": "read", **fieldset.read_series(str(message["value"]), field, entries)}
 
 
 def _piece(book: Book, stage: str, message: Message) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from startkit.errors import PaperError
-from startkit.facts import given_files, kept_files
+from startkit.facts import given_files
 from startkit.facts.digests import sha256
 from startkit.facts.journal import Entry, chain_faults
 from startkit.paper import journal_export, unpacking
@@ -140,6 +140,9 @@ class Evidence:
 
         machine = self.record["front"].get("machine")
         tag = str(machine.get("tag", "")) if isinstance(machine, dict) else ""
+        # Loads what judges; a check asks for the signatures before that.
+        from startkit.facts import kept_files
+
         return kept_files.differences(self.entries, digest, tag)
 
     def sound(self) -> Evidence:

@@ -156,10 +156,8 @@ def test_a_worker_with_another_version_is_refused(
 ) -> None:
     sent = job_bundle.packed(Task(make_fleet(1).jobs()[0]))
     monkeypatch.setattr(job_bundle, "__version__", "9.9")
-    assert (
-        job_bundle.carried_out(sent).fault
-        == f"the worker has startkit 9.9, the fleet {sent.version}; install the same on both."
-    )
+    fault = job_bundle.carried_out(sent).fault
+    assert "startkit 9.9" in fault and sent.version in fault and "same version" in fault
 
 
 @pytest.mark.parametrize("name", ["../../evil.pdf", "/etc/evil", ".made.json", "a/b.pdf"])

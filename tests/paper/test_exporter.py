@@ -194,7 +194,7 @@ def test_the_file_claims_pdf_a_3b_and_carries_title_language_tags_and_outline(ma
     with pdf.open_outline() as outline:
         titles = [item.title for item in outline.root]
     assert (
-        titles[0] == "Where the job stands"
+        titles[0] == "State of the job"
         and titles[-1] == "Signatures"
         and any(t.startswith("Lubrication") for t in titles)
     )

@@ -38,7 +38,12 @@ class CellsRefused(ReadingError):
         )
 
     def __str__(self) -> str:
-        return "\n  ".join([super().__str__(), *self.refused])
+        return "\n".join(self.lines)
+
+    @property
+    def lines(self) -> list[str]:
+        """The sentence, then one line for each cell."""
+        return [super().__str__(), *(f"  {cell}" for cell in self.refused)]
 
 
 @dataclass(frozen=True)
