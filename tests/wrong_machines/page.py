@@ -12,9 +12,10 @@ from tests.wrong_machines.rows import ROWS, UNNOTICED
 PAGE = Path(__file__).parents[2] / "workbook" / "proof" / "wrong-machines.md"
 HEAD = """# Wrong machines
 
-Written by `python -m tests.wrong_machines.page`; each row is a test in `tests/wrong_machines/`. A whole
-honest job on each machine of the plant (`workbook/honest_job.py`), clear at every hold point, is entered
-with one thing wrong, and judged again. *Noticed* means that one of the named verdicts is no longer settled.
+Written by `python -m tests.wrong_machines.page`; each row is a test in `tests/wrong_machines/`. A
+whole honest job on each machine of the plant (`workbook/honest_job.py`), clear at every hold point,
+is entered with one thing wrong, and judged again. *Noticed* means that one of the named verdicts is
+no longer settled.
 """
 
 
