@@ -18,6 +18,23 @@ from tests import ledger
 ROOT = Path(__file__).parents[1]
 WRITTEN = ROOT / "workbook" / "proof" / "outside.json"
 
+# `make check` leaves these out: processes are started or killed, records printed, kernels run.
+SLOW = (
+    "tests/browser/",
+    "tests/desk/test_proof_notebook.py",
+    "tests/fleet/",
+    "tests/paper/",
+    "tests/test_benchmarks.py",
+    "tests/test_foreign_folder.py",
+    "tests/test_here_and_doctor.py",
+    "tests/test_proof.py::test_a_whole_run",
+    "tests/test_proof.py::test_workers",
+    "tests/test_whole_job.py",
+    "tests/trust/",
+    "tests/workbook/",
+    "tests/wrong_machines/",
+)
+
 _CHECKS: list[ledger.Check] = []
 _EDGES = ledger.Edges()
 _COMPLAINTS: list[str] = []
@@ -58,6 +75,8 @@ def pytest_configure(config: pytest.Config) -> None:
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     for item in items:
+        if item.nodeid.startswith(SLOW):
+            item.add_marker(pytest.mark.slow)
         if item.get_closest_marker("xdist_group") is None and _has_module_fixture(item):
             # What a module makes once would else be made once by each worker.
             item.add_marker(pytest.mark.xdist_group(item.nodeid.partition("::")[0]))

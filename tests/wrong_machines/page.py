@@ -1,4 +1,4 @@
-"""The page of wrong machines: what was entered wrongly, on which machines, and whether it is noticed.
+"""The page of wrong machines: what was entered wrongly, where, and whether it is noticed.
 
 Run:  python -m tests.wrong_machines.page
 """
