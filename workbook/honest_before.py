@@ -10,7 +10,7 @@ from workbook.measured import trace
 from workbook.people import ELECTRICIAN, TECHNICIAN
 from workbook.sensors_model import stream
 from workbook.story import Chapter, Line, flat, row, safety, setting_up, stroke_row
-from workbook.story_before import _safeties, rise
+from workbook.story_before import _safeties, hold_ends, rise
 from workbook.stroke_model import VaneDrive, simulate_strokes
 
 CELSIUS = 273.15
@@ -109,35 +109,7 @@ class HonestBefore(HonestPlant):
         test, warm, cold = self.test_pressure, 22.4, 20.1
         airs = m.truth.barometer + 0.3, m.truth.barometer - 0.2
         end = held_pressure(test + airs[0], CELSIUS + warm, CELSIUS + cold) - airs[1]
-        return flat(
-            *(
-                (
-                    Line(f"tightness.{which}_at", at),
-                    Line(
-                        f"tightness.{which}_pressure",
-                        m.shows("PN-1", pressure, "hold", which),
-                        "kPa gauge",
-                        "PN-1",
-                    ),
-                    Line(
-                        f"tightness.{which}_temperature",
-                        m.shows("TN-1", warmth, "hold", which),
-                        "°C",
-                        "TN-1",
-                    ),
-                    Line(
-                        f"tightness.{which}_barometer",
-                        m.shows("BA-1", air, "hold", which),
-                        "kPa",
-                        "BA-1",
-                    ),
-                )
-                for which, at, pressure, warmth, air in (
-                    ("start", "2026-04-10 16:00", test, warm, airs[0]),
-                    ("end", "2026-04-12 07:30", end, cold, airs[1]),
-                )
-            )
-        )
+        return hold_ends(m, (test, end), (warm, cold), airs)
 
     @property
     def test_pressure(self) -> float:

@@ -39,35 +39,7 @@ def before_the_pump(m: Measured) -> tuple[Chapter, ...]:
 def tightness(m: Measured) -> tuple[Chapter, ...]:
     """Nitrogen held over two nights, a leak found by soap and closed, a rise test, the charge."""
     end = (TEST_PRESSURE + BAROMETERS[0]) * (COLD + CELSIUS) / (WARM + CELSIUS) - BAROMETERS[1]
-    ends = flat(
-        *(
-            (
-                Line(f"tightness.{which}_at", at),
-                Line(
-                    f"tightness.{which}_pressure",
-                    m.shows("PN-1", pressure, "hold", which),
-                    "kPa gauge",
-                    "PN-1",
-                ),
-                Line(
-                    f"tightness.{which}_temperature",
-                    m.shows("TN-1", warmth, "hold", which),
-                    "°C",
-                    "TN-1",
-                ),
-                Line(
-                    f"tightness.{which}_barometer",
-                    m.shows("BA-1", barometer, "hold", which),
-                    "kPa",
-                    "BA-1",
-                ),
-            )
-            for which, at, pressure, warmth, barometer in (
-                ("start", "2026-04-10 16:00", TEST_PRESSURE, WARM, BAROMETERS[0]),
-                ("end", "2026-04-12 07:30", end, COLD, BAROMETERS[1]),
-            )
-        )
-    )
+    ends = hold_ends(m, (TEST_PRESSURE, end), (WARM, COLD), BAROMETERS)
     hold = (
         Line("tightness.scope", "opened, or shipped without its charge", note=FITTERS),
         Line("tightness.test_gas", "dry nitrogen"),
@@ -110,6 +82,48 @@ def tightness(m: Measured) -> tuple[Chapter, ...]:
         Chapter("Tightness", "14 08:57", TECHNICIAN, hold, pace=12),
         Chapter("Evacuation", "14 09:02", TECHNICIAN, vacuum, pace=20),
         Chapter("Charge", "14 09:05", TECHNICIAN, cylinders(m), pace=6),
+    )
+
+
+def hold_ends(
+    m: Measured,
+    pressures: tuple[float, float],
+    temperatures: tuple[float, float],
+    barometers: tuple[float, float],
+) -> tuple[Line, ...]:
+    """Pressure [kPa gauge], temperature [°C] and barometer [kPa] read at both ends of the hold."""
+    return flat(
+        *(
+            (
+                Line(f"tightness.{which}_at", at),
+                Line(
+                    f"tightness.{which}_pressure",
+                    m.shows("PN-1", pressure, "hold", which),
+                    "kPa gauge",
+                    "PN-1",
+                ),
+                Line(
+                    f"tightness.{which}_temperature",
+                    m.shows("TN-1", warmth, "hold", which),
+                    "°C",
+                    "TN-1",
+                ),
+                Line(
+                    f"tightness.{which}_barometer",
+                    m.shows("BA-1", barometer, "hold", which),
+                    "kPa",
+                    "BA-1",
+                ),
+            )
+            for which, at, pressure, warmth, barometer in zip(
+                ("start", "end"),
+                ("2026-04-10 16:00", "2026-04-12 07:30"),
+                pressures,
+                temperatures,
+                barometers,
+                strict=True,
+            )
+        )
     )
 
 
