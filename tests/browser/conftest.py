@@ -222,6 +222,13 @@ def open_page(browser: Any, lab: Lab) -> Iterator[Callable[..., Any]]:
     assert not errors, errors
 
 
+def give_reason(page: Any, words: str) -> None:
+    """Answer by keyboard why a value changes, once the question is there and has the focus."""
+    page.wait_for_function("() => document.activeElement.closest('.sk-why')")
+    page.keyboard.type(words)
+    page.keyboard.press("Enter")
+
+
 def shot(page: Any, name: str) -> None:
     """A picture of the page, where a folder for pictures is named."""
     folder = os.environ.get("STARTKIT_SHOTS")

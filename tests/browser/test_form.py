@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from startkit.facts.job import Job
-from tests.browser.conftest import RESTART, RUN_ALL, SLOW_BROWSER, shot
+from tests.browser.conftest import RESTART, RUN_ALL, SLOW_BROWSER, give_reason, shot
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(400), pytest.mark.xdist_group("browser")]
 
@@ -227,8 +227,7 @@ def test_a_reading_is_refused_flagged_corrected_and_its_history_shown(page, job)
     field(page, CURRENT).get_by_role("button", name="keep the old value").click()
     assert control(page, CURRENT).input_value() == "3.86"
     enter(page, CURRENT, "386")
-    page.keyboard.type("misread")
-    page.keyboard.press("Enter")
+    give_reason(page, "misread")
     assert (
         page.evaluate(
             "document.activeElement.closest('.sk-field').previousElementSibling.querySelector('label').textContent"
@@ -289,8 +288,7 @@ def test_keys_move_through_a_table_and_a_row_is_removed_with_its_reason(page, jo
     )
     table.get_by_role("button", name="remove row 1").click()
     asked = table.get_by_role("group", name="Why is the row removed?")
-    page.keyboard.type("entered twice")
-    page.keyboard.press("Enter")
+    give_reason(page, "entered twice")
     asked.wait_for(state="detached")
     page.wait_for_function(
         "() => document.querySelector('[aria-label=\"Name, row 1\"]').value === 'B. Witness'"

@@ -16,7 +16,7 @@ from PIL import Image
 
 from startkit.desk.intake import items
 from startkit.facts import pictures
-from tests.browser.conftest import shot
+from tests.browser.conftest import give_reason, shot
 from tests.browser.serving import says, setup
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(400), pytest.mark.xdist_group("hands")]
@@ -136,8 +136,7 @@ def test_a_photograph_of_a_phone_is_taken_shown_and_taken_away_with_a_reason(
         "the picture is not drawn anew when other cards are renewed"
     )
     photographs.get_by_role("button", name="take away picture 1").click()
-    page.keyboard.type("another machine")
-    page.keyboard.press("Enter")
+    give_reason(page, "another machine")
     image.wait_for(state="detached")
     assert (
         served.job.state().latest["trips.photographs"].value == ""
