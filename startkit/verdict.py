@@ -8,7 +8,7 @@ by its expanded uncertainty U = k u with k = 2 (ILAC-G8:09/2019, w = U: false ac
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import pint
@@ -107,6 +107,22 @@ class Verdict:
     @property
     def settled(self) -> bool:
         return self.outcome.settled
+
+    def passed(self, sentence: str) -> Verdict:
+        """The same item as a pass."""
+        return replace(self, outcome=Outcome.PASS, sentence=sentence, next_step="")
+
+    def failed(self, sentence: str, next_step: str) -> Verdict:
+        """The same item as a fail."""
+        return replace(self, outcome=Outcome.FAIL, sentence=sentence, next_step=next_step)
+
+    def unproven(self, sentence: str, next_step: str) -> Verdict:
+        """The same item as unproven."""
+        return replace(self, outcome=Outcome.UNPROVEN, sentence=sentence, next_step=next_step)
+
+    def left_open(self, sentence: str, next_step: str) -> Verdict:
+        """The same item as open."""
+        return replace(self, outcome=Outcome.OPEN, sentence=sentence, next_step=next_step)
 
 
 def within(

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from typing import NamedTuple
 
 import pint
 
 from startkit.facts.limits import PRACTICE, Limit
+from startkit.procedure.choice import Choice
 from startkit.procedure.entries import Entries
 from startkit.procedure.reading import Reading
 from startkit.units import difference_kind
@@ -179,22 +181,67 @@ def confirm(
         The answer that passes.
     """
     reading, answer = entries.reading(name), entries.yes(name)
-    blank = Verdict(
+    blank = _unanswered(reading, key, title, "Not answered.", "Answer the question.", source)
+    if reading.problem or answer is None:
+        return blank
+    return blank.passed(good) if answer is wanted else blank.failed(bad, next_step)
+
+
+class Answer(NamedTuple):
+    """What one choice of a field is worth."""
+
+    outcome: Outcome
+    sentence: str
+    next_step: str = ""
+
+
+def by_choice(
+    entries: Entries,
+    name: str,
+    key: str,
+    title: str,
+    *,
+    answers: Mapping[Choice, Answer],
+    next_step: str,
+    blank: str = "Not entered.",
+    source: str = PRACTICE,
+) -> Verdict:
+    """A field that offers choices as a verdict: each choice is worth what its answer says.
+
+    Parameters
+    ----------
+    name : str
+        Field.
+    key, title : str
+        Of the verdict.
+    answers : mapping of Choice to Answer
+        One for every choice of the field.
+    next_step : str
+        What to do while nothing is chosen.
+    blank : str
+        What is said while nothing is chosen.
+    source : str
+        Where the demand is from.
+    """
+    reading = entries.reading(name)
+    found = _unanswered(reading, key, title, blank, next_step, source)
+    if reading.problem or reading.choice is None:
+        return found
+    return replace(found, **answers[reading.choice]._asdict())
+
+
+def _unanswered(
+    reading: Reading, key: str, title: str, blank: str, next_step: str, source: str
+) -> Verdict:
+    return Verdict(
         key=key,
         title=title,
         outcome=Outcome.OPEN,
-        sentence="Not answered.",
-        next_step="Answer the question.",
+        sentence=reading.problem or blank,
+        next_step="Correct the entry." if reading.problem else next_step,
         source=source,
         rests_on=reading.items,
     )
-    if reading.problem:
-        return replace(blank, sentence=reading.problem, next_step="Correct the entry.")
-    if answer is None:
-        return blank
-    if answer is wanted:
-        return replace(blank, outcome=Outcome.PASS, sentence=good, next_step="")
-    return replace(blank, outcome=Outcome.FAIL, sentence=bad, next_step=next_step)
 
 
 def filled(entries: Entries) -> Verdict:

@@ -9,13 +9,18 @@ from dataclasses import replace
 import pytest
 
 from startkit.facts.limits import Limit
-from startkit.procedure.judging import bounds, check, confirm, filled
+from startkit.procedure.judging import Answer, bounds, by_choice, check, confirm, filled
 from startkit.procedure.reading import Reading
-from startkit.procedure.stage import Field, Findings, Stage
+from startkit.procedure.stage import Choice, Field, Findings, Stage
 from startkit.stages.setup import STAGE as SETUP
 from startkit.units import Q
 from startkit.verdict import Outcome
 
+MADE, OPEN, NOT_SEEN = (
+    Choice("made", "made"),
+    Choice("open", "open"),
+    Choice("not_seen", "not seen"),
+)
 BENCH = Stage(
     "bench",
     "Bench",
@@ -24,6 +29,7 @@ BENCH = Stage(
         Field("drop", "Drop over the strainer", "pressure_drop"),
         Field("bled", "Air bled", "yes_no"),
         Field("note", "Note", required=False),
+        Field("switch", "Switch", "choice", choices=(MADE, OPEN, NOT_SEEN), required=False),
     ),
     lambda machine, limits, entries: Findings(
         verdicts=(check(entries, WINDOW, entries.reading("drop"), next_step="Clean it."),)
@@ -247,6 +253,49 @@ def test_a_question_without_answer_is_open(entries):
         next_step="Bleed.",
     )
     assert found.outcome is Outcome.OPEN and found.next_step == "Answer the question."
+
+
+# --- choices -----------------------------------------------------------------------------------
+
+SWITCH = {
+    MADE: Answer(Outcome.PASS, "It made."),
+    OPEN: Answer(Outcome.FAIL, "It stayed open.", "Adjust it."),
+    NOT_SEEN: Answer(Outcome.UNPROVEN, "Not seen.", "Look again."),
+}
+
+
+@pytest.mark.parametrize(
+    ("chosen", "outcome", "next_step"),
+    [
+        ("", Outcome.OPEN, "Look at it."),
+        ("maybe", Outcome.OPEN, "Correct the entry."),
+        ("made", Outcome.PASS, ""),
+        ("open", Outcome.FAIL, "Adjust it."),
+        ("not seen", Outcome.UNPROVEN, "Look again."),
+    ],
+)
+def test_a_choice_is_worth_what_its_answer_says(entries, chosen, outcome, next_step):
+    found = by_choice(
+        entries({"switch": (chosen, "")}),
+        "switch",
+        "bench.switch",
+        "Switch",
+        answers=SWITCH,
+        next_step="Look at it.",
+    )
+    assert (found.outcome, found.next_step) == (outcome, next_step)
+    assert found.rests_on == ("bench.switch",)
+
+
+def test_no_choice_of_any_field_leaves_its_stage_without_verdicts(make_job, put, assess):
+    """As a choice to which a judge has no answer would."""
+    job = make_job()
+    for name, stage in job.stages.items():
+        for declared in stage.fields_for(job.machine):
+            for choice in declared.options:
+                put(job, f"{name}.{declared.name}", choice.label)
+                judged = {verdict.key for verdict in assess(job).findings(name).verdicts}
+                assert f"{name}.judged" not in judged, (declared.name, choice.code)
 
 
 # --- completeness ------------------------------------------------------------------------------

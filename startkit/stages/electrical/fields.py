@@ -22,7 +22,8 @@ LINES = ("v12", "v23", "v31")
 
 AS_MARKED = Choice("as_marked", "in the order that the motor's marking asks")
 REVERSED = Choice("reversed", "reversed")
-ROTATION = (AS_MARKED, REVERSED, Choice("not_checked", "not checked"))
+NOT_CHECKED = Choice("not_checked", "not checked")
+ROTATION = (AS_MARKED, REVERSED, NOT_CHECKED)
 
 
 STARTERS = tuple(Choice(row.code, row.label) for row in starters.ROWS)

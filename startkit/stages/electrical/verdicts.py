@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pint
 
 from startkit.errors import StartkitError
-from startkit.facts.limits import PRACTICE, Limits
+from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
-from startkit.procedure.judging import check
+from startkit.procedure.judging import Answer, by_choice, check
 from startkit.procedure.reading import Reading, Row
-from startkit.science.supply import (
-    derating,
-)
-from startkit.stages.electrical.fields import AS_MARKED, REVERSED
+from startkit.science.supply import derating
+from startkit.stages.electrical.fields import AS_MARKED, NOT_CHECKED, REVERSED
 from startkit.stages.electrical.readings import Supply, Winding
 from startkit.stages.electrical.winding_verdicts import winding_verdicts
 from startkit.units import Q
@@ -102,28 +98,24 @@ def _size(deviation: Reading) -> Reading:
 
 
 def _rotation(entries: Entries) -> Verdict:
-    seen = entries.code("rotation")
-    blank = Verdict(
-        key="electrical.rotation",
-        title="Phase rotation",
-        outcome=Outcome.OPEN,
-        sentence="Not checked.",
-        next_step="Check it with a rotation meter; a compressor that turns backwards is harmed at"
-        " once.",
-        source=PRACTICE,
-        rests_on=("electrical.rotation",),
+    step = "Check it with a rotation meter; a compressor that turns backwards is harmed at once."
+    return by_choice(
+        entries,
+        "rotation",
+        "electrical.rotation",
+        "Phase rotation",
+        answers={
+            AS_MARKED: Answer(Outcome.PASS, f"{AS_MARKED.label.capitalize()}."),
+            REVERSED: Answer(
+                Outcome.FAIL,
+                "Reversed.",
+                "Lock out and exchange two lines, then check again.",
+            ),
+            NOT_CHECKED: Answer(Outcome.OPEN, "Not checked.", step),
+        },
+        blank="Not checked.",
+        next_step=step,
     )
-    if seen == AS_MARKED.code:
-        said = f"{AS_MARKED.label.capitalize()}."
-        return replace(blank, outcome=Outcome.PASS, sentence=said, next_step="")
-    if seen == REVERSED.code:
-        return replace(
-            blank,
-            outcome=Outcome.FAIL,
-            sentence="Reversed.",
-            next_step="Lock out and exchange two lines, then check again.",
-        )
-    return blank
 
 
 def _connections(limits: Limits, entries: Entries) -> Verdict:
@@ -188,26 +180,24 @@ def _control(limits: Limits, entries: Entries) -> Verdict:
 
 
 def _starter(machine: Machine, entries: Entries) -> Verdict:
-    seen, due = entries.text("starter_seen"), machine.motor.starter
-    blank = Verdict(
-        key="electrical.starter",
-        title="Starter as in the sheet",
-        outcome=Outcome.OPEN,
-        sentence="Not entered.",
+    due = machine.motor.kind_of_starter.code
+    return by_choice(
+        entries,
+        "starter_seen",
+        "electrical.starter",
+        "Starter as in the sheet",
+        answers={
+            seen: Answer(Outcome.PASS, f"{seen.label.capitalize()}.")
+            if seen.code == due
+            else Answer(
+                Outcome.FAIL,
+                f"On site: {seen.label}; the sheet says {machine.motor.starter}.",
+                "Find out which is right: starting current and torque depend on it.",
+            )
+            for seen in entries.fields["starter_seen"].options
+        },
         next_step="Look at the starter.",
         source="machine sheet",
-        rests_on=("electrical.starter_seen",),
-    )
-    if not seen:
-        return blank
-    if entries.code("starter_seen") == machine.motor.kind_of_starter.code:
-        said = f"{seen.capitalize()}."
-        return replace(blank, outcome=Outcome.PASS, sentence=said, next_step="")
-    return replace(
-        blank,
-        outcome=Outcome.FAIL,
-        sentence=f"On site: {seen}; the sheet says {due}.",
-        next_step="Find out which is right: starting current and torque depend on it.",
     )
 
 

@@ -18,7 +18,8 @@ RIGHT = (
     Choice("right_by_meter", "right, by phase meter and pressure rise"),
 )
 WRONG = Choice("wrong", "wrong")
-ROTATION = (*RIGHT, WRONG, Choice("not_seen", "not seen"))
+NOT_SEEN = Choice("not_seen", "not seen")
+ROTATION = (*RIGHT, WRONG, NOT_SEEN)
 FROM_10_HZ = Choice("10_to_1000_hz", "10 to 1000 Hz")
 FROM_2_HZ = Choice("2_to_1000_hz", "2 to 1000 Hz")
 BANDS = (FROM_10_HZ, FROM_2_HZ, Choice("other", "other or not known", ("another or not known",)))

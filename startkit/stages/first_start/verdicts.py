@@ -5,11 +5,11 @@ from __future__ import annotations
 from startkit.facts.limits import PRACTICE, Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
-from startkit.procedure.judging import check
+from startkit.procedure.judging import Answer, by_choice, check
 from startkit.procedure.reading import Reading
 from startkit.procedure.starts import Next, Run, clock, overlapping, shortfalls
 from startkit.science.motor import acceleration_excess
-from startkit.stages.first_start.fields import MADE, RIGHT, WRONG
+from startkit.stages.first_start.fields import MADE, NOT_SEEN, OPEN, RIGHT, WRONG
 from startkit.stages.first_start.phases import inrush, settled, supply, unbalance
 from startkit.stages.first_start.readings import FirstStart
 from startkit.stages.first_start.vibration import vibration
@@ -48,88 +48,47 @@ def judged(
 def _closed_proof(machine: Machine, entries: Entries) -> tuple[Verdict, ...]:
     if machine.vanes.switch == "none":
         return ()
-    key, title, seen = (
-        "first_start.closed_proof",
-        "Vanes proven closed at start",
-        entries.reading("closed_proof"),
-    )
-    if seen.problem or not seen.taken:
-        return (
-            Verdict(
-                key=key,
-                title=title,
-                outcome=Outcome.OPEN,
-                sentence=seen.problem or "Not read.",
-                next_step="Enter whether the closed-position switch was made at the start command.",
-                source=PRACTICE,
-                rests_on=seen.items,
-            ),
-        )
-    if seen.code == MADE.code:
-        return (
-            Verdict(
-                key=key,
-                title=title,
-                outcome=Outcome.PASS,
-                sentence="The closed-position switch was made.",
-                source=PRACTICE,
-                rests_on=seen.items,
-            ),
-        )
     return (
-        Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.FAIL,
-            sentence="The start command was given with the closed-position switch open.",
-            next_step="Do not start again until the interlock prevents a start with the switch"
-            " open.",
-            source=PRACTICE,
-            rests_on=seen.items,
+        by_choice(
+            entries,
+            "closed_proof",
+            "first_start.closed_proof",
+            "Vanes proven closed at start",
+            answers={
+                MADE: Answer(Outcome.PASS, "The closed-position switch was made."),
+                OPEN: Answer(
+                    Outcome.FAIL,
+                    "The start command was given with the closed-position switch open.",
+                    "Do not start again until the interlock prevents a start with the switch open.",
+                ),
+            },
+            blank="Not read.",
+            next_step="Enter whether the closed-position switch was made at the start command.",
         ),
     )
 
 
 def _rotation(entries: Entries) -> Verdict:
-    key, title, seen = "first_start.rotation", "Rotation", entries.reading("rotation")
-    if seen.problem or not seen.taken:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=seen.problem or "Not entered.",
-            next_step="Bump the motor and watch which way it turns.",
-            source=PRACTICE,
-            rests_on=seen.items,
-        )
-    if seen.code in {choice.code for choice in RIGHT}:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.PASS,
-            sentence=f"{seen.label.capitalize()}.",
-            source=PRACTICE,
-            rests_on=seen.items,
-        )
-    if seen.code == WRONG.code:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.FAIL,
-            sentence="It turned the wrong way.",
-            next_step="Lock out, swap two phases at the supply to the starter, and bump again.",
-            source=PRACTICE,
-            rests_on=seen.items,
-        )
-    return Verdict(
-        key=key,
-        title=title,
-        outcome=Outcome.UNPROVEN,
-        sentence="No one saw which way it turned.",
-        next_step="Prove rotation by phase meter and pressure rise, or bump again when a start is"
-        " due.",
-        source=PRACTICE,
-        rests_on=seen.items,
+    return by_choice(
+        entries,
+        "rotation",
+        "first_start.rotation",
+        "Rotation",
+        answers={
+            **{c: Answer(Outcome.PASS, f"{c.label.capitalize()}.") for c in RIGHT},
+            WRONG: Answer(
+                Outcome.FAIL,
+                "It turned the wrong way.",
+                "Lock out, swap two phases at the supply to the starter, and bump again.",
+            ),
+            NOT_SEEN: Answer(
+                Outcome.UNPROVEN,
+                "No one saw which way it turned.",
+                "Prove rotation by phase meter and pressure rise, or bump again when a start is"
+                " due.",
+            ),
+        },
+        next_step="Bump the motor and watch which way it turns.",
     )
 
 
@@ -231,86 +190,51 @@ def _noise(limits: Limits, entries: Entries) -> tuple[Verdict, ...]:
 
 def kept_apart(entries: Entries, start: FirstStart) -> Verdict:
     """Every start against restart timers and starts per hour, and when the next may come."""
-    key, title, source = (
-        "first_start.starts",
-        "Time between starts observed",
-        start.rules.source or PRACTICE,
-    )
     made = start.runs
+    blank = Verdict(
+        key="first_start.starts",
+        title="Time between starts observed",
+        outcome=Outcome.OPEN,
+        sentence="No start is entered.",
+        next_step="Enter every start with date and time, bumps included.",
+        source=start.rules.source or PRACTICE,
+        rests_on=("first_start.starts",),
+    )
     if not made:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence="No start is entered.",
-            next_step="Enter every start with date and time, bumps included.",
-            source=source,
-            rests_on=("first_start.starts",),
-        )
+        return blank
     if not start.rules.known:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.UNPROVEN,
-            sentence=f"{len(made)} starts, but neither the sheet nor the table of NEMA MG 10"
+        return blank.unproven(
+            f"{len(made)} starts, but neither the sheet nor the table of NEMA MG 10"
             " gives the time between them.",
-            next_step="Add start_to_start, stop_to_start or starts_per_hour to the sheet.",
-            source=source,
-            rests_on=("first_start.starts",),
+            "Add start_to_start, stop_to_start or starts_per_hour to the sheet.",
         )
     muddled = overlapping(made)
     if muddled:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=f"Start {muddled[0]} has no stop before start {muddled[0] + 1}.",
-            next_step="Enter when it stopped.",
-            source=source,
-            rests_on=("first_start.starts",),
+        return blank.left_open(
+            f"Start {muddled[0]} has no stop before start {muddled[0] + 1}.",
+            "Enter when it stopped.",
         )
     early = shortfalls(start.rules, made)
     if early:
-        return _early(key, title, source, early, made)
-    return Verdict(
-        key=key,
-        title=title,
-        outcome=Outcome.PASS,
-        sentence=f"{len(made)} start{'s' if len(made) > 1 else ''}, all far enough apart."
-        f" {next_said(start)}",
-        source=source,
-        rests_on=("first_start.starts",),
+        return _early(blank, early, made)
+    return blank.passed(
+        f"{len(made)} start{'s' if len(made) > 1 else ''}, all far enough apart. {next_said(start)}"
     )
 
 
 def _early(
-    key: str,
-    title: str,
-    source: str,
-    early: tuple[tuple[int, float, Next], ...],
-    made: tuple[Run, ...],
+    blank: Verdict, early: tuple[tuple[int, float, Next], ...], made: tuple[Run, ...]
 ) -> Verdict:
     number, seconds, due = max(early, key=lambda found: found[1])
     said = f"Start {number} came {seconds / 60:.1f} min before {clock(due.at)} ({due.rule})"
     if seconds <= 60 and any(run.coarse for run in made[:number]):
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.UNPROVEN,
-            sentence=f"{said}, but the times are entered to the minute only.",
-            next_step="Enter them with seconds, or waive it with a reason.",
-            source=source,
-            rests_on=("first_start.starts",),
+        return blank.unproven(
+            f"{said}, but the times are entered to the minute only.",
+            "Enter them with seconds, or waive it with a reason.",
         )
-    return Verdict(
-        key=key,
-        title=title,
-        outcome=Outcome.FAIL,
-        sentence=f"{said}.",
-        next_step="Let the motor cool as the maker requires, and find out why the timer allowed"
-        " it.",
-        source=source,
-        rests_on=("first_start.starts",),
+    return blank.failed(
+        f"{said}.",
+        "Let the motor cool as the maker requires, and find out why the timer allowed it.",
     )
 
 

@@ -6,13 +6,13 @@ import re
 from dataclasses import replace
 from datetime import datetime
 
-from startkit.facts.limits import PRACTICE, Limit, Limits
+from startkit.facts.limits import Limit, Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
-from startkit.procedure.judging import check
+from startkit.procedure.judging import Answer, by_choice, check
 from startkit.procedure.reading import Reading
 from startkit.science.lube import filter_fraction
-from startkit.stages.lube.fields import CLEAR, GAUGE, HIDDEN, NOT_PROVEN, SIMULATED
+from startkit.stages.lube.fields import CLEAR, GAUGE, HIDDEN, NOT_PROVEN, SIGHT_GLASS, SIMULATED
 from startkit.stages.lube.pre_lube import over_the_trip, pre_lube, typed
 from startkit.stages.lube.readings import Oil
 from startkit.units import Q
@@ -49,35 +49,23 @@ def judged(machine: Machine, limits: Limits, entries: Entries, oil: Oil) -> tupl
 
 
 def _oil_kind(machine: Machine, entries: Entries) -> Verdict:
-    key, title = "lube.oil_kind", "Oil as in the sheet"
     seen, due = entries.text("oil_kind"), f"{machine.oil.kind} {machine.oil.grade}".strip()
-    if not seen:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence="Not entered.",
-            next_step="Read the label of the drum.",
-            source="machine sheet",
-            rests_on=("lube.oil_kind",),
-        )
-    if _words(machine.oil.kind) <= _words(seen) and _words(machine.oil.grade) <= _words(seen):
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.PASS,
-            sentence=f"{seen}: as in the sheet.",
-            source="machine sheet",
-            rests_on=("lube.oil_kind",),
-        )
-    return Verdict(
-        key=key,
-        title=title,
-        outcome=Outcome.FAIL,
-        sentence=f"The label says {seen}, the sheet {due}.",
-        next_step="Do not run the pump until this is resolved: different oils must not be mixed.",
+    blank = Verdict(
+        key="lube.oil_kind",
+        title="Oil as in the sheet",
+        outcome=Outcome.OPEN,
+        sentence="Not entered.",
+        next_step="Read the label of the drum.",
         source="machine sheet",
         rests_on=("lube.oil_kind",),
+    )
+    if not seen:
+        return blank
+    if _words(machine.oil.kind) <= _words(seen) and _words(machine.oil.grade) <= _words(seen):
+        return blank.passed(f"{seen}: as in the sheet.")
+    return blank.failed(
+        f"The label says {seen}, the sheet {due}.",
+        "Do not run the pump until this is resolved: different oils must not be mixed.",
     )
 
 
@@ -86,35 +74,22 @@ def _words(text: str) -> set[str]:
 
 
 def _level(entries: Entries) -> Verdict:
-    key, title, seen = "lube.level", "Oil level", entries.reading("sight_glass")
-    if not seen.code:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=seen.problem or "Not entered.",
-            next_step="Look at the sump sight glass.",
-            source=PRACTICE,
-            rests_on=("lube.sight_glass",),
-        )
-    if seen.code == CLEAR.code:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.PASS,
-            sentence="Clear, level in the glass.",
-            source=PRACTICE,
-            rests_on=("lube.sight_glass",),
-        )
-    outcome = Outcome.UNPROVEN if seen.code == HIDDEN.code else Outcome.FAIL
-    return Verdict(
-        key=key,
-        title=title,
-        outcome=outcome,
-        sentence=f"Sight glass: {seen.label}.",
-        next_step="Correct the level. Foam means refrigerant in the oil: heat it for longer.",
-        source=PRACTICE,
-        rests_on=("lube.sight_glass",),
+    return by_choice(
+        entries,
+        "sight_glass",
+        "lube.level",
+        "Oil level",
+        answers={
+            seen: Answer(Outcome.PASS, "Clear, level in the glass.")
+            if seen is CLEAR
+            else Answer(
+                Outcome.UNPROVEN if seen is HIDDEN else Outcome.FAIL,
+                f"Sight glass: {seen.label}.",
+                "Correct the level. Foam means refrigerant in the oil: heat it for longer.",
+            )
+            for seen in SIGHT_GLASS
+        },
+        next_step="Look at the sump sight glass.",
     )
 
 

@@ -13,8 +13,8 @@ STOPS = (
     Choice("power_cut", "power failure tested", ("power cut tried",)),
     Choice("trip", "trip"),
 )
-NO, YES = Choice("no", "no"), Choice("yes", "yes")
-BACKWARD = (NO, YES, Choice("not_seen", "not seen"))
+NO, YES, NOT_SEEN = Choice("no", "no"), Choice("yes", "yes"), Choice("not_seen", "not seen")
+BACKWARD = (NO, YES, NOT_SEEN)
 LEFT_AS = (
     Choice("ready", "ready to start"),
     Choice("locked_out", "off and locked out"),

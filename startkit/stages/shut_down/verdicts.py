@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from startkit.facts.limits import PRACTICE, Limits
+from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
-from startkit.procedure.judging import check, confirm
+from startkit.procedure.judging import Answer, by_choice, check, confirm
 from startkit.procedure.starts import clock
-from startkit.stages.shut_down.fields import MADE, NO, YES
+from startkit.stages.shut_down.fields import MADE, NO, NOT_SEEN, OPEN, YES
 from startkit.stages.shut_down.readings import Down
 from startkit.verdict import Outcome, Verdict
 
@@ -45,44 +45,22 @@ def judged(machine: Machine, limits: Limits, entries: Entries, down: Down) -> tu
 def _proof(machine: Machine, entries: Entries) -> tuple[Verdict, ...]:
     if machine.vanes.switch == "none":
         return ()
-    key, title, seen = (
-        "shut_down.closed_proof",
-        "Vanes proven closed after the stop",
-        entries.reading("closed_proof"),
-    )
-    if seen.problem or not seen.taken:
-        return (
-            Verdict(
-                key=key,
-                title=title,
-                outcome=Outcome.OPEN,
-                sentence=seen.problem or "Not entered.",
-                next_step="Read the switch once the vanes have stopped.",
-                source=PRACTICE,
-                rests_on=seen.items,
-            ),
-        )
-    if seen.code == MADE.code:
-        return (
-            Verdict(
-                key=key,
-                title=title,
-                outcome=Outcome.PASS,
-                sentence="The switch made.",
-                source=PRACTICE,
-                rests_on=seen.items,
-            ),
-        )
     return (
-        Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.FAIL,
-            sentence="The switch did not make: the next start would be with open vanes or an"
-            " unproven switch.",
-            next_step="Calibrate the vanes again before the next start.",
-            source=PRACTICE,
-            rests_on=seen.items,
+        by_choice(
+            entries,
+            "closed_proof",
+            "shut_down.closed_proof",
+            "Vanes proven closed after the stop",
+            answers={
+                MADE: Answer(Outcome.PASS, "The switch made."),
+                OPEN: Answer(
+                    Outcome.FAIL,
+                    "The switch did not make: the next start would be with open vanes or an"
+                    " unproven switch.",
+                    "Calibrate the vanes again before the next start.",
+                ),
+            },
+            next_step="Read the switch once the vanes have stopped.",
         ),
     )
 
@@ -136,49 +114,26 @@ def _coast_down(machine: Machine, limits: Limits, entries: Entries, down: Down) 
 
 
 def _backward(entries: Entries) -> Verdict:
-    key, title, seen = (
+    return by_choice(
+        entries,
+        "backward",
         "shut_down.backward",
         "Shaft did not turn backward",
-        entries.reading("backward"),
-    )
-    if seen.problem or not seen.taken:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=seen.problem or "Not entered.",
-            next_step="Watch the last turns at the next stop.",
-            source=PRACTICE,
-            rests_on=seen.items,
-        )
-    if seen.code == NO.code:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.PASS,
-            sentence="It came to rest without turning backward.",
-            source=PRACTICE,
-            rests_on=seen.items,
-        )
-    if seen.code == YES.code:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.FAIL,
-            sentence="It turned backward: gas flowed back through the machine.",
-            next_step="Find out why the vanes were not closed in time; check the oil differential"
-            " while it turned backward.",
-            source=PRACTICE,
-            rests_on=seen.items,
-        )
-    return Verdict(
-        key=key,
-        title=title,
-        outcome=Outcome.UNPROVEN,
-        sentence="No one saw the last turns.",
-        next_step="Watch them at the next stop, or waive it with a reason.",
-        source=PRACTICE,
-        rests_on=seen.items,
+        answers={
+            NO: Answer(Outcome.PASS, "It came to rest without turning backward."),
+            YES: Answer(
+                Outcome.FAIL,
+                "It turned backward: gas flowed back through the machine.",
+                "Find out why the vanes were not closed in time; check the oil differential while"
+                " it turned backward.",
+            ),
+            NOT_SEEN: Answer(
+                Outcome.UNPROVEN,
+                "No one saw the last turns.",
+                "Watch them at the next stop, or waive it with a reason.",
+            ),
+        },
+        next_step="Watch the last turns at the next stop.",
     )
 
 
