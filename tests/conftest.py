@@ -110,7 +110,7 @@ def _whole(config: pytest.Config) -> bool:
     """True if every test runs, so that what is not seen is not there."""
     chosen = (
         config.getoption(name, None)
-        for name in ("keyword", "markexpr", "lf", "deselect", "ignore", "proof_only")
+        for name in ("keyword", "markexpr", "lf", "deselect", "ignore", "proof_only", "collectonly")
     )
     return config.args_source is pytest.Config.ArgsSource.TESTPATHS and not any(chosen)
 
