@@ -365,6 +365,19 @@ _TABLE: list[tuple[Kind, dict[str, Unit]]] = [
         ),
     ),
     _k(
+        "yearly_loss",
+        Unit("kg/a", "kilogram/year"),
+        Unit("lb/yr", "pound/year"),
+        1,
+        1,
+        folded(
+            {
+                "kg/a,kg/y,kg/yr,kg/year": ("kg/a", "kilogram/year"),
+                "lb/a,lb/yr,lb/year": ("lb/yr", "pound/year"),
+            }
+        ),
+    ),
+    _k(
         "concentration",
         Unit("ppm", "ppm"),
         Unit("ppm", "ppm"),

@@ -19,7 +19,6 @@ AWAITED = {
     "refrigerant.density": "volume flow at suction, where a compressor surges",
     "refrigerant.sound_speed": "machine Mach number, where a compressor surges",
     "selection.expected_power": "power expected at the conditions met, by the maker's curves",
-    "tightness.amount_lost": "what left the vessel during the hold, in kilograms a year",
     "uncertainty.correlation_of_shared": "readings of one meter, as in a voltage unbalance",
     "uncertainty.effective_freedom": "a mean of few readings in a larger budget",
     "uncertainty.from_certificate": "the expanded uncertainty on an instrument's certificate",

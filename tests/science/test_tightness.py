@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from startkit.errors import ScienceError, UnitError
-from startkit.science import tightness
+from startkit.science import nitrogen, tightness
 from startkit.units import Q
 
 BAROMETER = Q(14.7, "psi")
@@ -30,32 +32,19 @@ def test_the_gas_law_by_a_printed_example(outside):
     )
 
 
-@pytest.mark.parametrize(
-    ("gauge", "slope"),
-    [
-        (100, 0.217),
-        (125, 0.264),
-        (150, 0.311),
-        (200, 0.405),
-        (250, 0.500),
-        (300, 0.594),
-        (350, 0.689),
-        (500, 0.972),
-    ],
-)
-def test_the_slope_by_the_gas_law(outside, gauge, slope):
-    ours = (
-        tightness.temperature_slope(Q(gauge + 14.696, "psi"), Q(70, "degF"))
-        .to("psi/delta_degF")
-        .magnitude
-    )
+@pytest.mark.parametrize("gauge", [100, 200, 350, 500])
+def test_the_slope_by_an_independent_equation(outside, gauge):
+    from CoolProp.CoolProp import PropsSI
+
+    pressure, temperature = Q(gauge + 14.696, "psi"), Q(70, "degF")
+    state = ("P", pressure.to("Pa").magnitude, "T", temperature.to("K").magnitude, "Nitrogen")
     outside.check(
         "tightness.temperature_slope",
-        printed=slope,
-        ours=ours,
-        source="p/T at 70 °F worked by hand",
-        standing="closed form",
-        abs=6e-4,
+        printed=PropsSI("d(P)/d(T)|D", *state),
+        ours=tightness.temperature_slope(pressure, temperature).magnitude,
+        source="CoolProp, Span et al. equation for nitrogen, dp/dT at constant density",
+        standing="library",
+        rel=2e-4,
     )
 
 
@@ -77,7 +66,7 @@ def test_the_fixed_slope_of_the_specification_is_right_near_one_pressure_only(ou
             .magnitude
         )
 
-    assert at(144.2) == pytest.approx(fixed, abs=1e-3)
+    assert at(140.1) == pytest.approx(fixed, abs=1e-3)
     assert at(300) > 1.9 * fixed
 
 
@@ -93,23 +82,76 @@ def test_a_tight_vessel_brought_back_to_its_temperature_shows_its_pressure(p, t1
     assert tightness.expected_pressure.si(there, t2, t1) == pytest.approx(p)
 
 
-def test_the_law_agrees_with_an_independent_equation_for_nitrogen(outside):
+def test_the_expected_pressure_agrees_with_an_independent_equation_for_nitrogen(outside):
     from CoolProp.CoolProp import PropsSI
 
-    for pressure in (0.8e6, 1.5e6):
+    for pressure in (0.8e6, 1.5e6, 3.55e6):
+        for cold, warm in ((20, 30), (15, 30), (-10, 50)):
+            density = PropsSI("D", "P", pressure, "T", cold + 273.15, "Nitrogen")
+            outside.check(
+                "tightness.expected_pressure",
+                printed=PropsSI("P", "D", density, "T", warm + 273.15, "Nitrogen"),
+                ours=tightness.expected_pressure(
+                    Q(pressure, "Pa"), Q(cold, "degC"), Q(warm, "degC")
+                ).magnitude,
+                source="CoolProp, Span et al. equation for nitrogen, constant density",
+                standing="library",
+                rel=6e-5,
+            )
+
+
+def test_the_gas_law_alone_is_off_by_what_the_docstring_says():
+    from CoolProp.CoolProp import PropsSI
+
+    for pressure, stated in ((1.5e6, 1.2e-3), (3.55e6, 2.8e-3)):
         density = PropsSI("D", "P", pressure, "T", 293.15, "Nitrogen")
         real = PropsSI("P", "D", density, "T", 303.15, "Nitrogen")
-        ours = tightness.expected_pressure(
-            Q(pressure, "Pa"), Q(20, "degC"), Q(30, "degC")
-        ).magnitude
-        outside.check(
-            "tightness.expected_pressure",
-            printed=real,
-            ours=ours,
-            source="CoolProp, Span et al. equation for nitrogen, constant density",
-            standing="library",
-            rel=2e-3,
-        )
+        assert 1 - pressure * 303.15 / 293.15 / real == pytest.approx(stated, abs=5e-5)
+
+
+@pytest.mark.parametrize("share", [0.01, 0.025, 0.05])
+def test_a_trace_of_refrigerant_lowers_the_cold_pressure_a_little_more(outside, share):
+    """The library's mixing rule and ours differ by half of what a trace does, no more."""
+    import CoolProp
+    from CoolProp import CoolProp as library
+
+    with contextlib.suppress(ValueError):  # known already
+        library.apply_simple_mixing_rule("7727-37-9", "811-97-2", "Lorentz-Berthelot")
+    gas = CoolProp.AbstractState("HEOS", "Nitrogen&R134a")
+    gas.specify_phase(CoolProp.iphase_gas)
+    gas.set_mole_fractions([1 - share, share])
+    density = nitrogen.Gas(share).density(1.41e6, 303.15)
+    gas.update(library.DmolarT_INPUTS, density, 303.15)
+    warm = gas.p()
+    gas.update(library.DmolarT_INPUTS, density, 288.15)
+    pure = tightness.expected_pressure.si(1.41e6, 303.15, 288.15)
+    ours = tightness.expected_pressure.si(1.41e6, 303.15, 288.15, share)
+    theirs = gas.p() * 1.41e6 / warm
+    assert theirs < pure and ours < pure
+    assert abs(ours - theirs) < 0.6 * (pure - ours)
+
+
+@pytest.mark.parametrize(
+    ("pressure", "temperature"), [(6e6, 293.15), (1e6, 240.0), (1e6, 340.0), (0.0, 293.15)]
+)
+def test_a_state_outside_the_range_is_refused(pressure, temperature):
+    with pytest.raises(ScienceError, match="pressure hold"):
+        tightness.expected_pressure.si(pressure, temperature, 293.15)
+
+
+@pytest.mark.parametrize(
+    ("temperature", "printed"), [(250, -16.8), (273.15, -10.8), (293.15, -6.5), (323.15, -1.2)]
+)
+def test_the_second_virial_coefficient_agrees_with_a_printed_table(outside, temperature, printed):
+    outside.check(
+        "nitrogen.molar_density",
+        printed=printed,
+        ours=nitrogen.Gas().second(temperature) * 1e6,
+        source="LibreTexts, table A9 of second virial coefficients: nitrogen 185.4 - 141.8"
+        " exp(88.7 K/T) cm3/mol",
+        standing="published",
+        abs=0.8,
+    )
 
 
 def held(p2=1.0e6, correlation=0.0):
@@ -125,58 +167,51 @@ def held(p2=1.0e6, correlation=0.0):
     )
 
 
+READ = (
+    *(Q(1.0e6, "Pa"), Q(20, "degC"), Q(1.02e6, "Pa"), Q(26, "degC")),
+    *(Q(1000, "Pa"), Q(0.2, "delta_degC"), Q(0.3, "delta_degC")),
+)
+
+
 def test_uncertainty_of_the_residual_agrees_with_monte_carlo(outside):
+    from CoolProp.CoolProp import PropsSI
+
     rng = np.random.default_rng(7)
-    n = 200_000
+    n = 20_000
     p1, p2 = rng.normal(1.0e6, 1000, n), rng.normal(1.02e6, 1000, n)
     t1, t2 = rng.normal(293.15, 0.2, n), rng.normal(299.15, 0.3, n)
-    ours = tightness.hold(
-        Q(1.0e6, "Pa"),
-        Q(20, "degC"),
-        Q(1.02e6, "Pa"),
-        Q(26, "degC"),
-        Q(1000, "Pa"),
-        Q(0.2, "delta_degC"),
-        Q(0.3, "delta_degC"),
-    )
-    outside.check(
-        "tightness.hold",
-        printed=np.std(p2 - p1 * t2 / t1),
-        ours=ours.u.magnitude,
-        source="Monte Carlo, JCGM 101, 200 000 draws",
-        standing="closed form",
-        rel=0.01,
-    )
-    outside.check(
-        "tightness.hold",
-        printed=np.mean(p2 - p1 * t2 / t1),
-        ours=ours.residual.magnitude,
-        source="Monte Carlo, JCGM 101, 200 000 draws",
-        standing="closed form",
-        abs=20,
-    )
+    density = PropsSI("D", "P", p1, "T", t1, "Nitrogen")
+    residual = p2 - PropsSI("P", "D", density, "T", t2, "Nitrogen")
+    ours = tightness.hold(*READ)
+    source = "Monte Carlo, JCGM 101, 20 000 draws, with CoolProp's nitrogen"
+    for printed, found, within in (
+        (np.std(residual), ours.u, 40),
+        (np.mean(residual), ours.residual, 60),
+    ):
+        outside.check(
+            "tightness.hold",
+            printed=printed,
+            ours=found.magnitude,
+            source=source,
+            standing="library",
+            abs=within,
+        )
 
 
 def test_uncertainty_agrees_with_an_independent_library(outside):
-    from uncertainties import ufloat
+    from uncertainties import ufloat, wrap
 
-    r = ufloat(1.02e6, 1000) - ufloat(1.0e6, 1000) * ufloat(299.15, 0.3) / ufloat(293.15, 0.2)
-    ours = tightness.hold(
-        Q(1.0e6, "Pa"),
-        Q(20, "degC"),
-        Q(1.02e6, "Pa"),
-        Q(26, "degC"),
-        Q(1000, "Pa"),
-        Q(0.2, "delta_degC"),
-        Q(0.3, "delta_degC"),
+    expected = wrap(tightness.expected_pressure.si)
+    r = ufloat(1.02e6, 1000) - expected(
+        ufloat(1.0e6, 1000), ufloat(293.15, 0.2), ufloat(299.15, 0.3)
     )
     outside.check(
         "tightness.hold",
         printed=r.std_dev,
-        ours=ours.u.magnitude,
+        ours=tightness.hold(*READ).u.magnitude,
         source="package uncertainties, first order",
         standing="library",
-        rel=1e-9,
+        rel=1e-5,
     )
 
 
@@ -213,7 +248,7 @@ def test_the_detectable_loss_is_missed_in_one_case_of_twenty(outside):
 def test_needed_hold_makes_the_wanted_leak_just_detectable(outside):
     found = held()
     time = tightness.needed_hold(found.u, Q(1, "kPa/hour"))
-    leak = tightness.leak(found.detectable, time, Q(1, "m**3"), Q(20, "degC"))
+    leak = tightness.leak(found.detectable, time, Q(1, "m**3"), Q(20, "degC"), Q(1, "MPa"))
     assert leak.pressure_rate.to("kPa/hour").magnitude == pytest.approx(1)
     ours = tightness.needed_hold(Q(1, "kPa"), Q(1, "kPa/hour")).to("hour").magnitude
     outside.check(
@@ -231,7 +266,9 @@ def test_needed_hold_makes_the_wanted_leak_just_detectable(outside):
 def test_a_leak_in_three_units(outside):
     # 100 Pa in an hour from 3.6 m3 at 293.15 K: 0.1 Pa m3/s; nitrogen: 28.0134e-3 x 0.1 / (8.314463
     # x 293.15) kg/s
-    found = tightness.leak(Q(100, "Pa"), Q(1, "hour"), Q(3.6, "m**3"), Q(293.15, "kelvin"))
+    found = tightness.leak(
+        Q(100, "Pa"), Q(1, "hour"), Q(3.6, "m**3"), Q(293.15, "kelvin"), Q(1, "kPa")
+    )
     outside.check(
         "tightness.leak",
         printed=0.1,
@@ -276,7 +313,7 @@ def test_the_example_of_the_federal_vacuum_decay_check(outside):
 
 def test_leaks_need_a_time_and_a_volume():
     with pytest.raises(ScienceError, match="volume under test"):
-        tightness.leak(Q(1, "Pa"), Q(0, "s"), Q(1, "m**3"), Q(20, "degC"))
+        tightness.leak(Q(1, "Pa"), Q(0, "s"), Q(1, "m**3"), Q(20, "degC"), Q(1, "MPa"))
     with pytest.raises(ScienceError, match="volume under test"):
         tightness.pressure_rate(Q(1, "Pa*m**3/s"), Q(0, "m**3"))
 

@@ -1,4 +1,4 @@
-"""Figures of the stage Tightness: what gas law, rise and weighing say."""
+"""Figures of the stage Tightness: what pressure hold, rise and weighing say."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from startkit.stages.tightness.readings import (
     Held,
     Tested,
     hours_needed,
+    leak_rate,
     smallest_leak,
 )
 from startkit.units import Q
@@ -29,7 +30,7 @@ def figures(entries: Entries, tested: Tested) -> tuple[Figure, ...]:
 
 
 def _hold_figures(entries: Entries, held: Held) -> tuple[Figure, ...]:
-    """What the gas law says, how sure that is, and what the test could have seen."""
+    """What a tight machine would show, how sure that is, and what the test could have seen."""
     if held.found is None or held.start is None:
         return ()
     u = held.found.u if held.known else None
@@ -39,7 +40,7 @@ def _hold_figures(entries: Entries, held: Held) -> tuple[Figure, ...]:
             "Expected at the end",
             held.found.expected,
             "pressure",
-            note="a tight machine at the temperature of the end, gas law",
+            note="a tight machine at the temperature of the end, nitrogen as a real gas",
         ),
         Figure(
             "Change at constant temperature",
@@ -56,7 +57,7 @@ def _hold_figures(entries: Entries, held: Held) -> tuple[Figure, ...]:
             note=(
                 f"the fixed slope of {tightness.FIXED_SLOPE_SOURCE},"
                 f" {entries.show(Q(tightness.FIXED_SLOPE, 'pascal'), 'pressure_difference', 2)} a"
-                " kelvin, is right near 1000 kPa gauge only"
+                " kelvin, is right near one pressure only"
             ),
         ),
     ]
@@ -75,17 +76,19 @@ def _hold_figures(entries: Entries, held: Held) -> tuple[Figure, ...]:
 
 def _leak_figures(entries: Entries, held: Held) -> tuple[Figure, ...]:
     smallest, wanted = smallest_leak(entries, held), entries.quantity("wanted_leak")
-    if smallest is None:
+    rate = leak_rate(entries, held)
+    if smallest is None or rate is None:
         return ()
     told = (
         "missed in one case of twenty; test gas at test pressure, the refrigerant lost later is"
         " another figure"
     )
     found = (
+        Figure("Lost, as nitrogen", rate[0], "yearly_loss", rate[1], "at test pressure"),
         Figure(
             "Smallest leak that this hold could have seen",
             smallest.mass_rate,
-            "yearly_mass",
+            "yearly_loss",
             note=told,
         ),
         Figure("as throughput", smallest.throughput, "throughput", note=told),

@@ -182,7 +182,8 @@ def _loss(limits: Limits, entries: Entries, held: Held) -> Verdict:
     note = (
         f"Expected {entries.show(held.found.expected, 'pressure')}, read"
         f" {entries.show(held.end.pressure, 'pressure')}:"
-        f" {entries.show(held.found.residual, 'pressure_difference')} at constant temperature."
+        f" {entries.show(held.found.residual, 'pressure_difference')} at constant temperature"
+        " (nitrogen as a real gas)."
     )
     found = check(
         entries,
@@ -239,6 +240,12 @@ def _sensitivity(limits: Limits, entries: Entries, held: Held) -> Verdict:
             next_step="Name gauge and thermometer beside the readings.",
         )
     read = (*held.readings, held.duration)
+    missed = ""
+    if smallest is not None:
+        missed = (
+            "What it could not have seen: a leak of up to"
+            f" {entries.show(smallest.mass_rate, 'yearly_loss')} of nitrogen at test pressure."
+        )
     if wanted is not None and smallest is not None:
         asked = Limit(
             limit.key,
@@ -253,6 +260,7 @@ def _sensitivity(limits: Limits, entries: Entries, held: Held) -> Verdict:
             asked,
             Reading.derived(smallest.mass_rate, None, *read),
             next_step=_longer(entries, held, wanted),
+            note=missed,
             rests_on=("tightness.wanted_leak", "tightness.test_volume"),
         )
     daily = held.found.detectable / held.start.pressure / held.duration.quantity * Q(24, "hour")
@@ -261,7 +269,7 @@ def _sensitivity(limits: Limits, entries: Entries, held: Held) -> Verdict:
         limit,
         Reading.derived(daily.to("percent"), None, *read),
         next_step="Hold longer, or use a finer gauge and thermometer.",
-        note="Of the test pressure in a day.",
+        note=f"Of the test pressure in a day. {missed}".strip(),
     )
 
 

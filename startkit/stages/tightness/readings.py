@@ -12,12 +12,13 @@ import pint
 from startkit.errors import StartkitError
 from startkit.procedure.entries import Entries
 from startkit.procedure.reading import Reading
-from startkit.science import tightness
+from startkit.science import nitrogen, tightness
 from startkit.science.air import WEATHER
 from startkit.science.charge import charged_mass
 from startkit.science.evacuation import Rise, rise
 from startkit.science.tightness import DECISION, DETECTION, Hold, Leak
 from startkit.science.water_vapour import vapour_pressure
+from startkit.stages.tightness.fields import TRACE
 from startkit.units import Q, split, unit_for
 
 # The gas is not everywhere as warm as the thermometer: difference if none was measured.
@@ -25,6 +26,9 @@ from startkit.units import Q, split, unit_for
 SPREAD = Q(1.0, "delta_degC")
 # Correlation of two readings of one gauge that was not touched. Common practice, no source.
 LEFT_IN_PLACE = 0.9
+# A trace of refrigerant is up to 5 % of the volume: its mean, and the standard uncertainty of a
+# share that may be anything between. Own default.
+TRACE_SHARE, U_TRACE_SHARE = 0.025, 0.05 / math.sqrt(12)
 
 
 @dataclass(frozen=True)
@@ -89,7 +93,7 @@ def collect(entries: Entries) -> Tested:
 
 
 def pressure_hold(entries: Entries) -> Held:
-    """Both ends, the duration, and the gas law between them."""
+    """Both ends, the duration, and what nitrogen does between them."""
     start, end = _end(entries, "start"), _end(entries, "end")
     duration, remarks = _duration(entries)
     if start is None or end is None:
@@ -157,6 +161,7 @@ def _hold(entries: Entries, start: End, end: End) -> tuple[Hold, bool, tuple[str
         u_gauge,
         *u_t,
         LEFT_IN_PLACE if left else 0.0,
+        *((TRACE_SHARE, U_TRACE_SHARE) if entries.reading("test_gas").code == TRACE.code else ()),
     )
     u_weather, told = _weather(start, end)
     u = _together(found.u, u_weather)
@@ -214,7 +219,28 @@ def smallest_leak(entries: Entries, held: Held) -> Leak | None:
         or volume.magnitude <= 0
     ):
         return None
-    return tightness.leak(held.found.detectable, held.duration.quantity, volume, held.gas)
+    return tightness.leak(
+        held.found.detectable,
+        held.duration.quantity,
+        volume,
+        held.gas,
+        held.found.expected,
+    )
+
+
+def leak_rate(entries: Entries, held: Held) -> tuple[pint.Quantity, pint.Quantity] | None:
+    """What the hold lost as nitrogen a year, with its standard uncertainty; None where the smallest
+    leak is not known.
+    """
+    smallest, volume = smallest_leak(entries, held), entries.quantity("test_volume")
+    if smallest is None or held.found is None or held.start is None or held.end is None:
+        return None
+    expected = held.found.expected
+    amount = tightness.amount_lost(
+        volume, expected, held.end.temperature, held.end.pressure, held.end.temperature
+    )
+    mass = amount * Q(nitrogen.MOLAR_MASS, "kilogram/mole")
+    return (mass / held.duration.quantity).to("kilogram/second"), smallest.mass_rate / DETECTION
 
 
 def hours_needed(entries: Entries, held: Held, wanted: pint.Quantity) -> pint.Quantity | None:
@@ -228,7 +254,9 @@ def hours_needed(entries: Entries, held: Held, wanted: pint.Quantity) -> pint.Qu
         or wanted.magnitude <= 0
     ):
         return None
-    one = tightness.leak(Q(1.0, "pascal"), Q(1.0, "second"), volume, held.gas).mass_rate
+    one = tightness.leak(
+        Q(1.0, "pascal"), Q(1.0, "second"), volume, held.gas, held.found.expected
+    ).mass_rate
     return tightness.needed_hold(
         held.found.u, Q((wanted / one).to("dimensionless").magnitude, "pascal/second")
     )
