@@ -6,13 +6,10 @@ Public functions take and return pint quantities; `Gas` is their plain SI body.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import Any
 
 from startkit.errors import ScienceError
 from startkit.units import quantities
-
-if TYPE_CHECKING:
-    from typing import Any
 
 GAS_CONSTANT = 8.31446261815324  # J/mol K, CODATA
 MOLAR_MASS = 28.0134e-3  # kg/mol
