@@ -369,6 +369,15 @@ class Entries:
         """The rows of a table field that hold anything, in order."""
         return self._once("rows", name, self._read_rows)
 
+    def items(self, table: str, *columns: str) -> tuple[str, ...]:
+        """Names of the items in some columns of a table; the table's own while it is empty, none if
+        this machine's stage does not have it.
+        """
+        if not self.has(table):
+            return ()
+        found = tuple(item for row in self.rows(table) for item in row.items(*columns))
+        return found or (f"{self.declared.name}.{table}",)
+
     def _read_rows(self, name: str) -> tuple[Row, ...]:
         declared = self.fields.get(name)
         if declared is None or declared.kind != TABLE:

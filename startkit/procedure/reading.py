@@ -329,6 +329,10 @@ class Row:
     def yes(self, column: str) -> bool | None:
         return yes_or_no(self.text(column))
 
+    def items(self, *columns: str) -> tuple[str, ...]:
+        """Names of the items in some of its columns, filled or not."""
+        return tuple(item for column in columns for item in self.reading(column).items)
+
     @property
     def empty(self) -> bool:
         return not any(reading.taken for reading in self.cells.values())

@@ -448,6 +448,30 @@ def test_it_is_drawn_in_inch_pound_units(job, assess):
     )
 
 
+def test_a_set_point_seen_on_an_overdue_thermometer_is_not_proven(job, put, verdict_of):
+    from startkit.stages.setup import STAGE as SETUP
+
+    def reached(due):
+        made = job({"reached": ("", "")}, minutes=range(0, 241, 20))
+        made.stages["setup"] = SETUP
+        for column, value in (
+            ("tag", "T1"),
+            ("kind", "temperature"),
+            ("accuracy", "0.1 K"),
+            ("due", due),
+        ):
+            put(made, f"setup.instruments.1.{column}", value)
+        for number in range(1, 14):
+            what = f"pull_down.readings.{number}.leaving"
+            seen = next(entry for entry in made.entries if entry.what == what)
+            put(made, what, seen.value, seen.unit, instrument="T1", note="read on T1")
+        return verdict_of(made, "pull_down.reached")
+
+    assert reached("2027-12-01").outcome is Outcome.PASS
+    late = reached("2019-01-01")
+    assert late.outcome is Outcome.UNPROVEN and "T1 was out of calibration" in late.sentence
+
+
 def test_thermometers_of_known_accuracy_widen_what_is_said_of_the_loop(make_job, put, assess):
     from startkit.stages.setup import STAGE as SETUP
 

@@ -100,7 +100,9 @@ def test_a_trip_that_came_again_is_settled_by_the_next_one_only(job, verdict_of)
         "causes.2.trip": "2",
         **again,
     }
-    assert verdict_of(job(second), "trips.1").outcome is Outcome.PASS
+    settled = verdict_of(job(second), "trips.1")
+    assert settled.outcome is Outcome.PASS
+    assert {"trips.events.1.result", "trips.causes.2.cause"} <= set(settled.rests_on)
     assert verdict_of(job(second, drop=("causes.2.cause",)), "trips.1").outcome is Outcome.UNPROVEN
 
 
@@ -116,7 +118,9 @@ def test_a_start_that_ended_by_a_trip_asks_for_its_sheet(make_job, put, verdict_
     put(made, "trips.any", "no")
     put(made, "first_start.starts.1.started", "2026-11-25 14:00")
     put(made, "first_start.starts.1.end", "trip")
-    assert verdict_of(made, "trips.entered").outcome is Outcome.OPEN
+    found = verdict_of(made, "trips.entered")
+    assert found.outcome is Outcome.OPEN
+    assert found.rests_on == ("first_start.starts.1.end", "trips.any", "trips.events")
 
 
 def test_yes_without_a_trip_is_open_and_no_with_one_too(job, make_job, put, verdict_of):

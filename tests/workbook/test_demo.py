@@ -314,18 +314,15 @@ def test_a_second_run_makes_it_anew_over_its_own_folder(tmp_path):
 
 # --- what verdicts rest on -----------------------------------------------------------------------
 
-# Worked out from a plan or a selection, and not yet from readings that name their items.
-NOT_YET = {"pull_down.risk", "load_up.capacity"}
 
-
-def test_every_verdict_with_a_limit_names_the_items_that_it_rests_on(fleet):
+def test_every_verdict_names_the_items_that_it_rests_on(fleet):
     nameless = {
         judged.key
         for folder in fleet.values()
         for _, judged in assess(Job(folder, read_only=True)).verdicts()
-        if (judged.low is not None or judged.high is not None) and not judged.rests_on
+        if not judged.rests_on and not judged.key.endswith(".complete")
     }
-    assert nameless <= NOT_YET
+    assert nameless == set()
 
 
 def test_what_a_verdict_rests_on_are_items_that_its_job_can_have(fleet):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date, datetime
 
 from startkit.facts.limits import PRACTICE
@@ -20,9 +19,9 @@ from startkit.verdict import Outcome, Verdict
 def judged(entries: Entries) -> tuple[Verdict, ...]:
     """Settings, open items, instruction, statements."""
     return (
-        _of(_settings(entries), "settings"),
-        _of(_listed(entries), "nothing_open", "open_items"),
-        *(_of(each, "open_items") for each in _blocking(entries)),
+        _settings(entries),
+        _listed(entries),
+        *_blocking(entries),
         confirm(
             entries,
             "instructed",
@@ -32,53 +31,43 @@ def judged(entries: Entries) -> tuple[Verdict, ...]:
             bad="No one was instructed.",
             next_step="Instruct the operators, or list it as an open item and waive it by name.",
         ),
-        *(_of(_statement(entries, role), "statements") for role in SIGNING),
+        *(_statement(entries, role) for role in SIGNING),
     )
-
-
-def _of(verdict: Verdict, *names: str) -> Verdict:
-    """The verdict with the fields that it rests on."""
-    return replace(verdict, rests_on=tuple(f"handover.{name}" for name in names))
 
 
 def _whom(entries: Entries) -> str:
     return f": {entries.text('instructed_who')}" if entries.text("instructed_who") else ""
 
 
+_OF_A_SETTING = ("item", "as_left", "by")
+
+
 def _settings(entries: Entries) -> Verdict:
-    key, title = "handover.settings", "Settings as left"
     rows, elsewhere = entries.rows("settings"), list(changed_elsewhere(entries))
     half = [
         row.text("item") or f"row {row.index}"
         for row in rows
-        if not all(row.text(column) for column in ("item", "as_left", "by"))
+        if not all(row.text(column) for column in _OF_A_SETTING)
     ]
-    if not rows:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence="No setting is entered"
-            f" here{f'; {len(elsewhere)} are in other stages' if elsewhere else ''}.",
-            next_step="Enter every adjustable setting as left, and who set it.",
-            source=PRACTICE,
-        )
-    if half:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=f"Not complete: {', '.join(half)}.",
-            next_step="Enter the setting as left and who set it.",
-            source=PRACTICE,
-        )
-    return Verdict(
-        key=key,
-        title=title,
-        outcome=Outcome.PASS,
-        sentence=f"{len(rows)} settings as"
-        f" left{f', {len(elsewhere)} more from other stages' if elsewhere else ''}.",
+    blank = Verdict(
+        key="handover.settings",
+        title="Settings as left",
+        outcome=Outcome.OPEN,
+        sentence="No setting is entered"
+        f" here{f'; {len(elsewhere)} are in other stages' if elsewhere else ''}.",
+        next_step="Enter every adjustable setting as left, and who set it.",
         source=PRACTICE,
+        rests_on=entries.items("settings", *_OF_A_SETTING),
+    )
+    if not rows:
+        return blank
+    if half:
+        return blank.left_open(
+            f"Not complete: {', '.join(half)}.", "Enter the setting as left and who set it."
+        )
+    return blank.passed(
+        f"{len(rows)} settings as"
+        f" left{f', {len(elsewhere)} more from other stages' if elsewhere else ''}."
     )
 
 
@@ -90,85 +79,61 @@ def _listed(entries: Entries) -> Verdict:
     """Open items are listed, each with owner, date and severity; or someone states that there are
     none.
     """
-    key, title = "handover.open_items", "Open items listed"
     rows, answer, waived = entries.rows("open_items"), entries.yes("nothing_open"), waivers(entries)
+    asked = entries.reading("nothing_open")
+    blank = Verdict(
+        key="handover.open_items",
+        title="Open items listed",
+        outcome=Outcome.OPEN,
+        sentence=asked.problem or "Not answered.",
+        next_step="Enter whether anything is left open.",
+        source=PRACTICE,
+        rests_on=(*asked.items, *entries.items("open_items", *_OF_AN_ITEM, "state")),
+    )
     if answer is None:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=entries.reading("nothing_open").problem or "Not answered.",
-            next_step="Enter whether anything is left open.",
-            source=PRACTICE,
-        )
+        return blank
     left = [row for row in rows if _open(row)]
     if answer and left:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=f"The form says nothing is open, but {len(left)}"
+        return blank.left_open(
+            f"The form says nothing is open, but {len(left)}"
             f" {'item is' if len(left) == 1 else 'items are'}.",
-            next_step="Correct one or the other.",
-            source=PRACTICE,
+            "Correct one or the other.",
         )
     if answer and waived and not rows:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.UNPROVEN,
-            sentence=f"The form says nothing is open, but {len(waived)} items were waived:"
+        return blank.unproven(
+            f"The form says nothing is open, but {len(waived)} items were waived:"
             f" {', '.join(waived[:4])}.",
-            next_step="List what was waived with its owner and date, or waive this with a reason.",
-            source=PRACTICE,
+            "List what was waived with its owner and date, or waive this with a reason.",
         )
     if not answer and not rows:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence="Something is open, but nothing is listed.",
-            next_step="List it with owner, date and severity.",
-            source=PRACTICE,
+        return blank.left_open(
+            "Something is open, but nothing is listed.", "List it with owner, date and severity."
         )
-    return _complete(key, title, rows)
+    return _complete(blank, rows)
 
 
-def _complete(key: str, title: str, rows: tuple[Row, ...]) -> Verdict:
+_OF_AN_ITEM = ("item", "owner", "due", "severity")
+
+
+def _complete(blank: Verdict, rows: tuple[Row, ...]) -> Verdict:
     half = [
         row.text("item") or f"row {row.index}"
         for row in rows
-        if not all(
-            row.text(column) and not row.reading(column).problem
-            for column in ("item", "owner", "due", "severity")
-        )
+        if not all(row.text(column) and not row.reading(column).problem for column in _OF_AN_ITEM)
     ]
     if half:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=f"Without owner, date or severity: {', '.join(half)}.",
-            next_step="Complete them: without an owner, an item does not get done.",
-            source=PRACTICE,
+        return blank.left_open(
+            f"Without owner, date or severity: {', '.join(half)}.",
+            "Complete them: without an owner, an item does not get done.",
         )
     past = [row.text("item") for row in rows if _open(row) and _already_due(row)]
     if past:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=f"Due before it was entered: {', '.join(past)}.",
-            next_step="Enter a date that can be kept.",
-            source=PRACTICE,
+        return blank.left_open(
+            f"Due before it was entered: {', '.join(past)}.", "Enter a date that can be kept."
         )
     count = sum(_open(row) for row in rows)
-    return Verdict(
-        key=key,
-        title=title,
-        outcome=Outcome.PASS,
-        sentence=f"{count} open, each with owner and date." if count else "Nothing is left open.",
-        source=PRACTICE,
+    return blank.passed(
+        f"{count} open, each with owner and date." if count else "Nothing is left open."
     )
 
 
@@ -189,86 +154,55 @@ def _blocking(entries: Entries) -> tuple[Verdict, ...]:
     rows = [row for row in entries.rows("open_items") if row.code("severity") == BLOCKING.code]
     if not rows:
         return ()
-    key, title = "handover.before", "What must be done before handing over"
     left = [row.text("item") for row in rows if _open(row)]
+    unnamed = [row.text("item") for row in rows if not row.text("closed_by")]
+    blank = Verdict(
+        key="handover.before",
+        title="What must be done before handing over",
+        outcome=Outcome.OPEN,
+        sentence=f"Closed, but not by whom: {'; '.join(unnamed)}.",
+        next_step="Enter who closed it.",
+        source=PRACTICE,
+        rests_on=entries.items("open_items", "item", "severity", "state", "closed_by"),
+    )
     if left:
         return (
-            Verdict(
-                key=key,
-                title=title,
-                outcome=Outcome.FAIL,
-                sentence=f"Still open: {'; '.join(left)}.",
-                next_step="Do it and close the item, or give it another severity with the owner's"
-                " reason.",
-                source=PRACTICE,
+            blank.failed(
+                f"Still open: {'; '.join(left)}.",
+                "Do it and close the item, or give it another severity with the owner's reason.",
             ),
         )
-    unnamed = [row.text("item") for row in rows if not row.text("closed_by")]
-    if unnamed:
-        return (
-            Verdict(
-                key=key,
-                title=title,
-                outcome=Outcome.OPEN,
-                sentence=f"Closed, but not by whom: {'; '.join(unnamed)}.",
-                next_step="Enter who closed it.",
-                source=PRACTICE,
-            ),
-        )
-    return (
-        Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.PASS,
-            sentence=f"{len(rows)} closed.",
-            source=PRACTICE,
-        ),
-    )
+    return (blank if unnamed else blank.passed(f"{len(rows)} closed."),)
 
 
 def _statement(entries: Entries, role: Role) -> Verdict:
-    key, title = f"handover.{role.code}", f"Statement of the {role.label}"
     rows = [
         row
         for row in entries.rows("statements")
         if row.code("role") == role.code and row.text("name")
     ]
+    blank = Verdict(
+        key=f"handover.{role.code}",
+        title=f"Statement of the {role.label}",
+        outcome=Outcome.OPEN,
+        sentence="None.",
+        next_step=f"Have the {role.label} state in a sentence what they saw and did.",
+        source=PRACTICE,
+        rests_on=rows[-1].items("role", "name", "statement", "date")
+        if rows
+        else entries.items("statements", "role"),
+    )
     if not rows:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence="None.",
-            next_step=f"Have the {role.label} state in a sentence what they saw and did.",
-            source=PRACTICE,
-        )
+        return blank
     row = rows[-1]
     if not row.text("statement") or not row.text("date") or row.reading("date").problem:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=f"{row.text('name')}: without statement or date.",
-            next_step="Complete it.",
-            source=PRACTICE,
-        )
+        return blank.left_open(f"{row.text('name')}: without statement or date.", "Complete it.")
     stranger = _stranger(entries, row.text("name"), role)
     if stranger:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=stranger,
-            next_step="Enter the person with this role in the stage Setup, or correct the name.",
-            source=PRACTICE,
+        return blank.left_open(
+            stranger, "Enter the person with this role in the stage Setup, or correct the name."
         )
-    return Verdict(
-        key=key,
-        title=title,
-        outcome=Outcome.PASS,
-        sentence=f"{row.text('name')}, {row.text('date')}.",
-        source=PRACTICE,
-    )
+    return blank.passed(f"{row.text('name')}, {row.text('date')}.")
 
 
 def _stranger(entries: Entries, name: str, role: Role) -> str:

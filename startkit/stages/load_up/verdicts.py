@@ -359,7 +359,7 @@ def _full_capacity(context: Context) -> Verdict:
     limit = limit_at(context.limits, "load_up.capacity", context.entries, context.machine, 1.0)
     steady = [p for p in context.found if p.steady and load_of(p) is not None]
     if not steady:
-        return check(context.entries, limit, None, next_step="")
+        return check(context.entries, limit, Reading(items=("load_up.points",)), next_step="")
     top = max(steady, key=lambda p: load_of(p) or 0.0)
     load, reading = load_of(top) or 0.0, top.reading("load")
     if load < 0.9:

@@ -27,7 +27,7 @@ def judged(
     """Every verdict of the stage."""
     return (
         resting_on(_chosen(limits, entries, plan), *_planned_from(entries)),
-        resting_on(_came_down(entries, plan, seen), Reading(items=_SEEN)),
+        resting_on(_came_down(entries, plan, seen), *_seen_from(entries)),
         check(
             entries,
             limits["pull_down.limit_left"],
@@ -37,7 +37,6 @@ def judged(
     )
 
 
-_SEEN = ("pull_down.ended", "pull_down.began", "pull_down.readings", "pull_down.trend")
 _INPUTS = (
     "chosen",
     "start",
@@ -66,6 +65,21 @@ def _planned_from(entries: Entries) -> tuple[Reading, ...]:
     )
 
 
+def _seen_from(entries: Entries) -> tuple[Reading, ...]:
+    """What was entered of the pull-down: the time it took as typed, else what shows it."""
+    typed, block = entries.reading("reached"), entries.block("trend")
+    shown = [
+        *([block.reading(("minute", "leaving"), Q(0.0, "kelvin"))] if len(block) else []),
+        *(row.reading(name) for row in entries.rows("readings") for name in ("minute", "leaving")),
+    ]
+    return (
+        Reading(items=entries.of("trips").items("events", "at")),
+        entries.reading("began"),
+        *([typed] if typed.taken or not shown else shown),
+        entries.reading("ended"),
+    )
+
+
 # --- the limit chosen -----------------------------------------------------------------------------
 
 
@@ -77,42 +91,31 @@ def _chosen(limits: Limits, entries: Entries, plan: PullPlan) -> Verdict:
     """The risk of the limit chosen, at the upper end of its interval, against the risk accepted."""
     limit = limits["pull_down.risk"]
     chosen = entries.reading("chosen")
+    blank = Verdict(
+        key=limit.key,
+        title=limit.title,
+        outcome=Outcome.OPEN,
+        sentence=chosen.problem or f"No limit is chosen.{_proposal(entries, plan.planned)}",
+        next_step="Choose the current limit and enter it before the start.",
+        source=limit.origin,
+    )
     if chosen.quantity is None:
-        return Verdict(
-            key=limit.key,
-            title=limit.title,
-            outcome=Outcome.OPEN,
-            sentence=chosen.problem or f"No limit is chosen.{_proposal(entries, plan.planned)}",
-            next_step="Choose the current limit and enter it before the start.",
-            source=limit.origin,
-        )
+        return blank
     if plan.lacking:
-        return Verdict(
-            key=limit.key,
-            title=limit.title,
-            outcome=Outcome.OPEN,
-            sentence=f"No plan without {'; '.join(plan.lacking)}.",
-            next_step="Enter what is missing here or in the sheet.",
-            source=limit.origin,
+        return blank.left_open(
+            f"No plan without {'; '.join(plan.lacking)}.",
+            "Enter what is missing here or in the sheet.",
         )
     if plan.swing_lacking:
-        return Verdict(
-            key=limit.key,
-            title=limit.title,
-            outcome=Outcome.UNPROVEN,
-            sentence=f"{entries.show(chosen.quantity, 'percent', 0)} chosen, but the risk is not"
+        return blank.unproven(
+            f"{entries.show(chosen.quantity, 'percent', 0)} chosen, but the risk is not"
             f" known without the swing of the current: {plan.swing_lacking}.",
-            next_step="Run at a low limit for ten minutes, record the current, and enter it.",
-            source=limit.origin,
+            "Run at a low limit for ten minutes, record the current, and enter it.",
         )
     if plan.planned is None:
-        return Verdict(
-            key=limit.key,
-            title=limit.title,
-            outcome=Outcome.OPEN,
-            sentence=" ".join(plan.problems) or "No plan could be made.",
-            next_step="Correct the entries of the plan.",
-            source=limit.origin,
+        return blank.left_open(
+            " ".join(plan.problems) or "No plan could be made.",
+            "Correct the entries of the plan.",
         )
     part = float(chosen.quantity.to("dimensionless").magnitude)
     found = _risk(entries, plan.planned, part, limit.key, limit.title)
@@ -182,55 +185,37 @@ def _proposal(entries: Entries, planned: Planned | None) -> str:
 
 
 def _came_down(entries: Entries, plan: PullPlan, seen: Seen | None) -> Verdict:
-    key, title, ended = (
-        "pull_down.reached",
-        "Set point reached without a trip",
-        entries.reading("ended"),
+    ended = entries.reading("ended")
+    go = (
+        ""
+        if seen is None or seen.remaining is None
+        else f" Time remaining {_minutes(entries, seen.remaining.time)}."
+    )
+    blank = Verdict(
+        key="pull_down.reached",
+        title="Set point reached without a trip",
+        outcome=Outcome.OPEN,
+        sentence=(ended.problem or ("Still running." if ended.taken else "Not entered.")) + go,
+        next_step="Enter how it ended.",
+        source=PRACTICE,
     )
     if ended.problem or not ended.taken or ended.code == RUNNING.code:
-        go = (
-            ""
-            if seen is None or seen.remaining is None
-            else f" Time remaining {_minutes(entries, seen.remaining.time)}."
-        )
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=(ended.problem or ("Still running." if ended.taken else "Not entered.")) + go,
-            next_step="Enter how it ended.",
-            source=PRACTICE,
-        )
+        return blank
     tripped = trips_since(entries)
     if ended.code == REACHED.code and tripped:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.FAIL,
-            sentence=f"Trip {tripped[0]} occurred after the pull-down began at"
-            f" {entries.text('began')}.",
-            next_step="If a later attempt succeeded, enter when it began and its readings.",
-            source=PRACTICE,
+        return blank.failed(
+            f"Trip {tripped[0]} occurred after the pull-down began at {entries.text('began')}.",
+            "If a later attempt succeeded, enter when it began and its readings.",
         )
     if ended.code == REACHED.code:
-        return _as_planned(entries, plan, seen, key, title)
+        return _as_planned(entries, plan, seen, blank)
     if ended.code == TRIPPED.code:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.FAIL,
-            sentence="It tripped on overcurrent.",
-            next_step="Enter the trip and its cause; start again at a lower limit when a start is"
-            " due.",
-            source=PRACTICE,
+        return blank.failed(
+            "It tripped on overcurrent.",
+            "Enter the trip and its cause; start again at a lower limit when a start is due.",
         )
-    return Verdict(
-        key=key,
-        title=title,
-        outcome=Outcome.FAIL,
-        sentence=f"The set point was not reached: {ended.label}.",
-        next_step="Find out why, and pull down again.",
-        source=PRACTICE,
+    return blank.failed(
+        f"The set point was not reached: {ended.label}.", "Find out why, and pull down again."
     )
 
 
@@ -257,27 +242,16 @@ def took(entries: Entries, seen: Seen | None) -> float | None:
     )
 
 
-def _as_planned(
-    entries: Entries, plan: PullPlan, seen: Seen | None, key: str, title: str
-) -> Verdict:
+def _as_planned(entries: Entries, plan: PullPlan, seen: Seen | None, blank: Verdict) -> Verdict:
     time = took(entries, seen)
     if seen is not None and seen.reached is None and entries.quantity("reached") is None:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.UNPROVEN,
-            sentence="The form says the set point was reached, yet no reading shows it.",
-            next_step="Enter the reading, or the minutes it took.",
-            source=PRACTICE,
+        return blank.unproven(
+            "The form says the set point was reached, yet no reading shows it.",
+            "Enter the reading, or the minutes it took.",
         )
     if time is None:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence="The time it took is not entered.",
-            next_step="Enter the readings, or the minutes it took.",
-            source=PRACTICE,
+        return blank.left_open(
+            "The time it took is not entered.", "Enter the readings, or the minutes it took."
         )
     said = f"Reached after {_minutes(entries, time)}."
     planned = plan.planned
@@ -290,7 +264,7 @@ def _as_planned(
             f" Planned {_minutes(entries, middle)}, 90 % interval {_minutes(entries, low)} to"
             f" {_minutes(entries, high)}: {where}."
         )
-    return Verdict(key=key, title=title, outcome=Outcome.PASS, sentence=said, source=PRACTICE)
+    return blank.passed(said)
 
 
 def _minutes(entries: Entries, seconds: float) -> str:

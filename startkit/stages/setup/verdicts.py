@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 import pint
@@ -32,7 +31,6 @@ def judged(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdict,
 
 
 def _people(entries: Entries) -> Verdict:
-    rows = entries.rows("people")
     named = {person.code for person in entries.job.people if person.name}
     missing = [role.label for role in SIGNING if role.code not in named]
     found = Verdict(
@@ -40,7 +38,7 @@ def _people(entries: Entries) -> Verdict:
         title="People and roles",
         outcome=Outcome.PASS,
         sentence="Technician and witness are named.",
-        rests_on=_cells(rows, "people", "name", "role"),
+        rests_on=entries.items("people", "name", "role"),
     )
     if not missing:
         return found
@@ -52,12 +50,6 @@ def _people(entries: Entries) -> Verdict:
     )
 
 
-def _cells(rows: Sequence[Row], table: str, *columns: str) -> tuple[str, ...]:
-    """Items of some columns of a table; the table itself while it is empty."""
-    items = tuple(item for row in rows for name in columns for item in row.reading(name).items)
-    return items or (f"setup.{table}",)
-
-
 def _instruments(entries: Entries) -> Verdict:
     rows = entries.rows("instruments")
     found = Verdict(
@@ -65,7 +57,7 @@ def _instruments(entries: Entries) -> Verdict:
         title="Instruments in calibration",
         outcome=Outcome.PASS,
         sentence=f"{len(rows)} instruments, all in calibration.",
-        rests_on=_cells(rows, "instruments", "tag", "kind", "accuracy", "due"),
+        rests_on=entries.items("instruments", "tag", "kind", "accuracy", "due"),
     )
     unreadable = [
         row.text("tag") or f"row {n}" for n, row in enumerate(rows, 1) if instrument_of(row) is None

@@ -16,97 +16,78 @@ def judged(entries: Entries, story: Story) -> tuple[Verdict, ...]:
     later: dict[int, Verdict] = {}
     for trip in reversed(story.trips):
         later[trip.number] = _trip(trip, [later[n] for n in sorted(later)])
-    found = (_entered(entries, story), *(later[trip.number] for trip in story.trips))
-    return tuple(replace(verdict, rests_on=_ITEMS) for verdict in found)
-
-
-_ITEMS = ("trips.any", "trips.events", "trips.causes")
+    return (_entered(entries, story), *(later[trip.number] for trip in story.trips))
 
 
 def _entered(entries: Entries, story: Story) -> Verdict:
-    key, title = "trips.entered", "Every trip is written down"
     answer, seen = entries.yes("any"), sum(run.tripped for run in story.runs)
+    blank = Verdict(
+        key="trips.entered",
+        title="Every trip is written down",
+        outcome=Outcome.OPEN,
+        sentence=entries.reading("any").problem or "Not answered.",
+        next_step="Enter whether anything tripped.",
+        source=PRACTICE,
+        rests_on=(
+            *entries.of("first_start").items("starts", "end"),
+            *entries.reading("any").items,
+            *entries.items("events", "trip"),
+        ),
+    )
     if answer is None:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=entries.reading("any").problem or "Not answered.",
-            next_step="Enter whether anything tripped.",
-            source=PRACTICE,
-        )
+        return blank
     if answer is False and (story.trips or seen):
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence="The form says nothing tripped, yet a trip is entered.",
-            next_step="Correct one or the other.",
-            source=PRACTICE,
+        return blank.left_open(
+            "The form says nothing tripped, yet a trip is entered.", "Correct one or the other."
         )
     if answer and not story.trips:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence="Something tripped, but no trip is entered.",
-            next_step="Enter it with its message.",
-            source=PRACTICE,
+        return blank.left_open(
+            "Something tripped, but no trip is entered.", "Enter it with its message."
         )
     if seen > len(story.trips):
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=f"{seen} starts ended by a trip, but {len(story.trips)} trips are entered.",
-            next_step="Enter the others.",
-            source=PRACTICE,
+        return blank.left_open(
+            f"{seen} starts ended by a trip, but {len(story.trips)} trips are entered.",
+            "Enter the others.",
         )
-    said = (
+    return blank.passed(
         f"{len(story.trips)} trip{'s' if len(story.trips) > 1 else ''} entered."
         if answer
         else "Nothing tripped."
     )
-    return Verdict(key=key, title=title, outcome=Outcome.PASS, sentence=said, source=PRACTICE)
+
+
+_OF_A_TRIP = ("at", "message", "kind", "latched", "reset", "result")
 
 
 def _trip(trip: Trip, later: list[Verdict]) -> Verdict:
     """One trip; `later` are the verdicts of those after it."""
-    key, title = (
-        f"trips.{trip.number}",
-        f"Trip {trip.number}: {trip.message or 'message not entered'}",
-    )
     lacking = _lacking(trip)
+    blank = Verdict(
+        key=f"trips.{trip.number}",
+        title=f"Trip {trip.number}: {trip.message or 'message not entered'}",
+        outcome=Outcome.OPEN,
+        sentence=f"Still missing: {', '.join(lacking)}.",
+        next_step=_next(trip, lacking),
+        source=PRACTICE,
+        rests_on=(*trip.event.items(*_OF_A_TRIP), *_items_of_causes(trip)),
+    )
     if lacking:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=f"Still missing: {', '.join(lacking)}.",
-            next_step=_next(trip, lacking),
-            source=PRACTICE,
-        )
+        return blank
     causes = "; ".join(row.text("cause") for row in trip.causes)
     if not all(row.text("shown_by") for row in trip.causes):
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.UNPROVEN,
-            sentence=f"Cause given: {causes}; but no reading proves it.",
-            next_step="Enter the reading or observation that proves it.",
-            source=PRACTICE,
+        return blank.unproven(
+            f"Cause given: {causes}; but no reading proves it.",
+            "Enter the reading or observation that proves it.",
         )
     if trip.event.code("result") == AGAIN.code:
-        return _again(key, title, causes, later)
-    return Verdict(
-        key=key,
-        title=title,
-        outcome=Outcome.PASS,
-        sentence=f"Cause: {causes}, shown by"
-        f" {'; '.join(row.text('shown_by') for row in trip.causes)}."
-        " It kept running after the restart.",
-        source=PRACTICE,
-    )
+        return _again(blank, causes, later)
+    shown_by = "; ".join(row.text("shown_by") for row in trip.causes)
+    return blank.passed(f"Cause: {causes}, shown by {shown_by}. It kept running after the restart.")
+
+
+def _items_of_causes(trip: Trip) -> tuple[str, ...]:
+    found = tuple(item for row in trip.causes for item in row.items("cause", "shown_by"))
+    return found or ("trips.causes",)
 
 
 def _lacking(trip: Trip) -> list[str]:
@@ -139,32 +120,14 @@ def _next(trip: Trip, lacking: list[str]) -> str:
     return "Complete the trip's row."
 
 
-def _again(key: str, title: str, causes: str, later: list[Verdict]) -> Verdict:
+def _again(blank: Verdict, causes: str, later: list[Verdict]) -> Verdict:
     said = (
         f"Cause given: {causes}; but it tripped again after the restart, so there was more to it."
     )
     if not later:
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.OPEN,
-            sentence=f"{said} The next trip is not entered.",
-            next_step="Enter the next trip.",
-            source=PRACTICE,
-        )
+        return blank.left_open(f"{said} The next trip is not entered.", "Enter the next trip.")
+    more = (item for verdict in later for item in verdict.rests_on)
+    blank = replace(blank, rests_on=tuple(dict.fromkeys((*blank.rests_on, *more))))
     if all(v.outcome is Outcome.PASS for v in later):
-        return Verdict(
-            key=key,
-            title=title,
-            outcome=Outcome.PASS,
-            sentence=f"{said} It was resolved with the next trip.",
-            source=PRACTICE,
-        )
-    return Verdict(
-        key=key,
-        title=title,
-        outcome=Outcome.UNPROVEN,
-        sentence=said,
-        next_step="Resolve the next trip first.",
-        source=PRACTICE,
-    )
+        return blank.passed(f"{said} It was resolved with the next trip.")
+    return blank.unproven(said, "Resolve the next trip first.")
