@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from startkit.errors import JobError, ReadingError
-from startkit.facts import file_types, readings
+from startkit.facts import file_types, named_pictures, pictures, readings
 from startkit.facts.blank import write_new
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry, row_number
@@ -78,7 +78,24 @@ def enter_file(folder: Path, path: Path, who: str = "") -> tuple[list[Entry], li
     def fault(item: str) -> str:
         return "" if item in there else fault_of(item, fields)
 
-    return job.record(readings.load(Path(path), fault, who)), []
+    entries = readings.load(Path(path), fault, who)
+    for entry in entries:
+        standing = there.get(entry.what)
+        if _kind(entry.what, fields) in pictures.FOLDERS and (
+            standing is None or standing.value != entry.value.strip()
+        ):
+            named_pictures.refuse(folder, entry.what, entry.value)
+    return job.record(entries), []
+
+
+def _kind(item: str, fields: dict[str, dict[str, Field]]) -> str:
+    """Kind of a field, or of a table's column; empty where there is none of that name."""
+    stage, _, rest = item.partition(".")
+    name, *cell = rest.split(".")
+    field = fields.get(stage, {}).get(name)
+    if field is None or not cell:
+        return field.kind if field is not None else ""
+    return next((column.kind for column in field.columns if column.name == cell[-1]), "")
 
 
 def enter_series(

@@ -21,6 +21,8 @@ MEDIA_TYPES = {
     ".png": "image/png",
     ".jpg": "image/jpeg",
     ".jpeg": "image/jpeg",
+    ".jfif": "image/jpeg",
+    ".jpe": "image/jpeg",
     ".svg": "image/svg+xml",
     ".parquet": "application/vnd.apache.parquet",
     ".gz": "application/gzip",

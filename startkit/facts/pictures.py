@@ -174,6 +174,11 @@ def flood(content: bytes) -> str:
     return f"The picture has {width} × {height} pixels: too large to be drawn."
 
 
+def is_of_inks(content: bytes) -> bool:
+    """True for a JPEG in four colours: a page in PDF/A would have to name the press."""
+    return (_jpeg_size(content) or (0, 0, 0))[2] == 4
+
+
 def _png_size(content: bytes) -> tuple[int, int, int] | None:
     """Width, height and bytes of an unpacked pixel (ISO/IEC 15948, 11.2.2)."""
     if not content.startswith(b"\x89PNG\r\n\x1a\n") or len(content) < 26:

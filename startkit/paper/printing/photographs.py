@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from startkit.errors import PaperError
-from startkit.facts import pictures
+from startkit.facts import named_pictures, pictures
 from startkit.facts.digests import sha256
 from startkit.facts.file_types import PICTURE_STARTS
 from startkit.paper.printing import svg
@@ -78,9 +78,8 @@ def _picture(
     files: dict[str, bytes],
     originals: dict[str, bytes],
 ) -> tuple[dict[str, Any] | None, str]:
-    path = pictures.within(folder, named.file)
-    content, fault = _read(path)
-    if path is None or fault:
+    content, fault = named_pictures.content(folder, named.file)
+    if fault:
         return None, fault
     caption = named.caption or named.file
     words = {
@@ -88,31 +87,48 @@ def _picture(
         "caption": f"{field['question']}: {caption}",
         "sha256": sha256(content),
     }
-    within = path.relative_to(folder.resolve()).as_posix()
     suffix = next(
         (suffix for magic, suffix in PICTURE_STARTS.items() if content.startswith(magic)), ""
     )
-    if suffix and (fault := pictures.flood(content)):
-        return None, f"{fault.removesuffix('.')} and is not printed; put a smaller one there."
     if suffix:
         name = f"photograph-{len(files) + 1}.{suffix}"
-        files[name] = originals[within] = content
+        files[name] = originals[named.file] = content
         return {**words, "file": name}, ""
     try:
         drawn = svg.safe(content.decode("utf-8"), named.file)
-        originals[within] = content
+        originals[named.file] = content
         return {**words, "svg": drawn}, ""
     except (UnicodeDecodeError, PaperError):
-        return None, "The file is not a PNG, JPEG or plain SVG picture and is not printed."
+        return None, named_pictures.NOT_PRINTED
 
 
-def _read(path: Path | None) -> tuple[bytes, str]:
-    """The bytes of a file inside the job's folder, or why there are none."""
-    try:
-        return (
-            (path.read_bytes(), "")
-            if path is not None
-            else (b"", "There is no such file in the job's folder.")
-        )
-    except OSError:
-        return b"", "The file cannot be read."
+def as_printed(blocks: list[dict[str, Any]], printed: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Stages made again from what a record carries, with the record's own sentences on pictures
+    that it does not carry, where nothing else is another.
+    """
+    before = dict(enumerate(printed))
+    return [
+        {**again, "entered": _as_printed(again["entered"], before.get(n, {}).get("entered"))}
+        if again.get("block") == "stage" and isinstance(again.get("entered"), list)
+        else again
+        for n, again in enumerate(blocks)
+    ]
+
+
+def _as_printed(again: list[dict[str, Any]], printed: Any) -> list[dict[str, Any]]:
+    before = printed if isinstance(printed, list) and len(printed) == len(again) else again
+    return [
+        {**field, "problem": was["problem"]}
+        if field.get("kind") in KINDS and isinstance(was, dict) and _same_pictures(field, was)
+        else field
+        for field, was in zip(again, before, strict=True)
+    ]
+
+
+def _same_pictures(again: dict[str, Any], was: dict[str, Any]) -> bool:
+    said = was.get("problem"), again.get("problem")
+    return (
+        all(isinstance(each, str) for each in said)
+        and again.get("shown") == was.get("shown")
+        and len({named_pictures.without_uncarried(str(each)) for each in said}) == 1
+    )

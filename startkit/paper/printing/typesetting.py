@@ -23,6 +23,7 @@ from startkit.paper.printing.slimming import slim
 
 PAGE, SHARED = "record.typ", "parts.typ"
 STANDARD = "a-3b"
+WIDEST = 80  # letters of a file's name in the list of attachments
 
 
 def moment(last_entry: datetime) -> datetime:
@@ -100,7 +101,8 @@ def _lay_out(root: Path, page: str, record: Record, attached: Sequence[Attachmen
         shutil.copyfile(str(resources.files("startkit.paper.printing") / name), root / name)
     printed = glyphs.for_print(record.data)
     printed["files"] = [
-        {**a.line(), "path": f"attachment-{n}"} for n, a in enumerate(attached, start=1)
+        {**a.line(), "path": f"attachment-{n}", "shown": _shown(a.name)}
+        for n, a in enumerate(attached, start=1)
     ]
     (root / "record.json").write_bytes(
         json.dumps(printed, ensure_ascii=False).encode("utf-8", "replace")
@@ -109,3 +111,9 @@ def _lay_out(root: Path, page: str, record: Record, attached: Sequence[Attachmen
         (root / name).write_bytes(content)
     for n, attachment in enumerate(attached, start=1):
         (root / f"attachment-{n}").write_bytes(attachment.content)
+
+
+def _shown(name: str) -> str:
+    """The name of a file as the page can print it; one that is wider than its column is broken."""
+    known = glyphs.printable(name)
+    return known if len(known) <= WIDEST else glyphs.breakable(known)

@@ -7,7 +7,7 @@ from __future__ import annotations
 from pathlib import Path, PurePosixPath
 
 from startkit.errors import PaperError
-from startkit.facts import baseline, checklists, file_types, plugins, safe_files
+from startkit.facts import baseline, checklists, named_pictures, plugins, safe_files
 from startkit.facts.digests import sha256
 from startkit.facts.job import DATABASE, SHEET, SPECIFICATION, Job, check_new_folder
 from startkit.facts.journal import Entry, Journal
@@ -123,19 +123,16 @@ def _place(name: str, content: bytes) -> PurePosixPath | None:
         return path
     if path.parts[0] == checklists.FOLDER and len(path.parts) == 2 and path.suffix == ".toml":
         return path
-    if (
-        path.parts[0] == PICTURES
-        and len(path.parts) > 1
-        and file_types.suffix(path) in file_types.PICTURES
-        and _is_picture(content)
-    ):
-        return path.relative_to(PICTURES)
+    if path.parts[0] == PICTURES and len(path.parts) > 1:
+        picture = name.removeprefix(f"{PICTURES}/")
+        if not named_pictures.name_fault(picture) and _is_picture(content):
+            return PurePosixPath(picture)
     return None
 
 
 def _is_picture(content: bytes) -> bool:
     try:
-        return content.startswith(tuple(file_types.PICTURE_STARTS)) or bool(
+        return named_pictures.is_raster(content) or bool(
             svg.safe(content.decode("utf-8"), PICTURES)
         )
     except (UnicodeDecodeError, PaperError):

@@ -7,7 +7,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from startkit import __version__
@@ -16,7 +16,7 @@ from startkit.facts.job import Job
 from startkit.paper import attachments, revisions
 from startkit.paper.attachments import Attachment
 from startkit.paper.evidence import PICTURES, Evidence
-from startkit.paper.printing import typesetting, versions
+from startkit.paper.printing import photographs, typesetting, versions
 from startkit.paper.printing.record import Layout, Record, record
 from startkit.paper.verifying import notebook_data, verdict_comparison
 
@@ -215,13 +215,15 @@ def _all_installed(made: Mapping[str, Any], printed: Mapping[str, Any]) -> bool:
 def _recorded(evidence: Evidence, job: Job, attached: Iterable[Attachment]) -> Record:
     printed, notebook = evidence.record, _notebook(evidence)
     try:
-        return record(
+        made = record(
             job,
             notebook,
             attached,
             Layout(printed["paper"], printed["form"], printed["company"]),
             revisions.of_line(printed.get("revision")),
         )
+        body = photographs.as_printed(made.data["body"], printed["body"])
+        return replace(made, data={**made.data, "body": body})
     except StartkitError:
         raise
     except Exception:  # what the notebook lacks is seen where it is looked for

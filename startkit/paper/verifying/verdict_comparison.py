@@ -14,6 +14,7 @@ from typing import Any
 
 from startkit.facts.job import Job
 from startkit.paper.evidence import Evidence
+from startkit.paper.printing import photographs
 from startkit.paper.printing.record import dressed, fronted
 from startkit.procedure import payload
 from startkit.procedure.assessment import Assessment, of_job
@@ -216,7 +217,7 @@ def held_against(evidence: Evidence, job: Job) -> Derived:
         block if again is None else again
         for block, again in zip(printed["body"], made, strict=True)
     ]
-    body = _plain(dressed(known, job.folder, {}, {}))
+    body = photographs.as_printed(_plain(dressed(known, job.folder, {}, {})), printed["body"])
     front = _plain(fronted(payload.front_part(seen)))
     found = [*compared(printed["front"], front, "first page")]
     for block, again in zip(printed["body"], body, strict=True):
