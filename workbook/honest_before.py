@@ -10,7 +10,7 @@ from workbook.measured import trace
 from workbook.people import ELECTRICIAN, TECHNICIAN
 from workbook.sensors_model import stream
 from workbook.story import Chapter, Line, flat, row, safety, setting_up, stroke_row
-from workbook.story_before import _safeties, hold_ends, rise
+from workbook.story_before import _safeties, hold_ends, refusals, rise
 from workbook.stroke_model import VaneDrive, simulate_strokes
 
 CELSIUS = 273.15
@@ -254,6 +254,9 @@ class HonestBefore(HonestPlant):
             (*self._sensors(), *safeties_of(self)),
             pace=3,
         )
+
+    def _refused(self) -> Chapter:
+        return Chapter("Starts refused", "15 09:55", TECHNICIAN, refusals(), pace=30)
 
     def _sensors(self) -> tuple[Line, ...]:
         m, lines = self.measured, []

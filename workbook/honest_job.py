@@ -14,6 +14,7 @@ from workbook.honest_before import HonestBefore, safety_of
 from workbook.honest_running import HonestRunning
 from workbook.people import ENGINEER, TECHNICIAN, WITNESS
 from workbook.story import Chapter, Line, flat, moment, row
+from workbook.story_handover import restored
 
 
 class HonestJob(HonestBefore, HonestRunning):
@@ -33,6 +34,7 @@ class HonestJob(HonestBefore, HonestRunning):
         yield self._electrical()
         yield self._water()
         yield self._controls()
+        yield self._refused()
         yield self._vanes()
         yield from self._oil()
         yield from self._first_start()
@@ -58,6 +60,7 @@ class HonestJob(HonestBefore, HonestRunning):
             Line("handover.instructed_who", f"{WITNESS}, two operators"),
             Line("handover.documents", "This record, machine sheet, wiring diagrams"),
             Line("handover.next_visit", "2026-10-20"),
+            *restored(),
             *flat(
                 *(
                     tuple(

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from startkit.facts.machine import Machine
 from workbook.honest_plant import HonestPlant
 from workbook.people import ELECTRICIAN, TECHNICIAN
-from workbook.story import Chapter, Line, flat, row, zero_rows
+from workbook.start_cards import card, check, stopped
+from workbook.story import Chapter, Line, flat, moment, row, zero_rows
 
 PHASE_CURRENTS = (1.004, 0.994, 1.001)  # shares of their mean
 
@@ -55,7 +56,8 @@ class HonestRunning(HonestPlant):
             Line("lube.trip_seen", f"{trip - 0.5:.1f}", "kPa", "PO-S"),
             Line("lube.trip_method", "pressure lowered with the pump running"),
         )
-        stopped = (
+        rested = (
+            *stopped(2, moment("15 16:18:00"), "stopped by hand"),
             Line("lube.coast_down", m.oil_rows(m.coast_down, "coast-down"), tag="PO-S"),
             Line("lube.stopped", "0", "s"),
             Line("lube.at_rest", f"{m.truth.coast_down:.0f}", "s", "SW-1"),
@@ -63,7 +65,7 @@ class HonestRunning(HonestPlant):
         return (
             Chapter("Oil at rest", "15 08:15", TECHNICIAN, before, pace=20),
             Chapter("Oil pump running", "15 08:40", TECHNICIAN, running, pace=20),
-            Chapter("First ordinary stop", "15 16:25", TECHNICIAN, stopped, pace=20),
+            Chapter("First ordinary stop", "15 16:25", TECHNICIAN, rested, pace=20),
         )
 
     # --- start and pull-down ----------------------------------------------------------------------
@@ -74,9 +76,6 @@ class HonestRunning(HonestPlant):
         settled = self.si(motor.full_load_current, "A") * 0.58
         run_up = self.si(motor.run_up_time, "s") * 0.92
         lines = (
-            Line("first_start.closed_proof", "made"),
-            Line("first_start.vane_position", "0.3", "%", "VP-1"),
-            Line("first_start.rotation", "right, by phase meter and pressure rise"),
             Line("first_start.run_up_time", f"{run_up:.1f}", "s", "SW-1"),
             *(
                 Line(f"first_start.peak_l{n}", f"{inrush * share:.0f}", "A", "AM-1")
@@ -114,12 +113,20 @@ class HonestRunning(HonestPlant):
                 )
             ),
             Line("first_start.noise_heard", "Nothing unusual."),
-            *self._start(1, "2026-04-15 10:34:00", "2026-04-15 10:34:02", "bump"),
-            *self._start(2, "2026-04-15 11:52:00", "2026-04-15 16:18:00", "stopped by hand"),
-            *self._start(3, "2026-04-16 08:42:00", "2026-04-16 15:31:00", "stopped by hand"),
+            *self._card(2, "15 11:52:00", 0.60),
             Line("trips.any", "no"),
         )
-        return (Chapter("First start", "15 12:20", TECHNICIAN, lines, pace=4),)
+        bump = (
+            Line("first_start.rotation", "right, by phase meter and pressure rise"),
+            *self._card(1, "15 10:34:00", 1.0),
+            *stopped(1, moment("15 10:34:02"), "bump"),
+        )
+        return (
+            check(1, "15 10:28"),
+            Chapter("Bump", "15 10:36", TECHNICIAN, bump, pace=10),
+            check(2, "15 11:48"),
+            Chapter("First start", "15 12:20", TECHNICIAN, lines, pace=4),
+        )
 
     @property
     def _oil_differential(self) -> float:
@@ -127,8 +134,8 @@ class HonestRunning(HonestPlant):
         circuit = self.measured.oil_circuit(self.measured.truth.zero_left)
         return circuit.true_differential / 1e3
 
-    def _start(self, n: int, began: str, ended: str, end: str) -> tuple[Line, ...]:
-        return row("first_start.starts", n, {"started": began, "stopped": ended, "end": end})
+    def _card(self, n: int, began: str, limit: float) -> tuple[Line, ...]:
+        return card(n, moment(began), self.measured.oil_at_start(n), limit, "")
 
     @property
     def _pulled(self) -> float:
@@ -186,6 +193,9 @@ class HonestRunning(HonestPlant):
                 Line("load_up.standstill_temperature", m.standstill[1], "°C", "TW-3"),
             ),
         )
+        yield check(3, "16 08:38")
+        third = self._card(3, "16 08:42:00", 1.0)
+        yield Chapter("Third day", "16 08:50", TECHNICIAN, third, pace=10)
         clocks = ("09:40", "11:05", "13:20")
         for n, (load, clock) in enumerate(zip(m.truth.loads, clocks, strict=True), 1):
             cells = [
@@ -201,6 +211,7 @@ class HonestRunning(HonestPlant):
     def _stop(self) -> Chapter:
         m = self.measured
         lines = (
+            *stopped(3, moment("16 15:31:00"), "stopped by hand"),
             Line("shut_down.stop", "ordinary stop, unloaded first"),
             Line("shut_down.stopped_at", "2026-04-16 15:31:00"),
             Line("shut_down.vanes_before", f"{m.truth.vanes_at_stop:.0f}", "%", "VP-1"),

@@ -329,6 +329,8 @@ def controls(m: Measured) -> tuple[Chapter, ...]:
     return (
         Chapter("Sensors", "14 09:42", TECHNICIAN, _sensors(m), pace=6),
         Chapter("Safeties", "14 09:49", TECHNICIAN, _safeties(), pace=4),
+        # With the oil pump running and the vanes at hand, and the motor circuit still locked out.
+        Chapter("Starts refused", "15 09:55", TECHNICIAN, refusals(), pace=40),
     )
 
 
@@ -412,6 +414,19 @@ def _safeties() -> tuple[Line, ...]:
             )
             for n, name in enumerate(acted, 1)
         ),
+    )
+
+
+def refusals() -> tuple[Line, ...]:
+    """Starts that the controls refused, each with one thing missing."""
+    really = "refused, condition really missing"
+    return (
+        *(
+            Line(f"controls.refused_{name}", really)
+            for name in ("vanes", "oil", "evaporator", "condenser")
+        ),
+        Line("controls.refused_timer", "refused, condition simulated"),
+        Line("controls.refused_by", TECHNICIAN),
     )
 
 

@@ -44,6 +44,7 @@ def handover(m: Measured) -> tuple[Chapter, ...]:
                         "This record, machine sheet, wiring diagrams, maker's manual",
                     ),
                     Line("handover.next_visit", "2026-10-20"),
+                    *restored(),
                 ),
             ),
             pace=20,
@@ -78,6 +79,13 @@ def handover(m: Measured) -> tuple[Chapter, ...]:
             pace=30,
         ),
     )
+
+
+def restored() -> tuple[Line, ...]:
+    """The last look: nothing bridged, nothing by hand, no lock left."""
+    names = ("taken_out", "automatic", "unlocked")
+    answers = tuple(Line(f"handover.{name}", "yes") for name in names)
+    return (*answers, Line("handover.unlocked_by", TECHNICIAN))
 
 
 def settings(m: Measured) -> tuple[Line, ...]:

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 from workbook.measured import SECOND_START, Measured
 from workbook.people import ELECTRICIAN, ENGINEER, TECHNICIAN
+from workbook.start_cards import card, check, stopped
 from workbook.start_model import RunUpRecord, run_up_rows
 from workbook.story import Chapter, Line, flat, moment, row
 
@@ -23,14 +24,17 @@ def first_start(m: Measured) -> tuple[Chapter, ...]:
     began = clock("15 11:12:00")
     trip, peak = began + timedelta(seconds=round(tripped.tripped_at)), tripped.currents.max()
     return (
-        _bump(),
+        check(1, "15 10:28"),
+        _bump(m),
+        check(2, "15 11:08"),
         _start_that_trips(m, tripped, began, trip),
         _trip_written_down(m, trip, peak),
+        check(3, "15 11:48"),
         _start_that_holds(m, held),
     )
 
 
-def _bump() -> Chapter:
+def _bump(m: Measured) -> Chapter:
     """The motor switched on for a moment to see which way it turns."""
     return Chapter(
         "Bump",
@@ -44,7 +48,8 @@ def _bump() -> Chapter:
                     note="Hermetic: no shaft to be seen.",
                 ),
             ),
-            start_row(1, clock("15 10:34:00"), clock("15 10:34:02"), "bump", "Rotation proven."),
+            card(1, clock("15 10:34:00"), m.oil_at_start(1), m.truth.limit_found, "For rotation."),
+            stopped(1, clock("15 10:34:02"), "bump"),
         ),
         pace=40,
     )
@@ -60,8 +65,6 @@ def _start_that_trips(
         TECHNICIAN,
         flat(
             (
-                Line("first_start.closed_proof", "made"),
-                Line("first_start.vane_position", "0.3", "%", "VP-1"),
                 Line(
                     "first_start.run_up",
                     run_up_rows(tripped),
@@ -73,18 +76,19 @@ def _start_that_trips(
                     ),
                 ),
                 Line("first_start.peak_by", "recorder or analyser, RMS of each cycle"),
-                Line("first_start.current_where", "supply side of the drive"),
+                Line("first_start.current_where", "motor side of the drive"),
             ),
-            start_row(
+            card(
                 2,
                 began,
-                trip,
-                "trip",
-                "Overcurrent, first-out. Warm loop and current limit at 100 % of full-load"
-                f" current; limit lowered to {100 * m.truth.limits_left[0][1]:.0f} %, trip reset.",
+                m.oil_at_start(2),
+                m.truth.limit_found,
+                "Warm loop and current limit at 100 % of full-load current; limit lowered to"
+                f" {100 * m.truth.limits_left[0][1]:.0f} %, trip reset.",
             ),
+            stopped(2, trip, "trip", "Motor overcurrent"),
         ),
-        pace=50,
+        pace=35,
     )
 
 
@@ -147,7 +151,6 @@ def _start_that_holds(m: Measured, held: RunUpRecord) -> Chapter:
         TECHNICIAN,
         flat(
             (
-                Line("first_start.vane_position", "0.2", "%", "VP-1", "Second start."),
                 Line(
                     "first_start.run_up",
                     run_up_rows(held),
@@ -214,7 +217,13 @@ def _start_that_holds(m: Measured, held: RunUpRecord) -> Chapter:
                     note="Entered after the pull-down had come to its end.",
                 ),
             ),
-            start_row(3, SECOND_START, None, "", f"Limit {limits_in_words(m)}."),
+            card(
+                3,
+                SECOND_START,
+                m.oil_at_start(3),
+                m.truth.limits_left[0][1],
+                f"Limit {limits_in_words(m)}.",
+            ),
         ),
         pace=25,
     )
@@ -232,19 +241,6 @@ def limits_in_words(m: Measured) -> str:
 
 def clock(text: str) -> datetime:
     return moment(text)
-
-
-def start_row(
-    n: int, began: datetime, ended: datetime | None, end: str, remark: str
-) -> tuple[Line, ...]:
-    """One start of the table."""
-    cells = {
-        "started": f"{began:%Y-%m-%d %H:%M:%S}",
-        "stopped": f"{ended:%Y-%m-%d %H:%M:%S}" if ended else "",
-        "end": end,
-        "remark": remark,
-    }
-    return row("first_start.starts", n, {name: value for name, value in cells.items() if value})
 
 
 def pull_down(m: Measured) -> tuple[Chapter, ...]:
@@ -304,8 +300,7 @@ def stop(m: Measured) -> tuple[Chapter, ...]:
             "15 16:25",
             TECHNICIAN,
             (
-                Line("first_start.starts.3.stopped", "2026-04-15 16:18:00"),
-                Line("first_start.starts.3.end", "stopped by hand"),
+                *stopped(3, clock("15 16:18:00"), "stopped by hand"),
                 Line("lube.coast_down", m.oil_rows(m.coast_down, "coast-down"), tag="PO-S"),
                 Line("lube.stopped", "0", "s"),
                 Line(
@@ -366,15 +361,16 @@ def load_up(m: Measured) -> tuple[Chapter, ...]:
             ),
             pace=45,
         ),
+        check(4, "16 08:38"),
         Chapter(
             "Third day",
             "16 08:50",
             TECHNICIAN,
-            start_row(
+            card(
                 4,
                 clock("16 08:42:00"),
-                None,
-                "",
+                m.oil_at_start(4),
+                1.0,
                 "For load-up; heat from the boilers' exchanger lent as load.",
             ),
         ),
@@ -422,8 +418,7 @@ def load_up(m: Measured) -> tuple[Chapter, ...]:
             "16 15:40",
             TECHNICIAN,
             (
-                Line("first_start.starts.4.stopped", "2026-04-16 15:31:00"),
-                Line("first_start.starts.4.end", "stopped by hand"),
+                *stopped(4, clock("16 15:31:00"), "stopped by hand"),
                 Line("shut_down.stop", "ordinary stop, unloaded first"),
                 Line("shut_down.stopped_at", "2026-04-16 15:31:00"),
                 Line("shut_down.vanes_before", f"{m.truth.vanes_at_stop:.0f}", "%", "VP-1"),

@@ -25,7 +25,7 @@ def described(assessment: Assessment, stage: str) -> list[dict[str, Any]]:
     """The stage's groups of fields in order, each field with its state."""
     entries = assessment.stage_entries(stage)
     groups: dict[str, list[dict[str, Any]]] = {}
-    for field in entries.fields.values():
+    for field in entries.asked:
         groups.setdefault(field.group, []).append(_field(field, entries))
     return [{"title": title, "fields": fields} for title, fields in groups.items()]
 
@@ -33,7 +33,7 @@ def described(assessment: Assessment, stage: str) -> list[dict[str, Any]]:
 def states(assessment: Assessment, stage: str) -> dict[str, dict[str, Any]]:
     """Every field's state by name; what a form shows and may have to renew."""
     entries = assessment.stage_entries(stage)
-    return {field.name: state(field, entries) for field in entries.fields.values()}
+    return {field.name: state(field, entries) for field in entries.asked}
 
 
 def _field(field: Field, entries: Entries) -> dict[str, Any]:
@@ -211,7 +211,7 @@ def instruments(assessment: Assessment, stage: str, chosen: dict[str, str]) -> l
     entries = assessment.stage_entries(stage)
     asked = [
         kind
-        for field in entries.fields.values()
+        for field in entries.asked
         for kind in (field.kind, *(column.kind for column in field.columns))
     ]
     kinds = [kind for kind in dict.fromkeys(asked) if kind in KINDS]

@@ -11,7 +11,7 @@ from startkit.facts.job import State
 from startkit.facts.journal import Entry
 from startkit.procedure import site
 from startkit.procedure.holds import HOLDS, NAMES, HoldPoint
-from startkit.procedure.stage import Field, Stage
+from startkit.procedure.stage import Column, Field, Stage
 
 # Changes to these settle or open a hold point whichever stage they belong to.
 ALWAYS = (f"{site.PREFIX}.", "waiver.", "not_applicable.")
@@ -19,7 +19,7 @@ ALWAYS = (f"{site.PREFIX}.", "waiver.", "not_applicable.")
 WasClear = Callable[[HoldPoint, int], bool]
 
 
-def due_after(stage: Stage, field: Field | None) -> HoldPoint | None:
+def due_after(stage: Stage, field: Field | Column | None) -> HoldPoint | None:
     """The hold point that should be clear before something of this stage is entered; None if there
     is none.
     """
@@ -70,8 +70,10 @@ def _due(entry: Entry, stages: Mapping[str, Stage]) -> HoldPoint | None:
     stage = stages.get(stage_name)
     if stage is None:
         return None
-    name = rest.split(".", 1)[0]
-    return due_after(stage, next((f for f in stage.fields if f.name == name), None))
+    name, *cell = rest.split(".")
+    field = next((f for f in stage.fields if f.name == name), None)
+    column = next((c for c in field.columns if c.name in cell[1:]), None) if field else None
+    return due_after(stage, field if column is None or column.after is None else column)
 
 
 def sentence(hold: HoldPoint) -> str:

@@ -22,7 +22,7 @@ def entered(entries: Entries, early: Early) -> list[dict[str, Any]]:
     """Every single field of the stage: as typed, by whom, when, with what, corrections, whether too
     early.
     """
-    single = (f for f in entries.fields.values() if f.kind not in (TABLE, SERIES))
+    single = (f for f in entries.asked if f.kind not in (TABLE, SERIES))
     return [_entered_field(f, entries, early) for f in single]
 
 
@@ -88,10 +88,8 @@ def correction(before: Entry, after: Entry) -> dict[str, str]:
 
 def entered_tables(entries: Entries, early: Early) -> list[dict[str, Any]]:
     """The table fields as they were filled; a pasted series by its length and ends."""
-    tables = [_entered_table(f, entries, early) for f in entries.fields.values() if f.kind == TABLE]
-    return tables + [
-        _entered_series(f, entries, early) for f in entries.fields.values() if f.kind == SERIES
-    ]
+    tables = [_entered_table(f, entries, early) for f in entries.asked if f.kind == TABLE]
+    return tables + [_entered_series(f, entries, early) for f in entries.asked if f.kind == SERIES]
 
 
 def _entered_table(field: Field, entries: Entries, early: Early) -> dict[str, Any]:

@@ -244,6 +244,11 @@ class Entries:
     def fields(self) -> Mapping[str, Field]:
         return {f.name: f for f in self.declared.fields_for(self.machine)}
 
+    @property
+    def asked(self) -> tuple[Field, ...]:
+        """The fields that a form shows: a retired one only where it was filled."""
+        return tuple(f for f in self.fields.values() if not f.retired or self._filled(f))
+
     def has(self, name: str) -> bool:
         """True if this machine's stage has the field."""
         return name in self.fields

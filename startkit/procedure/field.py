@@ -50,6 +50,8 @@ class Column:
         Point of a trend that fills it, in a series; `CLOCK` for the time since the stretch begins.
     was : tuple of str
         Earlier labels: a block pasted under one of them still reads.
+    after : str or None
+        As of a field; None: that of its field.
     """
 
     name: str
@@ -61,6 +63,7 @@ class Column:
     required: bool = False
     point: str = ""
     was: tuple[str, ...] = ()
+    after: str | None = None
 
     @cached_property
     def options(self) -> tuple[Choice, ...]:
@@ -111,6 +114,8 @@ class Field:
         ``applies(machine) -> bool``: whether this machine has it.
     after : str or None
         Hold point without which an entry is marked early; empty: none; None: that of the stage.
+    retired : bool
+        No longer asked for: forms leave it out unless an earlier journal has filled it.
     """
 
     name: str
@@ -128,6 +133,7 @@ class Field:
     )
     applies: Callable[[Machine], bool] = field(default=lambda machine: True, compare=False)
     after: str | None = None
+    retired: bool = False
 
     @cached_property
     def options(self) -> tuple[Choice, ...]:

@@ -77,6 +77,8 @@ def runs(entries: Entries, problems: list[str]) -> tuple[Run, ...]:
     """
     found = []
     for row in entries.rows("starts"):
+        if not any(row.text(column) for column in ("started", "stopped", "end", "remark")):
+            continue  # only checked so far, before the start
         began, ended = moment(row.text("started")), moment(row.text("stopped"))
         if began is None:
             problems.append(

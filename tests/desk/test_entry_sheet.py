@@ -153,10 +153,15 @@ def put(what: str, value: str, unit: str = "", **more: str) -> Entry:
 # --- there and back -----------------------------------------------------------------------------
 
 
+def asked_of(stage: Stage, job: Job) -> list[Field]:
+    """What a blank sheet asks for: all but what only earlier journals hold."""
+    return [field for field in stage.fields_for(job.machine) if not field.retired]
+
+
 def everything(job: Job) -> Iterator[tuple[str, Field | Column, str]]:
     """(item, what asks for it, a value) for all that a sheet can take; two rows of each table."""
     for name, stage in for_job(job).items():
-        for field in stage.fields_for(job.machine):
+        for field in asked_of(stage, job):
             if field.kind == TABLE:
                 yield from (
                     (f"{name}.{field.name}.{n}.{c.name}", c, value_for(c, n))
@@ -798,7 +803,7 @@ def test_every_stage_has_its_tab_and_every_question_its_row(job: Job, whole: She
         texts = "\n".join(
             str(cell.value) for row in whole.tabs[name].iter_rows() for cell in row if cell.value
         )
-        for field in stage.fields_for(job.machine):
+        for field in asked_of(stage, job):
             assert field.question in texts and field.help in texts, (name, field.name)
         assert all(f"Caution: {caution}" in texts for caution in stage.cautions)
 

@@ -10,7 +10,7 @@ import pytest
 from startkit.facts.machine import Safeties
 from startkit.procedure import payload
 from startkit.stages.controls import STAGE
-from startkit.stages.controls.fields import SAFETIES
+from startkit.stages.controls.fields import REFUSALS, SAFETIES
 from startkit.stages.electrical import STAGE as ELECTRICAL
 from startkit.stages.setup import STAGE as SETUP
 from startkit.stages.water import STAGE as WATER
@@ -110,6 +110,11 @@ GOOD = {
     **_interlock(1, "evaporator water flow"),
     **_interlock(2, "condenser water flow"),
     **_interlock(3, "emergency stop"),
+    **{
+        f"refused_{name}": ("refused, condition really missing", "")
+        for name in ("vanes", "oil", "evaporator", "condenser", "timer")
+    },
+    "refused_by": ("R. Ortega", ""),
 }
 
 
@@ -842,3 +847,42 @@ def test_a_reset_by_hand_that_the_sheet_asks_for_is_kept(job, verdict_of):
 def test_every_safety_of_the_sheet_can_be_chosen():
     offered = {choice.code for _, _, choices, _ in SAFETIES.values() for choice in choices}
     assert set(Safeties.model_fields) <= offered
+
+
+# --- starts refused ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", REFUSALS)
+def test_a_start_that_was_not_refused_fails(job, verdict_of, name):
+    found = verdict_of(job({name: ("not refused", "")}), f"controls.{name}")
+    assert found.outcome is Outcome.FAIL
+
+
+@pytest.mark.parametrize("name", REFUSALS)
+def test_a_refusal_counts_only_with_the_condition_really_missing(job, verdict_of, name):
+    found = verdict_of(job({name: ("refused, condition simulated", "")}), f"controls.{name}")
+    # Before the first run no timer runs by itself.
+    timer = name == "refused_timer"
+    assert found.outcome is (Outcome.PASS if timer else Outcome.UNPROVEN)
+    assert "simulated" in found.sentence
+
+
+@pytest.mark.parametrize("lacking", ["refused_oil", "refused_by"])
+def test_a_refusal_that_was_not_tried_or_has_no_name_is_open(job, verdict_of, lacking):
+    assert verdict_of(job({lacking: None}), "controls.refused_oil").outcome is Outcome.OPEN
+
+
+def test_a_sheet_without_timers_asks_for_no_timer(job, assess):
+    sheet = {"motor.start_to_start": None, "motor.stop_to_start": None}
+    keys = {v.key for v in assess(job(sheet=sheet)).findings("controls").verdicts}
+    assert "controls.refused_timer" not in keys and "controls.refused_oil" in keys
+
+
+def test_the_shaft_waits_for_the_starts_that_must_be_refused(job, assess):
+    needed = {v.key for v in assess(job()).hold("turn_shaft").needed}
+    assert {f"controls.{name}" for name in REFUSALS} <= needed
+
+
+def test_the_list_counts_what_was_seen_apart_from_what_was_simulated(job, verdict_of):
+    told = verdict_of(job(), "controls.listed").sentence
+    assert "8 seen to act" in told and "2 simulated at the sensor" in told

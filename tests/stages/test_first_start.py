@@ -7,9 +7,20 @@ import pytest
 from startkit.stages.first_start import STAGE
 from startkit.verdict import Outcome
 
+CARD = {
+    "taken_out": ("yes", ""),
+    "automatic": ("yes", ""),
+    "unlocked": ("yes", ""),
+    "people_clear": ("yes", ""),
+    "by": ("A. Tester", ""),
+    "closed": ("made", ""),
+    "vanes": ("0.5", "%"),
+    "oil_before": ("140", "kPa"),
+    "oil_after": ("138", "kPa"),
+    "flows": ("yes", ""),
+    "limit": ("60", "%"),
+}
 GOOD = {
-    "closed_proof": ("made", ""),
-    "vane_position": ("0.5", "%"),
     "rotation": ("right, seen at the shaft", ""),
     "run_up_time": ("19", "s"),
     "peak_l1": ("990", "A"),
@@ -30,7 +41,9 @@ GOOD = {
     "noise_heard": ("nothing unusual", ""),
     "starts.1.started": ("2026-11-25 14:00", ""),
     "starts.1.stopped": ("2026-11-25 14:10", ""),
+    **{f"starts.1.{column}": cell for column, cell in CARD.items()},
 }
+SECOND = {f"starts.2.{column}": cell for column, cell in CARD.items()}
 
 
 @pytest.fixture
@@ -59,11 +72,31 @@ def test_an_empty_stage_is_open_everywhere(make_job, assess):
 @pytest.mark.parametrize(
     ("changes", "key", "outcome"),
     [
-        ({"vane_position": ("5", "%")}, "vane_position", Outcome.PASS),
-        ({"vane_position": ("5.1", "%")}, "vane_position", Outcome.FAIL),
-        ({"vane_position": ("", "")}, "vane_position", Outcome.OPEN),
-        ({"vane_position": ("5", "A")}, "vane_position", Outcome.OPEN),
-        ({"closed_proof": ("open", "")}, "closed_proof", Outcome.FAIL),
+        ({"starts.1.vanes": ("5", "%")}, "vane_position", Outcome.PASS),
+        ({"starts.1.vanes": ("5.1", "%")}, "vane_position", Outcome.FAIL),
+        ({"starts.1.vanes": ("", "")}, "vane_position", Outcome.OPEN),
+        ({"starts.1.vanes": ("5", "A")}, "vane_position", Outcome.OPEN),
+        ({"starts.1.closed": ("open", "")}, "closed_proof", Outcome.FAIL),
+        ({"starts.1.oil_before": ("110", "kPa")}, "start_1", Outcome.PASS),
+        ({"starts.1.oil_before": ("109.9", "kPa")}, "start_1", Outcome.FAIL),
+        ({"starts.1.oil_after": ("109.9", "kPa")}, "start_1", Outcome.FAIL),
+        ({"starts.1.oil_after": ("", "")}, "start_1", Outcome.OPEN),
+        ({"starts.1.flows": ("no", "")}, "start_1", Outcome.FAIL),
+        ({"starts.1.flows": ("", "")}, "start_1", Outcome.OPEN),
+        ({"starts.1.limit": ("", "")}, "start_1", Outcome.OPEN),
+        ({"starts.1.taken_out": ("no", "")}, "start_1", Outcome.FAIL),
+        ({"starts.1.by": ("", "")}, "start_1", Outcome.OPEN),
+        ({"starts.1.end": ("trip", "")}, "start_1", Outcome.OPEN),
+        (
+            {"starts.1.end": ("trip", ""), "starts.1.fault": ("Low oil", "")},
+            "start_1",
+            Outcome.PASS,
+        ),
+        ({"starts.1.taken_out": ("no", "")}, "restored", Outcome.FAIL),
+        ({"starts.1.automatic": ("no", "")}, "restored", Outcome.FAIL),
+        ({"starts.1.unlocked": ("no", "")}, "restored", Outcome.FAIL),
+        ({"starts.1.people_clear": ("", "")}, "restored", Outcome.OPEN),
+        ({"starts.1.by": ("", "")}, "restored", Outcome.OPEN),
         ({"rotation": ("wrong", "")}, "rotation", Outcome.FAIL),
         ({"rotation": ("not seen", "")}, "rotation", Outcome.UNPROVEN),
         ({"run_up_time": ("24", "s")}, "run_up_time", Outcome.PASS),
@@ -121,6 +154,52 @@ def test_an_empty_stage_is_open_everywhere(make_job, assess):
 )
 def test_each_limit_holds_at_its_edge(job, verdict_of, changes, key, outcome):
     assert verdict_of(job(changes), f"first_start.{key}").outcome is outcome
+
+
+def test_an_earlier_start_keeps_its_fail_whatever_the_last_one_was(job, assess):
+    later = {"starts.2.started": ("2026-11-25 15:00", ""), **SECOND}
+    for column, cell in (("closed", ("open", "")), ("vanes", ("30", "%"))):
+        found = assess(job({f"starts.1.{column}": cell, **later})).findings("first_start")
+        outcomes = {v.key.removeprefix("first_start."): v.outcome for v in found.verdicts}
+        assert outcomes["start_1"] is Outcome.FAIL
+        assert outcomes["start_2"] is Outcome.PASS
+        assert outcomes["closed_proof"] is outcomes["vane_position"] is Outcome.PASS
+
+
+def test_one_value_for_all_starts_of_an_earlier_journal_still_counts(job, assess):
+    blank = {what: ("", "") for what in GOOD if what.removeprefix("starts.1.") in CARD}
+    old = {"closed_proof": ("made", ""), "vane_position": ("0.5", "%"), **blank}
+    found = assess(job(old)).findings("first_start")
+    assert {v.key: v.outcome for v in found.verdicts if v.outcome is not Outcome.PASS} == {}
+    keys = {v.key for v in found.verdicts}
+    assert {"first_start.start_1", "first_start.restored"}.isdisjoint(keys)
+    assert "first_start.closed_proof" in keys
+
+
+def test_the_shaft_waits_for_the_check_before_the_first_start(make_job, put, assess):
+    made = make_job(stages={"first_start": STAGE})
+    assert not assess(made).hold("turn_shaft").is_clear
+    for column in ("taken_out", "automatic", "unlocked", "people_clear"):
+        put(made, f"first_start.starts.1.{column}", "yes")
+    put(made, "first_start.starts.1.by", "A. Tester")
+    now = assess(made)
+    assert now.hold("turn_shaft").is_clear and now.early == {}
+    # The check alone is no start.
+    assert not {v.key for _, v in now.verdicts()} & {"first_start.start_1"}
+    assert "No start is entered." in {v.sentence for _, v in now.verdicts()}
+
+
+def test_a_start_entered_before_the_shaft_may_turn_is_early(make_job, put, assess):
+    made = make_job(stages={"first_start": STAGE})
+    put(made, "first_start.starts.1.started", "2026-11-25 14:00")
+    assert set(assess(made).early) == {1}
+
+
+def test_what_an_earlier_form_asked_is_shown_only_where_it_was_filled(job, assess):
+    asked = {field.name for field in assess(job()).stage_entries("first_start").asked}
+    assert {"closed_proof", "vane_position"}.isdisjoint(asked)
+    old = assess(job({"vane_position": ("0.5", "%")})).stage_entries("first_start").asked
+    assert "vane_position" in {field.name for field in old}
 
 
 def test_a_wye_delta_start_in_delta_is_told_from_its_current(job, verdict_of):

@@ -167,8 +167,17 @@ ROWS = (
         "feedback recorder out of calibration", "vanes.*", {"setup.instruments.*.due": "2019-01-01"}
     ),
     Row("no recorder named for the trace", "vanes.*", {"vanes.trace*": no_instrument}),
-    Row("vanes 30 % open at the start", "first_start.*", {"first_start.vane_position": "30"}),
-    Row("switch open at the start", "first_start.*", {"first_start.closed_proof": "open"}),
+    Row(
+        "vanes 30 % open at the first start, closed at the last",
+        "first_start.start_1",
+        {"first_start.starts.1.vanes": "30"},
+    ),
+    Row(
+        "switch open at the first start, made at the last",
+        "first_start.start_1",
+        {"first_start.starts.1.closed": "open"},
+    ),
+    Row("switch open at the last start", "first_start.*", {"first_start.starts.3.closed": "open"}),
     Row("vanes 30 % open after the stop", "shut_down.*", {"shut_down.vane_position": "30"}),
     Row("switch open after the stop", "shut_down.*", {"shut_down.closed_proof": "open"}),
     # --- safety and locks
@@ -335,6 +344,26 @@ ROWS = (
         "controls.*",
         {"controls.pressure_safeties.1.seen": times(1.2)},
     ),
+    Row(
+        "started without oil pressure when it was tried",
+        "controls.refused_oil",
+        {"controls.refused_oil": "not refused"},
+    ),
+    Row(
+        "started with the vanes open when it was tried",
+        "controls.refused_vanes",
+        {"controls.refused_vanes": "not refused"},
+    ),
+    Row(
+        "closed-position switch only bridged when the start was tried",
+        "controls.refused_vanes",
+        {"controls.refused_vanes": "refused, condition simulated"},
+    ),
+    Row(
+        "start without condenser flow never tried",
+        "controls.refused_condenser",
+        {"controls.refused_condenser": None},
+    ),
     Row("flow switch never seen to act", "controls.*", {"controls.interlocks.1.seen": "no"}),
     Row(
         "overcurrent trip at twice the current",
@@ -465,6 +494,50 @@ ROWS = (
             "first_start.temperatures.1.temperature": "180 °C",
         },
     ),
+    Row(
+        "jumper left in before the first start",
+        "first_start.restored",
+        {"first_start.starts.1.taken_out": "no"},
+    ),
+    Row(
+        "no one looked whether the machine was restored before the second start",
+        "first_start.start_2",
+        {
+            "first_start.starts.2.taken_out": None,
+            "first_start.starts.2.automatic": None,
+            "first_start.starts.2.unlocked": None,
+        },
+    ),
+    Row(
+        "locks still on before the last start",
+        "first_start.start_3",
+        {"first_start.starts.3.unlocked": "no"},
+    ),
+    Row(
+        "checked before the start by somebody not on the job",
+        "first_start.start_2",
+        {"first_start.starts.2.by": "Nils Fairweather"},
+    ),
+    Row(
+        "started without water flow",
+        "first_start.start_2",
+        {"first_start.starts.2.flows": "no"},
+    ),
+    Row(
+        "oil at half its differential before the first start",
+        "first_start.start_1",
+        {"first_start.starts.1.oil_before": times(0.5)},
+    ),
+    Row(
+        "oil lost during the second start",
+        "first_start.start_2",
+        {"first_start.starts.2.oil_after": "20"},
+    ),
+    Row(
+        "vane position at the start without an instrument",
+        "first_start.start_2",
+        {"first_start.starts.2.vanes": no_instrument},
+    ),
     # --- trips
     Row("a trip that nobody explains", "trips.*", {"trips.any": "yes"}),
     Row(
@@ -563,6 +636,9 @@ ROWS = (
             "handover.open_items.1.state": "open",
         },
     ),
+    Row("handed over with a jumper in", "handover.taken_out", {"handover.taken_out": "no"}),
+    Row("handed over by hand", "handover.automatic", {"handover.automatic": "no"}),
+    Row("lock left on at hand-over", "handover.unlocked", {"handover.unlocked": "no"}),
     Row("nobody instructed", "handover.*", {"handover.instructed": "no"}),
     Row("no statement of the technician", "handover.*", {"handover.statements.1.*": None}),
 )

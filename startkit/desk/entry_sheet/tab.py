@@ -55,7 +55,7 @@ class Tab:
         """Write the whole tab."""
         self._head()
         group = ""
-        for field in self.entries.fields.values():
+        for field in self.entries.asked:
             if field.group != group:
                 look.group(self.sheet, self._next(), field.group, Place.WHY)
             group = field.group

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from startkit.facts.machine import Machine
 from startkit.procedure.choice import Choice
 from startkit.procedure.stage import Column, Field
 from startkit.units import difference_kind
@@ -183,4 +184,50 @@ _SAFETIES = (
 )
 
 
-FIELDS = (*_SENSORS, *_SAFETIES)
+# --- starts refused -------------------------------------------------------------------------------
+
+REFUSED = Choice("refused", "refused, condition really missing")
+SIMULATED = Choice("refused_simulated", "refused, condition simulated")
+STARTED = Choice("not_refused", "not refused")
+# Field of each condition: what is taken away.
+REFUSALS = {
+    "refused_vanes": "Vanes off their closed position",
+    "refused_oil": "No oil pressure",
+    "refused_evaporator": "No evaporator flow",
+    "refused_condenser": "No condenser flow",
+    "refused_timer": "Timer between starts still running",
+}
+REFUSALS_GROUP = "Starts that must be refused"
+
+
+def _timed(machine: Machine) -> bool:
+    motor = machine.motor
+    timers = (motor.start_to_start, motor.stop_to_start, motor.starts_per_hour)
+    return any(timer is not None for timer in timers)
+
+
+def _always(machine: Machine) -> bool:
+    return True
+
+
+_REFUSALS = (
+    *(
+        Field(
+            name,
+            title,
+            "choice",
+            "Motor circuit locked out, all else ready: give the start command with only this"
+            " missing."
+            if name == "refused_vanes"
+            else "",
+            required=False,
+            choices=(REFUSED, SIMULATED, STARTED),
+            group=REFUSALS_GROUP,
+            applies=_timed if name == "refused_timer" else _always,
+        )
+        for name, title in REFUSALS.items()
+    ),
+    Field("refused_by", "Tried by", "person", required=False, group=REFUSALS_GROUP),
+)
+
+FIELDS = (*_SENSORS, *_SAFETIES, *_REFUSALS)

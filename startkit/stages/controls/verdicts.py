@@ -18,8 +18,17 @@ from startkit.science.sensors import (
 )
 from startkit.science.sensors import SOURCE as AGREEMENT
 from startkit.stages.controls import circumstances
-from startkit.stages.controls.fields import OTHER, RISING, SAFETIES, SENSORS
+from startkit.stages.controls.fields import (
+    AT_SENSOR,
+    BROUGHT,
+    FORCED,
+    OTHER,
+    RISING,
+    SAFETIES,
+    SENSORS,
+)
 from startkit.stages.controls.readings import Checked
+from startkit.stages.controls.refusals import refusals
 from startkit.stages.controls.setting_verdicts import setting_verdicts
 from startkit.units import Q, difference_kind
 from startkit.verdict import Outcome, Verdict
@@ -63,6 +72,7 @@ def judged(
     return (
         *(v for table, rows in checked.items() for v in _sensors(entries, table, rows)),
         *_safeties(machine, limits, entries),
+        *refusals(entries),
     )
 
 
@@ -221,7 +231,7 @@ def _listed(entries: Entries) -> Verdict:
         key="controls.listed",
         title="Every safety that a machine has is listed",
         outcome=Outcome.PASS,
-        sentence=f"{len(rows)} safeties and interlocks.",
+        sentence=f"{len(rows)} safeties and interlocks{_how_proven(rows)}.",
         source=PRACTICE,
         rests_on=tuple(item for row in rows for item in row.reading("safety").items)
         or tuple(f"controls.{name}" for name in tables),
@@ -234,6 +244,14 @@ def _listed(entries: Entries) -> Verdict:
         sentence=f"Not listed: {'; '.join(missing)}.",
         next_step="Add a row for each; if the machine lacks it, give name and reason.",
     )
+
+
+def _how_proven(rows: list[Row]) -> str:
+    """How many were proven in which way: what was simulated was not seen to trip."""
+    ways = ((BROUGHT, "seen to act"), (AT_SENSOR, "simulated at the sensor"), (FORCED, "forced"))
+    counted = [(sum(row.code("method") == way.code for row in rows), words) for way, words in ways]
+    told = ", ".join(f"{number} {words}" for number, words in counted if number)
+    return f": {told}" if told else ""
 
 
 def _title(row: Row) -> str:

@@ -57,23 +57,90 @@ def _phases(prefix: str, question: str, help: str, high: str, group: str) -> tup
     )
 
 
+# What is checked before a start is entered before the hold point that the start itself waits for.
+_BEFORE_A_START = (
+    Column("taken_out", "Jumpers, forced points, simulated sensors out", "yes_no", after=""),
+    Column("automatic", "Vanes, oil pump and limit back in automatic", "yes_no", after=""),
+    Column(
+        "unlocked",
+        "Locks and tags off",
+        "yes_no",
+        "Each by the person who set it",
+        after="",
+    ),
+    Column("people_clear", "People clear of the machine", "yes_no", after=""),
+    Column("by", "Checked and started by", "person", after=""),
+)
+_AT_A_START = (
+    Column("started", "Started", "moment", "Date and time, as 2026-11-25 14:30", required=True),
+    Column(
+        "closed",
+        "Closed-position switch",
+        "choice",
+        "As the starter read it at the start command; empty if there is none",
+        choices=(MADE, OPEN),
+    ),
+    Column(
+        "vanes",
+        "Vane position",
+        "percent",
+        "Feedback at the start command: 0 % is closed",
+        plausible=("-10 %", "110 %"),
+    ),
+    Column(
+        "oil_before",
+        "Oil differential before",
+        "pressure_difference",
+        "As displayed: the zero error found with the pump off is subtracted here",
+        plausible=("0 kPa", "800 kPa"),
+    ),
+    Column(
+        "oil_after",
+        "Oil differential after",
+        "pressure_difference",
+        "Running, or after a bump",
+        plausible=("0 kPa", "800 kPa"),
+    ),
+    Column("flows", "Both water flows proven", "yes_no"),
+    Column("limit", "Current limit set", "percent", plausible=("30 %", "110 %")),
+    Column("stopped", "Stopped", "moment"),
+    Column("end", "Ended by", "choice", choices=ENDS),
+    Column("fault", "First fault, if it tripped", help="As the panel words it"),
+    Column("remark", "Remark"),
+)
+
 FIELDS = (
     Field(
         "closed_proof",
         "Closed-position switch at start",
         "choice",
         "As the starter read it at the start command.",
+        required=False,
         choices=(MADE, OPEN),
         group="At the start",
         applies=lambda machine: machine.vanes.switch != "none",
+        retired=True,
     ),
     Field(
         "vane_position",
         "Vane position at start",
         "percent",
         "Feedback at the start command: 0 % is closed.",
+        required=False,
         plausible=("-10 %", "110 %"),
         group="At the start",
+        retired=True,
+    ),
+    Field(
+        "starts",
+        "Starts",
+        "table",
+        "One column for each start, bumps included: the check before it, what was read at the start"
+        " command, and how it ended.",
+        rows=3,
+        group="Starts",
+        across=True,
+        columns=(*_BEFORE_A_START, *_AT_A_START),
     ),
     Field(
         "rotation",
@@ -82,7 +149,7 @@ FIELDS = (
         "Bump the motor and watch the shaft turn. Where no shaft is visible, check with a phase"
         " meter and by the pressure rise.",
         choices=ROTATION,
-        group="At the start",
+        group="Starts",
     ),
     Field(
         "run_up_time",
@@ -244,21 +311,5 @@ FIELDS = (
         "text",
         "Rubbing, knocking, whistling, surge, or nothing unusual.",
         group="Bearings",
-    ),
-    Field(
-        "starts",
-        "Starts so far",
-        "table",
-        "Every start on this visit, including bumps: each one heats the motor.",
-        rows=3,
-        group="Starts",
-        columns=(
-            Column(
-                "started", "Started", "moment", "Date and time, as 2026-11-25 14:30", required=True
-            ),
-            Column("stopped", "Stopped", "moment"),
-            Column("end", "Ended by", "choice", choices=ENDS),
-            Column("remark", "Remark"),
-        ),
     ),
 )

@@ -9,7 +9,8 @@ from startkit.procedure.judging import Answer, by_choice, check
 from startkit.procedure.reading import Reading
 from startkit.procedure.starts import Next, Run, clock, overlapping, shortfalls
 from startkit.science.motor import acceleration_excess
-from startkit.stages.first_start.fields import MADE, NOT_SEEN, OPEN, RIGHT, WRONG
+from startkit.stages.first_start import cards
+from startkit.stages.first_start.fields import NOT_SEEN, RIGHT, WRONG
 from startkit.stages.first_start.phases import inrush, settled, supply, unbalance
 from startkit.stages.first_start.readings import FirstStart
 from startkit.stages.first_start.vibration import vibration
@@ -21,13 +22,10 @@ def judged(
 ) -> tuple[Verdict, ...]:
     """Every verdict of the stage, in the order in which the start goes."""
     return (
-        *_closed_proof(machine, entries),
-        check(
-            entries,
-            limits["first_start.vane_position"],
-            entries.reading("vane_position"),
-            next_step="Stop. Close the vanes, and find out why the start was allowed.",
-        ),
+        *cards.restored(entries),
+        *cards.closed_proof(machine, entries),
+        cards.vane_position(limits, entries),
+        *cards.cards(machine, limits, entries, start),
         _rotation(entries),
         _run_up(machine, limits, entries, start),
         inrush(machine, limits, entries, start),
@@ -43,29 +41,6 @@ def judged(
 
 
 # --- at the start --------------------------------------------------------------------------------
-
-
-def _closed_proof(machine: Machine, entries: Entries) -> tuple[Verdict, ...]:
-    if machine.vanes.switch == "none":
-        return ()
-    return (
-        by_choice(
-            entries,
-            "closed_proof",
-            "first_start.closed_proof",
-            "Vanes proven closed at start",
-            answers={
-                MADE: Answer(Outcome.PASS, "The closed-position switch was made."),
-                OPEN: Answer(
-                    Outcome.FAIL,
-                    "The start command was given with the closed-position switch open.",
-                    "Do not start again until the interlock prevents a start with the switch open.",
-                ),
-            },
-            blank="Not read.",
-            next_step="Enter whether the closed-position switch was made at the start command.",
-        ),
-    )
 
 
 def _rotation(entries: Entries) -> Verdict:
