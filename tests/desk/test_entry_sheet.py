@@ -26,7 +26,7 @@ from startkit.facts.plugins import find_template
 from startkit.procedure import registry
 from startkit.procedure.assessment import Assessment
 from startkit.procedure.registry import for_job
-from startkit.procedure.stage import SERIES, TABLE, Column, Field
+from startkit.procedure.stage import SERIES, TABLE, Column, Field, Stage
 from startkit.units import KINDS, label
 
 MACHINE = Path(__file__).parents[2] / "workbook" / "plant" / "machines" / "CH-1.toml"
