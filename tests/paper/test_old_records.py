@@ -69,6 +69,31 @@ def test_a_correction_excuses_what_it_names_and_for_older_records_only():
     assert not now.corrected and len(now.contradicting) == 1
 
 
+def test_a_table_that_asks_for_more_columns_is_the_same_table_while_they_are_empty():
+    def table(heads: str, *rows: str) -> dict[str, object]:
+        columns = [{"label": head} for head in heads]
+        return {"name": "starts", "columns": columns, "rows": [list(row) for row in rows]}
+
+    def differing(now: dict[str, object]) -> list[str]:
+        before = {"tables": [table("ab", "12")]}
+        found = verdict_comparison.compared(before, {"tables": [now]}, "First start")
+        return [each.what for each in found]
+
+    assert differing({**table("acb"), "rows": [["1", "", "2"]]}) == []
+    assert differing({**table("acb"), "rows": [["1", "9", "2"]]})
+    assert differing({**table("acb"), "rows": [["1", "", "3"]]})
+
+
+def test_a_stage_that_asks_for_more_may_be_incomplete_and_no_other():
+    def difference(key: str, one_sided: bool) -> verdict_comparison.Difference:
+        return verdict_comparison.Difference("V", "outcome", "pass", "open", True, one_sided, key)
+
+    grown = difference("handover.unlocked", True)
+    complete = [difference(f"{stage}.complete", False) for stage in ("handover", "water")]
+    across = verdict_comparison.across_versions([grown, *complete], "0.1.0")
+    assert [each.key for each in across.contradicting] == ["water.complete"]
+
+
 def test_its_exit_status_says_that_not_all_was_checked():
     result = CliRunner().invoke(main, ["verify", str(OLD), "--json"])
     data = json.loads(result.stdout)

@@ -122,9 +122,11 @@ def across_versions(differences: Iterable[Difference], then: str) -> Across:
     corrections = corrections_since(then)
     contradicting, corrected, one_sided, wording = [], [], [], []
     asked_more = _asks_more(found := list(differences), corrections)
+    grown = {each.key.split(".")[0] for each in found if each.weighty and each.one_sided}
     for each in found:
         reason = next((c.reason for c in corrections if c.covers(each)), "")
-        reason = reason or (ASKS_MORE if asked_more and _is_sum(each) else "")
+        follows = (asked_more and _is_sum(each)) or _is_completeness(each, grown)
+        reason = reason or (ASKS_MORE if follows else "")
         if each.weighty and reason:
             corrected.append(f"{each.where}, {each.what}: {reason}")
         elif each.weighty and each.one_sided:
@@ -144,6 +146,12 @@ ASKS_MORE = "this version asks for more than the one that printed the record"
 def _is_sum(difference: Difference) -> bool:
     """What follows from several verdicts: a stage's outcome, a hold point, how much is asked."""
     return not difference.key and difference.what in ("clear", "outcome", "entered")
+
+
+def _is_completeness(difference: Difference, grown: set[str]) -> bool:
+    """That a stage was complete, where it asks for more now."""
+    stage, _, item = difference.key.partition(".")
+    return item == "complete" and difference.what == "outcome" and stage in grown
 
 
 def _asks_more(differences: Iterable[Difference], corrections: Iterable[Correction]) -> bool:
@@ -274,7 +282,8 @@ def _differences(printed: Any, derived: Any, where: str, what: str) -> Iterator[
         inside = str(
             derived.get("title") or derived.get("question") or derived.get("label") or where
         )
-        yield from compared(printed, derived, inside, str(derived.get("key") or ""))
+        same = _columns_of(printed, derived)
+        yield from compared(printed, same, inside, str(derived.get("key") or ""))
     elif (
         isinstance(derived, list)
         and isinstance(printed, list)
@@ -297,6 +306,25 @@ def _differences(printed: Any, derived: Any, where: str, what: str) -> Iterator[
         )
 
 
+def _columns_of(printed: Block, derived: Block) -> Block:
+    """A table without the columns that another version asks for besides, and that nobody filled."""
+    if not {"columns", "rows"} <= printed.keys() & derived.keys():
+        return derived
+    if len(derived["columns"]) <= len(printed["columns"]):
+        return derived
+    known = {column["label"] for column in printed["columns"]}
+    kept = [
+        n
+        for n, column in enumerate(derived["columns"])
+        if column["label"] in known or any(row[n] for row in derived["rows"])
+    ]
+    return {
+        **derived,
+        "columns": [derived["columns"][n] for n in kept],
+        "rows": [[row[n] for n in kept] for row in derived["rows"]],
+    }
+
+
 def _are_sentences(*values: Any) -> bool:
     """True for lists of texts only, such as remarks, or none."""
     return all(
@@ -306,16 +334,23 @@ def _are_sentences(*values: Any) -> bool:
 
 
 def _keyed(rows: list[Any]) -> bool:
-    """True for a list of verdicts or figures, each with a key of its own, or an empty one."""
-    keys = [row.get("key") if isinstance(row, dict) else None for row in rows]
+    """True for a list of verdicts, figures or tables, each with a name of its own, or an empty
+    one.
+    """
+    keys = [_name(row) if isinstance(row, dict) else None for row in rows]
     return all(isinstance(key, str) and key for key in keys) and len(set(keys)) == len(keys)
+
+
+def _name(row: Block) -> str | None:
+    """Key of a verdict or figure; name of a table as it was filled."""
+    return row.get("key") or (row.get("name") if "columns" in row else None)
 
 
 def _by_key(
     printed: list[Block], derived: list[Block], where: str, what: str
 ) -> Iterator[Difference]:
     """Rows compared by their key, so that one that is missing does not shift the others."""
-    before, after = ({row["key"]: row for row in rows} for rows in (printed, derived))
+    before, after = ({str(_name(row)): row for row in rows} for rows in (printed, derived))
     for key in dict.fromkeys([*before, *after]):
         if key in before and key in after:
             yield from _differences(before[key], after[key], where, what)
