@@ -8,11 +8,12 @@ import pint
 
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
+from startkit.procedure.circuits import CURVE_NOTE
 from startkit.procedure.entries import Entries
 from startkit.procedure.stage import Figure, Heading, Table
 from startkit.stages.load_up import rating, signs, trend_findings
 from startkit.stages.load_up.formulas import FORMULAS, Formula
-from startkit.stages.load_up.points import Point, top
+from startkit.stages.load_up.points import SIDES, Point, top
 from startkit.stages.load_up.rating import PartLoad
 from startkit.stages.load_up.readings import Loads
 from startkit.units import Q
@@ -30,13 +31,18 @@ def _at_highest_load(best: Point | None) -> tuple[Figure, ...]:
     if best is None:
         return ()
     note = f"at {best.label}" if best.steady else f"at {best.label}, not steady, not judged"
+
+    def told(formula: Formula) -> str:
+        sides = [side for side in SIDES if f"{side}_flow" in formula.needs and best.by_drop(side)]
+        return f"{note}, flow by drop" if sides else note
+
     return tuple(
         Figure(
             f.label,
             best.value(f.key),
             f.kind,
             best.u(f.key),
-            note,
+            told(f),
             f"load_up.{f.key}" if best.steady else "",
             f.digits,
         )
@@ -79,9 +85,19 @@ def _by_load(entries: Entries, found: tuple[Point, ...], unrated: str) -> Table:
         "Figures at each load",
         head,
         rows,
-        f"± is {COVERAGE:g} standard uncertainties, where instruments were named."
+        f"± is {COVERAGE:g} standard uncertainties, where every instrument was named."
+        + _drops(found)
         + (f" No part-load value: {unrated}." if unrated else ""),
     )
+
+
+def _drops(found: tuple[Point, ...]) -> str:
+    """Which flows came from a pressure drop."""
+    sides = [side for side in SIDES if any(p.by_drop(side) for p in found)]
+    if not sides:
+        return ""
+    where = " and ".join(sides)
+    return f" Flow of the {where} by drop where no meter was read; {CURVE_NOTE}."
 
 
 def _with_u(entries: Entries, p: Point, formula: Formula) -> str:

@@ -12,10 +12,10 @@ from typing import Any
 import pint
 
 from startkit.errors import StartkitError
-from startkit.facts.machine import Exchanger, Machine
+from startkit.facts.machine import Machine
+from startkit.procedure.circuits import taps
 from startkit.procedure.entries import Entries
 from startkit.procedure.reading import Reading, Row
-from startkit.science import water
 from startkit.science.uncertainty import Propagated, propagate
 from startkit.stages.load_up.formulas import BY_KEY, FORMULAS, Circuit, Formula, circuit
 from startkit.unit_registry import bare
@@ -24,6 +24,7 @@ from startkit.units import Q
 # Within this range a small temperature difference carries its error in a bent way: JCGM 101 instead
 # of first order.
 SMALL_RANGE = 3.0  # [K]
+SIDES = ("evaporator", "condenser")
 GAUGES = ("evaporator_pressure", "condenser_pressure")
 
 
@@ -62,9 +63,20 @@ class Point:
         return self.found[key].value if key in self.found else None
 
     def u(self, key: str) -> pint.Quantity | None:
-        """Standard uncertainty; None if no instrument was named."""
+        """Standard uncertainty; None if that of any reading is not known: a part of a budget is not
+        a budget.
+        """
         found = self.found.get(key)
-        return found.u if found is not None and found.budget else None
+        if found is None or not found.budget:
+            return None
+        needs = BY_KEY[key].needs if key in BY_KEY else ()
+        whole = all(self.readings[n].u is not None for n in needs if n in self.readings)
+        return found.u if whole else None
+
+    def by_drop(self, side: str) -> bool:
+        """True if the flow of that side was taken from its pressure drop, not from a meter."""
+        flow = self.flows.get(side)
+        return flow is not None and self.readings.get(f"{side}_flow") is flow
 
     def reading(self, key: str) -> Reading:
         """A figure as a reading, with what is wrong with an instrument that it rests on."""
@@ -95,11 +107,8 @@ def point(
     """
     raw = {name: row.reading(name) for name in row.cells}
     flows = {
-        side: flow_by_drop(exchanger, raw.get(f"{side}_drop", Reading()))
-        for side, exchanger in (
-            ("evaporator", machine.evaporator),
-            ("condenser", machine.condenser),
-        )
+        side: _flow_by_drop(machine, entries, side, raw.get(f"{side}_drop", Reading()))
+        for side in SIDES
     }
     parts = {name: _parts(name, reading, entries, scatter or {}) for name, reading in raw.items()}
     readings = {name: _with_total(reading, parts[name]) for name, reading in raw.items()}
@@ -162,21 +171,14 @@ def _with_total(reading: Reading, parts: Parts) -> Reading:
     return replace(reading, u=Q(parts.total, reading.u.to_base_units().units))
 
 
-def flow_by_drop(exchanger: Exchanger, drop: Reading) -> Reading:
-    """Flow from the exchanger's pressure drop by the square law about its design point; u(V)/V =
-    u(dp)/(2 dp).
-    """
+def _flow_by_drop(machine: Machine, entries: Entries, side: str, drop: Reading) -> Reading:
+    """Flow from an exchanger's pressure drop, by the taps as they were found in Water."""
     if drop.quantity is None or drop.quantity.magnitude <= 0:
         return Reading(items=drop.items)
-    flow = water.flow_from_pressure_drop(
-        exchanger.design_flow, exchanger.design_pressure_drop, drop.quantity
-    )
-    u = (
-        None
-        if drop.u is None
-        else flow * float((drop.u / drop.quantity).to("dimensionless").magnitude) / 2
-    )
-    return Reading.derived(flow, u, drop)
+    try:
+        return taps(getattr(machine, side), entries.of("water"), side).flow(drop)
+    except StartkitError:
+        return Reading(items=drop.items)
 
 
 def _figure(

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from startkit.errors import StartkitError
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
+from startkit.procedure.circuits import taps
 from startkit.procedure.entries import Entries
 from startkit.stages.load_up import trend_findings, trend_windows
 from startkit.stages.load_up.fields import POINT_KINDS
-from startkit.stages.load_up.points import Point, points
+from startkit.stages.load_up.points import SIDES, Point, points
 from startkit.stages.load_up.trend_windows import Steady
 
 
@@ -50,7 +51,11 @@ def _from_trend(
     if trend is None or barometer is None:
         return None, (), (sentence,)
     try:
-        steady = trend_windows.steady(machine, limits, trend, barometer)
+        shares = {
+            side: taps(getattr(machine, side), entries.of("water"), side).net_share()
+            for side in SIDES
+        }
+        steady = trend_windows.steady(machine, limits, trend, barometer, shares)
     except StartkitError as error:
         return None, (), (f"Trend {trend.name}: {error}",)
     chosen, problems = trend_windows.chosen(machine, entries, steady, POINT_KINDS)

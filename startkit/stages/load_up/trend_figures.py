@@ -4,16 +4,20 @@ refrigerant.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 import pint
 
 from startkit.facts.machine import Machine
 from startkit.facts.trend.trend import Trend
-from startkit.science import refrigerant, water
+from startkit.procedure.circuits import by_curve
+from startkit.science import refrigerant
 from startkit.stages.load_up.formulas import FORMULAS, circuit
+
+NOTHING_BETWEEN: Mapping[str, float] = MappingProxyType({})  # the taps are at the exchanger
 
 
 @dataclass(frozen=True)
@@ -45,6 +49,7 @@ def figures(
     barometer: pint.Quantity,
     slow: bool = False,
     only: Iterable[str] | None = None,
+    net_shares: Mapping[str, float] = NOTHING_BETWEEN,
 ) -> TrendFigures:
     """Every figure of a trend for which it has the readings.
 
@@ -58,6 +63,8 @@ def figures(
         Head and efficiency of the compressor as well.
     only : iterable of str, optional
         Keys of the figures wanted.
+    net_shares : mapping
+        By side, the exchanger's share of the drop between its taps (`Taps.net_share`).
 
     Raises
     ------
@@ -65,7 +72,7 @@ def figures(
         The sheet names a refrigerant or liquid that is not known.
     """
     constants = circuit(machine)
-    given = readings(machine, trend, float(barometer.to("pascal").magnitude))
+    given = readings(machine, trend, float(barometer.to("pascal").magnitude), net_shares)
     found: dict[str, np.ndarray] = {}
     why_not: dict[str, str] = {}
     wanted = None if only is None else set(only)
@@ -103,7 +110,9 @@ def _efficiency(fluid: str, given: dict[str, np.ndarray], head: np.ndarray) -> n
     return np.where(rise > 0, head / np.where(rise > 0, rise, 1.0), np.nan)
 
 
-def readings(machine: Machine, trend: Trend, barometer: float) -> dict[str, np.ndarray]:
+def readings(
+    machine: Machine, trend: Trend, barometer: float, net_shares: Mapping[str, float]
+) -> dict[str, np.ndarray]:
     """The trend's usable readings [SI]: pressures absolute, current from its share of full load,
     flow from its pressure drop where no meter gave it.
     """
@@ -115,14 +124,9 @@ def readings(machine: Machine, trend: Trend, barometer: float) -> dict[str, np.n
         given["current"] = (
             given["current_share"] * machine.motor.full_load_current.to("ampere").magnitude
         )
-    for side, exchanger in (("evaporator", machine.evaporator), ("condenser", machine.condenser)):
+    for side in ("evaporator", "condenser"):
         if f"{side}_flow" not in given and f"{side}_drop" in given:
             drop = given[f"{side}_drop"]
-            design = (
-                exchanger.design_flow.to("meter**3/second").magnitude,
-                exchanger.design_pressure_drop.to("pascal").magnitude,
-            )
-            given[f"{side}_flow"] = water.flow_from_pressure_drop.si(
-                *design, np.where(drop > 0, drop, np.nan)
-            )
+            net = np.where(drop > 0, net_shares.get(side, 1.0) * drop, np.nan)
+            given[f"{side}_flow"] = by_curve(getattr(machine, side), net)
     return given

@@ -23,7 +23,7 @@ from startkit.science import steadiness
 from startkit.science.steadiness import Hunting, Tolerance
 from startkit.stages.load_up.formulas import circuit
 from startkit.stages.load_up.points import Point, point
-from startkit.stages.load_up.trend_figures import TrendFigures, figures
+from startkit.stages.load_up.trend_figures import NOTHING_BETWEEN, TrendFigures, figures
 from startkit.units import KINDS, Q
 
 TEMPERATURES = ("chilled_entering", "chilled_leaving", "condenser_entering", "condenser_leaving")
@@ -106,7 +106,13 @@ def chosen_trend(entries: Entries) -> tuple[Trend | None, str]:
     return trends[name], ""
 
 
-def steady(machine: Machine, limits: Limits, trend: Trend, barometer: pint.Quantity) -> Steady:
+def steady(
+    machine: Machine,
+    limits: Limits,
+    trend: Trend,
+    barometer: pint.Quantity,
+    net_shares: Mapping[str, float] = NOTHING_BETWEEN,
+) -> Steady:
     """Where the machine ran and was steady, by the limits ``load_up.steady_*``.
 
     Raises
@@ -120,8 +126,9 @@ def steady(machine: Machine, limits: Limits, trend: Trend, barometer: pint.Quant
         trend.columns and tuple(trend.columns.items()),
         str(barometer),
         tuple(str(limits[k]) for k in _KEYS),
+        tuple(net_shares.items()),
     )
-    return _found(_Asked(key, machine, limits, trend, barometer))
+    return _found(_Asked(key, machine, limits, trend, barometer, net_shares))
 
 
 _KEYS = tuple(
@@ -134,10 +141,17 @@ class _Asked:
     """The arguments of one search, alike if trend, limits and barometer are."""
 
     def __init__(
-        self, key: tuple, machine: Machine, limits: Limits, trend: Trend, barometer: pint.Quantity
+        self,
+        key: tuple,
+        machine: Machine,
+        limits: Limits,
+        trend: Trend,
+        barometer: pint.Quantity,
+        net_shares: Mapping[str, float],
     ) -> None:
         self.key = (*key, machine.machine.tag, machine._text)
         self.machine, self.limits, self.trend, self.barometer = machine, limits, trend, barometer
+        self.net_shares = net_shares
 
     def __hash__(self) -> int:
         return hash(self.key)
@@ -149,7 +163,7 @@ class _Asked:
 @lru_cache(maxsize=2)
 def _found(asked: _Asked) -> Steady:
     machine, trend = asked.machine, asked.trend
-    made = figures(machine, trend, asked.barometer, only=SHOWN)
+    made = figures(machine, trend, asked.barometer, only=SHOWN, net_shares=asked.net_shares)
     tolerances = _tolerances(asked.limits, made)
     least = int(_bound(asked.limits["load_up.steady_readings"].low, "dimensionless"))
     shortest = _bound(asked.limits["load_up.steady_window"].low, "second")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from startkit.errors import StartkitError
+from startkit.procedure.circuits import CURVE_NOTE
 from startkit.procedure.entries import Entries
 from startkit.procedure.stage import Figure, Heading, Table
 from startkit.science.water import (
@@ -13,7 +14,7 @@ from startkit.science.water import (
     heat_capacity,
     liquid,
 )
-from startkit.stages.water.readings import Circuit, relative_density
+from startkit.stages.water.readings import Circuit
 from startkit.units import Q
 
 
@@ -29,7 +30,7 @@ def _of_circuit(entries: Entries, c: Circuit) -> tuple[Figure, ...]:
     blocked = Q(100 * (1.1**n - 1), "percent")
     note = (
         f"design {entries.show(c.sheet.design_flow, 'flow')} at"
-        f" {entries.show(c.sheet.design_pressure_drop, 'pressure_drop')}, exponent {n:g}"
+        f" {entries.show(c.sheet.design_pressure_drop, 'pressure_drop')}, exponent {n:g}; {CURVE_NOTE}"
     )
     found = [
         Figure(
@@ -61,7 +62,7 @@ def _glycol(entries: Entries, c: Circuit) -> list[Figure]:
             density(temperature, each) * heat_capacity(temperature, each)
             for each in (c.liquid, water)
         ]
-        drop = relative_density(entries, c.name, water, c.liquid)
+        drop = (density(temperature, c.liquid) / density(temperature, water)).to("dimensionless")
     except StartkitError:
         return []
     share = (carried[0] / carried[1]).to("percent")
@@ -74,7 +75,7 @@ def _glycol(entries: Entries, c: Circuit) -> list[Figure]:
         ),
         Figure(
             f"{c.title}: drop against water at the same flow",
-            Q(100 * drop, "percent"),
+            drop.to("percent"),
             "percent",
             note="by density alone; viscosity adds to it",
         ),
