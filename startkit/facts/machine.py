@@ -131,6 +131,8 @@ class Motor(_Section):
     starts_per_hour: float | None = None
     load_inertia: Inertia | None = None
     efficiency: Percent | None = None
+    drive_loss: Percent | None = None
+    gear_loss: Percent | None = None
     vibration_group: Literal[1, 2] | None = None
     support: Literal["rigid", "flexible"] = "rigid"
 

@@ -17,7 +17,7 @@ from startkit.facts.trend.column_map import Mapped
 from startkit.facts.trend.quality import STUCK
 from startkit.procedure.assessment import Assessment
 from startkit.science.steadiness import Hunting
-from startkit.stages.load_up import trend_figures, trend_windows
+from startkit.stages.load_up import assumed, trend_figures, trend_windows
 from startkit.stages.load_up.fields import COLUMNS
 from startkit.stages.load_up.formulas import BY_KEY, circuit
 from startkit.units import KINDS, Q
@@ -143,16 +143,16 @@ def minutes(n: float) -> str:
 def test_a_whole_trend_gives_what_single_readings_give(make_job, day):
     machine = make_job().machine
     found = trend_figures.figures(machine, day, Q(BAROMETER, "kilopascal"), slow=True)
-    constants = circuit(machine)
+    constants, taken = circuit(machine), assumed.values(machine)
     for i in (0, 100, 250, 400):
+        read = {**taken, **{name: float(column[i]) for name, column in found.readings.items()}}
         for key, values in found.found.items():
-            single = BY_KEY[key].make(
-                constants, **{name: float(found.readings[name][i]) for name in BY_KEY[key].needs}
-            )
+            formula = BY_KEY[key]
+            single = formula.make(constants, **{name: read[name] for name in formula.needs})
             assert values[i] == pytest.approx(single, rel=2e-5, abs=2e-4), (key, i)
-    assert {key for key, formula in BY_KEY.items() if set(formula.needs) <= set(day.values)} == set(
-        found.found
-    )
+    assert {
+        key for key, formula in BY_KEY.items() if set(formula.needs) <= {*day.values, *taken}
+    } == set(found.found)
 
 
 def test_marked_readings_stay_out_of_the_figures_and_only_there(make_job):

@@ -11,7 +11,7 @@ from startkit.facts.machine import Machine
 from startkit.procedure.circuits import CURVE_NOTE
 from startkit.procedure.entries import Entries
 from startkit.procedure.stage import Figure, Heading, Table
-from startkit.stages.load_up import rating, signs, trend_findings
+from startkit.stages.load_up import assumed, rating, signs, trend_findings
 from startkit.stages.load_up.formulas import FORMULAS, Formula
 from startkit.stages.load_up.points import SIDES, Point, top
 from startkit.stages.load_up.rating import PartLoad
@@ -63,7 +63,7 @@ def tables(
     best = top(loads.points)
     found = (
         *(trend_findings.tables(entries, loads.steady) if loads.steady is not None else ()),
-        *((_by_load(entries, loads.points, rated.why_not),) if loads.points else ()),
+        *((_by_load(machine, entries, loads.points, rated.why_not),) if loads.points else ()),
         *_budget(entries, best),
         rating.table(machine, rated),
         signs.table(machine, limits, entries, best),
@@ -71,7 +71,7 @@ def tables(
     return tuple(table for table in found if table is not None)
 
 
-def _by_load(entries: Entries, found: tuple[Point, ...], unrated: str) -> Table:
+def _by_load(machine: Machine, entries: Entries, found: tuple[Point, ...], unrated: str) -> Table:
     head = (
         Heading("Figure"),
         *(Heading(p.label + ("" if p.steady else ", not steady")) for p in found),
@@ -87,6 +87,7 @@ def _by_load(entries: Entries, found: tuple[Point, ...], unrated: str) -> Table:
         rows,
         f"± is {COVERAGE:g} standard uncertainties, where every instrument was named."
         + _drops(found)
+        + assumed.told(machine)
         + (f" No part-load value: {unrated}." if unrated else ""),
     )
 

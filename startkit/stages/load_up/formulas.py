@@ -9,9 +9,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from startkit.facts.machine import Machine
+from startkit.procedure.entries import Entries
 from startkit.procedure.selection import liquid_of
 from startkit.science import approach, compression, performance, refrigerant
 from startkit.science.water import Liquid
+from startkit.stages.load_up.assumed import CHILLED, CONDENSER, POWER, measured_liquid
 
 
 @dataclass(frozen=True)
@@ -49,31 +51,28 @@ class Circuit:
     refrigerant: str
     chilled: Liquid
     condenser: Liquid
-    shaft_share: float  # of the input power that reaches the refrigerant
     full_capacity: float  # [W]
     full_load_current: float  # [A]
 
 
-def circuit(machine: Machine) -> Circuit:
-    """The constants of the formulas from the sheet.
+def circuit(machine: Machine, water: Entries | None = None) -> Circuit:
+    """The constants of the formulas from the sheet, and what flows from the entries of Water.
 
     Raises
     ------
     ScienceError
         The sheet names a refrigerant or liquid that is not known.
     """
-    share = 1.0
-    if machine.machine.drive == "open":
-        share = (
-            float(machine.motor.efficiency.to("dimensionless").magnitude)
-            if machine.motor.efficiency is not None
-            else 0.95
-        )
+    chilled, condenser = (
+        liquid_of(getattr(machine, side))
+        if water is None
+        else measured_liquid(machine, water, side)
+        for side in ("evaporator", "condenser")
+    )
     return Circuit(
         refrigerant.canonical(machine.machine.refrigerant),
-        liquid_of(machine.evaporator),
-        liquid_of(machine.condenser),
-        share,
+        chilled,
+        condenser,
         machine.design.capacity.to("watt").magnitude,
         machine.motor.full_load_current.to("ampere").magnitude,
     )
@@ -82,47 +81,37 @@ def circuit(machine: Machine) -> Circuit:
 # --- formulas, all on bare SI numbers ------------------------------------------------------------
 
 
-def _capacity(c: Circuit, evaporator_flow, chilled_entering, chilled_leaving):
-    return performance.cooling_capacity.si(
+def _capacity(c: Circuit, evaporator_flow, chilled_entering, chilled_leaving, chilled_heat):
+    return chilled_heat * performance.cooling_capacity.si(
         evaporator_flow, chilled_entering, chilled_leaving, None, c.chilled
     )
 
 
-def _rejected(c: Circuit, condenser_flow, condenser_entering, condenser_leaving):
-    return performance.heat_rejected.si(
+def _rejected(c: Circuit, condenser_flow, condenser_entering, condenser_leaving, condenser_heat):
+    return condenser_heat * performance.heat_rejected.si(
         condenser_flow, condenser_entering, condenser_leaving, None, c.condenser
     )
 
 
-def _balance(
-    c: Circuit,
-    power,
-    evaporator_flow,
-    chilled_entering,
-    chilled_leaving,
-    condenser_flow,
-    condenser_entering,
-    condenser_leaving,
-):
-    evaporator = _capacity(c, evaporator_flow, chilled_entering, chilled_leaving)
-    rejected = _rejected(c, condenser_flow, condenser_entering, condenser_leaving)
-    return performance.heat_balance.si(evaporator, rejected, power * c.shaft_share)
+def _balance(c: Circuit, power, power_share, **water):
+    chilled, condenser = ({name: water[name] for name in side} for side in (_CHILLED, _CONDENSER))
+    return performance.heat_balance.si(
+        _capacity(c, **chilled), _rejected(c, **condenser), power * power_share
+    )
 
 
-def _ua_evaporator(
-    c: Circuit, evaporator_flow, chilled_entering, chilled_leaving, evaporator_pressure
-):
-    saturation = refrigerant.dew_temperature.si(c.refrigerant, evaporator_pressure)
-    heat = _capacity(c, evaporator_flow, chilled_entering, chilled_leaving)
-    return approach.ua.si(heat, approach.lmtd.si(chilled_entering, chilled_leaving, saturation))
+def _ua_evaporator(c: Circuit, evaporator_pressure, **chilled):
+    difference = _lmtd_evaporator(
+        c, chilled["chilled_entering"], chilled["chilled_leaving"], evaporator_pressure
+    )
+    return approach.ua.si(_capacity(c, **chilled), difference)
 
 
-def _ua_condenser(
-    c: Circuit, condenser_flow, condenser_entering, condenser_leaving, condenser_pressure
-):
-    saturation = refrigerant.dew_temperature.si(c.refrigerant, condenser_pressure)
-    heat = _rejected(c, condenser_flow, condenser_entering, condenser_leaving)
-    return approach.ua.si(heat, approach.lmtd.si(condenser_entering, condenser_leaving, saturation))
+def _ua_condenser(c: Circuit, condenser_pressure, **condenser):
+    difference = _lmtd_condenser(
+        c, condenser["condenser_entering"], condenser["condenser_leaving"], condenser_pressure
+    )
+    return approach.ua.si(_rejected(c, **condenser), difference)
 
 
 def _lmtd_evaporator(c: Circuit, chilled_entering, chilled_leaving, evaporator_pressure):
@@ -149,26 +138,17 @@ def _approach_condenser(c: Circuit, condenser_pressure, condenser_leaving):
     return approach.approach_condenser.si(c.refrigerant, condenser_pressure, condenser_leaving)
 
 
-def _full_load_evaporator(
-    c: Circuit, evaporator_pressure, evaporator_flow, chilled_entering, chilled_leaving
-):
-    load = _capacity(c, evaporator_flow, chilled_entering, chilled_leaving) / c.full_capacity
+def _full_load_evaporator(c: Circuit, evaporator_pressure, **chilled):
     return approach.approach_at_full_load.si(
-        _approach_evaporator(c, evaporator_pressure, chilled_leaving), load
+        _approach_evaporator(c, evaporator_pressure, chilled["chilled_leaving"]),
+        _capacity(c, **chilled) / c.full_capacity,
     )
 
 
-def _full_load_condenser(
-    c: Circuit,
-    condenser_pressure,
-    condenser_leaving,
-    evaporator_flow,
-    chilled_entering,
-    chilled_leaving,
-):
-    load = _capacity(c, evaporator_flow, chilled_entering, chilled_leaving) / c.full_capacity
+def _full_load_condenser(c: Circuit, condenser_pressure, condenser_leaving, **chilled):
     return approach.approach_at_full_load.si(
-        _approach_condenser(c, condenser_pressure, condenser_leaving), load
+        _approach_condenser(c, condenser_pressure, condenser_leaving),
+        _capacity(c, **chilled) / c.full_capacity,
     )
 
 
@@ -198,8 +178,8 @@ def _as_read(name: str) -> Callable[..., Any]:
     return lambda c, **readings: readings[name]
 
 
-_CHILLED = ("evaporator_flow", "chilled_entering", "chilled_leaving")
-_CONDENSER = ("condenser_flow", "condenser_entering", "condenser_leaving")
+_CHILLED = ("evaporator_flow", "chilled_entering", "chilled_leaving", CHILLED)
+_CONDENSER = ("condenser_flow", "condenser_entering", "condenser_leaving", CONDENSER)
 _COMPRESSION = (
     "evaporator_pressure",
     "suction_temperature",
@@ -227,7 +207,7 @@ FORMULAS: tuple[Formula, ...] = (
         "Heat balance, of the mean",
         "percent",
         "dimensionless",
-        ("power", *_CHILLED, *_CONDENSER),
+        ("power", POWER, *_CHILLED, *_CONDENSER),
         lambda c, **r: _balance(c, **r).mean_basis,
     ),
     Formula(
@@ -235,7 +215,7 @@ FORMULAS: tuple[Formula, ...] = (
         "Heat balance, of the heat rejected",
         "percent",
         "dimensionless",
-        ("power", *_CHILLED, *_CONDENSER),
+        ("power", POWER, *_CHILLED, *_CONDENSER),
         lambda c, **r: _balance(c, **r).condenser_basis,
     ),
     Formula(

@@ -17,6 +17,7 @@ from startkit.procedure.circuits import taps
 from startkit.procedure.entries import Entries
 from startkit.procedure.reading import Reading, Row
 from startkit.science.uncertainty import Propagated, propagate
+from startkit.stages.load_up.assumed import assumed
 from startkit.stages.load_up.formulas import BY_KEY, FORMULAS, Circuit, Formula, circuit
 from startkit.unit_registry import bare
 from startkit.units import Q
@@ -116,7 +117,8 @@ def point(
         if readings.get(f"{side}_flow", Reading()).quantity is None:
             # A flow that no meter gave is taken from its pressure drop.
             readings[f"{side}_flow"] = flow
-    found, why_not = _figures(readings, parts, constants, entries)
+    taken = {**readings, **assumed(machine, entries.of("water"))}
+    found, why_not = _figures(taken, parts, constants, entries)
     label = row.text("label") or f"point {row.index}"
     return Point(
         row,
@@ -258,7 +260,7 @@ def points(machine: Machine, entries: Entries) -> tuple[tuple[Point, ...], str]:
     at all.
     """
     try:
-        constants = circuit(machine)
+        constants = circuit(machine, entries.of("water"))
     except StartkitError as error:
         return (), str(error)
     return tuple(point(machine, entries, row, constants) for row in entries.rows("points")), ""

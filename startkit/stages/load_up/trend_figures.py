@@ -15,6 +15,7 @@ from startkit.facts.machine import Machine
 from startkit.facts.trend.trend import Trend
 from startkit.procedure.circuits import by_curve
 from startkit.science import refrigerant
+from startkit.stages.load_up import assumed
 from startkit.stages.load_up.formulas import FORMULAS, circuit
 
 NOTHING_BETWEEN: Mapping[str, float] = MappingProxyType({})  # the taps are at the exchanger
@@ -73,6 +74,7 @@ def figures(
     """
     constants = circuit(machine)
     given = readings(machine, trend, float(barometer.to("pascal").magnitude), net_shares)
+    taken = {**given, **assumed.values(machine)}
     found: dict[str, np.ndarray] = {}
     why_not: dict[str, str] = {}
     wanted = None if only is None else set(only)
@@ -80,7 +82,7 @@ def figures(
         for formula in FORMULAS:
             if (formula.slow and not slow) or (wanted is not None and formula.key not in wanted):
                 continue
-            lacking = [name for name in formula.needs if name not in given]
+            lacking = [name for name in formula.needs if name not in taken]
             if lacking:
                 why_not[formula.key] = (
                     f"needs {', '.join(name.replace('_', ' ') for name in lacking)}"
@@ -91,7 +93,7 @@ def figures(
                 )
             else:
                 found[formula.key] = np.asarray(
-                    formula.make(constants, **{name: given[name] for name in formula.needs}), float
+                    formula.make(constants, **{name: taken[name] for name in formula.needs}), float
                 )
     return TrendFigures(trend.clock, given, found, why_not)
 

@@ -341,7 +341,8 @@ def _point(
         else "it reaches beyond the steady stretches"
     )
     begin = found.trend.moment(float(found.figures.time[first]))
-    made = point(machine, entries, Row(row.index, cells), circuit(machine), scatter)
+    constants = circuit(machine, entries.of("water"))
+    made = point(machine, entries, Row(row.index, cells), constants, scatter)
     return replace(made, label=row.text("label") or begin[5:16], steady=steady, unsteady=why)
 
 

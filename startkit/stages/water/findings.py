@@ -30,7 +30,8 @@ def _of_circuit(entries: Entries, c: Circuit) -> tuple[Figure, ...]:
     blocked = Q(100 * (1.1**n - 1), "percent")
     note = (
         f"design {entries.show(c.sheet.design_flow, 'flow')} at"
-        f" {entries.show(c.sheet.design_pressure_drop, 'pressure_drop')}, exponent {n:g}; {CURVE_NOTE}"
+        f" {entries.show(c.sheet.design_pressure_drop, 'pressure_drop')}, exponent {n:g};"
+        f" {CURVE_NOTE}"
     )
     found = [
         Figure(
