@@ -107,10 +107,10 @@ def evidence(data: bytes, folder: Path) -> None:
 
 @functools.cache
 def carried() -> tuple[bytes, bytes]:
-    from startkit.facts.journal import GENESIS, Entry, _chained
+    from startkit.facts.journal import GENESIS, Entry, chained
     from startkit.paper import journal_export
 
-    entries = _chained(
+    entries = chained(
         [
             Entry("job.machine", "CH-1"),
             Entry("lube.filter_drop", "12", "kPa", "Ana", "P-1", "", "2026-11-25T14:30:00+01:00"),

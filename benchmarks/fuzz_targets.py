@@ -109,7 +109,7 @@ def _state(data: bytes, folder: Path) -> Any:
     from startkit.desk.intake import fault_of
     from startkit.facts import readings
     from startkit.facts.job import State
-    from startkit.facts.journal import GENESIS, _chained
+    from startkit.facts.journal import GENESIS, chained
 
     fields = {
         name: {f.name: f for f in stage.fields_for(plant()[0])}
@@ -118,7 +118,7 @@ def _state(data: bytes, folder: Path) -> Any:
     entries = readings.load(
         written(data, folder, "readings.csv"), lambda item: fault_of(item, fields), "Ana"
     )
-    return State(tuple(_chained(entries, 0, GENESIS)))
+    return State(tuple(chained(entries, 0, GENESIS)))
 
 
 def _judged(data: bytes, folder: Path) -> None:

@@ -107,6 +107,23 @@ def test_an_exception_to_a_check_has_its_reason() -> None:
     assert [fault for path in MODULES for fault in unexplained(path)] == []
 
 
+def test_no_private_name_of_a_library_is_imported() -> None:
+    """Ruff refuses those that are reached by an attribute (SLF)."""
+    imported = [
+        (path, f"{node.module}.{alias.name}" if isinstance(node, ast.ImportFrom) else alias.name)
+        for path in MODULES
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Import | ast.ImportFrom)
+        for alias in node.names
+    ]
+    private = [
+        f"{name_of(path)}: {name}"
+        for path, name in imported
+        if name.split(".")[0] not in (*FOLDERS, "tests") and re.search(r"\._(?!_)", name)
+    ]
+    assert len(imported) > 1000 and private == []
+
+
 # --- tools: what `make lint` runs -----------------------------------------------------------------
 
 

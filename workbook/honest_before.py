@@ -10,7 +10,7 @@ from workbook.measured import trace
 from workbook.people import ELECTRICIAN, TECHNICIAN
 from workbook.sensors_model import stream
 from workbook.story import Chapter, Line, flat, row, safety, setting_up, stroke_row
-from workbook.story_before import _safeties, hold_ends, refusals, rise
+from workbook.story_before import hold_ends, refusals, rise, safeties
 from workbook.stroke_model import VaneDrive, simulate_strokes
 
 CELSIUS = 273.15
@@ -355,7 +355,7 @@ def safeties_of(job: HonestPlant) -> tuple[Line, ...]:
         "controls.current_safeties.1.setting": (f"{trip:.0f}", "%"),
         "controls.current_safeties.1.seen": (f"{trip + 0.2:.1f}", "%"),
     }
-    return tuple(replaced(_safeties(), values))
+    return tuple(replaced(safeties(), values))
 
 
 def held_pressure(start: float, warm: float, cold: float) -> float:

@@ -115,7 +115,7 @@ class VaneMap:
         self._machine = replace(
             machine, compressor=replace(machine.compressor, variable_speed=False)
         )
-        self._flows, self._condenser = flows, entering_condenser
+        self.flows, self._condenser = flows, entering_condenser
         shape = (ENTERING.size, POSITIONS.size)
         self._capacity, self._power = np.empty(shape), np.empty(shape)
         for (i, t), (j, position) in itertools.product(enumerate(ENTERING), enumerate(POSITIONS)):
@@ -123,10 +123,10 @@ class VaneMap:
             self._capacity[i, j], self._power[i, j] = found.capacity, found.power
 
     def _at(self, entering: float, capacity: float) -> Steady:
-        mass = self._flows[0] * float(water_density(CELSIUS + entering))
+        mass = self.flows[0] * float(water_density(CELSIUS + entering))
         leaving = entering - capacity / mass / float(water_heat_capacity(CELSIUS + entering))
         return self._machine.steady(
-            Conditions(capacity, CELSIUS + leaving, CELSIUS + self._condenser, *self._flows)
+            Conditions(capacity, CELSIUS + leaving, CELSIUS + self._condenser, *self.flows)
         )
 
     def _at_position(self, entering: float, position: float) -> Steady:
@@ -228,7 +228,7 @@ class _Course:
 
     def _step(self, second: float) -> None:
         capacity, power = self.vanes.at(self.temperature, self.position)
-        mass = self.vanes._flows[0] * float(water_density(CELSIUS + self.temperature))
+        mass = self.vanes.flows[0] * float(water_density(CELSIUS + self.temperature))
         leaving = self.temperature - capacity / mass / float(
             water_heat_capacity(CELSIUS + self.temperature)
         )

@@ -328,7 +328,7 @@ def controls(m: Measured) -> tuple[Chapter, ...]:
     """Sensors against references, safeties and interlocks seen to act."""
     return (
         Chapter("Sensors", "14 09:42", TECHNICIAN, _sensors(m), pace=6),
-        Chapter("Safeties", "14 09:49", TECHNICIAN, _safeties(), pace=4),
+        Chapter("Safeties", "14 09:49", TECHNICIAN, safeties(), pace=4),
         # With the oil pump running and the vanes at hand, and the motor circuit still locked out.
         Chapter("Starts refused", "15 09:55", TECHNICIAN, refusals(), pace=40),
     )
@@ -368,7 +368,7 @@ def _sensors(m: Measured) -> tuple[Line, ...]:
     return tuple(lines)
 
 
-def _safeties() -> tuple[Line, ...]:
+def safeties() -> tuple[Line, ...]:
     brought, at_sensor = "condition brought about", "simulated at the sensor"
     pressures = (
         ("high condenser pressure", "1140", "rising", "1138", at_sensor),

@@ -267,7 +267,7 @@ class Journal:
             last = db.execute(
                 "SELECT seq, digest FROM entries ORDER BY seq DESC LIMIT 1"
             ).fetchone() or (0, GENESIS)
-            written = _chained(entries, *last)
+            written = chained(entries, *last)
             self._write(db, written)
         return written
 
@@ -372,7 +372,8 @@ def _foreign(db: sqlite3.Connection) -> str:
     return f"no {min(due - found)[1]!r}" if due - found else ""
 
 
-def _chained(entries: Iterable[Entry], seq: int, previous: str) -> list[Entry]:
+def chained(entries: Iterable[Entry], seq: int, previous: str) -> list[Entry]:
+    """Entries as they follow number `seq`, whose hash is `previous`: each numbered and sealed."""
     written = []
     for entry in entries:
         seq += 1

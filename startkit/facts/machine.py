@@ -362,6 +362,11 @@ class Machine(_Section):
     _text: str = ""
 
     @property
+    def text(self) -> str:
+        """The sheet as it is written."""
+        return self._text
+
+    @property
     def design(self) -> LoadPoint:
         """The selection's point at the highest load."""
         return max(self.selection.points, key=lambda point: point.load.to("percent").magnitude)
@@ -393,7 +398,7 @@ def from_table(table: dict[str, Any], name: str, text: str) -> Machine:
         machine = Machine.model_validate(_without_retired(table))
     except ValidationError as error:
         raise _first_fault(error, name, text) from None
-    machine._text = text
+    machine._text = text  # noqa: SLF001 - its own module: the text is no field of a sheet
     machine.limits_over(limits_.defaults(), name)
     return machine
 

@@ -120,7 +120,7 @@ class Shell:
             "status": "error",
             "ename": type(error).__name__,
             "evalue": str(error),
-            "traceback": self._shell._last_traceback or [],
+            "traceback": self._shell._last_traceback or [],  # noqa: SLF001 - as ipykernel does
         }
 
     async def _cell(self, source: str) -> Any:

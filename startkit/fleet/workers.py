@@ -221,7 +221,8 @@ def _unattended() -> Iterator[None]:
     """Let a process start others although it was started as a daemon itself: a Dask worker is one,
     and ours end with their task.
     """
-    settings = multiprocessing.current_process()._config  # type: ignore[attr-defined]  # there is no public way
+    process = multiprocessing.current_process()
+    settings = process._config  # type: ignore[attr-defined]  # noqa: SLF001 - no public way
     daemon = settings.get("daemon")
     settings["daemon"] = False
     try:

@@ -153,7 +153,7 @@ class Assessment:
         # What is compared with an earlier record is due at the very end: it would only make the
         # look back slow.
         then = replace(self, state=State(upto), baseline=NO_BASELINE, shown=False)
-        clear = then._is_clear(hold, self._stages_before[hold.name])
+        clear = then._is_clear(hold, self._stages_before[hold.name])  # noqa: SLF001 - its own class
         if key is not None:
             _remember(key, (self._judged_by, clear))
         return clear

@@ -81,7 +81,7 @@ def test_a_deleted_entry_is_found(journal: Journal) -> None:
 
 
 def test_a_recomputed_hash_breaks_the_next_link() -> None:
-    entries = journal_._chained(
+    entries = journal_.chained(
         [Entry("a", "1", at="t"), Entry("b", "2", at="t"), Entry("c", "3", at="t")], 0, GENESIS
     )
     forged = replace(entries[1], value="9", digest="")

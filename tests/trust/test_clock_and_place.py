@@ -179,7 +179,7 @@ def test_in_whatever_order_the_stamps_come_the_chain_stays_whole(times):
         )
         for moment, offset in times
     ]
-    chained = journal_._chained(
+    chained = journal_.chained(
         [Entry("a", str(n), at=at) for n, at in enumerate(stamps)], 0, journal_.GENESIS
     )
     assert journal_.chain_faults(chained) == [] and [e.at for e in chained] == stamps

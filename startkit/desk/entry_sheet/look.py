@@ -5,14 +5,20 @@ one page wide.
 # `Any` here: openpyxl has no types.
 from __future__ import annotations
 
-from collections.abc import Callable
-from copy import copy
 from math import ceil
 from typing import Any
 
 from openpyxl.cell.rich_text import CellRichText, TextBlock
 from openpyxl.cell.text import InlineFont
-from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
+from openpyxl.styles import (
+    Alignment,
+    Border,
+    Font,
+    NamedStyle,
+    PatternFill,
+    Protection,
+    Side,
+)
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 
@@ -104,28 +110,31 @@ def column_head(cell: Any, text: str, help: str = "") -> None:
 
 
 def entry(cell: Any) -> None:
-    """A cell that is open for entry."""
-    _dressed(cell, _entry)
+    """A cell that is open for entry; its number format and its mark as a text stay.
 
-
-def _entry(cell: Any) -> None:
-    cell.protection = Protection(locked=False)
-    cell.border = _FRAME
-    cell.alignment = _TOP
-    cell.font = Font(color=_INK)
-
-
-def _dressed(cell: Any, dress: Callable[[Any], None]) -> None:
-    """Dress a cell as the first of its kind was: openpyxl looks every part of a style up anew,
-    thousands of times in one book.
+    The parts come as one named style: openpyxl looks each part of a style up anew, thousands of
+    times in one book.
     """
-    known = _kept(cell.parent.parent, "startkit_dresses")
-    key = (dress, tuple(cell._style or ()))
-    if key in known:
-        cell._style = copy(known[key])
-    else:
-        dress(cell)
-        known[key] = copy(cell._style)
+    number_format, is_text, book = cell.number_format, cell.quotePrefix, cell.parent.parent
+    if ENTRY not in book.named_styles:
+        book.add_named_style(_entry())
+    cell.style = ENTRY
+    cell.number_format = number_format
+    if is_text:
+        cell.quotePrefix = is_text
+
+
+ENTRY = "Entry"
+
+
+def _entry() -> NamedStyle:
+    return NamedStyle(
+        ENTRY,
+        font=Font(color=_INK),
+        border=_FRAME,
+        alignment=_TOP,
+        protection=Protection(locked=False),
+    )
 
 
 def height(sheet: Any, row: int, *texts: tuple[str, int]) -> None:

@@ -212,13 +212,24 @@ def execute(
     from jupyter_client.kernelspec import NoSuchKernel
     from nbclient.exceptions import DeadKernelError
     from papermill.exceptions import PapermillException, PapermillExecutionError
-    from papermill.execute import raise_for_execution_errors, remove_error_markers
+    from papermill.execute import execute_notebook, remove_error_markers
 
     with tempfile.TemporaryDirectory() as scratch:
-        result = Path(scratch) / "out.ipynb"
+        source, result = Path(scratch) / "in.ipynb", Path(scratch) / "out.ipynb"
+        source.write_bytes(to_bytes(notebook))
         try:
-            executed = _executed(notebook, values, folder, engine, Path(scratch) / "in.ipynb")
-            raise_for_execution_errors(executed, str(result))
+            with environment(**SAFE_PATH):
+                executed = execute_notebook(
+                    _literally(source),
+                    _literally(result),
+                    dict(values),
+                    engine_name=engine,
+                    request_save_on_cell_execute=False,
+                    progress_bar=False,
+                    cwd=folder,
+                    # The kernel's warnings are not for a technician.
+                    extra_arguments=["--IPKernelApp.log_level=40"],
+                )
             return executed, None
         except PapermillExecutionError as error:
             executed = remove_error_markers(nbformat.read(result, as_version=4))
@@ -241,38 +252,9 @@ def execute(
             ) from None
 
 
-def _executed(
-    notebook: Any, values: Mapping[str, Any], folder: Path, engine: str | None, source: Path
-) -> Any:
-    """What `papermill.execute_notebook` does with a notebook, but for writing it out, which its
-    caller does in one settled form.
-    """
-    from papermill.engines import papermill_engines
-    from papermill.execute import prepare_notebook_metadata
-    from papermill.iorw import load_notebook_node
-    from papermill.parameterize import parameterize_notebook
-    from papermill.utils import chdir
-
-    source.write_bytes(to_bytes(notebook))
-    loaded = load_notebook_node(str(source))
-    prepared = prepare_notebook_metadata(
-        parameterize_notebook(loaded, dict(values), engine_name=engine) if values else loaded,
-        "",
-        "",
-    )
-    kernel = papermill_engines.nb_kernel_name(engine_name=engine, nb=prepared)
-    with chdir(str(folder)), environment(**SAFE_PATH):
-        return papermill_engines.execute_notebook_with_engine(
-            engine,
-            prepared,
-            kernel_name=kernel,
-            input_path="",
-            output_path=None,
-            progress_bar=False,
-            log_output=False,
-            start_timeout=60,
-            extra_arguments=["--IPKernelApp.log_level=40"],  # its warnings are not for a technician
-        )
+def _literally(path: Path) -> str:
+    """A path for papermill, which fills in what stands between braces."""
+    return str(path).replace("{", "{{").replace("}", "}}")
 
 
 def _failed_cell(error: Any, notebook: Any) -> str:

@@ -149,7 +149,7 @@ class _Asked:
         barometer: pint.Quantity,
         net_shares: Mapping[str, float],
     ) -> None:
-        self.key = (*key, machine.machine.tag, machine._text)
+        self.key = (*key, machine.machine.tag, machine.text)
         self.machine, self.limits, self.trend, self.barometer = machine, limits, trend, barometer
         self.net_shares = net_shares
 
