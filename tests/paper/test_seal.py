@@ -22,6 +22,7 @@ import pikepdf
 import pypdf
 import pytest
 from click.testing import CliRunner, Result
+from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 
 from startkit.cli import main
 from startkit.errors import PaperError
@@ -29,6 +30,7 @@ from startkit.facts.digests import sha256
 from startkit.facts.journal import Entry
 from startkit.paper import certificates, revisions, signature_page, stamp
 from startkit.paper.printing.export import _standing
+from startkit.paper.signature_fields import writer_for
 from startkit.paper.signature_page import FIELDS
 from startkit.paper.signing import credentials, identity, seal, token
 from startkit.paper.verifying import signatures
@@ -51,6 +53,22 @@ def original(tmp_path_factory: pytest.TempPathFactory) -> Path:
     job = real_job(tmp_path_factory.mktemp("signing") / "CH-3 start-up")
     printed(job)
     return job.folder
+
+
+def test_signing_leaves_the_metadata_alone() -> None:
+    """Ours does, and pyHanko's own writer does not: else ours has a reason no more."""
+    content = (Path(__file__).parent / "records" / "signed-2026-11.pdf").read_bytes()
+
+    def added(writer: IncrementalPdfFileWriter) -> bytes:
+        writer.update_root()
+        out = io.BytesIO()
+        writer.write(out)
+        return out.getvalue()[len(content) :]
+
+    ours, theirs = added(writer_for(content)), added(IncrementalPdfFileWriter(io.BytesIO(content)))
+    assert b"/Catalog" in ours and b"/Catalog" in theirs
+    touched = [b"/Type /Metadata" in each or b"pyHanko" in each for each in (ours, theirs)]
+    assert touched == [False, True]
 
 
 @pytest.fixture

@@ -6,6 +6,9 @@ digest algorithms, the signer's name. It
 is built anew here from what the signature does protect, and compared. Certificates between signer
 and authority are protected by the
 authority's own signature, if its certificate is among them or is given.
+
+Without this a file with a bit changed there would count as it was signed, byte for byte: pyHanko
+reads past such a change, and has no check for it.
 """
 
 from __future__ import annotations
