@@ -375,13 +375,9 @@ class Entries:
         return self._once("rows", name, self._read_rows)
 
     def items(self, table: str, *columns: str) -> tuple[str, ...]:
-        """Names of the items in some columns of a table; the table's own while it is empty, none if
-        this machine's stage does not have it.
-        """
-        if not self.has(table):
-            return ()
+        """Names of the items in some columns of a table; the table's own while it is empty."""
         found = tuple(item for row in self.rows(table) for item in row.items(*columns))
-        return found or (f"{self.declared.name}.{table}",)
+        return found or ((f"{self.declared.name}.{table}",) if self.has(table) else ())
 
     def _read_rows(self, name: str) -> tuple[Row, ...]:
         declared = self.fields.get(name)
