@@ -67,7 +67,8 @@ class Block:
             The figure; None if the series does not give one.
         u : pint.Quantity, optional
             Its standard uncertainty; left out: that of one reading of the instrument, if the figure
-            is of the kind of its one column.
+            is of the kind of its one column. Without an instrument it is not known: scatter alone
+            does not say how far off all readings are.
         """
         names = (columns,) if isinstance(columns, str) else tuple(columns)
         if self.entry is None or quantity is None:
@@ -76,7 +77,7 @@ class Block:
             u = self.uncertainty(names[0], quantity)
         return Reading(
             quantity=quantity,
-            u=u,
+            u=None if self.instrument is None else u,
             untrusted=self.untrusted(names),
             taken=True,
             items=(self.item,),

@@ -142,7 +142,7 @@ class OilDifferential:
         # Of two columns the block knows no uncertainty of its own: what is given here is all.
         record = self.block.reading(("time", *self.columns), quantity, u)
         parents = (record, self.zero.reading) if self.zero.known else (record,)
-        return Reading.derived(quantity, u, *parents)
+        return Reading.derived(quantity, record.u, *parents)
 
     def _level(self, column: str) -> pint.Quantity:
         return Q(float(np.nanmean(self.block.columns[column])), "pascal")

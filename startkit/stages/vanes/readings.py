@@ -85,11 +85,14 @@ class Strokes:
         return [self.records[n] for n in numbers if n in self.records]
 
     def figure(self, quantity: pint.Quantity | None, u: pint.Quantity | None = None) -> Reading:
-        """What was found in the traces, as a reading."""
+        """What was found in the traces, as a reading; its uncertainty is known only if each trace
+        names its instrument.
+        """
         if not self.blocks:
             return Reading(items=("vanes.strokes",))
-        traces = (block.reading(("time", "feedback"), quantity, u) for block in self.blocks)
-        return Reading.derived(quantity, u, *traces)
+        traces = [block.reading(("time", "feedback"), quantity, u) for block in self.blocks]
+        known = all(trace.u is not None for trace in traces)
+        return Reading.derived(quantity, u if known else None, *traces)
 
     def readings(self, column: str, numbers: tuple[int, ...]) -> tuple[Reading, ...]:
         """A column of the strokes that have no trace, where it was entered."""

@@ -13,7 +13,7 @@ from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check, resting_on
 from startkit.procedure.reading import Reading
 from startkit.science.closed_proof import SwitchResult, failure_bound, strokes_still_needed
-from startkit.science.strokes import CLOSING
+from startkit.science.strokes import CLOSING, OPENING
 from startkit.science.vane_calibration import StrokesResult
 from startkit.stages.vanes.readings import Strokes
 from startkit.units import Q
@@ -88,7 +88,11 @@ def switch_verdicts(
             Reading(items=("vanes.strokes",)),
             *strokes.of_strokes("switch_at_end", strokes.counted),
         ),
-        replace(_chatter(switch), rests_on=strokes.figure(Q(0.0, "percent")).items),
+        resting_on(
+            _chatter(switch, _still_made(strokes)),
+            strokes.figure(Q(0.0, "percent")),
+            *strokes.of_strokes("switch_at_end", strokes.counted),
+        ),
     ]
 
 
@@ -176,8 +180,27 @@ def _misses(limit: Limit, entries: Entries, strokes: Strokes) -> Verdict:
     return base
 
 
-def _chatter(switch: SwitchResult | None) -> Verdict:
+def _still_made(strokes: Strokes) -> list[int]:
+    """Opening strokes at whose end the switch was made."""
+    return [
+        n
+        for n in strokes.counted
+        if strokes.direction(n) == OPENING and strokes.switch_at_end(n) is True
+    ]
+
+
+def _chatter(switch: SwitchResult | None, still_made: list[int]) -> Verdict:
     key, title = "vanes.switch_chatter", "Switch makes and breaks cleanly"
+    if still_made:
+        return Verdict(
+            key=key,
+            title=title,
+            outcome=Outcome.FAIL,
+            sentence=f"It was still made with the vanes open, at the end of {named(still_made)}: a"
+            " switch that is always made proves nothing.",
+            next_step="Check contact, cam and wiring; look for a jumper over the switch.",
+            source=PRACTICE,
+        )
     if switch is None or not (switch.trials or switch.break_strokes):
         return Verdict(
             key=key,

@@ -14,6 +14,7 @@ from startkit.procedure.judging import check, confirm, resting_on
 from startkit.procedure.reading import Reading
 from startkit.science.strokes import CLOSING, OPENING
 from startkit.science.vane_calibration import StrokesResult
+from startkit.stages.vanes import contradictions
 from startkit.stages.vanes.readings import Strokes
 from startkit.stages.vanes.switch import named, percent, switch_verdicts
 from startkit.units import Q
@@ -27,6 +28,7 @@ PROOF = (
     "vanes.switch_misses",
     "vanes.switch_chatter",
     "vanes.closed_seen",
+    *contradictions.PROOF,
 )
 
 
@@ -44,6 +46,7 @@ def judged(
         ),
         *_feedback(limits, entries, result, strokes),
         *switch_verdicts(machine, limits, entries, strokes, result),
+        *contradictions.contradictions(limits, entries, strokes, result),
         confirm(
             entries,
             "closed_seen",
@@ -64,15 +67,20 @@ def judged(
         ),
     )
     # After an adjustment the vanes must be looked at again as well.
-    parts = tuple(_seen_since_adjustment(v, entries, strokes) for v in parts)
+    parts = tuple(_seen(limits, entries, strokes, v) for v in parts)
     return (*parts, _closed_proof(machine, parts))
 
 
-def _seen_since_adjustment(judged: Verdict, entries: Entries, strokes: Strokes) -> Verdict:
-    if (
-        judged.key not in ("vanes.closed_seen", "vanes.open_seen")
-        or judged.outcome is not Outcome.PASS
-    ):
+def _seen(limits: Limits, entries: Entries, strokes: Strokes, judged: Verdict) -> Verdict:
+    """What the eye saw: since the last adjustment, and at the end itself."""
+    if judged.key not in ("vanes.closed_seen", "vanes.open_seen"):
+        return judged
+    since = _seen_since_adjustment(judged, entries)
+    return contradictions.seen_at_the_ends(limits, entries, strokes, since)
+
+
+def _seen_since_adjustment(judged: Verdict, entries: Entries) -> Verdict:
+    if judged.outcome is not Outcome.PASS:
         return judged
     seen = entries.entry(judged.key.removeprefix("vanes."))
     adjusted = [row.reading("after_stroke").entry for row in entries.rows("adjustments")]
@@ -134,11 +142,12 @@ def mean_time(
         return Reading(items=("vanes.strokes",)), 0
     mean = sum(times) / len(times)
     u = _u_mean(times, mean, [u for _, u in traced + typed if u is not None])
+    spread = None if u is None else Q(u, "second")
     parents = [each for each in by_hand if each.quantity is not None]
-    parents += [strokes.figure(Q(mean, "second"))] if traced else []
-    return Reading.derived(Q(mean, "second"), None if u is None else Q(u, "second"), *parents), len(
-        times
-    )
+    if traced:
+        by_trace = strokes.figure(Q(mean, "second"), spread)
+        parents, spread = [*parents, by_trace], by_trace.u
+    return Reading.derived(Q(mean, "second"), spread, *parents), len(times)
 
 
 def _u_mean(times: list[float], mean: float, own: list[float]) -> float | None:
