@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -14,9 +15,14 @@ from workbook.stroke_model import VaneDrive, inject, simulate_strokes
 def made(
     fault: str | None = None, pairs: int = 12, seed: int = 3, drive: VaneDrive | None = None
 ) -> list[Stroke]:
-    """Strokes of a drive, sound or with one fault."""
+    """Strokes of a drive, sound or with one fault; the same are simulated once."""
+    return list(_made(fault, pairs, seed, drive or VaneDrive()))
+
+
+@lru_cache(maxsize=64)
+def _made(fault: str | None, pairs: int, seed: int, drive: VaneDrive) -> tuple[Stroke, ...]:
     rng = np.random.default_rng(seed)
-    return simulate_strokes(inject(fault, rng) if fault else drive or VaneDrive(), rng, pairs=pairs)
+    return tuple(simulate_strokes(inject(fault, rng) if fault else drive, rng, pairs=pairs))
 
 
 def block(
@@ -53,3 +59,13 @@ def enter(job: Any, put: Callable[..., None], strokes: list[Stroke], first: int 
                 f"{100 * min(max(stroke.seen_position, 0), 1):.1f}",
                 "%",
             )
+
+
+def put_recorder(put: Callable[..., None], job: Any, tag: str = "VP-1") -> str:
+    """A recorder of the feedback on the list of instruments, so good that its own error counts for
+    nothing.
+    """
+    cells = {"tag": tag, "name": tag, "kind": "percent", "accuracy": "0.001 %", "serial": tag}
+    for column, value in (cells | {"due": "2030-01-01"}).items():
+        put(job, f"setup.instruments.1.{column}", value)
+    return tag

@@ -19,7 +19,7 @@ from startkit.stages.vanes.readings import Strokes, collect
 from startkit.stages.vanes.verdicts import judged as vane_verdicts
 from startkit.units import Q
 from startkit.verdict import Outcome
-from tests.stages.strokes import block, made
+from tests.stages.strokes import block, made, put_recorder
 from tests.stages.test_lube import GOOD as OIL
 from workbook.stroke_model import VaneDrive
 
@@ -56,7 +56,7 @@ def vane_outcome(make_job, put, assess, trace):
 
     def judge(key, figures):
         job = make_job(stages={"vanes": VANES})
-        put(job, "vanes.trace", trace)
+        put(job, "vanes.trace", trace, instrument=put_recorder(put, job))
         entries = assess(job).stage_entries("vanes")
         seen = collect(job.machine, entries)
         strokes = Set(

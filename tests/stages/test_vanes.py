@@ -10,8 +10,9 @@ import pytest
 from startkit.procedure import payload
 from startkit.science.closed_proof import failure_bound
 from startkit.stages.vanes import STAGE
+from startkit.units import Q
 from startkit.verdict import Outcome
-from tests.stages.strokes import block, enter, made
+from tests.stages.strokes import block, enter, made, put_recorder
 from workbook.stroke_model import VaneDrive
 
 
@@ -34,7 +35,7 @@ def job(make_job, put):
             made(drive=VaneDrive(opening_time=40, closing_time=40)) if strokes is None else strokes
         )
         enter(created, put, strokes)
-        put(created, "vanes.trace", block(strokes))
+        put(created, "vanes.trace", block(strokes), instrument=put_recorder(put, created))
         if seen:
             put(created, "vanes.closed_seen", "yes")
             put(created, "vanes.open_seen", "yes")
@@ -300,3 +301,131 @@ def test_an_instrument_out_of_calibration_does_not_pass(make_job, put, assess, v
     put(created, "vanes.strokes.1.direction", "closing")
     put(created, "vanes.strokes.1.travel_time", "40", "s", instrument="SW-1")
     assert verdict_of(created, "vanes.closing_time").outcome is Outcome.UNPROVEN
+
+
+# --- what cannot all be true ---------------------------------------------------------------------
+
+
+def changed(job, put, **cells):
+    """Cells of stroke 2, which closes, and the whole judged."""
+    for column, (value, unit) in cells.items():
+        put(job, f"vanes.strokes.2.{column}", value, unit)
+    return job
+
+
+@pytest.mark.parametrize(
+    ("seen", "outcome"), [(4.9, Outcome.PASS), (5.1, Outcome.FAIL), (12, Outcome.FAIL)]
+)
+def test_a_position_seen_at_the_closed_end_is_part_of_the_closed_proof(
+    job, put, assess, seen, outcome
+):
+    found = by_key(assess, changed(job(), put, seen_position=(seen, "%")))
+    assert found["vanes.closed_seen"].outcome is outcome
+    assert found["vanes.closed_proof"].outcome is outcome
+    if outcome is Outcome.FAIL:
+        assert "stroke 2" in found["vanes.closed_seen"].sentence
+
+
+@pytest.mark.parametrize(("seen", "outcome"), [(90.1, Outcome.PASS), (89.9, Outcome.FAIL)])
+def test_a_position_seen_at_the_open_end_is_held_against_the_answer(
+    job, put, assess, seen, outcome
+):
+    created = job()
+    put(created, "vanes.strokes.1.seen_position", seen, "%")
+    found = by_key(assess, created)
+    assert found["vanes.open_seen"].outcome is outcome
+    assert found["vanes.closed_proof"].outcome is Outcome.PASS
+
+
+@pytest.mark.parametrize(
+    ("column", "text", "unit", "agrees"),
+    [
+        ("switch_at_end", "made", "", True),
+        ("switch_at_end", "open", "", False),
+        ("end_feedback", "1.8", "%", True),
+        ("end_feedback", "2.4", "%", False),
+    ],
+)
+def test_what_the_table_says_of_a_stroke_is_held_against_its_trace(
+    job, put, assess, column, text, unit, agrees
+):
+    found = by_key(assess, changed(job(), put, **{column: (text, unit)}))
+    assert ("vanes.table_against_trace" not in found) is agrees
+    assert (found["vanes.closed_proof"].outcome is Outcome.PASS) is agrees
+
+
+def test_a_stopwatch_may_run_from_the_trace_s_end_of_travel_to_its_rest_and_three_seconds_more(
+    job, put, assess
+):
+    strokes = made(drive=VaneDrive(opening_time=40, closing_time=40))
+    for seconds, agrees in ((40.0, True), (45.5, True), (38.5, False), (47.0, False)):
+        found = by_key(assess, changed(job(strokes), put, travel_time=(seconds, "s")))
+        assert ("vanes.table_against_trace" not in found) is agrees, seconds
+
+
+def test_one_stroke_pasted_for_another_proves_one_stroke(job, assess):
+    strokes = made(drive=VaneDrive(opening_time=40, closing_time=40))
+    copied = [replace(strokes[n % 2], number=n + 1) for n in range(len(strokes))]
+    found = by_key(assess, job(copied))
+    assert found["vanes.copied_strokes"].outcome is Outcome.FAIL
+    assert found["vanes.closed_proof"].outcome is Outcome.FAIL
+
+
+def test_strokes_timed_by_hand_scatter(make_job, put, assess):
+    def typed(times):
+        created = make_job(stages={"vanes": STAGE})
+        for n, time in enumerate(times, 1):
+            put(created, f"vanes.strokes.{n}.number", n)
+            put(created, f"vanes.strokes.{n}.direction", "closing")
+            put(created, f"vanes.strokes.{n}.travel_time", time, "s")
+        return by_key(assess, created)
+
+    assert "vanes.copied_strokes" in typed(["40.2"] * 5)
+    assert "vanes.copied_strokes" not in typed(["40.2"] * 4 + ["40.3"])
+    assert "vanes.copied_strokes" not in typed(["40"] * 5)
+
+
+def test_a_stroke_that_begins_elsewhere_is_no_full_stroke(job, assess):
+    strokes = made(drive=VaneDrive(opening_time=40, closing_time=40))
+    second = strokes[1]
+    late = second.feedback < 0.6
+    strokes[1] = replace(
+        second,
+        time=second.time[late],
+        command=second.command[late],
+        feedback=second.feedback[late],
+        switch=second.switch[late],
+        drive_finished=None,
+    )
+    found = by_key(assess, job(strokes))
+    assert found["vanes.part_strokes"].outcome is Outcome.UNPROVEN
+    assert "troke 2" in found["vanes.part_strokes"].sentence
+    assert found["vanes.closed_proof"].outcome is Outcome.UNPROVEN
+
+
+@pytest.mark.parametrize("seed", (4, 5))
+def test_sound_strokes_contradict_nothing(job, assess, seed):
+    strokes = made(drive=VaneDrive(opening_time=40, closing_time=40), seed=seed)
+    found = by_key(assess, job(strokes))
+    assert not {"vanes.copied_strokes", "vanes.table_against_trace", "vanes.part_strokes"} & set(
+        found
+    )
+    assert found["vanes.closed_seen"].outcome is Outcome.PASS
+
+
+def test_a_switch_made_at_the_open_end_proves_nothing(job, put, assess):
+    created = job()
+    put(created, "vanes.strokes.99.number", 99)
+    put(created, "vanes.strokes.99.direction", "opening")
+    put(created, "vanes.strokes.99.switch_at_end", "made")
+    assert by_key(assess, created)["vanes.switch_chatter"].outcome is Outcome.FAIL
+
+
+def test_a_trace_without_its_recorder_proves_no_number(job, put, assess):
+    created = job()
+    trace = next(entry for entry in created.entries if entry.what == "vanes.trace")
+    created.entries[created.entries.index(trace)] = replace(trace, instrument="")
+    zero = (
+        assess(created).stage_entries("vanes").block("trace").reading("feedback", Q(0, "percent"))
+    )
+    assert zero.u is None

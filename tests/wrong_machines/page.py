@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from tests.wrong_machines.rows import ROWS, UNNOTICED
+from tests.wrong_machines.every import ROWS
+from tests.wrong_machines.rows import UNNOTICED
 
 PAGE = Path(__file__).parents[2] / "workbook" / "proof" / "wrong-machines.md"
 HEAD = """# Wrong machines

@@ -6,9 +6,10 @@ from fnmatch import fnmatchcase
 
 import pytest
 
+from tests.wrong_machines.every import ROWS
 from tests.wrong_machines.job import honest, wrong
 from tests.wrong_machines.page import PAGE, page
-from tests.wrong_machines.rows import ALL, ROWS, UNNOTICED, Row
+from tests.wrong_machines.rows import ALL, UNNOTICED, Row
 
 pytestmark = pytest.mark.slow
 

@@ -39,7 +39,7 @@ def contradictions(
     return [
         *_copied(strokes),
         *_table_against_trace(limits, entries, strokes, each),
-        *_part_strokes(limits, strokes, each),
+        *_part_strokes(limits, entries, strokes, each),
     ]
 
 
@@ -174,9 +174,7 @@ def _time(limits: Limits, entries: Entries, strokes: Strokes, traced: StrokeResu
     first, last = float(traced.travel_time), float(traced.time_to_rest or traced.travel_time)
     took = float(typed.quantity.to("second").magnitude)
     nearest = Q(min(max(took, first), last), "second")
-    apart = check(
-        entries, limits["vanes.time_against_trace"], typed.less(nearest), next_step=""
-    )
+    apart = check(entries, limits["vanes.time_against_trace"], typed.less(nearest), next_step="")
     if not where_wrong(apart):
         return ""
     return (
@@ -189,15 +187,16 @@ def _time(limits: Limits, entries: Entries, strokes: Strokes, traced: StrokeResu
 
 
 def _part_strokes(
-    limits: Limits, strokes: Strokes, each: tuple[StrokeResult, ...]
+    limits: Limits, entries: Entries, strokes: Strokes, each: tuple[StrokeResult, ...]
 ) -> Iterator[Verdict]:
-    band = float(limits["vanes.seen_closed"].high.to("dimensionless").magnitude)
     begins = {OPENING: 0.0, CLOSING: 1.0}
-    part = [
-        r.number
+    off = [
+        (r.number, Q(100 * abs(r.start_position - begins[r.direction]), "percent"))
         for r in each
-        if r.form == STEP and abs(r.start_position - begins[r.direction]) > band + strokes.u_feedback
+        if r.form == STEP
     ]
+    u, limit = Q(100 * strokes.u_feedback, "percent"), limits["vanes.seen_closed"]
+    part = [n for n, gap in off if where_wrong(check(entries, limit, gap, u=u, next_step=""))]
     if part:
         yield contradiction(
             "vanes.part_strokes",

@@ -1,0 +1,73 @@
+"""Wrong machines whose readings contradict each other, from the guide vanes to the pull-down."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from startkit.facts.journal import Entry
+from tests.wrong_machines.rows import Row
+
+
+def one_stroke_copied(entry: Entry) -> Entry:
+    """The trace with strokes 1 and 2 in place of every pair of full strokes."""
+    head, *rows = entry.value.splitlines()
+    cells = [row.split("\t") for row in rows]
+    numbers = [n for n in dict.fromkeys(row[0] for row in cells) if int(n) <= 20]
+    copied = [
+        "\t".join([n, *row[1:]]) for n in numbers for row in cells if row[0] == "21"[int(n) % 2]
+    ]
+    kept = ["\t".join(row) for row in cells if int(row[0]) > 20]
+    return replace(entry, value="\n".join([head, *copied, *kept]))
+
+
+def begun_half_way(entry: Entry) -> Entry:
+    """The trace without the first half of each full closing."""
+    head, *rows = entry.value.splitlines()
+    cells = [row.split("\t") for row in rows]
+    closings = {row[0] for row in cells if int(row[0]) % 2 == 0 and int(row[0]) <= 20}
+    kept = [row for row in cells if row[0] not in closings]
+    for number in sorted(closings, key=int):
+        closing = [row for row in cells if row[0] == number]
+        kept += closing[len(closing) * 2 // 5 :]
+    return replace(entry, value="\n".join([head, *("\t".join(row) for row in kept)]))
+
+
+ROWS = (
+    # --- guide vanes
+    Row(
+        "one pair of strokes pasted ten times",
+        "vanes.copied_strokes",
+        {"vanes.trace*": one_stroke_copied},
+    ),
+    Row(
+        "closings begun half way",
+        "vanes.part_strokes",
+        {"vanes.trace*": begun_half_way},
+    ),
+    Row(
+        "vanes seen 8 % open at one closed end",
+        "vanes.closed_seen",
+        {"vanes.strokes.4.seen_position": "8"},
+    ),
+    Row(
+        "vanes seen half open at every open end",
+        "vanes.open_seen",
+        {
+            "vanes.strokes.*.seen_position": lambda e: (
+                replace(e, value="50") if float(e.value) > 50 else e
+            )
+        },
+    ),
+    Row(
+        "feedback at the closed end typed as 15 %, recorded as none",
+        "vanes.table_against_trace",
+        {},
+        add={"vanes.strokes.2.end_feedback": "15 %"},
+    ),
+    Row(
+        "stopwatch of a stroke far from its record",
+        "vanes.table_against_trace",
+        {},
+        add={"vanes.strokes.2.travel_time": "95 s"},
+    ),
+)
