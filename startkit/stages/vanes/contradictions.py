@@ -84,7 +84,7 @@ def _alike(strokes: Strokes, numbers: list[int]) -> list[list[int]]:
 
 
 def _fingerprint(record: Stroke) -> bytes:
-    """What no other stroke repeats: the feedback on its way, row by row; empty if it says little."""
+    """What no other stroke repeats: its feedback row by row; empty if that says little."""
     moved = np.round(record.feedback, 6)
     if np.count_nonzero(np.diff(moved)) < LEAST_ROWS:
         return b""
