@@ -8,6 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from startkit.facts.limits import Limit
+from startkit.facts.machine import TemperatureTrip
+from startkit.procedure.entries import Entries
+from startkit.procedure.judging import check
+from startkit.procedure.reading import Reading
 from startkit.verdict import Outcome, Verdict
 
 SOURCE = "readings of one thing agree within their uncertainty"
@@ -51,3 +56,23 @@ def where_wrong(*verdicts: Verdict) -> tuple[Verdict, ...]:
     missing contradicts nothing.
     """
     return tuple(verdict for verdict in verdicts if verdict.outcome is Outcome.FAIL)
+
+
+def under_the_trip(
+    entries: Entries, key: str, title: str, reading: Reading, trip: TemperatureTrip | None
+) -> tuple[Verdict, ...]:
+    """A temperature that was read, against the trip that would have acted there; nothing if the
+    sheet has no such trip.
+    """
+    if trip is None:
+        return ()
+    limit = Limit(key=key, title=title, kind="temperature", high=trip.setting, source=trip.source)
+    return where_wrong(
+        check(
+            entries,
+            limit,
+            reading,
+            next_step="Stop. Read it again with another thermometer, and prove the trip.",
+            note="At this temperature its trip would have acted: the reading or the trip is wrong.",
+        )
+    )

@@ -18,6 +18,8 @@ CORRECTION_SOURCE = {
     THERMOSETTING: "IEEE 43-2013 6.3, thermosetting (from memory: check against the standard)",
 }
 
+# Highest temperature of the insulation [°C], by its class: IEC 60085, from memory.
+CLASS_TEMPERATURES = {"A": 105, "B": 130, "F": 155, "H": 180}
 PI_SILENT_ABOVE = 5000e6  # ohm at 40 °C; IEEE 43-2013 12.2, from memory
 # Least polarisation index by thermal class of the insulation (IEEE 43-2000, quoted in an
 # instrument's manual).

@@ -9,6 +9,7 @@ import pytest
 
 from startkit.procedure import payload
 from startkit.stages.lube import STAGE
+from startkit.stages.water import STAGE as WATER
 from startkit.verdict import Outcome
 
 SATURATION = 292.803  # kPa abs, R-134a at 0 °C (CoolProp 8.0.0, as in the library's own table)
@@ -414,3 +415,118 @@ def test_the_oil_itself_is_due_before_the_pump_runs(job, assess):
 def test_a_filter_with_less_than_half_a_clean_ones_drop_is_unproven(job, verdict_of, drop, outcome):
     found = verdict_of(job({"filter_drop": (drop, "kPa")}), "lube.filter_drop")  # clean: 20 kPa
     assert found.outcome is outcome
+
+
+# --- what cannot all be true ---------------------------------------------------------------------
+
+DISAGREE = (
+    "lube.sump_pressures",
+    "lube.standstill_saturation",
+    "lube.supply_over_sump",
+    "lube.series_differential.pre_lube",
+    "lube.trip_setting",
+    "lube.pump_speed_recorded",
+    "lube.copied_record",
+)
+
+
+def test_readings_that_agree_have_no_line_of_their_own(job, assess):
+    assert not set(DISAGREE) & set(by_key(assess, job()))
+
+
+# Pressures of R-134a by its dew temperature (CoolProp 8.0.0), in °C -> kPa abs.
+PRESSURES = {-2.9: 263.26, -3.1: 261.31, 2.9: 324.83, 3.1: 327.14}
+
+
+@pytest.mark.parametrize(
+    ("celsius", "agrees"), [(2.9, True), (3.1, False), (-2.9, True), (-3.1, False)]
+)
+def test_at_rest_gauge_and_transducers_read_one_pressure(job, assess, put, celsius, agrees):
+    made = job({"differential_off": None})
+    for column in ("supply", "sump"):
+        put(made, f"lube.zero.1.{column}", PRESSURES[celsius], "kPa abs")
+    found = by_key(assess, made)
+    assert ("lube.sump_pressures" not in found) is agrees
+    if not agrees:
+        assert {"lube.sump_pressure", "lube.zero.1.sump"} <= set(
+            found["lube.sump_pressures"].rests_on
+        )
+
+
+def test_a_difference_of_the_barometer_is_called_gauge_for_absolute(job, assess, put):
+    made = job({"differential_off": None})
+    put(made, "setup.barometer", "101.3", "kPa")
+    for column in ("supply", "sump"):
+        put(made, f"lube.zero.1.{column}", SATURATION, "kPa")  # typed absolute, taken as gauge
+    assert "one is absolute" in by_key(assess, made)["lube.sump_pressures"].sentence
+
+
+def test_of_three_readings_the_one_that_both_others_contradict_is_named(job, assess, put):
+    rows = "\n".join(f"{t}\t450\t{SATURATION}\t\t" for t in range(60))
+    made = job(
+        {
+            "differential_off": None,
+            "sump_pressure": ("420", "kPa abs"),
+            "pre_lube": ("time (s)\tsupply (kPa abs)\tsump (kPa abs)\tdiff\tspeed\n" + rows, ""),
+        }
+    )
+    for column in ("supply", "sump"):
+        put(made, f"lube.zero.1.{column}", SATURATION, "kPa abs")
+    assert "Likely wrong: the sump gauge" in by_key(assess, made)["lube.sump_pressures"].sentence
+
+
+@pytest.mark.parametrize(
+    ("water", "fits"), [("-4.9", True), ("-5.1", False), ("4.9", True), ("5.1", False)]
+)
+def test_the_sump_saturates_within_what_the_machine_had_at_rest(job, assess, put, water, fits):
+    made = job()
+    made.stages["water"] = WATER
+    put(made, "water.evaporator_temperature", water, "°C")
+    assert ("lube.standstill_saturation" not in by_key(assess, made)) is fits
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "unit", "key"),
+    [
+        ("supply_temperature", ("59.9", "60.1"), "°C", "lube.supply_over_sump"),
+        ("trip_setting", ("104.9", "105.1"), "kPa", "lube.trip_setting"),
+        ("trip_setting", ("95.1", "94.9"), "kPa", "lube.trip_setting"),
+    ],
+)
+def test_a_contradiction_begins_at_its_limit(job, assess, field, value, unit, key):
+    inside, outside_ = value
+    assert key not in by_key(assess, job({field: (inside, unit)}))
+    assert by_key(assess, job({field: (outside_, unit)}))[key].outcome is Outcome.FAIL
+
+
+@pytest.mark.parametrize(("shown", "agrees"), [("164.9", True), ("165.1", False), ("135.1", True)])
+def test_the_differential_shown_is_supply_less_sump(job, assess, shown, agrees):
+    rows = "\n".join(f"{t}\t442.803\t{SATURATION}\t{shown}\t" for t in range(60))
+    head = "time (s)\tsupply (kPa abs)\tsump (kPa abs)\tdifferential (kPa)\tspeed\n"
+    found = by_key(assess, job({"pre_lube": (head + rows, "")}))
+    assert ("lube.series_differential.pre_lube" not in found) is agrees
+
+
+@pytest.mark.parametrize(
+    ("speed", "agrees"), [("32.9", True), ("33.1", False), ("27.1", True), ("26.9", False)]
+)
+def test_the_pump_speed_typed_is_that_of_the_record(job, assess, speed, agrees):
+    record = "\n".join(
+        f"{row}30" if n else row for n, row in enumerate(GOOD["pre_lube"][0].splitlines())
+    )
+    made = job(
+        {"pre_lube": (record, ""), "pump_speed": (speed, "Hz")}, {"oil.pump": "variable speed"}
+    )
+    assert ("lube.pump_speed_recorded" not in by_key(assess, made)) is agrees
+
+
+def test_a_sump_hotter_than_its_trip_is_a_wrong_reading_or_a_wrong_trip(job, assess):
+    trip = {"safeties.high_oil_temperature": {"setting": "60 °C", "source": "manual"}}
+    assert "lube.sump_under_trip" not in by_key(assess, job({}, trip))
+    hot = by_key(assess, job({"sump_temperature": ("61", "°C")}, trip))
+    assert hot["lube.sump_under_trip"].outcome is Outcome.FAIL
+
+
+def test_one_record_is_not_both_pump_start_and_first_stop(job, assess):
+    found = by_key(assess, job({"coast_down": GOOD["pre_lube"]}))
+    assert found["lube.copied_record"].outcome is Outcome.FAIL

@@ -57,7 +57,8 @@ def _changed(latest: dict[str, Entry], entry: Entry, value: object) -> Entry | N
     if value is None:
         return None
     if isinstance(value, SameAs):
-        other = latest.get(value.prefix + entry.what.rsplit(".", 1)[1])
+        name = entry.what.rsplit(".", 1)[1]
+        other = latest.get(value.prefix + name, latest.get(value.prefix))
         return entry if other is None else replace(entry, value=other.value, unit=other.unit)
     if callable(value):
         return value(entry)

@@ -15,7 +15,7 @@ from startkit.facts.journal import Entry
 
 @dataclass(frozen=True)
 class SameAs:
-    """The value that the item of the same last name has below another prefix."""
+    """The value that the item of the same last name has below another prefix, or another item."""
 
     prefix: str
 
@@ -119,7 +119,6 @@ UNNOTICED = {
     "liquid 25 K subcooled": ALL,
     "loads taken the day before the first start": ALL,
     "current far from the power": ALL,
-    "sump pressure of another place than the zero readings": ("CH-1", "CH-3"),
 }
 
 ROWS = (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from startkit.facts.journal import Entry
-from tests.wrong_machines.rows import Row
+from tests.wrong_machines.rows import Row, SameAs, column, moved, plus, times
 
 
 def one_stroke_copied(entry: Entry) -> Entry:
@@ -69,5 +69,49 @@ ROWS = (
         "vanes.table_against_trace",
         {},
         add={"vanes.strokes.2.travel_time": "95 s"},
+    ),
+    # --- lubrication
+    Row(
+        "sump gauge read as absolute",
+        "lube.sump_pressures",
+        {"lube.sump_pressure": plus(101)},
+        on=("CH-1", "CH-3"),
+    ),
+    Row(
+        "sump gauge read as absolute, on the mountain",
+        "lube.sump_pressures",
+        {"lube.sump_pressure": plus(83)},
+        on=("CH-2",),
+    ),
+    Row(
+        "all sump pressures of another refrigerant",
+        "lube.standstill_saturation lube.oil_superheat",
+        {
+            "lube.sump_pressure": plus(700),
+            "lube.zero.*.*": plus(700),
+            "lube.pre_lube": lambda e: column(2, moved(700))(column(1, moved(700))(e)),
+        },
+    ),
+    Row("sump hotter than its trip", "lube.sump_under_trip", {"lube.sump_temperature": "96"}),
+    Row(
+        "oil supply in Fahrenheit, entered as Celsius",
+        "lube.supply_over_sump lube.supply_under_trip",
+        {"lube.supply_temperature": "117.5"},
+    ),
+    Row(
+        "low-oil trip set to half, and proven there",
+        "lube.trip_setting",
+        {"lube.trip_setting": times(0.5), "lube.trip_seen": times(0.5)},
+    ),
+    Row(
+        "pump speed in revolutions a minute",
+        "lube.pump_speed_recorded",
+        {"lube.pump_speed": times(60)},
+        on=("CH-1",),
+    ),
+    Row(
+        "record from pump start pasted for the first stop",
+        "lube.copied_record",
+        {"lube.coast_down": SameAs("lube.pre_lube")},
     ),
 )

@@ -15,13 +15,12 @@ from startkit.facts.machine import CurrentTrip, Machine, PressureTrip, Temperatu
 from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check
 from startkit.procedure.reading import Reading, Row
+from startkit.science.insulation import CLASS_TEMPERATURES
 from startkit.stages.controls.fields import SAFETIES
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict
 
 MAKER = "maker's figure in the machine sheet"
-# Highest temperature of the insulation, by the code of its class: IEC 60085, from memory.
-CLASS_TEMPERATURES = {"A": 105, "B": 130, "F": 155, "H": 180}
 # Limit against the sheet, by table.
 AGAINST_SHEET = {
     "pressure_safeties": "controls.sheet_pressure",

@@ -12,6 +12,7 @@ from startkit.procedure.entries import Entries
 from startkit.procedure.judging import Answer, by_choice, check
 from startkit.procedure.reading import Reading
 from startkit.science.lube import filter_fraction
+from startkit.stages.lube.contradictions import contradictions
 from startkit.stages.lube.fields import CLEAR, GAUGE, HIDDEN, NOT_PROVEN, SIGHT_GLASS, SIMULATED
 from startkit.stages.lube.pre_lube import over_the_trip, pre_lube, typed
 from startkit.stages.lube.readings import Oil
@@ -42,6 +43,7 @@ def judged(machine: Machine, limits: Limits, entries: Entries, oil: Oil) -> tupl
         _filter(machine, limits, entries),
         _set_point(machine, limits, entries),
         *_coast_down(limits, entries, oil),
+        *contradictions(machine, limits, entries, oil),
     )
 
 
