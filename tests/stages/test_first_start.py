@@ -387,3 +387,158 @@ def test_everything_is_shown_in_the_units_of_the_job(job, assess):
     part = stage_part(assess(job(system="I-P")), "first_start")
     assert any("in/s" in v["sentence"] for v in part["verdicts"])
     assert any("psi" in v["sentence"] for v in part["verdicts"])
+
+
+# --- what cannot all be true ---------------------------------------------------------------------
+
+
+def each(name, values, unit):
+    """One figure for all phases or pairs of a name that ends on an underscore."""
+    ends = ("12", "23", "31") if name == "voltage_" else ("l1", "l2", "l3")
+    return {f"{name}{end}": (value, unit) for end, value in zip(ends, values, strict=True)}
+
+
+DRIVE = {"motor.starter": "variable-speed drive", "motor.drive_current_limit": "250 %"}
+IMPOSSIBLE = [
+    ("run_up_short", {"run_up_time": ("10.1", "s")}, {"run_up_time": ("9.9", "s")}, {}),
+    ("full_speed", {"full_speed": ("2665", "r/min")}, {"full_speed": ("2663", "r/min")}, {}),
+    ("full_speed", {"full_speed": ("3107", "r/min")}, {"full_speed": ("3109", "r/min")}, {}),
+    (
+        "full_speed_of_drive",
+        {"full_speed": ("1185", "r/min")},
+        {"full_speed": ("1183", "r/min")},
+        DRIVE,
+    ),
+    (
+        "full_speed_of_drive",
+        {"full_speed": ("3255", "r/min")},
+        {"full_speed": ("3257", "r/min")},
+        DRIVE,
+    ),
+    (
+        "settled_over_peak",
+        each("settled_", ("1000", "998", "999"), "A"),
+        each("settled_", ("1001", "998", "999"), "A"),
+        {},
+    ),
+    (
+        "running_voltage",
+        each("voltage_", ("459", "460", "460"), "V"),
+        each("voltage_", ("460", "460", "461"), "V"),
+        {},
+    ),
+    (
+        "running_voltage",
+        each("voltage_", ("341", "340", "340"), "V"),
+        each("voltage_", ("339", "340", "340"), "V"),
+        {},
+    ),
+    (
+        "running_voltage_of_drive",
+        each("voltage_", ("121", "120", "120"), "V"),
+        each("voltage_", ("119", "120", "120"), "V"),
+        DRIVE,
+    ),
+    (
+        "running_voltage_of_drive",
+        each("voltage_", ("459", "460", "460"), "V"),
+        each("voltage_", ("460", "460", "461"), "V"),
+        DRIVE,
+    ),
+    ("oil_over_set_point", {"oil_lowest": ("194.9", "kPa")}, {"oil_lowest": ("195.1", "kPa")}, {}),
+]
+
+
+@pytest.mark.parametrize(("key", "inside", "outside_", "sheet"), IMPOSSIBLE)
+def test_what_no_motor_does_begins_at_its_limit(job, assess, key, inside, outside_, sheet):
+    keys = [
+        {v.key for v in assess(job(changes, sheet)).findings("first_start").verdicts}
+        for changes in (inside, outside_)
+    ]
+    assert [f"first_start.{key}" in found for found in keys] == [False, True]
+
+
+def recorded(speed_at=19, peak=1000, oil=130, vanes=0.5):
+    """A run-up's record."""
+    rows = [
+        f"{t}\t{2960 * min(1, t / speed_at):.0f}\t{peak if t < speed_at else 200}\t\t\t{oil}\t{vanes}"
+        for t in range(60)
+    ]
+    return "\n".join(["time (s)\tspeed (r/min)\tl1 (A)\tl2\tl3\toil (kPa)\tvanes (%)", *rows])
+
+
+@pytest.mark.parametrize(
+    ("key", "inside", "outside_"),
+    [
+        ("vanes_against_record", {"vanes": 5.4}, {"vanes": 5.6}),
+        ("vanes_against_record", {"vanes": -4.4}, {"vanes": -4.6}),
+        ("oil_against_record", {"oil": 144}, {"oil": 146}),
+        ("oil_against_record", {"oil": 116}, {"oil": 114}),
+        ("peak_against_record", {"peak": 834}, {"peak": 832}),
+        ("peak_against_record", {"peak": 1249}, {"peak": 1251}),
+        ("time_against_record", {"speed_at": 23}, {"speed_at": 26}),
+        ("time_against_record", {"speed_at": 16}, {"speed_at": 13}),
+    ],
+)
+def test_what_is_typed_of_the_start_is_held_against_its_record(job, assess, key, inside, outside_):
+    keys = [
+        {
+            v.key
+            for v in assess(job({"run_up": (recorded(**made), "")}))
+            .findings("first_start")
+            .verdicts
+        }
+        for made in (inside, outside_)
+    ]
+    assert [f"first_start.{key}" in found for found in keys] == [False, True]
+
+
+@pytest.mark.parametrize(
+    ("place", "inside", "outside_"),
+    [
+        ("Motor winding", "109.9", "110.1"),
+        ("Discharge", "74.9", "75.1"),
+        ("Thrust bearing", "119.9", "120.1"),
+        ("Ceiling", "150", "150"),
+    ],
+)
+def test_a_temperature_above_its_trip_is_a_wrong_reading_or_a_wrong_trip(
+    job, assess, place, inside, outside_
+):
+    trips = {
+        f"safeties.high_{name}_temperature": {"setting": setting, "source": "manual"}
+        for name, setting in (("motor_winding", "110 °C"), ("discharge", "75 °C"))
+    }
+    rows = [
+        {"temperatures.1.place": (place, ""), "temperatures.1.temperature": (value, "°C")}
+        for value in (inside, outside_)
+    ]
+    found = [
+        {v.key for v in assess(job(row, trips)).findings("first_start").verdicts} for row in rows
+    ]
+    wrong = ["first_start.temperature_1" in keys for keys in found]
+    assert wrong == [False, place != "Ceiling"]
+
+
+def test_without_a_trip_in_the_sheet_the_winding_is_held_against_its_class(job, assess):
+    for value, wrong in (("179", False), ("180.5", True)):
+        row = {"temperatures.1.place": ("winding", ""), "temperatures.1.temperature": (value, "°C")}
+        keys = {v.key for v in assess(job(row)).findings("first_start").verdicts}
+        assert ("first_start.temperature_1" in keys) is wrong
+
+
+def test_one_vibration_written_down_for_all_bearings_is_found(job, assess):
+    rows = {
+        f"vibration.{n}.{column}": cell
+        for n in range(1, 5)
+        for column, cell in (
+            ("bearing", (f"bearing {n}", "")),
+            ("direction", ("horizontal", "")),
+            ("velocity", ("1.1", "mm/s")),
+            ("band", ("10 to 1000 Hz", "")),
+        )
+    }
+    copied = {v.key for v in assess(job(rows)).findings("first_start").verdicts}
+    rows["vibration.4.velocity"] = ("1.2", "mm/s")
+    told_apart = {v.key for v in assess(job(rows)).findings("first_start").verdicts}
+    assert "first_start.copied_vibration" in copied - told_apart

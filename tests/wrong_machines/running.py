@@ -32,6 +32,11 @@ def begun_half_way(entry: Entry) -> Entry:
     return replace(entry, value="\n".join([head, *("\t".join(row) for row in kept)]))
 
 
+RUN_UP = "Time [s]\tSpeed [r/min]\tL1 [A]\tL2 [A]\tL3 [A]\tOil [kPa]\tVanes [%]\n" + "\n".join(
+    f"{t / 2:.1f}\t{min(356.0 * t / 2, 3560):.0f}\t{100 + t:.1f}\t{101 + t:.1f}\t{99 + t:.1f}"
+    "\t160\t{vanes}"
+    for t in range(80)
+)
 ROWS = (
     # --- guide vanes
     Row(
@@ -113,5 +118,69 @@ ROWS = (
         "record from pump start pasted for the first stop",
         "lube.copied_record",
         {"lube.coast_down": SameAs("lube.pre_lube")},
+    ),
+    # --- first start
+    Row(
+        "winding at 125 °C, above its trip",
+        "first_start.temperature_1",
+        {},
+        add={
+            "first_start.temperatures.1.place": "Motor winding",
+            "first_start.temperatures.1.temperature": "125 °C",
+        },
+    ),
+    Row(
+        "bearing at 150 °C",
+        "first_start.temperature_1",
+        {},
+        add={
+            "first_start.temperatures.1.place": "Thrust bearing",
+            "first_start.temperatures.1.temperature": "150 °C",
+        },
+    ),
+    Row("run-up in two seconds", "first_start.run_up_short", {"first_start.run_up_time": "2"}),
+    Row(
+        "speed of another shaft, or in hertz",
+        "first_start.full_speed",
+        {"first_start.full_speed": "59.3"},
+    ),
+    Row(
+        "speed above what the supply turns",
+        "first_start.full_speed",
+        {"first_start.full_speed": times(1.2)},
+    ),
+    Row(
+        "running voltages a decimal off",
+        "first_start.running_voltage",
+        {"first_start.voltage_??": times(0.1)},
+    ),
+    Row(
+        "oil differential in psi, entered as bar",
+        "first_start.oil_over_set_point",
+        {"first_start.oil_lowest": times(10)},
+    ),
+    Row(
+        "settled current over the inrush",
+        "first_start.settled_over_peak first_start.inrush",
+        {"first_start.peak_l?": times(0.05)},
+        on=("CH-2", "CH-3"),
+    ),
+    Row(
+        "one vibration written down for every bearing",
+        "first_start.copied_vibration",
+        {"first_start.vibration.*.velocity": "0.9"},
+    ),
+    Row(
+        "vanes closed as typed, 30 % open as recorded",
+        "first_start.vanes_against_record",
+        {},
+        add={"first_start.run_up": RUN_UP.format(vanes=30)},
+    ),
+    Row(
+        "run-up of ten seconds as recorded, twenty and more as typed",
+        "first_start.time_against_record",
+        {},
+        add={"first_start.run_up": RUN_UP.format(vanes=0.3)},
+        on=("CH-1",),
     ),
 )

@@ -125,11 +125,14 @@ def settled(machine: Machine, limits: Limits, entries: Entries, start: FirstStar
     )
 
 
+def voltages_of(entries: Entries) -> list[Reading]:
+    """The three line voltages while it runs."""
+    return [entries.reading(f"voltage_{pair}") for pair in ("12", "23", "31")]
+
+
 def voltage_unbalance_of(entries: Entries) -> Reading:
     """Unbalance of the three line voltages while it runs."""
-    return three_phase.unbalance(
-        [entries.reading(f"voltage_{pair}") for pair in ("12", "23", "31")]
-    )
+    return three_phase.unbalance(voltages_of(entries))
 
 
 def supply(limits: Limits, entries: Entries) -> Verdict:

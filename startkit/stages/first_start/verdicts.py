@@ -10,6 +10,7 @@ from startkit.procedure.reading import Reading
 from startkit.procedure.starts import Next, Run, clock, overlapping, shortfalls
 from startkit.science.motor import acceleration_excess
 from startkit.stages.first_start import cards
+from startkit.stages.first_start.contradictions import contradictions
 from startkit.stages.first_start.fields import NOT_SEEN, RIGHT, WRONG
 from startkit.stages.first_start.phases import inrush, settled, supply, unbalance
 from startkit.stages.first_start.readings import FirstStart
@@ -37,6 +38,7 @@ def judged(
         *_temperatures(limits, entries),
         *_noise(limits, entries),
         kept_apart(entries, start),
+        *contradictions(machine, limits, entries, start),
     )
 
 
