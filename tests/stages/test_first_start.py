@@ -461,7 +461,8 @@ def test_what_no_motor_does_begins_at_its_limit(job, assess, key, inside, outsid
 def recorded(speed_at=19, peak=1000, oil=130, vanes=0.5):
     """A run-up's record."""
     rows = [
-        f"{t}\t{2960 * min(1, t / speed_at):.0f}\t{peak if t < speed_at else 200}\t\t\t{oil}\t{vanes}"
+        f"{t}\t{2960 * min(1, t / speed_at):.0f}\t{peak if t < speed_at else 200}\t\t"
+        f"\t{oil}\t{vanes}"
         for t in range(60)
     ]
     return "\n".join(["time (s)\tspeed (r/min)\tl1 (A)\tl2\tl3\toil (kPa)\tvanes (%)", *rows])

@@ -42,31 +42,40 @@ def _against_record(limits: Limits, entries: Entries, start: FirstStart) -> Iter
     if record is None:
         return
     begins = record.columns["vanes"][np.isfinite(record.columns["vanes"])]
-    recorded = {
-        "vanes_against_record": _recorded(begins[0] if begins.size else None, "dimensionless"),
-        "time_against_record": None if run_up is None else run_up.time,
-        "oil_against_record": None if run_up is None else run_up.oil_lowest,
-    }
-    typed = {
-        "vanes_against_record": "vane_position",
-        "time_against_record": "run_up_time",
-        "oil_against_record": "oil_lowest",
-    }
-    for key, found in recorded.items():
+    pairs = (
+        ("time_against_record", entries.reading("run_up_time"), run_up and run_up.time),
+        ("oil_against_record", entries.reading("oil_lowest"), run_up and run_up.oil_lowest),
+        *(
+            (("vanes_against_record", vanes, recorded),)
+            if (recorded := _first(begins)) is not None
+            and (vanes := _nearest(entries, recorded)) is not None
+            else ()
+        ),
+    )
+    for key, typed, found in pairs:
         if found is not None:
-            yield from _apart(limits[f"first_start.{key}"], entries, typed[key], found)
+            yield from _apart(limits[f"first_start.{key}"], entries, typed, found)
     if run_up is not None and not start.peak_by_record:
         yield from _peaks(limits, entries, start)
 
 
-def _recorded(value: float | None, unit: str) -> pint.Quantity | None:
-    return None if value is None else Q(float(value), unit)
+def _first(values: np.ndarray) -> pint.Quantity | None:
+    return Q(float(values[0]), "dimensionless") if values.size else None
+
+
+def _nearest(entries: Entries, recorded: pint.Quantity) -> Reading | None:
+    """Of the starts the vane position that fits the record best: which start was recorded is not
+    said.
+    """
+    typed = [row.reading("vanes") for row in entries.rows("starts")]
+    typed.append(entries.reading("vane_position"))
+    known = [(abs(r.quantity - recorded), r) for r in typed if r.quantity is not None]
+    return min(known, key=lambda pair: pair[0])[1] if known else None
 
 
 def _apart(
-    limit: Limit, entries: Entries, name: str, recorded: pint.Quantity
+    limit: Limit, entries: Entries, typed: Reading, recorded: pint.Quantity
 ) -> tuple[Verdict, ...]:
-    typed = entries.reading(name)
     if typed.quantity is None:
         return ()
     return where_wrong(
