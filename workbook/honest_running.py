@@ -83,10 +83,11 @@ class HonestRunning(HonestPlant):
             ),
             Line("first_start.peak_by", "recorder or analyser, RMS of each cycle"),
             Line("first_start.oil_lowest", f"{self._oil_differential - 4:.1f}", "kPa", "PD-1"),
-            *(
-                (Line("first_start.current_where", "motor side of the drive"),)
+            Line(
+                "first_start.current_where",
+                "between starter or drive and motor"
                 if motor.starter == "variable-speed drive"
-                else ()
+                else "in the supply, before starter or drive",
             ),
             *(
                 Line(f"first_start.settled_l{n}", f"{settled * share:.1f}", "A", "AM-1")

@@ -76,7 +76,7 @@ def _start_that_trips(
                     ),
                 ),
                 Line("first_start.peak_by", "recorder or analyser, RMS of each cycle"),
-                Line("first_start.current_where", "motor side of the drive"),
+                Line("first_start.current_where", "between starter or drive and motor"),
             ),
             card(
                 2,

@@ -132,6 +132,27 @@ def percent_full_load_current(current: Any, full_load_current: Any) -> Any:
     return current / full_load_current
 
 
+@quantities("ampere", winding_current="ampere")
+def line_current(winding_current: Any) -> Any:
+    """Line current of a motor whose windings are in delta.
+
+    I = sqrt(3) I_winding
+
+    Parameters
+    ----------
+    winding_current : Quantity
+        Read inside the delta, in the lead of one winding [A].
+
+    Returns
+    -------
+    Quantity
+        [A], of balanced phases: unbalance inside the delta is not that of the line.
+
+    Source: definition of the balanced three-phase delta.
+    """
+    return math.sqrt(3) * winding_current
+
+
 def starter(key: str) -> Starter:
     """The starter of that key, or a `ScienceError` that names the known ones."""
     if key not in STARTERS:

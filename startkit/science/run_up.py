@@ -14,6 +14,7 @@ AT_SPEED = 0.95  # of the settled speed (own default)
 SETTLED_TAIL = (
     0.3  # of the record after speed is reached: its end is taken as settled (own default)
 )
+SHORT, BESIDE, RISE = 0.5, 2.0, 1.5  # s, s and times: a change-over's peak (own default)
 LEAST = 3  # readings without which nothing is called settled
 
 
@@ -35,6 +36,8 @@ class RunUp:
         Lowest oil differential after start [Pa], and when [s after start].
     rows : int
         Readings from the start on.
+    change_over : float or None
+        Highest current in a short peak where the starter changed over [A].
     """
 
     peak: Any
@@ -45,6 +48,7 @@ class RunUp:
     oil_lowest: Any
     oil_lowest_at: Any
     rows: int
+    change_over: Any = None
 
 
 @quantities(
@@ -55,6 +59,7 @@ class RunUp:
         "oil_lowest_at": "second",
         "peak": "ampere",
         "settled": "ampere",
+        "change_over": "ampere",
     },
     time="second",
     currents="ampere",
@@ -63,7 +68,12 @@ class RunUp:
     start="second",
 )
 def analyse_run_up(
-    time: Any, currents: Any, speed: Any = None, oil: Any = None, start: Any = 0.0
+    time: Any,
+    currents: Any,
+    speed: Any = None,
+    oil: Any = None,
+    start: Any = 0.0,
+    switches_over: bool = False,
 ) -> RunUp:
     """Peak and settled current, time to speed and the oil's worst moment of one recorded start.
 
@@ -81,6 +91,9 @@ def analyse_run_up(
         Shaft speed [rad/s]; oil differential [Pa]; NaN where not read.
     start : Quantity
         When the starter closed, on the clock of `time` [s].
+    switches_over : bool
+        True of a starter that changes over, as from wye to delta: a peak that lasts no longer than
+        `SHORT` and rises by half over what comes before and after it is the change, and no inrush.
 
     Returns
     -------
@@ -112,8 +125,10 @@ def analyse_run_up(
         )
     t, amperes = t[keep] - start, np.asarray(currents, dtype=float)[:, keep]
     turning = _picked(speed, keep)
-    peak, settled = _by_phase(np.nanmax, amperes), _by_phase(np.nanmean, amperes[:, _tail(t)])
-    reached, by = _to_speed(t, turning, amperes, peak, settled)
+    changing = _change_over(t, amperes) if switches_over else np.zeros(t.size, bool)
+    starting = np.where(changing, np.nan, amperes)
+    peak, settled = _by_phase(np.nanmax, starting), _by_phase(np.nanmean, amperes[:, _tail(t)])
+    reached, by = _to_speed(t, turning, starting, peak, settled)
     pressure = _picked(oil, keep)
     worst = None if pressure is None else int(np.nanargmin(pressure))
     return RunUp(
@@ -125,7 +140,27 @@ def analyse_run_up(
         None if pressure is None or worst is None else float(pressure[worst]),
         None if worst is None else float(t[worst]),
         int(keep.sum()),
+        float(np.nanmax(amperes[:, changing])) if changing.any() else None,
     )
+
+
+def _change_over(t: np.ndarray, amperes: np.ndarray) -> np.ndarray:
+    """Which readings belong to a short peak after the start: the starter changes over."""
+    mean = amperes[np.isfinite(amperes).any(axis=1)].mean(axis=0)
+    raised = np.array(
+        [i > 0 and t[i] > BESIDE / 2 and _stands_out(t, mean, i) for i in range(t.size)]
+    )
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], raised, [False])).astype(int)))
+    for first, end in edges.reshape(-1, 2):
+        if t[end - 1] - t[first] > SHORT:
+            raised[first:end] = False
+    return raised
+
+
+def _stands_out(t: np.ndarray, y: np.ndarray, i: int) -> bool:
+    before, after = (t >= t[i] - BESIDE) & (t < t[i]), (t > t[i]) & (t <= t[i] + BESIDE)
+    sides = [np.nanmedian(y[side]) for side in (before, after) if np.isfinite(y[side]).any()]
+    return len(sides) == 2 and bool(y[i] > RISE * max(sides))
 
 
 def _picked(values: Any, keep: np.ndarray) -> np.ndarray | None:

@@ -159,3 +159,15 @@ def test_a_slow_run_up_is_positive_and_needs_an_expectation(outside):
     )
     with pytest.raises(ScienceError, match="machine's sheet"):
         motor.acceleration_excess(Q(12, "s"), Q(0, "s"))
+
+
+def test_the_line_carries_more_than_the_windings_of_a_delta(outside):
+    outside.check(
+        "motor.line_current",
+        printed=144.34,
+        ours=motor.line_current(Q(83.33, "ampere")).to("ampere").magnitude,
+        source="Kuphaldt, Lessons in Electric Circuits, volume II, three-phase wye and delta:"
+        " 83.33 A in each winding, 144.34 A in each line",
+        standing="from memory",
+        abs=0.01,
+    )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from startkit.facts import starters
 from startkit.stages.first_start import STAGE
 from startkit.verdict import Outcome
 
@@ -27,6 +28,7 @@ GOOD = {
     "peak_l2": ("1000", "A"),
     "peak_l3": ("985", "A"),
     "peak_by": ("recorder or analyser, RMS of each cycle", ""),
+    "current_where": ("in the supply, before starter or drive", ""),
     "settled_l1": ("200", "A"),
     "settled_l2": ("202", "A"),
     "settled_l3": ("198", "A"),
@@ -236,12 +238,96 @@ def test_each_starter_has_its_inrush(job, assess, outside, sheet, expected):
 
 def test_a_drives_limit_is_a_ceiling_and_no_expectation(job, verdict_of):
     low = {f"peak_l{n}": ("120", "A") for n in (1, 2, 3)}
+    low["current_where"] = ("between starter or drive and motor", "")
     drive = {"motor.starter": "variable-speed drive", "motor.drive_current_limit": "100 %"}
     assert verdict_of(job(low, drive), "first_start.inrush").outcome is Outcome.PASS
     assert (
         verdict_of(job({"peak_l1": ("626", "A")}, drive), "first_start.inrush").outcome
         is Outcome.FAIL
     )
+
+
+@pytest.mark.parametrize("starter", starters.ROWS, ids=lambda starter: starter.code)
+def test_a_wrong_rotation_is_put_right_where_it_can_be(job, verdict_of, starter):
+    sheet = {"motor.starter": starter.label, "motor.autotransformer_tap": "65 %"}
+    step = verdict_of(job({"rotation": ("wrong", "")}, sheet), "first_start.rotation").next_step
+    behind_a_drive = starter.code == "drive"
+    assert ("output leads" in step and "discharged" in step) is behind_a_drive
+    assert ("at the supply to the starter" in step) is not behind_a_drive
+
+
+# Each starter, where the current is read, and what the meter shows of 500 A settled and 1000 A at
+# the start in the line; a tap of 65 %.
+ELSEWHERE = [
+    ("across the line", "inside the delta, at one winding's lead", 500 / 3**0.5, 1000 / 3**0.5),
+    ("across the line", "between starter or drive and motor", 500, 1000),
+    ("wye-delta", "in the supply, before starter or drive", 500, 1000),
+    ("wye-delta", "inside the delta, at one winding's lead", 500 / 3**0.5, 1000),
+    ("wye-delta", "between starter or drive and motor", 500 / 3**0.5, 1000),
+    ("autotransformer", "between starter or drive and motor", 500, 1000 / 0.65),
+    ("soft start", "between starter or drive and motor", 500, 1000),
+    ("soft start", "inside the delta, at one winding's lead", 500 / 3**0.5, 1000 / 3**0.5),
+    ("variable-speed drive", "between starter or drive and motor", 500, 1000),
+]
+
+
+@pytest.mark.parametrize(("starter", "where", "settled", "peak"), ELSEWHERE)
+def test_a_current_counts_in_the_line_wherever_it_was_read(
+    job, assess, starter, where, settled, peak
+):
+    read = {
+        "current_where": (where, ""),
+        **{f"settled_l{n}": (repr(settled), "A") for n in (1, 2, 3)},
+        **{f"peak_l{n}": (repr(peak), "A") for n in (1, 2, 3)},
+    }
+    sheet = {"motor.starter": starter, "motor.autotransformer_tap": "65 %"}
+    figures = {f.key: f.value for f in assess(job(read, sheet)).findings("first_start").figures}
+    assert figures["first_start.settled_l1"].magnitude == pytest.approx(100)
+    assert figures["first_start.peak_l1"].magnitude == pytest.approx(200)
+
+
+def test_a_drives_input_does_not_prove_what_the_motor_draws(job, verdict_of):
+    drive = {"motor.starter": "variable-speed drive", "motor.drive_current_limit": "100 %"}
+    where = {"current_where": ("supply side of the drive", "")}
+    low = {f"peak_l{n}": ("420", "A") for n in (1, 2, 3)}
+    for key in ("settled_current", "current_unbalance", "inrush"):
+        found = verdict_of(job({**low, **where}, drive), f"first_start.{key}")
+        assert found.outcome is Outcome.UNPROVEN and "drive's input" in found.sentence
+    over = {f"settled_l{n}": ("501", "A") for n in (1, 2, 3)}
+    found = verdict_of(job({**low, **where, **over}, drive), "first_start.settled_current")
+    assert found.outcome is Outcome.FAIL
+
+
+def test_where_the_current_was_read_is_asked_for_every_starter(job, verdict_of):
+    for starter in starters.ROWS:
+        made = job({"current_where": ("", "")}, {"motor.starter": starter.label})
+        assert verdict_of(made, "first_start.current_where").outcome is Outcome.OPEN
+
+
+@pytest.mark.parametrize(
+    ("starter", "lasting", "outcome"),
+    [
+        ("wye-delta", 0.4, Outcome.PASS),
+        ("wye-delta", 0.9, Outcome.FAIL),
+        ("across the line", 0.4, Outcome.FAIL),
+    ],
+)
+def test_the_short_peak_of_a_change_over_is_no_inrush(job, assess, starter, lasting, outcome):
+    rows = ["time (s);speed (rpm);L1 (A);L2 (A);L3 (A);oil (kPa);vanes (%)"]
+    for tick in range(400):
+        t = tick / 10
+        rising = min(t / 18, 1) * 2960
+        amperes = 960 if t < 18 else 200
+        amperes = 4100 if 19 <= t <= 19 + lasting else amperes
+        rows.append(f"{t};{rising:.0f};{amperes};{amperes};{amperes};150;0")
+    blank = {f"peak_l{n}": ("", "") for n in (1, 2, 3)}
+    made = job({**blank, "run_up": ("\n".join(rows), "")}, {"motor.starter": starter})
+    found = assess(made).findings("first_start")
+    inrush = next(v for v in found.verdicts if v.key == "first_start.inrush")
+    assert inrush.outcome is outcome
+    told = {f.label: f.value for f in found.figures}.get("Short peak at the change-over")
+    short = outcome is Outcome.PASS
+    assert (told is not None and told.magnitude == pytest.approx(4100)) is short
 
 
 def test_a_starter_without_its_setting_cannot_be_judged(job, verdict_of):

@@ -461,6 +461,25 @@ ROWS = (
     Row(
         "currents without an instrument", "first_start.*", {"first_start.settled_l?": no_instrument}
     ),
+    Row(
+        "current read at the drive's input, taken for the motor's",
+        "first_start.settled_current",
+        {"first_start.current_where": "in the supply, before starter or drive"},
+        on=("CH-1",),
+    ),
+    Row(
+        "where the current was read left out",
+        "first_start.current_where",
+        {"first_start.current_where": None},
+    ),
+    Row(
+        "overload read inside the delta, where it looks small",
+        "first_start.settled_current",
+        {
+            "first_start.current_where": "inside the delta, at one winding's lead",
+            "first_start.settled_l?": times(1.05),
+        },
+    ),
     Row("vibration of 12 mm/s", "first_start.*", {"first_start.vibration.1.velocity": "12"}),
     Row(
         "vibration without an instrument",
@@ -630,7 +649,7 @@ ROWS = (
         },
     ),
     Row("handed over with a jumper in", "handover.taken_out", {"handover.taken_out": "no"}),
-    Row("handed over by hand", "handover.automatic", {"handover.automatic": "no"}),
+    Row("handed over with the vanes in manual", "handover.automatic", {"handover.automatic": "no"}),
     Row("lock left on at hand-over", "handover.unlocked", {"handover.unlocked": "no"}),
     Row("nobody instructed", "handover.*", {"handover.instructed": "no"}),
     Row("no statement of the technician", "handover.*", {"handover.statements.1.*": None}),

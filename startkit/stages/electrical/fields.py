@@ -166,7 +166,8 @@ _SUPPLY = (
         "rotation",
         "Phase rotation at the motor terminals",
         "choice",
-        "By a rotation meter, starter's load side; not by trying the motor.",
+        "By a rotation meter at the supply terminals of the starter; behind a drive, by the order"
+        " of its output leads and its direction setting. Not by trying the motor.",
         choices=ROTATION,
         group=SUPPLY,
     ),

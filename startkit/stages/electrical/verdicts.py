@@ -35,7 +35,7 @@ def _supply(
     return (
         _unbalance(limits, entries, supply),
         *_bands(machine, limits, entries, supply),
-        _rotation(entries),
+        _rotation(machine, entries),
         _connections(limits, entries),
         _control(limits, entries),
         _starter(machine, entries),
@@ -97,7 +97,7 @@ def _size(deviation: Reading) -> Reading:
     return deviation.with_quantity(Q(abs(_share(deviation)), "percent"), deviation.u)
 
 
-def _rotation(entries: Entries) -> Verdict:
+def _rotation(machine: Machine, entries: Entries) -> Verdict:
     step = "Check it with a rotation meter; a compressor that turns backwards is harmed at once."
     return by_choice(
         entries,
@@ -109,7 +109,7 @@ def _rotation(entries: Entries) -> Verdict:
             REVERSED: Answer(
                 Outcome.FAIL,
                 "Reversed.",
-                "Lock out and exchange two lines, then check again.",
+                f"{machine.motor.kind_of_starter.turned_round}; then check again.",
             ),
             NOT_CHECKED: Answer(Outcome.OPEN, "Not checked.", step),
         },

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from startkit.facts.machine import Machine
 from startkit.procedure.stage import CLOCK, Choice, Column, Field
 from startkit.procedure.starts import TRIP
 
@@ -24,10 +23,14 @@ FROM_10_HZ = Choice("10_to_1000_hz", "10 to 1000 Hz")
 FROM_2_HZ = Choice("2_to_1000_hz", "2 to 1000 Hz")
 BANDS = (FROM_10_HZ, FROM_2_HZ, Choice("other", "other or not known", ("another or not known",)))
 DIRECTIONS = ("horizontal", "vertical", "axial")
-CURRENT_WHERE = (
-    Choice("supply_side", "supply side of the drive"),
-    Choice("motor_side", "motor side of the drive"),
+SUPPLY_SIDE = Choice(
+    "supply_side", "in the supply, before starter or drive", ("supply side of the drive",)
 )
+MOTOR_SIDE = Choice(
+    "motor_side", "between starter or drive and motor", ("motor side of the drive",)
+)
+INSIDE_DELTA = Choice("inside_delta", "inside the delta, at one winding's lead")
+CURRENT_WHERE = (SUPPLY_SIDE, MOTOR_SIDE, INSIDE_DELTA)
 ENDS = (
     Choice("bump", "bump"),
     Choice("by_hand", "stopped by hand"),
@@ -35,10 +38,6 @@ ENDS = (
     Choice(TRIP, "trip"),
 )
 PHASES = ("L1", "L2", "L3")
-
-
-def _drive(machine: Machine) -> bool:
-    return machine.variable_speed
 
 
 def _phases(prefix: str, question: str, help: str, high: str, group: str) -> tuple[Field, ...]:
@@ -186,9 +185,10 @@ FIELDS = (
         "current_where",
         "Where the current was read",
         "choice",
+        "Line and winding differ; so do the two sides of a drive, whose motor side counts.",
+        required=False,
         choices=CURRENT_WHERE,
         group="Run-up",
-        applies=_drive,
     ),
     Field(
         "full_speed",
@@ -238,7 +238,8 @@ FIELDS = (
         "voltage_12",
         "Voltage L1 to L2, running",
         "voltage",
-        "At the terminals of motor or starter, by an authorised person.",
+        "At the supply terminals of starter or drive, by a licensed person; not in the motor's"
+        " terminal box.",
         plausible=("180 V", "15 kV"),
         group="Supply, running",
     ),

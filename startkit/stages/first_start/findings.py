@@ -45,6 +45,13 @@ def figures(
             "first_start.run_up_time",
         ),
         *_phase_figures(machine, start),
+        Figure(
+            "Short peak at the change-over",
+            start.run_up.change_over if start.run_up is not None else None,
+            "current",
+            note="not counted as inrush",
+            digits=0,
+        ),
         *_unbalances(entries, start),
         Figure(
             "Lowest oil differential in the run-up",

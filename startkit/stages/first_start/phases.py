@@ -11,10 +11,10 @@ from startkit.facts.limits import Limit, Limits
 from startkit.facts.machine import Machine
 from startkit.procedure import three_phase
 from startkit.procedure.entries import Entries
-from startkit.procedure.judging import check
+from startkit.procedure.judging import Answer, by_choice, check
 from startkit.procedure.reading import Reading
 from startkit.science.supply import derating, explained_current_unbalance
-from startkit.stages.first_start.fields import FAST, SLOW
+from startkit.stages.first_start.fields import CURRENT_WHERE, FAST, SLOW
 from startkit.stages.first_start.readings import FirstStart
 from startkit.verdict import Outcome, Verdict
 
@@ -63,7 +63,36 @@ def inrush(machine: Machine, limits: Limits, entries: Entries, start: FirstStart
     )
     if too_low and found.outcome is Outcome.FAIL:
         return replace(found, outcome=Outcome.UNPROVEN)
-    return _slow(found, entries, start)
+    return _at_drive_input(_slow(found, entries, start), start)
+
+
+def where_read(entries: Entries) -> Verdict:
+    """Where the currents were read: what they say of the motor depends on it."""
+    return by_choice(
+        entries,
+        "current_where",
+        "first_start.current_where",
+        "Where the current was read",
+        answers={
+            choice: Answer(Outcome.PASS, f"{choice.label.capitalize()}.")
+            for choice in CURRENT_WHERE
+        },
+        next_step="Enter where the current was read; line and winding differ.",
+    )
+
+
+def _at_drive_input(found: Verdict, start: FirstStart) -> Verdict:
+    """What a drive draws from the supply is less than what it gives the motor at part speed."""
+    if found.outcome is not Outcome.PASS or not start.at_drive_input:
+        return found
+    return replace(
+        found,
+        outcome=Outcome.UNPROVEN,
+        sentence=f"{found.sentence} Read at the drive's input, it does not show what the motor"
+        " draws.",
+        next_step="Read it between drive and motor, or take the drive's own output current.",
+        rests_on=(*found.rests_on, "first_start.current_where"),
+    )
 
 
 def _below(deviation: Reading, limit: Limit) -> bool:
@@ -75,10 +104,16 @@ def _below(deviation: Reading, limit: Limit) -> bool:
 
 
 def _inrush_step(machine: Machine) -> str:
+    starter = machine.motor.kind_of_starter
     wye = (
         " A wye-delta motor that draws three times its share starts in delta: check its transition"
         " contactors."
-        if machine.motor.kind_of_starter.in_delta
+        if starter.in_delta
+        else ""
+    )
+    wye += (
+        " The short peak at the change-over is no inrush: enter what was drawn before it."
+        if starter.switches_over
         else ""
     )
     return "Compare the starter's connection, tap or current limit with the sheet." + wye
@@ -113,7 +148,7 @@ def settled(machine: Machine, limits: Limits, entries: Entries, start: FirstStar
     if lacking is not None:
         return check(entries, limit, lacking, next_step="")
     top = Reading.largest_of(start.settled)
-    return check(
+    found = check(
         entries,
         limit,
         top.share_of(full),
@@ -123,6 +158,7 @@ def settled(machine: Machine, limits: Limits, entries: Entries, start: FirstStar
             f" {entries.show(full, 'current')}."
         ),
     )
+    return _at_drive_input(found, start)
 
 
 def voltages_of(entries: Entries) -> list[Reading]:
@@ -165,7 +201,8 @@ def unbalance(machine: Machine, limits: Limits, entries: Entries, start: FirstSt
     if found.quantity is None:
         return check(entries, limit, found, next_step="")
     explanation_, step = explanation(machine, entries, found.quantity)
-    return check(entries, limit, found, next_step=step, note=explanation_)
+    judged = check(entries, limit, found, next_step=step, note=explanation_)
+    return _at_drive_input(judged, start)
 
 
 def explanation(machine: Machine, entries: Entries, found: pint.Quantity) -> tuple[str, str]:

@@ -15,7 +15,9 @@ from startkit.procedure.oil_readings import Zero, trip_of, zero_of
 from startkit.procedure.reading import Reading
 from startkit.procedure.series import clock, dead_sensors
 from startkit.procedure.starts import Next, Rules, Run, next_start, rules, runs
+from startkit.science.motor import line_current
 from startkit.science.run_up import RunUp, analyse_run_up
+from startkit.stages.first_start.fields import INSIDE_DELTA, MOTOR_SIDE, SUPPLY_SIDE
 from startkit.units import Q
 
 PHASES = ("l1", "l2", "l3")
@@ -46,7 +48,8 @@ class FirstStart:
     """What the stage's verdicts, figures and plots are made from; a typed reading takes
     precedence over the record's.
 
-    `timed_by_record`, `peak_by_record`: run-up time and peak are the record's.
+    `timed_by_record`, `peak_by_record`: run-up time and peak are the record's. `peak`, `settled`:
+    in the line, wherever they were read; `at_drive_input`: read where they are not the motor's.
     """
 
     record: Record | None
@@ -56,6 +59,7 @@ class FirstStart:
     peak: tuple[Reading, ...]
     peak_by_record: bool
     settled: tuple[Reading, ...]
+    at_drive_input: bool
     oil_lowest: Reading
     oil_at: pint.Quantity | None
     oil_zero: Zero
@@ -71,7 +75,10 @@ def collect(machine: Machine, entries: Entries) -> FirstStart:
     problems: list[str] = []
     record = _record(entries, problems)
     start = entries.quantity("start_at")
-    analysed = _analysed(record, start if start is not None else Q(0.0, "second"), problems)
+    starter = machine.motor.kind_of_starter
+    analysed = _analysed(
+        record, start if start is not None else Q(0.0, "second"), starter.switches_over, problems
+    )
     lube = entries.of("lube")
     zero = zero_of(lube)
     made, known = runs(entries, problems), rules(machine)
@@ -81,9 +88,11 @@ def collect(machine: Machine, entries: Entries) -> FirstStart:
         run_up=analysed,
         run_up_time=_run_up_time(typed_time, record, analysed),
         timed_by_record=not typed_time.taken,
-        peak=_currents(entries, "peak", record, analysed),
+        peak=_currents(machine, entries, "peak", record, analysed),
         peak_by_record=not any(entries.reading(f"peak_{phase}").taken for phase in PHASES),
-        settled=_currents(entries, "settled", record, analysed),
+        settled=_currents(machine, entries, "settled", record, analysed),
+        at_drive_input=starter.code == "drive"
+        and entries.code("current_where") == SUPPLY_SIDE.code,
         oil_lowest=zero.subtracted_from(_oil(typed_oil, record, analysed)),
         oil_at=(analysed.oil_lowest_at if analysed is not None and not typed_oil.taken else None),
         oil_zero=zero,
@@ -106,7 +115,9 @@ def _record(entries: Entries, problems: list[str]) -> Record | None:
     return Record(kept.time, columns, block) if len(kept.time) else None
 
 
-def _analysed(record: Record | None, start: pint.Quantity, problems: list[str]) -> RunUp | None:
+def _analysed(
+    record: Record | None, start: pint.Quantity, switches_over: bool, problems: list[str]
+) -> RunUp | None:
     if record is None:
         return None
     try:
@@ -116,6 +127,7 @@ def _analysed(record: Record | None, start: pint.Quantity, problems: list[str]) 
             Q(record.columns["speed"], "radian/second"),
             Q(record.columns["oil"], "pascal"),
             start,
+            switches_over=switches_over,
         )
     except StartkitError as error:
         problems.append(str(error))
@@ -130,12 +142,33 @@ def _run_up_time(typed: Reading, record: Record | None, analysed: RunUp | None) 
 
 
 def _currents(
-    entries: Entries, what: str, record: Record | None, analysed: RunUp | None
+    machine: Machine, entries: Entries, what: str, record: Record | None, analysed: RunUp | None
 ) -> tuple[Reading, ...]:
     recorded = getattr(analysed, what) if analysed is not None else None
-    return tuple(
+    read = (
         _current(entries.reading(f"{what}_{phase}"), record, phase, recorded) for phase in PHASES
     )
+    where = entries.reading("current_where")
+    return tuple(_in_the_line(machine, each, where, what == "peak") for each in read)
+
+
+def _in_the_line(machine: Machine, read: Reading, where: Reading, starting: bool) -> Reading:
+    """A current as the line carries it, of that read at a winding or behind an autotransformer."""
+    motor = machine.motor
+    starter, beyond = motor.kind_of_starter, where.code in (MOTOR_SIDE.code, INSIDE_DELTA.code)
+    in_delta = where.code == INSIDE_DELTA.code or (beyond and starter.in_delta)
+    # While the starter has the windings in wye, they carry what the line carries.
+    if read.quantity is not None and in_delta and not (starting and starter.in_delta):
+        factor = float(line_current(Q(1.0, "ampere")).magnitude)
+        read = Reading.derived(*_multiplied(read, factor), read, where)
+    tap = motor.autotransformer_tap if starter.code == "autotransformer" else None
+    if read.quantity is not None and beyond and starting and tap is not None:
+        read = Reading.derived(*_multiplied(read, float(tap.to("").magnitude)), read, where)
+    return read
+
+
+def _multiplied(read: Reading, factor: float) -> tuple[pint.Quantity | None, pint.Quantity | None]:
+    return read.times(factor).quantity, read.times(factor).u
 
 
 def _current(

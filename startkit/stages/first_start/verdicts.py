@@ -12,7 +12,7 @@ from startkit.science.motor import acceleration_excess
 from startkit.stages.first_start import cards
 from startkit.stages.first_start.contradictions import contradictions
 from startkit.stages.first_start.fields import NOT_SEEN, RIGHT, WRONG
-from startkit.stages.first_start.phases import inrush, settled, supply, unbalance
+from startkit.stages.first_start.phases import inrush, settled, supply, unbalance, where_read
 from startkit.stages.first_start.readings import FirstStart
 from startkit.stages.first_start.vibration import vibration
 from startkit.verdict import Outcome, Verdict
@@ -27,8 +27,9 @@ def judged(
         *cards.closed_proof(machine, entries),
         cards.vane_position(limits, entries),
         *cards.cards(machine, limits, entries, start),
-        _rotation(entries),
+        _rotation(machine, entries),
         _run_up(machine, limits, entries, start),
+        where_read(entries),
         inrush(machine, limits, entries, start),
         settled(machine, limits, entries, start),
         supply(limits, entries),
@@ -45,7 +46,7 @@ def judged(
 # --- at the start --------------------------------------------------------------------------------
 
 
-def _rotation(entries: Entries) -> Verdict:
+def _rotation(machine: Machine, entries: Entries) -> Verdict:
     return by_choice(
         entries,
         "rotation",
@@ -56,7 +57,7 @@ def _rotation(entries: Entries) -> Verdict:
             WRONG: Answer(
                 Outcome.FAIL,
                 "It turned the wrong way.",
-                "Lock out, swap two phases at the supply to the starter, and bump again.",
+                f"{machine.motor.kind_of_starter.turned_round}; then bump again.",
             ),
             NOT_SEEN: Answer(
                 Outcome.UNPROVEN,
