@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import replace
 
 from workbook.honest_plant import HonestPlant, replaced
@@ -11,7 +12,7 @@ from workbook.people import ELECTRICIAN, TECHNICIAN
 from workbook.sensors_model import stream
 from workbook.story import Chapter, Line, flat, row, safety, setting_up, stroke_row
 from workbook.story_before import hold_ends, refusals, rise, safeties
-from workbook.stroke_model import VaneDrive, simulate_strokes
+from workbook.stroke_model import CLOSING, OPENING, Stroke, VaneDrive, simulate_strokes
 
 CELSIUS = 273.15
 
@@ -296,14 +297,43 @@ class HonestBefore(HonestPlant):
             make=0.017,
             timer=travel + 8.0,
         )
-        records = simulate_strokes(drive, stream(self.seed, "strokes"), pairs=10, interval=0.5)
-        lines = (
+        pairs = 10 if self.recorder else 5
+        records = simulate_strokes(drive, stream(self.seed, "strokes"), pairs=pairs, interval=0.5)
+        recorded = (
             *flat(*(stroke_row(record) for record in records)),
             Line(self._trace_item, self._feedback_shown(trace(records)), tag="VP-1"),
+        )
+        lines = (
+            *(recorded if self.recorder else self._by_hand(drive, records)),
             Line("vanes.closed_seen", "yes"),
             Line("vanes.open_seen", "yes"),
         )
         return Chapter("Vanes", "14 11:20", TECHNICIAN, lines, pace=4)
+
+    def _by_hand(self, drive: VaneDrive, records: list[Stroke]) -> Iterator[Line]:
+        """Strokes timed by stopwatch and read from the panel, and the switch inched five times."""
+        drawn = stream(self.seed, "strokes by hand")
+        times = {OPENING: drive.opening_time, CLOSING: drive.closing_time}
+        for record in records:
+            took = times[record.direction] + drive.dead_time + drawn.normal(0, 0.2)
+            cells = (
+                ("number", str(record.number)),
+                ("direction", record.direction),
+                ("travel_time", f"{took:.1f}", "s", "SW-1"),
+                ("end_feedback", f"{100 * record.feedback[-1]:.1f}", "%", "VP-1"),
+                ("switch_at_end", "made" if record.switch[-1] else "open"),
+                ("seen_position", f"{100 * min(record.seen_position, 1.0):.0f}", "%"),
+            )
+            yield from row("vanes.strokes", record.number, cells)
+        for n in range(1, 6):
+            made = drive.make + drawn.normal(0, drive.switch_scatter)
+            broke = drive.make + drive.differential + drawn.normal(0, drive.switch_scatter)
+            cells = (
+                ("made", f"{100 * (drive.zero + made):.1f}", "%", "VP-1"),
+                ("broke", f"{100 * (drive.zero + broke):.1f}", "%", "VP-1"),
+                ("clean", "yes"),
+            )
+            yield from row("vanes.jogs", n, cells)
 
     @property
     def _trace_item(self) -> str:

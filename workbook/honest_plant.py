@@ -28,10 +28,13 @@ class HonestPlant:
         The machine's sheet; its tag names the model.
     seed : int
         Draws the errors of the instruments and the small differences of the plant.
+    recorder : bool
+        False: nothing but eyes, the panel's display and a stopwatch, with fewer strokes.
     """
 
     sheet: Machine
     seed: int = 1
+    recorder: bool = True
 
     @property
     def modelled(self) -> Modelled:

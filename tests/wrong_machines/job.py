@@ -21,12 +21,14 @@ MACHINES = Path(__file__).parents[2] / "workbook" / "plant" / "machines"
 
 
 @cache
-def honest(tag: str, seed: int = 1) -> Assessment:
-    """A whole honest job on one machine of the plant."""
+def honest(tag: str, seed: int = 1, recorder: bool = True) -> Assessment:
+    """A whole honest job on one machine of the plant; without a recorder, by eyes, panel and
+    stopwatch.
+    """
     sheet = machine_.load(MACHINES / f"{tag}.toml")
     entries = tuple(
-        replace(entry, seq=n, digest=f"{tag}.{seed}.{n}")
-        for n, entry in enumerate(HonestJob(sheet, seed).entries(), 1)
+        replace(entry, seq=n, digest=f"{tag}.{seed}.{recorder}.{n}")
+        for n, entry in enumerate(HonestJob(sheet, seed, recorder).entries(), 1)
     )
     stages = {name: stage for name, stage in registry.stages().items() if stage.applies(sheet)}
     state = State(entries)

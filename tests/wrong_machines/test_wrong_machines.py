@@ -20,6 +20,13 @@ def test_an_honest_machine_is_clear_at_every_hold_point(tag: str) -> None:
     assert unsettled == {}
 
 
+@pytest.mark.parametrize("tag", ALL)
+def test_eyes_panel_and_stopwatch_are_enough_to_clear_every_hold_point(tag: str) -> None:
+    job = honest(tag, recorder=False)
+    assert not any(what.startswith("vanes.trace") for what in job.state.latest)
+    assert {v.key: v.sentence for _, v in job.verdicts() if not v.settled} == {}
+
+
 @pytest.mark.parametrize(
     ("row", "tag"),
     [(row, tag) for tag in ALL for row in ROWS if tag in row.on],

@@ -35,7 +35,8 @@ FIELDS = (
         "Strokes",
         "table",
         "Full open and full close strokes, numbered from 1 in the order they were made. Watch the"
-        " vanes or their lever at both ends. Make ten closings or more; three prove little.",
+        " vanes or their lever at both ends. Make ten closings or more, those by hand below"
+        " included; three prove little.",
         group="Strokes",
         rows=6,
         columns=(
@@ -70,6 +71,23 @@ FIELDS = (
     _trace("trace", "percent", "percent"),
     _trace("trace_volts", "voltage", "volts"),
     _trace("trace_ohms", "resistance", "ohms"),
+    Field(
+        "jogs",
+        "Switch by hand",
+        "table",
+        "Without a recorder: inch the vanes closed until the switch makes, then open until it"
+        " breaks, five times or more, and read the feedback at each. If it does not make at the"
+        " stop, leave the reading empty and answer no.",
+        required=False,
+        rows=5,
+        group="Strokes",
+        applies=lambda machine: machine.vanes.switch != "none",
+        columns=(
+            Column("made", "Made at", "percent", plausible=("-10 %", "110 %")),
+            Column("broke", "Broke at", "percent", plausible=("-10 %", "110 %")),
+            Column("clean", "Changed once, without flicker", "yes_no"),
+        ),
+    ),
     Field(
         "closed_seen",
         "Vanes seen closed on their stop, with the switch made",

@@ -11,6 +11,7 @@ from startkit.procedure.stage import Figure, Heading, Table
 from startkit.science.strokes import CLOSING, OPENING
 from startkit.science.vane_calibration import StrokesResult
 from startkit.science.vane_diagnosis import diagnose
+from startkit.stages.vanes import jogs
 from startkit.stages.vanes.readings import Strokes
 from startkit.stages.vanes.switch import closings
 from startkit.stages.vanes.verdicts import mean_time
@@ -38,8 +39,22 @@ def figures(
             key="",
         )
     )
+    found += _traced(result) if result is not None else ()
+    if result is None or result.switch.make_mean is None:
+        found += _by_hand(strokes)
+    return tuple(f for f in found if f.value is not None)
+
+
+def _by_hand(strokes: Strokes) -> tuple[Figure, ...]:
+    """Where the switch was seen to make and break; figures for the next visit as from a trace."""
+    seen = (
+        ("Switch makes, closing, by hand", jogs.mean(strokes, "made"), "vanes.switch_make"),
+        ("Switch breaks, opening, by hand", jogs.mean(strokes, "broke"), "vanes.switch_break"),
+        ("Switch makes this far from the stop", jogs.distance(strokes), "vanes.switch_distance"),
+    )
     return tuple(
-        f for f in (*found, *(_traced(result) if result is not None else ())) if f.value is not None
+        Figure(label, reading.quantity, "percent", reading.u, "", key)
+        for label, reading, key in seen
     )
 
 

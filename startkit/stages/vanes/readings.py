@@ -42,6 +42,8 @@ class Strokes:
     u_feedback : float
         Standard uncertainty of the feedback by that instrument, as a fraction of the travel; nil if
         none is named.
+    jogs : tuple of Row
+        The switch inched by hand since the last adjustment.
     """
 
     rows: dict[int, Row]
@@ -51,6 +53,7 @@ class Strokes:
     first_adjustment: int | None
     blocks: tuple[Block, ...] = ()
     u_feedback: float = 0.0
+    jogs: tuple[Row, ...] = ()
 
     @cached_property
     def numbers(self) -> tuple[int, ...]:
@@ -161,6 +164,18 @@ def collect(machine: Machine, entries: Entries) -> Strokes:
         min(adjustments, default=None),
         pasted,
         max((_u_feedback(machine, block) for block in pasted), default=0.0),
+        _jogs(entries),
+    )
+
+
+def _jogs(entries: Entries) -> tuple[Row, ...]:
+    """Rows of the switch inched by hand, written since the last adjustment."""
+    cells = (row.reading("after_stroke") for row in entries.rows("adjustments"))
+    adjusted = max((cell.entry.seq for cell in cells if cell.entry is not None), default=0)
+    return tuple(
+        row
+        for row in entries.rows("jogs")
+        if max(cell.entry.seq for cell in row.cells.values() if cell.entry is not None) > adjusted
     )
 
 
