@@ -196,9 +196,11 @@ def verify(record: Path, trust: tuple[Path, ...], roles: tuple[str, ...], as_jso
         from startkit.paper import certificates
         from startkit.paper.verifying import verification
 
-        found = verification.verify(
-            record, [der for path in trust for der in certificates.vouchers(path)], roles
-        )
+        vouching = [der for path in trust for der in certificates.vouchers(path)]
+        from startkit.desk import plots
+
+        with plots.second_process():  # draws while verdicts are derived
+            found = verification.verify(record, vouching, roles, draws=plots)
     say(json.dumps(found.as_json(), indent=1).split("\n") if as_json else found.lines())
     return {"valid": CLEAR, "not valid": NOT_PASSED}.get(found.outcome, PARTLY)
 

@@ -275,9 +275,13 @@ READINGS = [
 
 
 def make_job(
-    folder: Path, readings: list[Entry] = READINGS, sheet: str = SHEET, system: str = "SI"
+    folder: Path,
+    readings: list[Entry] = READINGS,
+    sheet: str = SHEET,
+    system: str = "SI",
+    installed: Path | None = None,
 ) -> Job:
-    """An invented job in `folder`."""
+    """An invented job in `folder`, of a template of its own or an installed one."""
     from dataclasses import replace
 
     source = folder.parent / "given"
@@ -294,7 +298,8 @@ def make_job(
         },
     )
     nbformat.write(template, source / "template.ipynb")
-    job = Job.create(folder, source / "sheet.toml", source / "template.ipynb", system)
+    used = installed or source / "template.ipynb"
+    job = Job.create(folder, source / "sheet.toml", used, system)
     for n, entry in enumerate(readings):
         job.record(replace(entry, at=AT.format(8 + n // 60, n % 60)))
     return job

@@ -7,10 +7,12 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from nbformat.v4 import new_markdown_cell, new_notebook
+import nbformat
+from nbformat.v4 import new_code_cell
 
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
+from startkit.facts.plugins import find_template
 from startkit.paper import revisions
 from startkit.paper.printing.exporter import RecordExporter
 from startkit.paper.signing import identity, seal
@@ -45,23 +47,34 @@ def person(name: str) -> identity.Identity:
 
 def real_job(folder: Path, readings: list[Entry] = READINGS, system: str = "SI") -> Job:
     """A job of the installed stages."""
-    return make_job(folder, readings, system=system)
+    return make_job(folder, readings, system=system, installed=find_template("new-machine"))
 
 
 def notebook_of(job: Job) -> Any:
-    """The executed notebook of a job, each part once."""
+    """The executed notebook of a job, as a print leaves it; what its template does not show comes
+    last.
+    """
     stages = registry.for_job(job)
     seen = assessed(job, stages)
-    cells = [
-        new_markdown_cell("# Start-up of a new machine", id="title"),
-        part_cell(payload.front_part(seen), "book.front()"),
-    ]
-    cells += [part_cell(payload.stage_part(seen, name), f'book.stage("{name}")') for name in stages]
-    cells += [
-        part_cell(payload.hold_part(seen, hold.name), f'book.hold("{hold.name}")') for hold in HOLDS
-    ]
-    cells.append(part_cell(payload.handover_part(seen), "book.handover()"))
-    return new_notebook(cells=cells, metadata={"startkit": {"title": "Start-up of a new machine"}})
+    parts = {
+        "book.front()": payload.front_part(seen),
+        **{f'book.stage("{name}")': payload.stage_part(seen, name) for name in stages},
+        **{f'book.hold("{hold.name}")': payload.hold_part(seen, hold.name) for hold in HOLDS},
+        "book.handover()": payload.handover_part(seen),
+    }
+    notebook = nbformat.read(find_template("new-machine"), as_version=4)
+    for cell in notebook.cells:
+        if cell.source in parts:
+            cell.outputs = part_cell(parts.pop(cell.source), cell.source).outputs
+    place = next(n for n, cell in enumerate(notebook.cells, 1) if cell.source.startswith("job ="))
+    given = new_code_cell(
+        '# Parameters\njob = "."\nmode = "record"\n',
+        metadata={"tags": ["injected-parameters"]},
+        id="run-4",
+    )
+    notebook.cells.insert(place, given)
+    notebook.cells += [part_cell(part, source) for source, part in parts.items()]
+    return notebook
 
 
 def printed(

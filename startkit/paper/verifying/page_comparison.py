@@ -76,12 +76,7 @@ def compared(evidence: Evidence, job: Job, printed: bytes) -> Pages:
         return _of_another_typesetter(set_again, printed, "; ".join(other))
     if set_again != printed:
         return Pages(("set again from the attached data they are not those of this file",))
-    return Pages(said=("Set again from the attached data: as signed, byte for byte.", _NOT_DERIVED))
-
-
-_NOT_DERIVED = (
-    "Plots, prose and code are those of the attached notebook; they were not derived again."
-)
+    return Pages(said=("Set again from the attached data: as signed, byte for byte.",))
 
 
 def _of_another_typesetter(set_again: bytes, printed: bytes, other: str) -> Pages:
@@ -95,7 +90,7 @@ def _of_another_typesetter(set_again: bytes, printed: bytes, other: str) -> Page
             )
         )
     return Pages(
-        said=("Their text and numbers are those of the attached data.", _NOT_DERIVED),
+        said=("Their text and numbers are those of the attached data.",),
         unchecked=(f"how the pages look (set with {other})",),
     )
 
@@ -121,12 +116,12 @@ def _of_another_tool(evidence: Evidence, job: Job, printed: bytes, other: str) -
     said = ["Their data are those of the attached notebook."]
     if not more and not fewer:
         said.append("Their text and numbers are those of the attached data.")
-        return Pages(said=(*said, _NOT_DERIVED), unchecked=(look,))
+        return Pages(said=tuple(said), unchecked=(look,))
     said += [f"On the pages only: {_some(more)}."] if more else []
     said += [f"In the data only, as this version prints them: {_some(fewer)}."] if fewer else []
     words = sum(more.values()) + sum(fewer.values())
     return Pages(
-        said=(*said, _NOT_DERIVED),
+        said=tuple(said),
         unchecked=(f"{words} words of the pages, which this version sets otherwise; {look}",),
     )
 
@@ -213,11 +208,11 @@ def _all_installed(made: Mapping[str, Any], printed: Mapping[str, Any]) -> bool:
 
 
 def _recorded(evidence: Evidence, job: Job, attached: Iterable[Attachment]) -> Record:
-    printed, notebook = evidence.record, _notebook(evidence)
+    printed, shown = evidence.record, notebook(evidence)
     try:
         made = record(
             job,
-            notebook,
+            shown,
             attached,
             Layout(printed["paper"], printed["form"], printed["company"]),
             revisions.of_line(printed.get("revision")),
@@ -247,7 +242,14 @@ def _notebook_name(evidence: Evidence) -> str:
     return names[0]
 
 
-def _notebook(evidence: Evidence) -> Any:
+def notebook(evidence: Evidence) -> Any:
+    """The attached notebook, as plain data.
+
+    Raises
+    ------
+    PaperError
+        None is attached, or more than one, or it is damaged.
+    """
     name = _notebook_name(evidence)
     try:
         return notebook_data.of_bytes(evidence.files[name])

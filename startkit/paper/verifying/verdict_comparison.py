@@ -82,10 +82,22 @@ class Difference:
 
 @dataclass(frozen=True)
 class Derived:
-    """How many verdicts were derived again, and what differs."""
+    """How many verdicts were derived again, and what differs.
+
+    Parameters
+    ----------
+    verdicts : int
+    differences : tuple of Difference
+    seen : Assessment
+        Of the attached data.
+    left_out : tuple of str
+        Titles of the job's stages that the record does not print.
+    """
 
     verdicts: int
     differences: tuple[Difference, ...]
+    seen: Assessment
+    left_out: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -244,7 +256,9 @@ def held_against(evidence: Evidence, job: Job) -> Derived:
         for block in unknown
         if block["block"] == "stage"
     ]
-    return Derived(len(seen.verdicts()), tuple(dict.fromkeys(found)))
+    there = {block.get("stage") for block in printed["body"]}
+    left_out = tuple(stage.title for name, stage in seen.stages.items() if name not in there)
+    return Derived(len(seen.verdicts()), tuple(dict.fromkeys(found)), seen, left_out)
 
 
 def _derived(block: Block, seen: Assessment) -> Block | None:

@@ -27,13 +27,18 @@ if TYPE_CHECKING:
     from startkit.facts.job import Job
     from startkit.facts.journal import Entry
     from startkit.paper.verifying.increments import Layout
+    from startkit.paper.verifying.plot_comparison import Draws
     from startkit.paper.verifying.verdict_comparison import Derived
 
 T = TypeVar("T")
 
 
 def verify(
-    path: Path, trust: Sequence[bytes] = (), signed_by: Iterable[str] = (), beside: bool = True
+    path: Path,
+    trust: Sequence[bytes] = (),
+    signed_by: Iterable[str] = (),
+    beside: bool = True,
+    draws: Draws | None = None,
 ) -> Verification:
     """Check a record on a machine that has never seen its job.
 
@@ -48,6 +53,9 @@ def verify(
         Roles that must have signed, beside those that the technician named when signing.
     beside : bool
         True: signatures are checked in a process beside, which halves the time.
+    draws : Draws, optional
+        Draws the plots again, as `startkit.desk.plots` does; without it they are said to be
+        unchecked.
 
     Raises
     ------
@@ -71,7 +79,7 @@ def verify(
                 (Part("file", BAD, (str(error),)),),
                 bool(trust),
             )
-        return _looked_at(path, content, found, sealed, trust, signed_by)
+        return _looked_at(path, content, found, sealed, trust, signed_by, draws)
 
 
 def _load() -> None:
@@ -94,6 +102,7 @@ def _looked_at(
     sealed: Callable[[], Signatures | PaperError],
     trust: Sequence[bytes],
     signed_by: Iterable[str],
+    draws: Draws | None,
 ) -> Verification:
     from startkit.paper import revisions, signature_page
     from startkit.paper.verifying import increments, signers
@@ -102,7 +111,7 @@ def _looked_at(
     rows = {str(row["field"]): row for row in data["signatures"]}
     wanted = [signature_page.field_of(role, rows) for role in signed_by]
     layout = increments.taken_apart(content, data)
-    contents = _contents(found, layout)
+    contents = _contents(found, layout, draws)
     signed = sealed()
     asked = bool(trust) or bool(wanted)
     parts = (
@@ -167,7 +176,7 @@ def _or_here(waiting: Future[T], here: Callable[[], T]) -> Callable[[], T]:
 # --- what it carries ------------------------------------------------------------------------------
 
 
-def _contents(found: Evidence, layout: Layout) -> list[Part]:
+def _contents(found: Evidence, layout: Layout, draws: Draws | None) -> list[Part]:
     """Attachments, journal, verdicts and pages, each only as far as the one before it holds."""
     from startkit.paper.verifying import verdict_comparison
 
@@ -188,7 +197,8 @@ def _contents(found: Evidence, layout: Layout) -> list[Part]:
         # opened for itself.
         with ThreadPoolExecutor(1) as thread:
             pages = thread.submit(_pages, found, job.folder, layout.printed)
-            return [*parts, *_changed(found), _verdicts(found, job), pages.result()]
+            judged = [*_verdicts(found, job, draws), _notebook(found)]
+            return [*parts, *_changed(found), *judged, pages.result()]
 
 
 def _attachments(found: Evidence) -> Part:
@@ -230,22 +240,34 @@ def _changed(found: Evidence) -> list[Part]:
     return [Part("job files", mark, tuple(sentences[:MOST]))] if said else []
 
 
-def _verdicts(found: Evidence, job: Job) -> Part:
+def _verdicts(found: Evidence, job: Job, draws: Draws | None) -> list[Part]:
+    """Verdicts, and the plots that are drawn from the same findings."""
     from startkit.paper.printing import versions
-    from startkit.paper.verifying import verdict_comparison
+    from startkit.paper.verifying import plot_comparison, verdict_comparison
 
     try:
         derived = verdict_comparison.held_against(found, job)
+        plots = plot_comparison.part(found.record, derived.seen, draws)
     except StartkitError as error:
-        return Part("verdicts", BAD, (f"They cannot be derived again: {error}",))
+        return [Part("verdicts", BAD, (f"They cannot be derived again: {error}",))]
     except Exception as error:  # an added stage may fail in any way
-        return Part(
-            "verdicts", BAD, (f"They cannot be derived again ({type(error).__name__}: {error}).",)
-        )
+        said = f"They cannot be derived again ({type(error).__name__}: {error})."
+        return [Part("verdicts", BAD, (said,))]
     then = versions.named(found.record).get("startkit", "unknown")
     if then == __version__:
-        return _of_this_version(derived)
-    return _of_another_version(derived, then)
+        return [_of_this_version(derived), *plots]
+    return [_of_another_version(derived, then), *plots]
+
+
+def _notebook(found: Evidence) -> Part:
+    from startkit.paper.verifying import notebook_comparison
+
+    try:
+        return notebook_comparison.part(found)
+    except StartkitError as error:
+        return Part("notebook", BAD, (str(error),))
+    except Exception as error:  # a foreign file may hold anything
+        return Part("notebook", BAD, (f"It cannot be compared ({type(error).__name__}).",))
 
 
 def _of_this_version(derived: Derived) -> Part:
@@ -254,8 +276,18 @@ def _of_this_version(derived: Derived) -> Part:
     return Part(
         "verdicts",
         BAD if told else GOOD,
-        (f"{derived.verdicts} derived again with startkit {__version__}: {outcome}.", *_few(told)),
+        (
+            f"{derived.verdicts} derived again with startkit {__version__}: {outcome}.",
+            *_few(told),
+            *_left_out(derived),
+        ),
     )
+
+
+def _left_out(derived: Derived) -> list[str]:
+    """What the record keeps quiet, though it is derived and weighs at the hold points."""
+    titles = derived.left_out
+    return [f"Not printed in this record: {', '.join(titles)}."] if titles else []
 
 
 def _of_another_version(derived: Derived, then: str) -> Part:
@@ -271,7 +303,7 @@ def _of_another_version(derived: Derived, then: str) -> Part:
         f"{derived.verdicts} derived again with startkit {__version__}, printed by {then}:"
         f" outcomes, figures, limits and entries are {outcome}."
     ]
-    said += _few(told)
+    said += [*_few(told), *_left_out(derived)]
     said += _few([f"Corrected since {then}: {each}." for each in sorted_out.corrected])
     said += _few([f"In one version only: {each}." for each in sorted_out.one_sided])
     unchecked = []
