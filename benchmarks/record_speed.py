@@ -66,7 +66,7 @@ def signed(record: Path, folder: Path) -> Path:
     copy = folder / "signed.pdf"
     shutil.copyfile(record, copy)
     for role, name in (("technician", "Technician"), ("witness", "Witness")):
-        seal.sign(seal.ready(copy, role), identity.new(name).signer())
+        seal.sign(seal.ready(copy, role), identity.new(name).signer(), for_another=True)
     return copy
 
 

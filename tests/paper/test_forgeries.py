@@ -2,21 +2,28 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
-from benchmarks import forgeries, tampering
+from benchmarks import forgeries, forgery_cases, tampering
+from startkit.desk import plots
 from startkit.errors import PaperError
+from startkit.facts import plugins
 from startkit.facts.journal import Entry
 from startkit.paper import evidence
+from startkit.paper.printing import svg, versions
 from startkit.paper.signing import identity, seal
-from startkit.paper.verifying import signers, verification
+from startkit.paper.verifying import notebook_comparison, plot_comparison, signers, verification
 from startkit.paper.verifying.increments import Layout
+from startkit.paper.verifying.result import Part
 from startkit.paper.verifying.signatures import Signature, Signatures
+from startkit.procedure.stage import Line, Plot
 from tests.paper.signing import TECHNICIAN, WITNESS, person
 
 PEOPLE: dict[str, str] = {"technician": TECHNICIAN, "witness": WITNESS}
@@ -102,15 +109,6 @@ def other_stamp(there: tampering.Scene) -> bytes:
 # --- what one word in the data switches off -------------------------------------------------------
 
 
-def claiming(name: str, version: str) -> Callable[[dict[str, Any]], None]:
-    def change(data: dict[str, Any]) -> None:
-        for line in data["versions"]:
-            if line["name"] == name:
-                line["version"] = version
-
-    return change
-
-
 @pytest.mark.parametrize(
     ("name", "version"), [("typst", "0.15.0"), ("startkit", "0.0.9"), ("typst", "9.1.0")]
 )
@@ -118,7 +116,7 @@ def claiming(name: str, version: str) -> Callable[[dict[str, Any]], None]:
 def test_a_claimed_version_does_not_make_painted_pages_valid(
     there, tmp_path, name: str, version: str, words: bytes
 ):
-    claimed = tampering.forged(there, {}, claiming(name, version))
+    claimed = tampering.forged(there, {}, forgery_cases.claiming(name, version))
     painted = forgeries.painted(claimed, words)
     found = verified(forgeries.signed(forgeries.with_fields(painted), people()), tmp_path)
     assert found.outcome != "valid" and found.as_json()["valid"] is False
@@ -129,7 +127,7 @@ def test_a_claimed_version_does_not_make_painted_pages_valid(
 
 def test_invented_words_of_another_version_are_not_plainly_valid(there, tmp_path):
     def change(data: dict[str, Any]) -> None:
-        claiming("startkit", "0.0.9")(data)
+        forgery_cases.claiming("startkit", "0.0.9")(data)
         for block in data["body"]:
             for verdict in block.get("verdicts", ()):
                 verdict["sentence"] = "In order."
@@ -158,6 +156,105 @@ def test_a_table_of_entries_that_contradicts_the_journal_is_found(there, tmp_pat
     content = tampering.forged(there, {evidence.CSV: b"seq,at,what\n1,2026,in order\n"})
     found = verified(forgeries.signed(forgeries.with_fields(content), people()), tmp_path)
     assert "pages" in wrong(found)
+
+
+# --- the notebook ---------------------------------------------------------------------------------
+
+
+def notebook_part(there: tampering.Scene, edit: Callable[[Any], None]) -> Part:
+    """What is said of the notebook of a record, edited before it was printed."""
+    import nbformat
+
+    carried = evidence.of_pdf(there.printed)
+    name = there.notebook.name
+    notebook = nbformat.reads(carried.files[name].decode(), as_version=4)
+    edit(notebook)
+    content = nbformat.writes(notebook).encode()
+    return notebook_comparison.part(evidence.Evidence({**carried.files, name: content}))
+
+
+def test_the_honest_notebook_is_that_of_its_template(there):
+    part = notebook_part(there, lambda notebook: None)
+    assert part.mark == verification.GOOD and not part.unchecked
+
+
+@pytest.mark.parametrize("name", set(forgery_cases.NOTEBOOKS) - {"A plot is invented"})
+def test_a_notebook_that_is_not_the_templates_is_not_plainly_valid(there, name: str):
+    part = notebook_part(there, forgery_cases.NOTEBOOKS[name])
+    assert part.mark == verification.BAD or part.unchecked, part.said
+
+
+def test_a_template_that_is_not_installed_is_named(there, monkeypatch):
+    monkeypatch.setattr(plugins, "template_homes", list)
+    part = notebook_part(there, lambda notebook: None)
+    assert part.mark == verification.OPEN and "no template new-machine" in part.unchecked[0]
+
+
+def test_a_stage_that_is_left_out_is_named(there, tmp_path):
+    content = tampering.forged(there, {}, edit=forgery_cases.a_stage_is_left_out)
+    found = verified(forgeries.signed(forgeries.with_fields(content), people()), tmp_path)
+    assert found.outcome != "valid"
+    assert any("Not printed in this record: Load-up" in line for line in found.lines())
+
+
+# --- plots ----------------------------------------------------------------------------------------
+
+
+def plot_parts(
+    change: Callable[[dict[str, str]], None] = lambda plot: None, drawn: bool = True
+) -> list[Part]:
+    """What is said of one printed plot of one stage, changed before it was printed."""
+    line = Line("measured", (0.0, 1.0, 2.0), (0.0, 4.0, 5.0))
+    plot = Plot("Rise", "Time", "time", "Oil differential", "pressure_difference", (line,))
+    seen = SimpleNamespace(
+        stages={"oil": SimpleNamespace(title="Lubrication")},
+        findings=lambda name: SimpleNamespace(plots=(plot,)),
+        system="SI",
+        entries=SimpleNamespace(barometer=SimpleNamespace(quantity=None)),
+    )
+    (printed,) = plots.drawn([plot])
+    printed["svg"] = svg.grey(svg.safe(printed["svg"], "plot"))
+    change(printed)
+    block = {"block": "stage", "stage": "oil", "plots": [printed] if printed else []}
+    record = {"body": [block], "versions": versions.versions({})}
+    return plot_comparison.part(record, seen, plots if drawn else None)
+
+
+def moved(by: float) -> Callable[[dict[str, str]], None]:
+    """Every coordinate of a drawing moved."""
+
+    def change(plot: dict[str, str]) -> None:
+        plot["svg"] = re.sub(
+            r"(?<=[ML] )\d+\.\d+", lambda n: f"{float(n.group()) + by:.6f}", plot["svg"]
+        )
+
+    return change
+
+
+@pytest.mark.parametrize("change", [lambda plot: None, moved(0.001)])
+def test_an_honest_plot_is_drawn_again_as_printed_on_any_processor(change):
+    assert [part.mark for part in plot_parts(change)] == [verification.GOOD]
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        moved(0.5),
+        lambda plot: plot.update(svg=forgery_cases.PLOT),
+        lambda plot: plot.update(title="Rise, certified"),
+        lambda plot: plot.update(alt="It rises."),
+        lambda plot: plot.update(svg=plot["svg"].replace("Time", "Tide")),
+        lambda plot: plot.clear(),
+    ],
+)
+def test_another_plot_is_found(change):
+    (part,) = plot_parts(change)
+    assert part.mark == verification.BAD and "Lubrication" in part.said[0]
+
+
+def test_plots_that_are_not_drawn_again_are_said_to_be_unchecked():
+    (part,) = plot_parts(drawn=False)
+    assert part.mark == verification.OPEN and part.unchecked == ("1 plot, not drawn again",)
 
 
 # --- signing --------------------------------------------------------------------------------------

@@ -476,7 +476,9 @@ def test_wording_of_another_version_is_told_and_is_not_wrong(there):
     ]
     changed = evidence.Evidence({**carried.files, "record.json": journal_export.to_json(data)})
     with tempfile.TemporaryDirectory() as scratch:
-        told = verification._verdicts(changed, verdict_comparison.restored(changed, Path(scratch)))
+        (told,) = verification._verdicts(
+            changed, verdict_comparison.restored(changed, Path(scratch)), None
+        )
     assert (
         told.mark == "✓"
         and "printed by 0.0.9" in told.said[0]
