@@ -5,11 +5,14 @@ digest.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from startkit.errors import PaperError
 from startkit.facts.digests import sha256
+from startkit.facts.journal import Entry
 
 RECORDS = "records"  # folder of a job in which its records are kept
 FULL_NAME, SHORT_NAME = "commissioning-record", "commissioning-record-short"
@@ -29,21 +32,51 @@ class Revision:
         ``"A"`` for the first.
     replaces, file, sha256 : str
         Letter, name and digest of the signed record before it; empty for the first.
+    entries : int
+        How many entries that one has.
+    journal_digest : str
+        Hash of the last of them; empty if it was not recorded, or could not be read.
     """
 
     letter: str = "A"
     replaces: str = ""
     file: str = ""
     sha256: str = ""
+    entries: int = 0
+    journal_digest: str = ""
 
-    def line(self) -> dict[str, Any]:
-        """As it stands in the record's data."""
-        before = (
-            {"letter": self.replaces, "file": self.file, "sha256": self.sha256}
-            if self.replaces
-            else None
-        )
+    def line(self, entries: Sequence[Entry] = ()) -> dict[str, Any]:
+        """As it stands in the data of a record with these entries."""
+        if not self.replaces:
+            return {"letter": self.letter, "replaces": None}
+        before: dict[str, Any] = {
+            "letter": self.replaces,
+            "file": self.file,
+            "sha256": self.sha256,
+        }
+        if self.journal_digest:
+            before |= {
+                "entries": self.entries,
+                "journal_digest": self.journal_digest,
+                "history": self.history(entries),
+            }
         return {"letter": self.letter, "replaces": before}
+
+    def history(self, entries: Sequence[Entry]) -> str:
+        """Why the journal is not that of the record before it, carried on; empty if it is."""
+        if not self.journal_digest:
+            return ""
+        if len(entries) < self.entries:
+            return (
+                f"The journal has {len(entries)} entries, revision {self.replaces} had"
+                f" {self.entries}: it was cut short."
+            )
+        if entries[self.entries - 1].digest != self.journal_digest:
+            return (
+                f"The journal does not begin with the {self.entries} entries of revision"
+                f" {self.replaces}: it was rewritten, or is of another job."
+            )
+        return ""
 
 
 FIRST = Revision()
@@ -53,10 +86,17 @@ def of_line(line: Any) -> Revision:
     """The revision that a record's data name; the first if they name none."""
     found = line if isinstance(line, dict) else {}
     before = found.get("replaces") or {}
-    return Revision(
-        str(found.get("letter", "A")),
-        *(str(before.get(key, "")) for key in ("letter", "file", "sha256")),
+    count = before.get("entries")
+    letter, replaces, file, digest, last = (
+        str(line.get(key, default))
+        for line, key, default in (
+            (found, "letter", "A"),
+            *((before, key, "") for key in ("letter", "file", "sha256", "journal_digest")),
+        )
     )
+    if type(count) is not int or count < 1:
+        return Revision(letter, replaces, file, digest)
+    return Revision(letter, replaces, file, digest, count, last)
 
 
 def is_signed(path: Path) -> bool:
@@ -96,7 +136,31 @@ def due(folder: Path, name: str) -> Revision:
     if not signed:
         return FIRST
     letter, path = signed[-1]
-    return Revision(following(letter), letter, path.name, sha256(path.read_bytes()))
+    content = path.read_bytes()
+    return Revision(following(letter), letter, path.name, sha256(content), *ending(content))
+
+
+def ending(content: bytes) -> tuple[int, str]:
+    """How many entries a record's journal has, and the hash of the last; 0 and empty if it cannot
+    be read.
+    """
+    from startkit.paper import evidence  # reads PDFs: loaded where one is read
+
+    try:
+        entries = evidence.of_pdf(content).entries
+    except PaperError:
+        return 0, ""
+    return len(entries), entries[-1].digest
+
+
+def letter_of(path: Path) -> str:
+    """The letter in a record's data, whatever its file is called; empty if it cannot be read."""
+    from startkit.paper import evidence
+
+    try:
+        return of_line(evidence.of_pdf(evidence.read(path)).record.get("revision")).letter
+    except PaperError:
+        return ""
 
 
 def following(letter: str) -> str:

@@ -74,7 +74,7 @@ def test_the_job_goes_on_with_the_template_that_is_installed(record: Path, tmp_p
     assert (
         "from-the-site" not in found.file
         and found.parts[-1].said[1]
-        == "CH-3-commissioning-record-short.pdf lies beside it and is the one that it names."
+        == "CH-3-commissioning-record-short.pdf is in its folder and is the one that it names."
     )
 
 

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import jsonschema
+import pypdf
 import pytest
 from click.testing import CliRunner, Result
 from nbformat.v4 import new_code_cell
@@ -26,12 +27,12 @@ from startkit import __version__, side_process
 from startkit.cli import main
 from startkit.errors import PaperError
 from startkit.facts.digests import sha256
-from startkit.facts.journal import Entry
-from startkit.paper import evidence, journal_export
+from startkit.facts.journal import Entry, Journal
+from startkit.paper import evidence, journal_export, revisions
 from startkit.paper.printing import versions
 from startkit.paper.signature_page import FIELDS
 from startkit.paper.signing import identity, seal
-from startkit.paper.verifying import signatures, verdict_comparison, verification
+from startkit.paper.verifying import signatures, succession, verdict_comparison, verification
 from tests.paper import signing
 from tests.paper.signing import ENGINEER, TECHNICIAN, WITNESS, person, printed, real_job, signed
 
@@ -351,7 +352,8 @@ def test_a_replaced_record_says_so_and_its_follower_knows_it(tmp_path: Path):
         and "this record has been replaced" in part(old, "revision").said[1]
     )
     assert (
-        new.valid and "lies beside it and is the one that it names" in part(new, "revision").said[1]
+        new.valid
+        and "is in its folder and is the one that it names" in part(new, "revision").said[1]
     )
     first.write_bytes(first.read_bytes() + b"\n")
     assert part(verification.verify(second, beside=False), "revision").mark == "✗"
@@ -366,6 +368,50 @@ def test_a_revision_far_from_the_one_before_is_valid_and_names_it(tmp_path: Path
     shutil.move(second, tmp_path / "b.pdf")
     found = verification.verify(tmp_path / "b.pdf", beside=False)
     assert found.valid and found.revision == "B" and named in part(found, "revision").said[0]
+
+
+def test_a_journal_rewritten_after_it_was_signed_is_reported_by_the_next_revision(tmp_path: Path):
+    job = real_job(tmp_path / "CH-3 start-up")
+    first = signed(printed(job, "short"))
+    rewritten = tampering.edited(list(job.state().entries), chained=True)
+    job.journal.path.unlink()
+    Journal.create(job.journal.path).adopt(rewritten)
+    second = printed(signing.Job(job.folder), "short")
+    said = seal.ready(second, "technician").changed
+    assert any("does not begin with the 16 entries of revision A" in each for each in said)
+    assert "does not begin with" in " ".join(
+        pypdf.PdfReader(second).pages[0].extract_text().split()
+    )
+    first.rename(tmp_path / "a.pdf")  # the second one knows it alone
+    found = verification.verify(signed(second), beside=False)
+    assert found.outcome == "valid as far as checked" and "rewritten" in found.lines()[-1]
+
+
+@pytest.mark.parametrize(
+    ("kept", "told"), [(3, ""), (2, ""), (1, "cut short"), (0, "cut short"), (-1, "does not begin")]
+)
+def test_a_journal_carries_on_the_one_of_the_revision_before(kept: int, told: str):
+    entries = [Entry("lube.note", str(n), digest=f"{n:064}") for n in range(3)]
+    before = revisions.Revision("B", "A", "a.pdf", "0" * 64, 2, entries[1].digest)
+    here = entries[:kept] if kept >= 0 else [entries[0], entries[2], entries[1]]
+    assert told in before.history(here) and bool(told) == bool(before.history(here))
+    line = before.line(here)
+    assert revisions.of_line(line) == before and revisions.of_line(line).line(here) == line
+
+
+def test_a_record_before_these_lines_keeps_its_own():
+    line = {"letter": "B", "replaces": {"letter": "A", "file": "a.pdf", "sha256": "0" * 64}}
+    assert revisions.of_line(line).line([Entry("lube.note", "1")]) == line
+
+
+def test_a_file_named_as_another_revision_is_reported(there: tampering.Scene, tmp_path: Path):
+    plain, other = (tmp_path / f"CH-3-commissioning-record{end}.pdf" for end in ("", "-C"))
+    other.write_bytes(there.signed)
+    carried = evidence.of_pdf(there.signed)
+    assert "named as revision C, but it is revision A" in succession.part(other, carried).said[1]
+    plain.write_bytes(there.signed)
+    said = " ".join(succession.part(plain, carried).said)
+    assert "is revision A" in said and "has been replaced" not in said
 
 
 # --- what is printed follows from what is attached ------------------------------------------------

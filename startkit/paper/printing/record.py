@@ -89,7 +89,7 @@ def record(
             "form": layout.form,
             "company": layout.company,
             "mark": mark,
-            "revision": revision.line(),
+            "revision": revision.line(entries),
             "blank": not any(stage["started"] for stage in front["stages"]),
             "front": fronted(front),
             "body": _levelled(body, _title(notebook)),

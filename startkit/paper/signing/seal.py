@@ -145,8 +145,14 @@ def ready(path: Path, role: str, awaited: Iterable[str] = ()) -> Ready:
         compared,
         before,
         pages.unchecked,
-        found.changed_files,
+        (*found.changed_files, *_history(found)),
     )
+
+
+def _history(found: evidence.Evidence) -> list[str]:
+    """What page 1 says if the journal is not that of the revision before it, carried on."""
+    history = revisions.of_line(found.record.get("revision")).history(found.entries)
+    return [history.rstrip(".")] if history else []
 
 
 def another(this: Ready, signer: Any) -> str:

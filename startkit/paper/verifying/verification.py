@@ -5,13 +5,13 @@ No job is needed.
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from functools import partial
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from startkit import __version__
 from startkit.errors import PaperError, StartkitError
@@ -105,7 +105,7 @@ def _looked_at(
     draws: Draws | None,
 ) -> Verification:
     from startkit.paper import revisions, signature_page
-    from startkit.paper.verifying import increments, signers
+    from startkit.paper.verifying import increments, signers, succession
 
     data = found.record
     rows = {str(row["field"]): row for row in data["signatures"]}
@@ -119,7 +119,7 @@ def _looked_at(
         signers.of_additions(signed, layout, rows),
         *signers.of_times(signed, _entries(found)),
         *contents,
-        _revision(path, data),
+        succession.part(path, found),
     )
     return Verification(
         path.name,
@@ -349,41 +349,3 @@ def _pages(found: Evidence, folder: Path, printed: bytes) -> Part:
 
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
-
-
-def _in_same_folder(path: Path, name: str) -> Path | None:
-    """The file of that name next to another one; None if there is none."""
-    try:
-        found = path.with_name(Path(name).name)
-        return found if found.is_file() else None
-    except (OSError, ValueError):  # no name of a file: empty, or far too long
-        return None
-
-
-def _revision(path: Path, data: Mapping[str, Any]) -> Part:
-    """The record that this one replaces, and those that replace this one, as far as they lie beside
-    it.
-    """
-    from startkit.paper import revisions
-
-    revision = revisions.of_line(data.get("revision"))
-    said, mark = [], GOOD
-    if revision.replaces:
-        before = _in_same_folder(path, revision.file)
-        said.append(
-            f"{revision.letter}, in place of revision {revision.replaces}, SHA-256"
-            f" {revision.sha256}."
-        )
-        if before is not None and before != path:
-            same = sha256(before.read_bytes()) == revision.sha256
-            mark = GOOD if same else BAD
-            said.append(
-                f"{before.name} lies beside it and is"
-                f" {'the one' if same else 'another file than the one'} that it names."
-            )
-    else:
-        said.append(f"{revision.letter}, the first.")
-    later = revisions.later(path)
-    if later:
-        said.append(f"{later[-1].name} lies beside it: this record has been replaced.")
-    return Part("revision", OPEN if later and mark == GOOD else mark, tuple(said))
