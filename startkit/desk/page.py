@@ -12,6 +12,7 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
+from startkit.desk import visits
 from startkit.errors import JobError
 from startkit.facts.job import Job
 from startkit.side_process import SAFE_PATH
@@ -39,8 +40,8 @@ EXTENSIONS = [
 OPEN_TO_OTHERS = (
     "Warning: this page can be reached from other computers at {address}. Anyone who has its"
     " address with the token can enter readings under any name, and nothing on the way is"
-    " encrypted. Use it only in a network that you trust, and close it with Ctrl+C when the work"
-    " is done."
+    " encrypted. Each visit takes some 330 MB of memory. Use it only in a network that you trust,"
+    " and close it with Ctrl+C when the work is done."
 )
 NO_PORTS = 50  # further ports that are tried if one is taken
 
@@ -85,13 +86,23 @@ def serve_page(
     os.environ["JUPYTER_PATH"] = os.pathsep.join(
         part for part in (str(HOME), os.environ.get("JUPYTER_PATH", "")) if part
     )
-    server = _server_class(Voila)(config=configuration(job, port, address))
+    server = _server_class(Voila)(config=_with_a_limit(configuration(job, port, address)))
     server.with_browser = browser
     server.initialize([str(job.template.resolve())])
     if address != LOOPBACK:
         print(OPEN_TO_OTHERS.format(address=address), flush=True)
     server.start()
     return 0
+
+
+def _with_a_limit(settings: Any) -> Any:
+    """The settings, with a manager that starts only so many kernels."""
+    from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelManager
+
+    settings.VoilaConfiguration.multi_kernel_manager_class = visits.manager(
+        AsyncMappingKernelManager
+    )
+    return settings
 
 
 def reachable(address: str) -> str:
