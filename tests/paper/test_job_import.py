@@ -88,7 +88,7 @@ def test_the_record_is_kept_under_its_own_name_so_that_the_next_one_names_it(
 
 
 def test_a_template_that_is_not_installed_is_asked_for_and_noted(tmp_path: Path):
-    path = printed(real_job(tmp_path / "CH-3 start-up"))
+    path = printed(make_job(tmp_path / "CH-3 start-up", signing.READINGS))
     with pytest.raises(JobError, match=r"there is no template 'template'; use .*new-machine"):
         import_job(path, tmp_path / "CH-3")
     assert not (tmp_path / "CH-3").exists()
