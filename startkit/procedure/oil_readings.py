@@ -37,11 +37,14 @@ class Zero:
         Standard uncertainty of the mean of several comparisons; nil of a single one.
     how : str
         How it was found.
+    both : pint.Quantity or None
+        Standard uncertainty of a difference of the two transducers.
     """
 
     reading: Reading
     scatter: pint.Quantity
     how: str
+    both: pint.Quantity | None = None
 
     @property
     def known(self) -> bool:
@@ -62,6 +65,16 @@ class Zero:
         if not self.known:
             return differential
         return differential.less(replace(self.reading, u=self.scatter))
+
+    def corrected(self, shown: Reading) -> Reading:
+        """A differential as it was read: without the zero where the machine's transducers show it,
+        with the uncertainty of both; another gauge's is left as it is.
+        """
+        others = shown.instruments and not {*shown.instruments} & {*self.reading.instruments}
+        if not self.known or shown.quantity is None or others:
+            return shown
+        u = self.both if shown.u is not None and self.both is not None else shown.u
+        return self.subtracted_from(replace(shown, u=u))
 
 
 def zero_of(entries: Entries) -> Zero:
@@ -86,7 +99,9 @@ def zero_of(entries: Entries) -> Zero:
         scatter if len(compared) > 1 else None,
         *(reading for pair in compared for reading in pair),
     )
-    return Zero(found, scatter, f"mean of {len(compared)} comparisons with the pump off")
+    own = [reading.u for reading in compared[-1]]
+    both = None if None in own else _root_sum(*own)
+    return Zero(found, scatter, f"mean of {len(compared)} comparisons with the pump off", both)
 
 
 def _both(pair: tuple[Reading, Reading]) -> bool:

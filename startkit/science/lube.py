@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.science.uncertainty import NORMAL_95, coverage_factor
 from startkit.units import quantities
 
 # --- oil superheat and dissolved refrigerant -------------------------------------------------
@@ -189,7 +190,8 @@ def transducer_zero(discharge_off: Any, sump_off: Any) -> tuple[float, float]:
     """What two transducers say of a differential that is nil: with the pump off both see the same
     pressure.
 
-    zero = mean(p_discharge - p_sump); u = s / sqrt(n)
+    zero = mean(p_discharge - p_sump); u = t s / (1.96 sqrt(n)), with Student's t of n - 1 degrees
+    of freedom, so that 1.96 u holds 95 %
 
     Parameters
     ----------
@@ -201,13 +203,14 @@ def transducer_zero(discharge_off: Any, sump_off: Any) -> tuple[float, float]:
     tuple of pint.Quantity
         Zero and its standard uncertainty [pressure]; the uncertainty of one reading is nan.
 
-    Source: definition; mean JCGM 100:2008, 4.2. Common practice, no source, to take the zero with
-    the pump off.
+    Source: definition; mean JCGM 100:2008, 4.2, and G.3 for few readings. Common practice, no
+    source, to take the zero with the pump off.
     """
     gap = np.atleast_1d(np.asarray(discharge_off, float) - np.asarray(sump_off, float))
-    return float(gap.mean()), (
-        float(gap.std(ddof=1) / np.sqrt(gap.size)) if gap.size > 1 else float("nan")
-    )
+    if gap.size < 2:
+        return float(gap.mean()), float("nan")
+    widened = coverage_factor(gap.size - 1) / NORMAL_95
+    return float(gap.mean()), float(widened * gap.std(ddof=1) / np.sqrt(gap.size))
 
 
 @quantities("pascal", discharge="pascal", sump="pascal", zero="pascal")

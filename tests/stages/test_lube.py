@@ -8,8 +8,11 @@ import numpy as np
 import pytest
 
 from startkit.procedure import payload
+from startkit.procedure.oil_readings import Zero
+from startkit.procedure.reading import Reading
 from startkit.stages.lube import STAGE
 from startkit.stages.water import STAGE as WATER
+from startkit.units import Q
 from startkit.verdict import Outcome
 
 SATURATION = 292.803  # kPa abs, R-134a at 0 °C (CoolProp 8.0.0, as in the library's own table)
@@ -166,7 +169,25 @@ def test_a_zero_from_both_transducers_is_their_mean_difference(job, assess, put)
         put(made, f"lube.zero.{row}.sump", sump, "kPa abs")
     found = by_key(assess, made)["lube.zero"]
     assert found.reading.to("kPa").magnitude == pytest.approx(8.0)
-    assert found.uncertainty.to("kPa").magnitude == pytest.approx(1 / 3**0.5)
+    # 95 % of three comparisons by Student's t, 4.303 (JCGM 100, Table G.2).
+    half = 1.959964 * found.uncertainty.to("kPa").magnitude
+    assert half == pytest.approx(4.303 / 3**0.5, rel=1e-3)
+
+
+@pytest.mark.parametrize(("tag", "lowest"), [("PO-S", 112.0), ("PD-1", 120.0)])
+def test_the_zero_is_taken_off_what_the_transducers_show_and_off_no_other_gauge(tag, lowest):
+    def read(value, instrument):
+        return Reading(
+            quantity=Q(value, "kPa"), u=Q(1.0, "kPa"), taken=True, instruments=(instrument,)
+        )
+
+    zero = Zero(
+        read(8.0, "PO-S"), Q(0.2, "kPa"), "mean of 3 comparisons with the pump off", Q(1.5, "kPa")
+    )
+    found = zero.corrected(read(120.0, tag))
+    assert found.quantity.to("kPa").magnitude == pytest.approx(lowest)
+    u = {"PO-S": (1.5**2 + 0.2**2) ** 0.5, "PD-1": 1.0}[tag]
+    assert found.u.to("kPa").magnitude == pytest.approx(u)
 
 
 def test_a_set_point_that_is_never_reached_fails(job, assess):

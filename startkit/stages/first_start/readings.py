@@ -93,7 +93,7 @@ def collect(machine: Machine, entries: Entries) -> FirstStart:
         settled=_currents(machine, entries, "settled", record, analysed),
         at_drive_input=starter.code == "drive"
         and entries.code("current_where") == SUPPLY_SIDE.code,
-        oil_lowest=zero.subtracted_from(_oil(typed_oil, record, analysed)),
+        oil_lowest=zero.corrected(_oil(typed_oil, record, analysed)),
         oil_at=(analysed.oil_lowest_at if analysed is not None and not typed_oil.taken else None),
         oil_zero=zero,
         oil_trip=trip_of(machine, lube),

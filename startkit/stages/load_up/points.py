@@ -15,6 +15,7 @@ from startkit.errors import StartkitError
 from startkit.facts.machine import Machine
 from startkit.procedure.circuits import taps
 from startkit.procedure.entries import Entries
+from startkit.procedure.oil_readings import zero_of
 from startkit.procedure.reading import Reading, Row
 from startkit.science.uncertainty import Propagated, propagate
 from startkit.stages.load_up.assumed import assumed
@@ -107,6 +108,8 @@ def point(
         Standard error of the mean by reading [SI], where each reading is a mean over a stretch.
     """
     raw = {name: row.reading(name) for name in row.cells}
+    if "oil_differential" in raw:
+        raw["oil_differential"] = zero_of(entries.of("lube")).corrected(raw["oil_differential"])
     flows = {
         side: _flow_by_drop(machine, entries, side, raw.get(f"{side}_drop", Reading()))
         for side in SIDES

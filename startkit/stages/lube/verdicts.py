@@ -329,7 +329,7 @@ def _by_hand(entries: Entries, oil: Oil, limit: Limit) -> Verdict:
     return check(
         entries,
         limit,
-        oil.zero.subtracted_from(lowest),
+        oil.zero.corrected(lowest),
         next_step=(
             "The bearings may have run without enough oil: find the cause, inspect the bearings and"
             " record the next stop."
