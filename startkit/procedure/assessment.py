@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 
@@ -168,13 +169,24 @@ class Assessment:
             for name in due
         ):
             return False
-        judged = (
-            v
-            for name in due
-            for v in self.findings(name).verdicts
-            if needs(hold, v.gate or self.stages[name].before)
+        return bool(due) and all(v.settled for name in due for v in self._due(name, hold))
+
+    def _due(self, name: str, hold: HoldPoint) -> Iterable[Verdict]:
+        """The verdicts of a stage that a hold point needs."""
+        stage = self.stages[name]
+        if hold.name in stage.gated and not needs(hold, stage.before):
+            with suppress(Exception):  # a stage that cannot be judged says so in its findings
+                return self._gated(stage, hold)
+        return (v for v in self.findings(name).verdicts if needs(hold, v.gate or stage.before))
+
+    def _gated(self, stage: Stage, hold: HoldPoint) -> tuple[Verdict, ...]:
+        entries = self.entries.stage(stage.name).unshown()
+        made = self.entries.remembered(
+            stage.name,
+            f"{memory.VERDICTS} {hold.name}",
+            lambda: stage.gated[hold.name](self.machine, self.limits, entries),
         )
-        return bool(due) and all(v.settled for v in judged)
+        return tuple(map(self.exempted.laid_over, made))
 
     def _complete(self, name: str) -> Verdict:
         return self.exempted.laid_over(self._filled(name))

@@ -222,5 +222,6 @@ def added(base: Stage, checklist: CheckList) -> Stage:
         base,
         fields=(*base.fields, *fields(checklist, base.before)),
         judge=judge,
+        gated={},  # an item of the list may be due at any hold point
         cautions=tuple(dict.fromkeys((*base.cautions, *checklist.cautions))),
     )

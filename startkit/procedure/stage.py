@@ -6,7 +6,7 @@ module of the frame for that.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from startkit.facts.limits import Limits
@@ -15,8 +15,10 @@ from startkit.procedure.choice import Choice
 from startkit.procedure.entries import Entries
 from startkit.procedure.field import CLOCK, PLAIN_KINDS, SERIES, TABLE, Column, Field
 from startkit.procedure.findings import Figure, Findings, Heading, Line, Plot, Rule, Table
+from startkit.verdict import Verdict
 
 Judge = Callable[[Machine, Limits, Entries], Findings]
+Gated = Callable[[Machine, Limits, Entries], tuple[Verdict, ...]]
 
 
 @dataclass(frozen=True)
@@ -42,6 +44,9 @@ class Stage:
         None: the hold point before `before`; empty: the stage may be worked at any time.
     applies : callable
         ``applies(machine) -> bool``: whether a job on this machine has the stage.
+    gated : mapping of str to callable
+        For a hold point before the stage's own, the function that gives the verdicts due there
+        and no others: who looks back at that hold point need not judge the whole stage.
     """
 
     name: str
@@ -54,6 +59,7 @@ class Stage:
     order: int = 1000
     after: str | None = None
     applies: Callable[[Machine], bool] = field(default=lambda machine: True, compare=False)
+    gated: Mapping[str, Gated] = field(default_factory=dict, compare=False)
 
     def fields_for(self, machine: Machine) -> tuple[Field, ...]:
         """The fields that this machine has."""

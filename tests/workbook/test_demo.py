@@ -10,9 +10,10 @@ from pathlib import Path
 import pytest
 
 from startkit.errors import StartkitError
-from startkit.facts.job import Job
+from startkit.facts.job import Job, State
 from startkit.procedure.assessment import Assessment
 from startkit.procedure.assessment import of_job as assess
+from startkit.procedure.holds import HOLDS, needs
 from startkit.stages.load_up.points import points
 from startkit.stages.lube.readings import collect as oil_of
 from startkit.stages.pull_down.plan import collect as plan_of
@@ -323,6 +324,25 @@ def test_every_verdict_names_the_items_that_it_rests_on(fleet):
         if not judged.rests_on and not judged.key.endswith(".complete")
     }
     assert nameless == set()
+
+
+def test_verdicts_that_a_stage_gives_apart_for_a_hold_point_are_those_it_finds(fleet):
+    looked_at = []
+    for folder in fleet.values():
+        now = assess(Job(folder, read_only=True))
+        entries = now.state.entries
+        apart = {name: stage for name, stage in now.stages.items() if stage.gated}
+        of_stage = [n for n, e in enumerate(entries, 1) if e.what.split(".")[0] in apart]
+        for upto in (0, *of_stage[::9], len(entries)):
+            then = replace(now, state=State(entries[:upto]), shown=False)
+            for name, stage in apart.items():
+                for gate, given in stage.gated.items():
+                    hold = next(hold for hold in HOLDS if hold.name == gate)
+                    found = then.entries.findings(name, shown=False).verdicts
+                    due = tuple(v for v in found if needs(hold, v.gate or stage.before))
+                    assert given(now.machine, now.limits, then.stage_entries(name)) == due
+                    looked_at += [v.outcome for v in due]
+    assert {Outcome.OPEN, Outcome.PASS} <= set(looked_at)
 
 
 def test_what_a_verdict_rests_on_are_items_that_its_job_can_have(fleet):

@@ -9,7 +9,7 @@ from startkit.facts.machine import Machine
 from startkit.procedure import cautions
 from startkit.procedure.entries import Entries
 from startkit.procedure.stage import Findings, Stage
-from startkit.stages.first_start import fields, findings, plots, readings, verdicts
+from startkit.stages.first_start import cards, fields, findings, plots, readings, verdicts
 
 
 def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
@@ -33,6 +33,7 @@ STAGE = Stage(
     judge,
     before="load",
     order=90,
+    gated={"turn_shaft": lambda machine, limits, entries: cards.restored(entries)},
     cautions=(
         (
             "Start only when the hold point for turning the shaft is clear; start and stop from the"
