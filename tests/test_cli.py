@@ -86,13 +86,31 @@ def test_a_job_that_is_not_clear_is_status_1(job: Path) -> None:
 def test_readings_are_entered_from_a_file(job: Path, tmp_path: Path) -> None:
     file = tmp_path / "readings.csv"
     file.write_text(
-        'item,value,unit,instrument\nlube.sump_temperature,"51,5",°C,T1\nvanes.strokes.1.direction,opening,,\n',
+        "item,value,unit,instrument\nsetup.instruments.1.tag,T1,,\n"
+        'lube.sump_temperature,"51,5",°C,T1\nvanes.strokes.1.direction,opening,,\n',
         encoding="utf-8",
     )
     result = run("enter", job, file, "--who", "Ben")
-    assert result.exit_code == 0 and result.output.startswith("2 entries saved")
+    assert result.exit_code == 0 and result.output.startswith("3 entries saved")
     entry = Job(job).state().latest["lube.sump_temperature"]
     assert (entry.value, entry.unit, entry.who, entry.instrument) == ("51,5", "°C", "Ben", "T1")
+
+
+def test_an_instrument_that_is_not_on_the_job_is_refused_with_the_nearest(
+    job: Path, tmp_path: Path
+) -> None:
+    file = tmp_path / "readings.csv"
+    head = "item,value,unit,instrument\nsetup.instruments.1.tag,TW-1,,\n"
+    file.write_text(f"{head}lube.sump_temperature,51,°C,TW-11\n", encoding="utf-8")
+    before = len(Job(job).state().entries)
+    told = run("enter", job, file, "--who", "Ben")
+    assert told.exit_code == 2 and "'TW-11'" in told.stderr and "nearest is 'TW-1'" in told.stderr
+    assert len(Job(job).state().entries) == before
+    series = tmp_path / "oil.csv"
+    series.write_text("time (s),supply,sump,differential (kPa),speed\n0,,,0,\n", encoding="utf-8")
+    named = ("--series", "lube.pre_lube", "--instrument", "PO-S", "--who", "Ben")
+    told = run("enter", job, series, *named)
+    assert told.exit_code == 2 and "no instrument 'PO-S'" in told.stderr
 
 
 def test_semicolons_and_a_byte_order_mark_are_read_as_well(job: Path, tmp_path: Path) -> None:

@@ -12,7 +12,9 @@ from startkit.facts.journal import Entry, row_number
 from startkit.facts.trend import column_map, quality, trend
 from startkit.facts.trend.guess import guess_file
 from startkit.facts.trend.importer import import_file
+from startkit.procedure import tags
 from startkit.procedure.registry import for_job
+from startkit.procedure.site import PREFIX
 from startkit.procedure.stage import SERIES, TABLE, Field
 from startkit.procedure.waivers import NOT_APPLICABLE, WAIVER
 
@@ -85,7 +87,18 @@ def enter_file(folder: Path, path: Path, who: str = "") -> tuple[list[Entry], li
             standing is None or standing.value != entry.value.strip()
         ):
             named_pictures.refuse(folder, entry.what, entry.value)
+    _refuse_strangers(job, entries, path)
     return job.record(entries), []
+
+
+def _refuse_strangers(job: Job, entries: list[Entry], path: Path) -> None:
+    """Refuse readings whose instrument is neither on the job nor in the file."""
+    if PREFIX not in for_job(job):
+        return
+    told = [f"{entry.what}: {said}" for entry, said in tags.strangers(entries, job.state().latest)]
+    if told:
+        more = f" And {len(told) - 5} more." if len(told) > 5 else ""
+        raise ReadingError(" ".join(told[:5]) + more, Path(path).name, "nothing was saved")
 
 
 def _kind(item: str, fields: dict[str, dict[str, Field]]) -> str:
@@ -123,7 +136,9 @@ def enter_series(
     rows = [line for line in text.splitlines() if line.strip()]
     if rows and "\t" not in rows[0] and ";" not in rows[0]:
         text = "\n".join(line.replace(",", "\t") for line in rows)
-    return job.record(Entry(item, text, "", who, instrument, note))
+    entry = Entry(item, text, "", who, instrument, note)
+    _refuse_strangers(job, [entry], Path(path))
+    return job.record(entry)
 
 
 def enter_trend(folder: Path, path: Path, map_path: Path | None = None, who: str = "") -> list[str]:
@@ -146,6 +161,9 @@ def enter_trend(folder: Path, path: Path, map_path: Path | None = None, who: str
     """
     job = Job(folder, read_only=map_path is None or not Path(map_path).exists())
     if map_path is not None and Path(map_path).exists():
+        columns = column_map.load(Path(map_path)).columns
+        named = [Entry(column.column, "", instrument=column.instrument) for column in columns]
+        _refuse_strangers(job, named, Path(map_path))
         return _imported(import_file(job, Path(path), Path(map_path), who))
     guessed = guess_file(Path(path), job.machine)
     lines = _guessed(guessed)

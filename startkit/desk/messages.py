@@ -15,6 +15,7 @@ from startkit.errors import StartkitError
 from startkit.facts.job import ROW_REMOVED, needs_reason
 from startkit.facts.journal import Entry
 from startkit.facts.pictures import FOLDERS
+from startkit.procedure import site, tags
 from startkit.procedure.entries import Entries
 from startkit.procedure.stage import SERIES, TABLE, Column, Field
 from startkit.procedure.waivers import NOT_APPLICABLE, WAIVER
@@ -107,6 +108,7 @@ def _save(book: Book, stage: str, message: Message) -> dict[str, Any]:
             for change in message["changes"]
         ]
         _refuse_conflicts(message["changes"], changes, entries)
+        _refuse_strangers(changes, entries)
         _refuse_without_reason(changes, entries)
         # The reason belongs to what is corrected, not to what was blank before.
         book.job.record(e if _is_correction(e, entries) else replace(e, note="") for e in changes)
@@ -227,6 +229,13 @@ def _typed(value: str, kind: str, beside: str) -> tuple[str, str]:
     return number, unit
 
 
+def _refuse_strangers(made: list[Entry], entries: Entries) -> None:
+    """Refuse a reading whose instrument is not on the job."""
+    if site.PREFIX in entries.job.stages:
+        for _, told in tags.strangers(made, entries.job.latest):
+            raise Refused(told)
+
+
 def _refuse_conflicts(changes: list[Message], made: list[Entry], entries: Entries) -> None:
     """Refuse a change based on a value that someone else has replaced since."""
     for change, entry in zip(changes, made, strict=True):
@@ -331,6 +340,9 @@ def _desk(book: Book, stage: str, message: Message) -> dict[str, Any]:
     for kind, tag in dict(message.get("instruments", {})).items():
         if kind not in KINDS:
             raise Refused(f"{kind!r} is not a kind of reading.")
+        told = tags.stranger(str(tag).strip(), tags.known(book.assessment().state.latest))
+        if told and site.PREFIX in book.assessment().stages:
+            raise Refused(told)
         entries.append(Entry(f"job.instrument.{kind}", str(tag).strip(), who=who))
     if "units" in message:
         if message["units"] not in SYSTEMS:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from functools import lru_cache
 
 import pint
@@ -190,6 +190,51 @@ def faults(read: str, texts: Mapping[str, str]) -> dict[str, str]:
     if not found and needs_range and accuracy(texts["accuracy"], kind).of_range:
         found["range"] = "The accuracy is a share of the range: enter the range."
     return found
+
+
+# Best accuracy that a field instrument of each kind is believed to have, as a share of its reading
+# or range, and as a constant; better ones stand in laboratories. Common practice, no source.
+BEST_SHARE = {
+    "pressure": 1e-4,
+    "gauge_pressure": 1e-4,
+    "pressure_difference": 1e-4,
+    "pressure_drop": 1e-4,
+    "vacuum": 1e-3,
+    "flow": 1e-3,
+    "power": 2e-4,
+    "current": 2e-4,
+    "voltage": 1e-4,
+    "insulation": 5e-3,
+    "mass": 2e-5,
+    "vibration": 5e-3,
+    "torque": 5e-3,
+    "air_flow": 5e-3,
+    "concentration": 5e-3,
+}
+BEST_CONSTANT = {"temperature": "0.005 K", "barometer": "5 Pa", "sound": "0.2 dB(A)"}
+LONGEST_CALIBRATION = timedelta(days=731)  # common practice, no source
+
+
+def too_good(instrument: Instrument, over: str = "") -> bool:
+    """True if its stated accuracy is better than a field instrument of its kind is believed to
+    have; `over`: its range as typed.
+    """
+    stated, floor = instrument.accuracy, BEST_CONSTANT.get(instrument.kind)
+    if floor is not None and not (stated.of_reading or stated.of_range):
+        return stated.constant < accuracy(floor, instrument.kind).constant
+    share = stated.of_reading + stated.of_range
+    if stated.constant:
+        try:
+            share += stated.constant / base(span(over, instrument.kind))
+        except StartkitError:  # a constant without a readable range tells no share
+            return False
+    return share < BEST_SHARE.get(instrument.kind, 0.0)
+
+
+def due_too_late(instrument: Instrument, entered: date | None) -> bool:
+    """True if its calibration is due later than certificates last."""
+    due = instrument.calibration_due
+    return due is not None and entered is not None and due - entered > LONGEST_CALIBRATION
 
 
 @lru_cache(maxsize=1024)

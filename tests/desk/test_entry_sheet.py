@@ -475,8 +475,8 @@ def test_a_tag_that_no_instrument_has_is_refused_once_for_a_column(sheet: Sheet)
     for n in (1, 2, 3):
         sheet.cell(f"load_up.points.{n}.power").value = "250"
     assert sheet.refused() == [
-        f"{sheet.address('load_up.points.1.power')}: there is no instrument 'W-9' in Setup; add it"
-        " there, or correct the tag."
+        f"{sheet.address('load_up.points.1.power')}: there is no instrument 'W-9' in Setup;"
+        " correct the tag, or add it there."
     ]
 
 

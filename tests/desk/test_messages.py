@@ -277,6 +277,17 @@ def test_a_chosen_instrument_goes_with_every_reading_of_its_kind(job, book, save
     )  # 2 x 2 kPa / sqrt 3
 
 
+def test_an_instrument_that_is_not_on_the_job_is_refused_with_the_nearest(job, book):
+    change = {"field": "instruments", "row": 1, "column": "tag", "value": "PG-1"}
+    answer(book, "setup", {"id": 1, "ask": "save", "changes": [change]})
+    reading = {"field": "differential", "value": "180", "unit": "kPa", "instrument": "PG1"}
+    told = answer(book, "oil", {"id": 2, "ask": "save", "changes": [reading]})
+    assert told["tell"] == "refused" and "nearest is 'PG-1'" in told["why"]
+    assert "oil.differential" not in job.state().latest
+    chosen = {"id": 3, "ask": "desk", "instruments": {"pressure_difference": "PG1"}}
+    assert answer(book, "oil", chosen)["tell"] == "refused"
+
+
 def test_units_are_switched_for_the_whole_job(book, save):
     save("differential", "180", "kPa")
     answer(book, "oil", {"id": 1, "ask": "desk", "units": "I-P"})

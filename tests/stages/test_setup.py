@@ -288,3 +288,34 @@ def test_at_the_elevation_of_the_site(job, verdict_of):
         ).outcome
         is Outcome.FAIL
     )
+
+
+@pytest.mark.parametrize(
+    ("kind", "accuracy", "range_", "outcome"),
+    [
+        ("temperature", "0.005 K", "", Outcome.PASS),
+        ("temperature", "0.0049 K", "", Outcome.UNPROVEN),
+        ("barometer", "0.005 kPa", "", Outcome.PASS),
+        ("barometer", "0.0049 kPa", "", Outcome.UNPROVEN),
+        ("pressure", "0.01 % of range", "0 to 1000 kPa", Outcome.PASS),
+        ("pressure", "0.009 % of range", "0 to 1000 kPa", Outcome.UNPROVEN),
+        ("pressure", "0.1 kPa", "0 to 1000 kPa", Outcome.PASS),
+        ("pressure", "0.09 kPa", "0 to 1000 kPa", Outcome.UNPROVEN),
+        ("flow", "0.1 % of reading", "", Outcome.PASS),
+        ("flow", "0.09 % of reading", "", Outcome.UNPROVEN),
+    ],
+)
+def test_an_accuracy_that_no_field_instrument_has_is_asked_about(
+    job, verdict_of, kind, accuracy, range_, outcome
+):
+    changed = {"kind": kind, "accuracy": accuracy, "range": range_}
+    changes = {f"instruments.1.{name}": (value, "") for name, value in changed.items() if value}
+    assert verdict_of(job(changes), "setup.instruments").outcome is outcome
+
+
+@pytest.mark.parametrize(
+    ("due", "outcome"), [("2028-11-25", Outcome.PASS), ("2028-11-26", Outcome.UNPROVEN)]
+)
+def test_a_calibration_that_lasts_more_than_two_years_is_asked_about(job, verdict_of, due, outcome):
+    found = verdict_of(job({"instruments.1.due": (due, "")}), "setup.instruments")
+    assert found.outcome is outcome

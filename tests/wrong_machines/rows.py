@@ -199,6 +199,16 @@ ROWS = (
         {"setup.barometer": "101.3"},
         on=("CH-2",),
     ),
+    Row(
+        "thermometer a thousand times too accurate",
+        "setup.instruments",
+        {"setup.instruments.1.accuracy": "0.0001 K"},
+    ),
+    Row(
+        "calibration due in nine years",
+        "setup.instruments",
+        {"setup.instruments.3.due": "2035-06-30"},
+    ),
     Row("barometer a decimal off", "setup.*", {"setup.barometer": "10.1"}),
     # --- tightness
     Row("pressure lost in the hold", "tightness.*", {"tightness.end_pressure": plus(-9)}),

@@ -20,6 +20,7 @@ from startkit.procedure.reading import Reading
 from startkit.procedure.registry import for_job
 from startkit.procedure.site import PREFIX
 from startkit.procedure.stage import SERIES, Field, Stage
+from startkit.procedure.tags import stranger
 from startkit.units import KINDS, split, unit_for
 
 Made = tuple[Typed, Entry]
@@ -263,18 +264,15 @@ def _unreadable(made: Iterable[Made], after: JobEntries) -> list[str]:
 def _unknown_instruments(made: Iterable[Made], after: JobEntries) -> list[str]:
     if PREFIX not in after.stages:
         return []
-    known = {row.text("tag") for row in after.instrument_rows}
+    known = [row.text("tag") for row in after.instrument_rows]
     # In a table one instrument applies to a whole column: it is named once.
-    unknown: dict[tuple[str, str], Typed] = {}
+    unknown: dict[tuple[str, str], str] = {}
     for typed, entry in made:
-        if entry.instrument and entry.instrument not in known:
+        if told := stranger(entry.instrument, known):
             stage, name, *cell = typed.what.split(".")
-            unknown.setdefault((".".join([stage, name, *cell[1:]]), entry.instrument), typed)
-    return [
-        f"{typed.address}: there is no instrument {tag!r} in Setup; add it there, or correct the"
-        " tag."
-        for (_, tag), typed in unknown.items()
-    ]
+            place = ".".join([stage, name, *cell[1:]])
+            unknown.setdefault((place, entry.instrument), f"{typed.address}: {told}")
+    return list(unknown.values())
 
 
 __all__ = ["CellsRefused", "Entered", "enter_sheet"]

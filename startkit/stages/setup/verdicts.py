@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import pint
 
 from startkit.errors import StartkitError
+from startkit.facts.instruments import due_too_late, too_good
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
@@ -94,7 +96,32 @@ def _instruments(entries: Entries) -> Verdict:
             sentence=f"No due date: {', '.join(undated)}.",
             next_step="Enter the due date from the certificate, or waive with the reason.",
         )
-    return found
+    return _believed(found, rows)
+
+
+def _believed(found: Verdict, rows: Sequence[Row]) -> Verdict:
+    """A slip in accuracy or due date makes every reading look better than it is."""
+    known = [
+        (row, instrument, row.reading("tag").entry)
+        for row in rows
+        if (instrument := instrument_of(row)) is not None
+    ]
+    good = [row.text("tag") for row, each, _ in known if too_good(each, row.text("range"))]
+    late = [
+        row.text("tag")
+        for row, instrument, entry in known
+        if due_too_late(instrument, entry.day if entry is not None else None)
+    ]
+    if not good and not late:
+        return found
+    told = [f"More accurate than field instruments are: {', '.join(good)}."] if good else []
+    told += [f"Due more than two years from now: {', '.join(late)}."] if late else []
+    return replace(
+        found,
+        outcome=Outcome.UNPROVEN,
+        sentence=" ".join(told),
+        next_step="Compare with the certificate and correct it, or waive it with the reason.",
+    )
 
 
 def _overdue(row: Row) -> bool:
