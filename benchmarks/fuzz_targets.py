@@ -12,6 +12,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from benchmarks import fuzz_papers
 from benchmarks.fuzz_base import (
     BYTES,
     CELLS,
@@ -456,5 +457,8 @@ TARGETS = {
         Target("record, PDF", lambda: [pdf()], record_pdf, BYTES, 0.5),
         Target("baseline", lambda: [carried()[0]], baseline, JSON),
         Target("notebook", notebooks, notebook, JSON, 0.5),
+        Target("record, verified", fuzz_papers.carried, fuzz_papers.looked_at, JSON, 0.01),
+        Target("record, layout", fuzz_papers.added, fuzz_papers.layout, BYTES, 0.05),
+        Target("pictures", fuzz_papers.pictures, fuzz_papers.picture, BYTES, 0.1),
     )
 }

@@ -16,11 +16,11 @@ from startkit.errors import JobError, PaperError
 from startkit.facts import plugins, safe_files
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry, digest
-from startkit.paper import journal_export
+from startkit.paper import journal_export, revisions
 from startkit.paper.evidence import Evidence
 from startkit.paper.printing import runs
 from startkit.paper.signing import seal
-from startkit.paper.verifying import verification
+from startkit.paper.verifying import succession, verification
 
 ROOT = Path(__file__).parents[2]
 SHEET = ROOT / "workbook" / "plant" / "machines" / "CH-1.toml"
@@ -68,8 +68,22 @@ def test_a_replaced_record_with_an_impossible_name_is_not_looked_for(
     before = {"letter": "A", "file": name, "sha256": "0" * 64}
     data = {**GOOD, "revision": {"letter": "B", "replaces": before}}
     (tmp_path / "r-B.pdf").write_bytes(b"")
-    part = verification._revision(tmp_path / "r-B.pdf", data)
-    assert part.mark == verification.GOOD
+    part = succession.part(
+        tmp_path / "r-B.pdf", Evidence({"record.json": json.dumps(data).encode()})
+    )
+    assert part.mark == verification.OPEN and "whether the journal" in part.unchecked[0]
+
+
+@pytest.mark.parametrize("entries", [0, -1, 10**30, 1.5, True, "2", None, []])
+@pytest.mark.parametrize("digest_", ["0" * 64, 3, None, "é"])
+def test_a_replaced_record_with_an_impossible_journal_is_no_traceback(
+    entries: object, digest_: object
+) -> None:
+    before = {"letter": "A", "file": "a.pdf", "sha256": "0" * 64}
+    line = {"letter": "B", "replaces": {**before, "entries": entries, "journal_digest": digest_}}
+    revision = revisions.of_line(line)
+    assert isinstance(revision.history([Entry("a", "b")]), str)
+    assert revision.line([Entry("a", "b")])["replaces"]["file"] == "a.pdf"
 
 
 def test_half_a_surrogate_pair_in_the_journal_is_refused() -> None:

@@ -64,10 +64,10 @@ def verify(
     """
     path = Path(path)
     content = evidence.read(path)
-    with _apart(content, trust, beside) as (carried, sealed), interpreter.collection_paused():
+    with _apart(content, trust, beside) as (evidenced, sealed), interpreter.collection_paused():
         _load()
         try:
-            found = carried()
+            found = evidenced()
             found.record  # noqa: B018 - read here, so that its fault is reported for this file
         except PaperError as error:
             return Verification(
@@ -180,7 +180,7 @@ def _contents(found: Evidence, layout: Layout, draws: Draws | None) -> list[Part
     """Attachments, journal, verdicts and pages, each only as far as the one before it holds."""
     from startkit.paper.verifying import verdict_comparison
 
-    parts = [_attachments(found), _journal(found)]
+    parts = carried(found)
     if any(part.mark == BAD for part in parts):
         return [
             *parts,
@@ -197,8 +197,26 @@ def _contents(found: Evidence, layout: Layout, draws: Draws | None) -> list[Part
         # opened for itself.
         with ThreadPoolExecutor(1) as thread:
             pages = thread.submit(_pages, found, job.folder, layout.printed)
-            judged = [*_verdicts(found, job, draws), _notebook(found)]
-            return [*parts, *_changed(found), *judged, pages.result()]
+            return [*parts, *judged(found, job, draws), pages.result()]
+
+
+def carried(found: Evidence) -> list[Part]:
+    """Whether the attached files and the journal are whole."""
+    return [_attachments(found), _journal(found)]
+
+
+def judged(found: Evidence, job: Job, draws: Draws | None) -> list[Part]:
+    """Whether files, verdicts, plots and notebook are those of the journal.
+
+    Parameters
+    ----------
+    found : Evidence
+    job : Job
+        Restored from it.
+    draws : Draws or None
+        As in `verify`.
+    """
+    return [*_changed(found), *_verdicts(found, job, draws), _notebook(found)]
 
 
 def _attachments(found: Evidence) -> Part:
