@@ -190,6 +190,13 @@ def _absolute(
             where,
             "enter the barometric pressure in the stage Setup",
         )
+    if refuse and unit.reference == "vacuum" and quantity.magnitude < 0:
+        raise ReadingError(
+            f"{quantity.magnitude:g} {unit.label} has a sign, but a vacuum is counted down from the"
+            " barometer",
+            where,
+            "leave out the minus, or leave out the word vacuum",
+        )
     signed = quantity if unit.reference == "gauge" else -quantity
     absolute = barometer.to(quantity.units) + signed
     if refuse and absolute.magnitude < 0:

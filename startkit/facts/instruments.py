@@ -10,13 +10,20 @@ from functools import lru_cache
 
 import pint
 
-from startkit.errors import ReadingError, StartkitError
+from startkit.errors import ReadingError, ScienceError, StartkitError
+from startkit.science.uncertainty import from_certificate
 from startkit.unit_registry import bare, base
 from startkit.units import KINDS, Q, difference_kind, number, split, unit_for
 
 # As certificates and data sheets abbreviate them; common practice, no source.
 _READING = r"(?:of\s+)?(?:reading|rdg\.?|measured\s+value|m\.?v\.?)"
 _RANGE = r"(?:of\s+)?(?:range|span|full[\s-]?scale|f\.?s\.?(?:o\.?)?)"
+_CERTIFICATE = re.compile(r"^U\s*=?\s*(.+?)\s*[,;(]?\s*k\s*=\s*([\d.,]+)\s*\)?$", re.IGNORECASE)
+_DIGITS = re.compile(
+    r"^(\d+)\s*(?:digits?|dgts?\.?|counts?|lsd)(?:\s*(?:of|at|x|×|à)\s*(.+))?$", re.IGNORECASE
+)
+# Kinds whose readings are absolute pressures, whatever was typed.
+_ABSOLUTE = ("pressure", "gauge_pressure", "vacuum")
 _TERM = re.compile(rf"^(.+?%)\s*(?:(?P<reading>{_READING})|(?P<range>{_RANGE}))$", re.IGNORECASE)
 
 
@@ -71,7 +78,9 @@ class Instrument:
             return 0.0
         return max(0.0, 1 - (self.pair_accuracy.constant / self.accuracy.constant) ** 2 / 2)
 
-    def standard_uncertainty(self, reading: pint.Quantity) -> pint.Quantity:
+    def standard_uncertainty(
+        self, reading: pint.Quantity, kind: str = "", barometer: pint.Quantity | None = None
+    ) -> pint.Quantity:
         """Standard uncertainty of one reading, from the stated accuracy as a rectangular
         distribution.
 
@@ -81,11 +90,14 @@ class Instrument:
         ----------
         reading : pint.Quantity
             [unit of `kind`].
+        kind : str
+            Kind of the reading, where it is not that of the instrument.
+        barometer : pint.Quantity, optional
+            [pressure] that was added to what a gauge showed.
 
         Source: JCGM 100:2008, 4.3.7.
         """
-        # "% of reading" of a thermometer means of the Celsius figure.
-        level = abs(bare(reading, "degC") if self.kind == "temperature" else base(reading))
+        level = self._shown(reading, kind or self.kind, barometer)
         span = base(self.span) if self.span is not None else 0.0
         half_width = (
             self.accuracy.constant
@@ -95,39 +107,87 @@ class Instrument:
         unit = "delta_degC" if self.kind == "temperature" else reading.to_base_units().units
         return Q(half_width / 3**0.5, unit)
 
+    def _shown(self, reading: pint.Quantity, kind: str, barometer: pint.Quantity | None) -> float:
+        """The figure on the instrument that "% of reading" is of: of a thermometer the Celsius
+        figure, of a gauge what is above or below the barometer.
+        """
+        if self.kind == "temperature":
+            return abs(float(bare(reading, "degC")))
+        shown = base(reading)
+        if self.kind == "gauge_pressure" and kind in _ABSOLUTE and barometer is not None:
+            shown = shown - base(barometer)
+        return abs(float(shown))
+
     def in_calibration(self, on: date | None) -> bool | None:
         """True or False on that day; None if the day or the due date is not known."""
         return None if self.calibration_due is None or on is None else on <= self.calibration_due
 
 
 def accuracy(text: str, kind: str, where: str = "") -> Accuracy:
-    """Stated accuracy as typed: ``"0.1 K"``, ``"0.5 % of range"``, ``"1 % of reading + 0.2 A"``.
+    """Stated accuracy as typed: ``"0.1 K"``, ``"0.5 % of range"``, ``"1 % of reading + 0.2 A"``,
+    ``"± (0.5 % + 2 digits of 0.1 A)"``, or a certificate's ``"U = 0.05 K, k = 2"``.
 
     Raises
     ------
     ReadingError
-        A term is neither a value with its unit nor a share of reading or range.
+        A term is no value with its unit, no share of reading or range and no number of digits.
     """
+    stated = text.replace("±", "").replace("+/-", "").strip()
+    certified = _CERTIFICATE.match(stated)
+    if certified:
+        return _certified(*certified.groups(), kind, where)
+    bracketed = re.fullmatch(r"\((.*)\)", stated)
+    terms = re.split(r"\s*\+\s*", bracketed.group(1).strip() if bracketed else stated)
     parts = {"constant": 0.0, "of_reading": 0.0, "of_range": 0.0}
-    for term in re.split(r"\s*\+\s*", text.replace("±", "").strip()):
-        share = _TERM.match(term)
-        if share:
-            digits, unit = split(share.group(1))
-            if unit != "%":
-                raise ReadingError(
-                    f"{term!r} is not an accuracy", where, "write for example  0.5 % of range"
-                )
-            parts["of_reading" if share.group("reading") else "of_range"] += (
-                number(digits, where) / 100
-            )
-        else:
-            parts["constant"] += _constant(term, kind, where)
+    # A meter's data sheet gives "0.5 % + 2 digits": the percentage is of the reading.
+    of_meter = any(_DIGITS.match(term) for term in terms)
+    for term in terms:
+        name, value = _term(term, kind, where, of_meter)
+        parts[name] += value
     if any(value < 0 for value in parts.values()) or not any(parts.values()):
         raise ReadingError(
             f"{text!r} is not an accuracy",
             where,
             "give a value above zero, such as  0.1 K  or  1 % of reading",
         )
+    return Accuracy(**parts)
+
+
+def _term(term: str, kind: str, where: str, of_meter: bool) -> tuple[str, float]:
+    """Which part of an accuracy one term is, and how much."""
+    share, digits = _TERM.match(term), _DIGITS.match(term)
+    if digits:
+        if not digits.group(2):
+            raise ReadingError(
+                f"{term!r} does not say what a digit is",
+                where,
+                "add the last digit of the display, for example  2 digits of 0.1 A",
+            )
+        return "constant", int(digits.group(1)) * _constant(digits.group(2), kind, where)
+    if share:
+        figure, unit = split(share.group(1))
+        if unit != "%":
+            raise ReadingError(
+                f"{term!r} is not an accuracy", where, "write for example  0.5 % of range"
+            )
+        return (
+            "of_reading" if share.group("reading") else "of_range",
+            number(figure, where) / 100,
+        )
+    figure, unit = split(term)
+    if of_meter and unit == "%":
+        return "of_reading", number(figure, where) / 100
+    return "constant", _constant(term, kind, where)
+
+
+def _certified(expanded: str, factor: str, kind: str, where: str) -> Accuracy:
+    """An expanded uncertainty as the half-width of the rectangle with the same standard one."""
+    parts = {"constant": 0.0, "of_reading": 0.0, "of_range": 0.0}
+    name, value = _term(expanded, kind, where, False)
+    try:
+        parts[name] = 3**0.5 * float(from_certificate(value, number(factor, where)))
+    except ScienceError as error:
+        raise ReadingError(error.what, where, error.remedy) from None
     return Accuracy(**parts)
 
 

@@ -37,6 +37,8 @@ class Block:
     entry : Entry or None
     instrument : Instrument or None
         The one named with the entry.
+    barometer : pint.Quantity or None
+        That of the site, added to what a gauge showed.
     """
 
     columns: Mapping[str, np.ndarray]
@@ -47,6 +49,7 @@ class Block:
     item: str = ""
     entry: Entry | None = None
     instrument: Instrument | None = None
+    barometer: pint.Quantity | None = None
 
     def __len__(self) -> int:
         return len(next(iter(self.texts.values()), ()))
@@ -91,7 +94,7 @@ class Block:
         """
         if self.instrument is None or not can_read(self.instrument.kind, self.kinds[column]):
             return None
-        return self.instrument.standard_uncertainty(quantity)
+        return self.instrument.standard_uncertainty(quantity, self.kinds[column], self.barometer)
 
     def untrusted(self, columns: Iterable[str] = ()) -> str:
         """Why the series' instrument cannot be trusted; empty if it can, or none is named.

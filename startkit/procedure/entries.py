@@ -368,7 +368,9 @@ class Entries:
             return None, ""
         if not can_read(instrument.kind, kind):
             return None, wrong_kind(instrument, kind)
-        return instrument.standard_uncertainty(quantity), overdue(instrument, day)
+        # The barometer's own entry is read with a barometer: asking for it here would not end.
+        site_ = self.job.barometer.quantity if instrument.kind == "gauge_pressure" else None
+        return instrument.standard_uncertainty(quantity, kind, site_), overdue(instrument, day)
 
     def rows(self, name: str) -> tuple[Row, ...]:
         """The rows of a table field that hold anything, in order."""
@@ -438,14 +440,14 @@ class Entries:
         found = self.entry(name)
         if declared is None or declared.kind != SERIES:
             return Block({}, {})
-        block = read_block(
-            found.value if found else "", declared, self.job.system, self.job.barometer.quantity
-        )
+        barometer = self.job.barometer.quantity
+        block = read_block(found.value if found else "", declared, self.job.system, barometer)
         return replace(
             block,
             item=f"{self.declared.name}.{name}",
             entry=found,
             instrument=self.job.instruments.get(found.instrument) if found else None,
+            barometer=barometer,
         )
 
     def readings(self) -> Iterable[Reading]:

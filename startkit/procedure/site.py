@@ -60,7 +60,7 @@ INSTRUMENTS = Field(
         Column(
             "accuracy",
             "Accuracy",
-            help="For example  0.1 K,  0.5 % of range,  1 % of reading + 0.2 A",
+            help="For example  0.1 K,  0.5 % of range,  1 % of reading + 0.2 A,  U = 0.05 K, k = 2",
             required=True,
         ),
         Column("due", "Calibration due", "date", help="Year-month-day"),

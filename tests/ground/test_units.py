@@ -161,6 +161,20 @@ def test_a_pressure_below_vacuum_is_refused() -> None:
         parse("-110 kPa", "gauge_pressure", barometer=Q(101, "kPa"))
 
 
+@pytest.mark.parametrize("text", ["-12.75 in Hg vac", "−43 kPa vac", "-1 inHgv"])
+def test_a_vacuum_with_a_sign_is_refused(text: str) -> None:
+    with pytest.raises(ReadingError, match="minus"):
+        parse(text, "gauge_pressure", barometer=Q(84, "kPa"))
+
+
+def test_a_vacuum_and_a_negative_gauge_pressure_are_the_same() -> None:
+    by_word, by_sign = (
+        parse(text, "gauge_pressure", barometer=Q(84, "kPa"))
+        for text in ("12.75 in Hg vac", "-12.75 in Hg")
+    )
+    assert by_word.to("Pa").magnitude == pytest.approx(by_sign.to("Pa").magnitude)
+
+
 def test_a_reading_without_a_unit_is_refused() -> None:
     with pytest.raises(UnitError, match="has no unit"):
         parse("12", "temperature")

@@ -21,7 +21,6 @@ AWAITED = {
     "selection.expected_power": "power expected at the conditions met, by the maker's curves",
     "uncertainty.correlation_of_shared": "readings of one meter, as in a voltage unbalance",
     "uncertainty.effective_freedom": "a mean of few readings in a larger budget",
-    "uncertainty.from_certificate": "the expanded uncertainty on an instrument's certificate",
     "uncertainty.rectangular": "an accuracy stated as plus or minus",
     "uncertainty.resolution": "the last digit of a display",
 }
