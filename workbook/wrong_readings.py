@@ -13,10 +13,10 @@ from dataclasses import dataclass, field, replace
 from itertools import count
 from typing import Any
 
-from startkit.errors import StartkitError
 from startkit.facts.job import ROW_REMOVED, State
 from startkit.facts.journal import Entry
 from startkit.procedure.assessment import Assessment
+from startkit.procedure.reading import Reading
 from startkit.procedure.stage import SERIES, TABLE, Column, Field
 from startkit.units import KINDS
 from startkit.verdict import COVERAGE, Outcome
@@ -55,25 +55,32 @@ class Slip:
 def judged_with(assessment: Assessment, edits: Mapping[str, Entry | None]) -> Assessment:
     """The job as if it had been entered like this from the start."""
     number = next(_NUMBERS)
-    touched = {what.split(".", 1)[0] for what in edits}
-    entries = [
-        _entered(entry, edits, number) if entry.what.split(".", 1)[0] in touched else entry
-        for entry in assessment.state.entries
-    ]
+    entries = [_entered(entry, edits, number) for entry in assessment.state.entries]
     known = {entry.what for entry in assessment.state.entries}
     last = assessment.state.entries[-1].seq if assessment.state.entries else 0
     entries += [
         replace(entry, seq=last + n, digest=f"{entry.digest}+{number}.{n}")
         for n, entry in enumerate((e for w, e in edits.items() if e and w not in known), 1)
     ]
-    return replace(assessment, state=State(tuple(e for e in entries if e is not None)))
+    kept = [entry for entry in entries if entry is not None]
+    touched = {what.split(".", 1)[0] for what in edits}
+    return replace(assessment, state=State(tuple(_renewed(kept, touched, number))))
+
+
+def _renewed(entries: list[Entry], touched: set[str], number: int) -> list[Entry]:
+    """The entries with a new digest for the newest of each stage that was touched, by which what
+    was remembered of the stage no longer counts.
+    """
+    newest = {entry.what.split(".", 1)[0]: n for n, entry in enumerate(entries)}
+    for stage, n in newest.items():
+        if stage in touched:
+            entries[n] = replace(entries[n], digest=f"{entries[n].digest}+{number}")
+    return entries
 
 
 def _entered(entry: Entry, edits: Mapping[str, Entry | None], number: int) -> Entry | None:
-    # A new digest for every entry of the stage: what is remembered of it does not hold any more.
-    digest = f"{entry.digest}+{number}"
     if entry.what not in edits:
-        return replace(entry, digest=digest)
+        return entry
     new = edits[entry.what]
     if new is None:
         return None
@@ -84,7 +91,7 @@ def _entered(entry: Entry, edits: Mapping[str, Entry | None], number: int) -> En
         instrument=new.instrument,
         who=new.who,
         at=new.at,
-        digest=digest,
+        digest=f"{entry.digest}+{number}",
     )
 
 
@@ -143,33 +150,36 @@ def _of_item(
     if entry is None or entry.value in ("", ROW_REMOVED):
         return
     if declared.kind in KINDS:
-        yield from _of_number(assessment, entry, declared, reading)
+        yield from _of_number(assessment, entry, declared)
     elif declared.kind == "yes_no" and entry.value in ("yes", "no"):
         other = "no" if entry.value == "yes" else "yes"
         yield Slip("choice", what, f"{other} for {entry.value}", {what: _like(entry, other)})
     elif declared.kind == "choice":
-        for other in declared.labels:
-            if other != reading.label:
-                edits = {what: _like(entry, other)}
-                yield Slip("choice", what, f"{other} for {entry.value}", edits)
+        for other in _neighbours(declared.labels, reading.label):
+            edits = {what: _like(entry, other)}
+            yield Slip("choice", what, f"{other} for {entry.value}", edits)
     yield Slip("left out", what, "never entered", {what: None})
+
+
+def _neighbours(labels: tuple[str, ...], chosen: str) -> Iterator[str]:
+    """The other labels; of a long list those just before and after, where a finger slips to."""
+    at = labels.index(chosen) if chosen in labels else 0
+    near = (at - 1, at + 1) if len(labels) > 5 else range(len(labels))
+    yield from (labels[n] for n in near if n != at and 0 <= n < len(labels))
 
 
 def _like(entry: Entry, value: str, unit: str | None = None) -> Entry:
     return replace(entry, value=value, unit=entry.unit if unit is None else unit)
 
 
-def _of_number(
-    assessment: Assessment, entry: Entry, declared: Field | Column, reading: Any
-) -> Iterator[Slip]:
+def _of_number(assessment: Assessment, entry: Entry, declared: Field | Column) -> Iterator[Slip]:
     for sort, value, unit in _numbers(assessment, entry, declared):
-        slip = Slip(
+        yield Slip(
             sort,
             entry.what,
             f"{value} {unit} for {entry.value} {entry.unit}",
             {entry.what: _like(entry, value, unit)},
         )
-        yield replace(slip, size=_size(assessment, slip, reading))
     if entry.instrument:
         edits = {entry.what: replace(entry, instrument="")}
         yield Slip("no instrument", entry.what, f"without {entry.instrument}", edits)
@@ -197,25 +207,32 @@ def _numbers(
             yield "gauge for absolute", f"{number - air:.1f}", entry.unit
 
 
-def _size(assessment: Assessment, slip: Slip, reading: Any) -> float:
-    """By how many guard bands the reading moves."""
-    if reading.quantity is None or reading.u is None:
+def sized(assessment: Assessment, slip: Slip) -> Slip:
+    """The slip with how far it moves a reading, in guard bands; infinite where it has none."""
+    if not all(slip.edits.values()) or slip.sort in ("no instrument", "choice"):
+        return slip
+    moved = judged_with(assessment, slip.edits)
+    sizes = [_bands(_reading(assessment, what), _reading(moved, what)) for what in slip.edits]
+    return replace(slip, size=max(sizes))
+
+
+def _bands(before: Reading, after: Reading) -> float:
+    if before.quantity is None or after.quantity is None:
         return float("inf")
-    stage, name, *rest = slip.what.split(".")
-    entries = judged_with(assessment, slip.edits).stage_entries(stage)
-    try:
-        if rest:
-            rows = {row.index: row for row in entries.rows(name)}
-            moved = rows[int(rest[0])].quantity(rest[1])
-        else:
-            moved = entries.reading(name).quantity
-    except (StartkitError, KeyError):
-        return float("inf")
-    if moved is None:
-        return float("inf")
-    gap = (moved.to_base_units() - reading.quantity.to_base_units()).magnitude
-    guard = COVERAGE * abs(reading.u.to_base_units().magnitude)
-    return abs(gap) / guard if guard else float("inf")
+    gap = abs((after.quantity.to_base_units() - before.quantity.to_base_units()).magnitude)
+    guard = 0.0 if before.u is None else COVERAGE * abs(before.u.to_base_units().magnitude)
+    if not guard:
+        return float("inf") if gap else 0.0
+    return float(gap / guard)
+
+
+def _reading(assessment: Assessment, what: str) -> Reading:
+    stage, name, *rest = what.split(".")
+    entries = assessment.stage_entries(stage)
+    if not rest:
+        return entries.reading(name)
+    rows = {row.index: row for row in entries.rows(name)}
+    return rows[int(rest[0])].reading(rest[1])
 
 
 def _slip(sort: str, entry: Entry, value: str, unit: str, row: Any, column: Column) -> Slip:

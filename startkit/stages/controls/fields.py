@@ -19,6 +19,10 @@ SENSORS = {
 }
 
 
+# Accuracies of the sensors that machines have; common practice, no source.
+ACCURACIES = {"temperature": ("0.05 K", "1.2 K"), "gauge_pressure": ("0.3 kPa", "35 kPa")}
+
+
 def _sensor_field(name: str) -> Field:
     kind, title, required = SENSORS[name]
     difference = difference_kind(kind)
@@ -34,12 +38,13 @@ def _sensor_field(name: str) -> Field:
         columns=(
             Column("sensor", "Sensor", required=True),
             Column("panel", "Shown by the controls", kind, required=True),
-            Column("reference", "Reference", kind, required=True),
+            Column("reference", "Reference", kind, required=True, measured=True),
             Column(
                 "accuracy",
                 "Accuracy of the sensor",
                 difference,
                 "From its data sheet, plus and minus",
+                plausible=ACCURACIES.get(kind),
                 required=True,
             ),
             Column(

@@ -38,6 +38,13 @@ SUSPICIOUS = (
 )
 
 
+# What the controls of every machine act on; common practice, no source.
+LEAST_SENSORS = {
+    "temperature_sensors": (4, "entering and leaving water of both exchangers"),
+    "pressure_sensors": (2, "evaporator and condenser pressure"),
+}
+
+
 SEEN = "common practice, no source: a trip that was never seen is not proven"
 
 
@@ -91,7 +98,28 @@ def _sensors(entries: Entries, table: str, checked: tuple[Checked, ...]) -> tupl
                 rests_on=(f"controls.{table}",),
             ),
         )
-    return tuple(_sensor(entries, f"controls.{table}.{c.row.index}", kind, c) for c in checked)
+    return (
+        *_enough(table, title, checked),
+        *(_sensor(entries, f"controls.{table}.{c.row.index}", kind, c) for c in checked),
+    )
+
+
+def _enough(table: str, title: str, checked: tuple[Checked, ...]) -> tuple[Verdict, ...]:
+    """A machine acts on more sensors than were compared."""
+    least, which = LEAST_SENSORS.get(table, (0, ""))
+    if len(checked) >= least:
+        return ()
+    return (
+        Verdict(
+            key=f"controls.{table}",
+            title=title,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"{len(checked)} compared; the controls act on {which} at least.",
+            next_step="Compare the others, or have it waived with the reason.",
+            source=PRACTICE,
+            rests_on=(f"controls.{table}",),
+        ),
+    )
 
 
 def _sensor(entries: Entries, key: str, kind: str, c: Checked) -> Verdict:
@@ -212,7 +240,8 @@ def _safeties(machine: Machine, limits: Limits, entries: Entries) -> tuple[Verdi
         for v, row in zip(found, _safety_rows(entries), strict=True)
     ]
     return (
-        _listed(entries),
+        _listed(machine, entries),
+        *_listed_twice(entries),
         *found,
         *_overcurrent(machine, limits, entries),
         *setting_verdicts(machine, limits, entries),
@@ -223,10 +252,37 @@ def _safety_rows(entries: Entries) -> list[Row]:
     return [row for name in (*SAFETIES, "interlocks") for row in entries.rows(name)]
 
 
-def _listed(entries: Entries) -> Verdict:
+def _listed_twice(entries: Entries) -> tuple[Verdict, ...]:
+    """Two rows of one safety: one of them is another safety, or a copy."""
+    rows = [
+        row
+        for row in _safety_rows(entries)
+        if row.code("safety") not in ("", OTHER.code) and not row.text("which")
+    ]
+    codes = [row.code("safety") for row in rows]
+    twice = [row for row in rows if codes.count(row.code("safety")) > 1]
+    if not twice:
+        return ()
+    return (
+        Verdict(
+            key="controls.listed_twice",
+            title="Each safety is listed once",
+            outcome=Outcome.UNPROVEN,
+            sentence="Listed more than once: "
+            f"{', '.join(dict.fromkeys(row.text('safety') for row in twice))}.",
+            next_step="Correct the row that is another safety, or enter which of the two it is.",
+            source=PRACTICE,
+            rests_on=tuple(item for row in twice for item in row.reading("safety").items),
+        ),
+    )
+
+
+def _listed(machine: Machine, entries: Entries) -> Verdict:
     tables, rows = (*SAFETIES, "interlocks"), _safety_rows(entries)
     there = {row.code("safety") for row in rows}
-    missing = [" or ".join(names).replace("_", " ") for names in ALWAYS if not there & set(names)]
+    of_sheet = [(name,) for name, trip in machine.safeties if trip is not None]
+    due = dict.fromkeys((*ALWAYS, *of_sheet))
+    missing = [" or ".join(names).replace("_", " ") for names in due if not there & set(names)]
     found = Verdict(
         key="controls.listed",
         title="Every safety that a machine has is listed",

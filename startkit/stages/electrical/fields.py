@@ -92,6 +92,7 @@ _WINDING = (
         "By its own sensors; with the machine long at rest, the temperature of the shell.",
         plausible=("-10 °C", "90 °C"),
         group=INSULATION,
+        measured=True,
     ),
     Field(
         "insulation",
@@ -116,9 +117,14 @@ _WINDING = (
                 "insulation",
                 plausible=("0.1 MΩ", "1000000 MΩ"),
                 required=True,
+                measured=True,
             ),
             Column(
-                "ten_minutes", "After ten minutes", "insulation", plausible=("0.1 MΩ", "2000000 MΩ")
+                "ten_minutes",
+                "After ten minutes",
+                "insulation",
+                plausible=("0.1 MΩ", "2000000 MΩ"),
+                measured=True,
             ),
         ),
     ),
@@ -188,7 +194,12 @@ _SUPPLY = (
                 required=True,
             ),
             Column(
-                "applied", "Torque applied", "torque", plausible=("1 N·m", "500 N·m"), required=True
+                "applied",
+                "Torque applied",
+                "torque",
+                plausible=("1 N·m", "500 N·m"),
+                required=True,
+                measured=True,
             ),
             Column("marked", "Marked", "yes_no"),
             Column("who", "By", "person"),
@@ -207,6 +218,7 @@ _SUPPLY = (
         "voltage",
         plausible=("10 V", "300 V"),
         group=CONTROL,
+        measured=True,
     ),
     Field("starter_seen", "Starter found on site", "choice", choices=STARTERS, group=STARTER),
     Field(

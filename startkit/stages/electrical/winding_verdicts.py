@@ -148,6 +148,10 @@ def _deferred(machine: Machine, limit: Limit, found: Verdict) -> Verdict:
     )
 
 
+# Polarisation indices outside these are a misread scale; common practice, no source.
+LEAST, MOST = 0.5, 15.0
+
+
 def _polarisation(limits: Limits, entries: Entries, winding: Winding) -> Verdict:
     """The lowest index of the rows that have both readings; none where it says nothing."""
     motor_class = entries.code("thermal_class")
@@ -169,6 +173,15 @@ def _polarisation(limits: Limits, entries: Entries, winding: Winding) -> Verdict
     found = [(row, index) for row in winding.rows if (index := _index(row, winding)) is not None]
     if not found:
         return _without_ten_minutes(blank, winding)
+    impossible = next((index for _, index in found if not LEAST <= index.value <= MOST), None)
+    if impossible is not None:
+        return replace(
+            blank,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"{impossible.value:.2f}: no winding has such an index. One of the two"
+            " readings is a decimal or a unit off.",
+            next_step="Correct the entry, or measure again.",
+        )
     speaking = [(row, index) for row, index in found if index.says_something]
     if not speaking:
         shown = ", ".join(f"{index.value:.2f}" for _, index in found)

@@ -32,6 +32,30 @@ def judged(entries: Entries) -> tuple[Verdict, ...]:
             next_step="Instruct the operators, or list it as an open item and waive it by name.",
         ),
         *(_statement(entries, role) for role in SIGNING),
+        *_other_roles(entries),
+    )
+
+
+def _other_roles(entries: Entries) -> tuple[Verdict, ...]:
+    """Statements in another role than the person has on this job."""
+    roles = {p.name: p.code for p in entries.job.people if p.name and p.code}
+    wrong = [
+        f"{row.text('name')} as {row.text('role')}"
+        for row in entries.rows("statements")
+        if row.code("role") and roles.get(row.text("name"), row.code("role")) != row.code("role")
+    ]
+    if not wrong:
+        return ()
+    return (
+        Verdict(
+            key="handover.roles",
+            title="Statements in the roles of the job",
+            outcome=Outcome.UNPROVEN,
+            sentence=f"In Setup the role is another: {'; '.join(wrong)}.",
+            next_step="Correct the role here or in Setup.",
+            source=PRACTICE,
+            rests_on=("handover.statements", "setup.people"),
+        ),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from startkit.procedure.stage import Choice, Column, Field
+from startkit.procedure.usual import about
 from startkit.units import KINDS
 
 AS_LISTED = Choice("as_listed", "limits as listed")
@@ -34,6 +35,7 @@ COLUMNS = (
         "temperature",
         plausible=("-5 °C", "40 °C"),
         required=True,
+        measured=True,
     ),
     Column(
         "chilled_leaving",
@@ -41,13 +43,21 @@ COLUMNS = (
         "temperature",
         plausible=("-10 °C", "30 °C"),
         required=True,
+        measured=True,
     ),
-    Column("evaporator_flow", "Chilled water flow", "flow", plausible=("1 L/s", "2000 L/s")),
+    Column(
+        "evaporator_flow",
+        "Chilled water flow",
+        "flow",
+        plausible=("1 L/s", "2000 L/s"),
+        measured=True,
+    ),
     Column(
         "evaporator_drop",
         "Evaporator pressure drop",
         "pressure_drop",
         plausible=("1 kPa", "400 kPa"),
+        measured=True,
     ),
     Column(
         "condenser_entering",
@@ -55,6 +65,7 @@ COLUMNS = (
         "temperature",
         plausible=("0 °C", "50 °C"),
         required=True,
+        measured=True,
     ),
     Column(
         "condenser_leaving",
@@ -62,10 +73,21 @@ COLUMNS = (
         "temperature",
         plausible=("0 °C", "60 °C"),
         required=True,
+        measured=True,
     ),
-    Column("condenser_flow", "Condenser water flow", "flow", plausible=("1 L/s", "2500 L/s")),
     Column(
-        "condenser_drop", "Condenser pressure drop", "pressure_drop", plausible=("1 kPa", "400 kPa")
+        "condenser_flow",
+        "Condenser water flow",
+        "flow",
+        plausible=("1 L/s", "2500 L/s"),
+        measured=True,
+    ),
+    Column(
+        "condenser_drop",
+        "Condenser pressure drop",
+        "pressure_drop",
+        plausible=("1 kPa", "400 kPa"),
+        measured=True,
     ),
     Column(
         "evaporator_pressure",
@@ -73,20 +95,31 @@ COLUMNS = (
         "gauge_pressure",
         help="A vacuum with its unit, such as 12 in Hg vac",
         required=True,
+        measured=True,
     ),
-    Column("condenser_pressure", "Condenser pressure", "gauge_pressure", required=True),
-    Column("suction_temperature", "Suction temperature", "temperature", plausible=_TEMPERATURE),
+    Column(
+        "condenser_pressure", "Condenser pressure", "gauge_pressure", required=True, measured=True
+    ),
+    Column(
+        "suction_temperature",
+        "Suction temperature",
+        "temperature",
+        plausible=_TEMPERATURE,
+        measured=True,
+    ),
     Column(
         "discharge_temperature",
         "Discharge temperature",
         "temperature",
         plausible=("5 °C", "120 °C"),
+        measured=True,
     ),
     Column(
         "liquid_temperature",
         "Liquid temperature leaving condenser",
         "temperature",
         plausible=("0 °C", "70 °C"),
+        measured=True,
     ),
     Column(
         "power",
@@ -94,13 +127,29 @@ COLUMNS = (
         "power",
         help="At the terminals of the machine, including the drive",
         required=True,
+        measured=True,
     ),
-    Column("current", "Motor current, mean of the phases", "current"),
-    Column("vane_position", "Vane position", "percent", plausible=("0 %", "110 %")),
-    Column("speed", "Motor speed", "frequency"),
-    Column("oil_differential", "Oil differential", "pressure_difference"),
+    Column("current", "Motor current, mean of the phases", "current", measured=True),
+    Column("vane_position", "Vane position", "percent", plausible=("0 %", "110 %"), measured=True),
     Column(
-        "oil_temperature", "Oil supply temperature", "temperature", plausible=("10 °C", "90 °C")
+        "speed",
+        "Motor speed",
+        "frequency",
+        plausible=about(lambda machine: machine.motor.frequency, 0.2, 1.1),
+    ),
+    Column(
+        "oil_differential",
+        "Oil differential",
+        "pressure_difference",
+        plausible=about(lambda machine: machine.oil.differential_set_point, 0.4, 2.5),
+        measured=True,
+    ),
+    Column(
+        "oil_temperature",
+        "Oil supply temperature",
+        "temperature",
+        plausible=("10 °C", "90 °C"),
+        measured=True,
     ),
 )
 WINDOWS = (
@@ -169,6 +218,7 @@ FIELDS = (
         " temperature.",
         required=False,
         group="Air in the machine",
+        measured=True,
     ),
     Field(
         "standstill_temperature",
@@ -177,6 +227,7 @@ FIELDS = (
         required=False,
         plausible=("0 °C", "50 °C"),
         group="Air in the machine",
+        measured=True,
     ),
 )
 POINT_KINDS = {column.name: column.kind for column in COLUMNS if column.kind in KINDS}

@@ -30,7 +30,9 @@ def figures(entries: Entries, loads: Loads, rated: PartLoad) -> tuple[Figure, ..
 def _at_highest_load(best: Point | None) -> tuple[Figure, ...]:
     if best is None:
         return ()
-    note = f"at {best.label}" if best.steady else f"at {best.label}, not steady, not judged"
+    note = f"at {best.label}"
+    if best.why_withheld:
+        note += f", {best.why_withheld}: not kept"
 
     def told(formula: Formula) -> str:
         sides = [side for side in SIDES if f"{side}_flow" in formula.needs and best.by_drop(side)]
@@ -43,7 +45,7 @@ def _at_highest_load(best: Point | None) -> tuple[Figure, ...]:
             f.kind,
             best.u(f.key),
             told(f),
-            f"load_up.{f.key}" if best.steady else "",
+            "" if best.why_withheld else f"load_up.{f.key}",
             f.digits,
         )
         for f in FORMULAS
@@ -74,7 +76,7 @@ def tables(
 def _by_load(machine: Machine, entries: Entries, found: tuple[Point, ...], unrated: str) -> Table:
     head = (
         Heading("Figure"),
-        *(Heading(p.label + ("" if p.steady else ", not steady")) for p in found),
+        *(Heading(p.label + (f", {p.why_withheld}" if p.why_withheld else "")) for p in found),
     )
     rows = tuple(
         (f.label, *(_with_u(entries, p, f) for p in found))

@@ -49,7 +49,7 @@ class Parts:
 @dataclass(frozen=True)
 class Point:
     """One load: its readings and what was made of them; `why_not` says why a figure is missing,
-    `flows` what the pressure drops say.
+    `flows` what the pressure drops say, `contradictions` what of it physics forbids.
     """
 
     row: Row
@@ -60,6 +60,22 @@ class Point:
     why_not: dict[str, str]
     flows: dict[str, Reading] = field(default_factory=dict)
     unsteady: str = ""
+    contradictions: tuple[str, ...] = ()
+    unbalanced: bool = False
+
+    @property
+    def usable(self) -> bool:
+        """Steady, and no reading contradicts another."""
+        return self.steady and not self.contradictions
+
+    @property
+    def why_withheld(self) -> str:
+        """Why its figures are not kept as the machine's; empty if they are."""
+        if self.contradictions:
+            return "its readings contradict each other"
+        if not self.steady:
+            return "not steady"
+        return "the heat balance does not close" if self.unbalanced else ""
 
     def value(self, key: str) -> pint.Quantity | None:
         return self.found[key].value if key in self.found else None
@@ -276,6 +292,6 @@ def load_of(found: Point) -> float | None:
 
 
 def top(found: tuple[Point, ...]) -> Point | None:
-    """The highest steady load; without one, the highest load."""
+    """The highest load whose figures can be used; without one, the highest load."""
     known = [p for p in found if load_of(p) is not None]
-    return max(known, key=lambda p: (p.steady, load_of(p)), default=None)
+    return max(known, key=lambda p: (not p.why_withheld, load_of(p)), default=None)

@@ -39,7 +39,7 @@ class PartLoad:
 
 
 def part_load(found: tuple[Point, ...]) -> PartLoad:
-    """The part-load value from all steady points.
+    """The part-load value from all points whose figures can be used.
 
     The readings of all loads come from the same instruments, so their uncertainties are added, not
     their squares:
@@ -48,7 +48,7 @@ def part_load(found: tuple[Point, ...]) -> PartLoad:
     used = tuple(
         p
         for p in found
-        if p.steady and load_of(p) is not None and p.value("specific_power") is not None
+        if not p.why_withheld and load_of(p) is not None and p.value("specific_power") is not None
     )
     loads = [load_of(p) or 0.0 for p in used]
     figures = [

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from startkit.errors import StartkitError
 from startkit.facts.limits import Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.circuits import taps
 from startkit.procedure.entries import Entries
-from startkit.stages.load_up import trend_findings, trend_windows
+from startkit.stages.load_up import physics, several_loads, trend_findings, trend_windows
 from startkit.stages.load_up.fields import POINT_KINDS
-from startkit.stages.load_up.points import SIDES, Point, points
+from startkit.stages.load_up.points import SIDES, Point, load_of, points
+from startkit.stages.load_up.tolerance import limit_at
 from startkit.stages.load_up.trend_windows import Steady
+from startkit.verdict import Outcome, within
 
 
 @dataclass(frozen=True)
@@ -39,7 +41,31 @@ def collect(machine: Machine, limits: Limits, entries: Entries) -> Loads:
     typed, problem = points(machine, entries)
     steady, chosen, remarks = _from_trend(machine, limits, entries)
     problems = tuple(each for each in (problem, *remarks) if each)
-    return Loads((*typed, *chosen), steady, problems)
+    checked = _checked(machine, limits, entries, (*typed, *chosen))
+    return Loads(checked, steady, problems)
+
+
+def _checked(
+    machine: Machine, limits: Limits, entries: Entries, found: tuple[Point, ...]
+) -> tuple[Point, ...]:
+    """Each load with what physics forbids of it, alone and beside the others."""
+    together = several_loads.contradictions(entries, found)
+    return tuple(
+        replace(
+            p,
+            contradictions=(*physics.contradictions(machine, entries, p), *together.get(n, ())),
+            unbalanced=_unbalanced(machine, limits, entries, p),
+        )
+        for n, p in enumerate(found)
+    )
+
+
+def _unbalanced(machine: Machine, limits: Limits, entries: Entries, p: Point) -> bool:
+    limit = limit_at(limits, "load_up.heat_balance", entries, machine, load_of(p))
+    value, u = p.value("heat_balance"), p.u("heat_balance")
+    if value is None:
+        return False
+    return within(value.to("percent"), limit.low, limit.high, u) is Outcome.FAIL
 
 
 def _from_trend(

@@ -54,7 +54,7 @@ def _excess(machine: Machine, p: Point, side: str) -> pint.Quantity | None:
 
 def table(machine: Machine, limits: Limits, entries: Entries, p: Point | None) -> Table | None:
     """Candidates at the highest steady load; None if there are none."""
-    if p is None or not p.steady:
+    if p is None or not p.usable:
         return None
     seen = signs(machine, limits, p)
     found = candidates(seen)

@@ -19,6 +19,7 @@ from startkit.stages.load_up.points import Point, load_of
 from startkit.stages.load_up.rating import PartLoad
 from startkit.stages.load_up.readings import Loads
 from startkit.stages.load_up.settling import what_would_tell
+from startkit.stages.load_up.several_loads import together
 from startkit.stages.load_up.surge import margin, surge_line
 from startkit.stages.load_up.tolerance import limit_at
 from startkit.units import Q
@@ -64,16 +65,21 @@ class Context:
     limits: Limits
     entries: Entries
     found: tuple[Point, ...]
+    nothing: str = "No load has been read."
 
 
 def judged(
     machine: Machine, limits: Limits, entries: Entries, loads: Loads, rated: PartLoad
 ) -> tuple[Verdict, ...]:
     """Every verdict of the stage."""
-    context = Context(machine, limits, entries, loads.points)
+    sound = tuple(p for p in loads.points if not p.contradictions)
+    context = Context(machine, limits, entries, sound)
+    if loads.points:
+        context = replace(context, nothing="No load whose readings can be true together.")
     return (
         _loads(context),
-        _steady(context.found),
+        _steady(loads.points),
+        together(loads.points),
         _over_all(
             context,
             "heat_balance",
@@ -133,7 +139,7 @@ def _over_all(context: Context, item: str, measure: Measure, next_step: str) -> 
         (p, _one(context, f"load_up.{item}", p, m, next_step)) for p, m in measured if m.found
     ]
     if not judged:
-        return _none(limit, [m for _, m in measured])
+        return _none(limit, [m for _, m in measured], context.nothing)
     outcome = worst([v.outcome for _, v in judged])
     at, speaking = max(
         ((p, v) for p, v in judged if v.outcome is outcome), key=lambda pair: _excess(pair[1])
@@ -157,7 +163,7 @@ def _first_reason(measured: list[tuple[Point, Measured]]) -> str:
     return next(f"at {p.label} {m.nothing}" for p, m in measured if not m.found and not m.lacking)
 
 
-def _none(limit: Limit, measured: list[Measured]) -> Verdict:
+def _none(limit: Limit, measured: list[Measured], nothing: str) -> Verdict:
     """No point can be judged: open if readings are missing, unproven if they cannot be compared."""
     apart = next((m for m in measured if not m.lacking), None)
     if apart is not None:
@@ -171,7 +177,7 @@ def _none(limit: Limit, measured: list[Measured]) -> Verdict:
             source=limit.origin,
             rests_on=("load_up.points",),
         )
-    reason = measured[0].nothing if measured else "No load has been read."
+    reason = measured[0].nothing if measured else nothing
     return Verdict(
         key=limit.key,
         title=limit.title,

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import pint
+
+from startkit.facts.machine import Machine
 from startkit.procedure.stage import Choice, Field
+from startkit.units import Q
 
 MADE, OPEN = Choice("made", "made"), Choice("open", "open")
+UNLOADED = Choice("unloaded_first", "ordinary stop, unloaded first")
+UNDER_LOAD = Choice("under_load", "stopped under load")
 STOPS = (
-    Choice("unloaded_first", "ordinary stop, unloaded first"),
-    Choice("under_load", "stopped under load"),
+    UNLOADED,
+    UNDER_LOAD,
     Choice("by_control", "stopped by control"),
     Choice("emergency_stop", "emergency stop tested", ("emergency stop tried",)),
     Choice("power_cut", "power failure tested", ("power cut tried",)),
@@ -15,12 +21,23 @@ STOPS = (
 )
 NO, YES, NOT_SEEN = Choice("no", "no"), Choice("yes", "yes"), Choice("not_seen", "not seen")
 BACKWARD = (NO, YES, NOT_SEEN)
+RUNNING = Choice("running", "running under its own control")
 LEFT_AS = (
     Choice("ready", "ready to start"),
     Choice("locked_out", "off and locked out"),
-    Choice("running", "running under its own control"),
+    RUNNING,
     Choice("handed_over", "handed to the owner"),
 )
+
+
+def _longest_timer(machine: Machine) -> tuple[pint.Quantity, pint.Quantity]:
+    """The display cannot show more than the longest timer of the sheet."""
+    timers = [
+        timer for timer in (machine.motor.start_to_start, machine.motor.stop_to_start) if timer
+    ]
+    return Q(0.0, "minute"), 1.1 * max(timers, default=Q(240.0, "minute"))
+
+
 FIELDS = (
     Field("stop", "How it was stopped", "choice", choices=STOPS, group="Stop"),
     Field(
@@ -38,6 +55,7 @@ FIELDS = (
         required=False,
         plausible=("-10 %", "110 %"),
         group="Vanes",
+        measured=True,
     ),
     Field(
         "closing_time",
@@ -46,6 +64,7 @@ FIELDS = (
         "By stopwatch, until the closed-position switch makes or the vanes stop.",
         plausible=("0 s", "600 s"),
         group="Vanes",
+        measured=True,
     ),
     Field(
         "closed_proof",
@@ -61,6 +80,7 @@ FIELDS = (
         "percent",
         plausible=("-10 %", "110 %"),
         group="Vanes",
+        measured=True,
     ),
     Field(
         "coast_down_time",
@@ -103,7 +123,7 @@ FIELDS = (
         "timer_left",
         "Time to the next start, as displayed right after the stop",
         "minutes",
-        plausible=("0 min", "240 min"),
+        plausible=_longest_timer,
         group="At rest",
     ),
     Field(

@@ -2,14 +2,29 @@
 
 from __future__ import annotations
 
-from startkit.facts.limits import Limits
+from collections.abc import Iterator
+
+from startkit.facts.limits import PRACTICE, Limits
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.judging import Answer, by_choice, check, confirm
 from startkit.procedure.starts import clock
-from startkit.stages.shut_down.fields import MADE, NO, NOT_SEEN, OPEN, YES
+from startkit.stages.shut_down.fields import (
+    MADE,
+    NO,
+    NOT_SEEN,
+    OPEN,
+    RUNNING,
+    UNDER_LOAD,
+    UNLOADED,
+    YES,
+)
 from startkit.stages.shut_down.readings import Down
 from startkit.verdict import Outcome, Verdict
+
+# Vane position from which a stop is no longer unloaded, and up to which it is not one under load;
+# common practice, no source.
+LOADED, UNLOADED_SHARE = 60.0, 20.0  # [%]
 
 
 def judged(machine: Machine, limits: Limits, entries: Entries, down: Down) -> tuple[Verdict, ...]:
@@ -39,7 +54,48 @@ def judged(machine: Machine, limits: Limits, entries: Entries, down: Down) -> tu
         ),
         _timer(limits, entries, down),
         *_early(entries),
+        *_contradicted(entries, down),
     )
+
+
+def _contradicted(entries: Entries, down: Down) -> tuple[Verdict, ...]:
+    """What was chosen against what was read."""
+    said = tuple(_contradictions(entries, down))
+    if not said:
+        return ()
+    sentence = "; ".join(each for each, _ in said)
+    return (
+        Verdict(
+            key="shut_down.together",
+            title="The stop as it was entered",
+            outcome=Outcome.UNPROVEN,
+            sentence=f"{sentence[0].upper()}{sentence[1:]}.",
+            next_step="Correct the one or the other.",
+            source=PRACTICE,
+            rests_on=tuple(item for _, items in said for item in items),
+        ),
+    )
+
+
+def _contradictions(entries: Entries, down: Down) -> Iterator[tuple[str, tuple[str, ...]]]:
+    vanes, stop = entries.reading("vanes_before"), entries.reading("stop")
+    if vanes.quantity is not None and stop.code in (UNLOADED.code, UNDER_LOAD.code):
+        share = float(vanes.quantity.to("percent").magnitude)
+        unloaded = stop.code == UNLOADED.code
+        if (share > LOADED) if unloaded else (share < UNLOADED_SHARE):
+            yield (
+                f"the choice is '{stop.label}', with the vanes at {share:.0f} %",
+                (*stop.items, *vanes.items),
+            )
+    left = entries.reading("left_as")
+    if down.runs and left.code:
+        runs = down.runs[-1].ended is None
+        if runs is not (left.code == RUNNING.code):
+            still = "still runs" if runs else "stands still"
+            yield (
+                f"it is left '{left.label}', and {still} by the table of starts",
+                (*left.items, "first_start.starts"),
+            )
 
 
 def _proof(machine: Machine, entries: Entries) -> tuple[Verdict, ...]:

@@ -45,6 +45,7 @@ def _end_fields(which: str, words: str) -> tuple[Field, ...]:
             "Same gauge at both ends.",
             required=False,
             plausible=("20 kPa gauge", "4500 kPa gauge"),
+            measured=True,
             group=HOLD,
         ),
         Field(
@@ -54,6 +55,7 @@ def _end_fields(which: str, words: str) -> tuple[Field, ...]:
             "Metal in the shade; the mean of several places.",
             required=False,
             plausible=("-10 °C", "50 °C"),
+            measured=True,
             group=HOLD,
         ),
         Field(
@@ -63,6 +65,7 @@ def _end_fields(which: str, words: str) -> tuple[Field, ...]:
             "Gauge pressure follows the barometer: a 1 kPa change looks like a leak.",
             required=False,
             plausible=("60 kPa", "108 kPa"),
+            measured=True,
             group=HOLD,
         ),
     )
@@ -179,6 +182,7 @@ FIELDS = (
         required=False,
         plausible=("1 Pa", "2000 Pa"),
         group=EVACUATION,
+        measured=True,
     ),
     Field(
         "coldest",
@@ -188,6 +192,7 @@ FIELDS = (
         required=False,
         plausible=("-10 °C", "50 °C"),
         group=EVACUATION,
+        measured=True,
     ),
     Field(
         "freezing_guarded",
@@ -209,6 +214,7 @@ FIELDS = (
             Column("time", "Time", "minutes"),
             Column("pressure", "Pressure", "vacuum"),
         ),
+        measured=True,
     ),
     Field(
         "rise_time", "or: time after which it was read", "minutes", required=False, group=EVACUATION
@@ -222,10 +228,10 @@ FIELDS = (
         required=False,
         group=CHARGE,
         columns=(
-            Column("number", "Cylinder"),
-            Column("label", "Refrigerant on its label"),
-            Column("before", "Before", "mass", plausible=("1 kg", "2000 kg")),
-            Column("after", "After", "mass", plausible=("0.5 kg", "2000 kg")),
+            Column("number", "Cylinder", required=True),
+            Column("label", "Refrigerant on its label", required=True),
+            Column("before", "Before", "mass", plausible=("1 kg", "2000 kg"), measured=True),
+            Column("after", "After", "mass", plausible=("0.5 kg", "2000 kg"), measured=True),
         ),
     ),
     Field(

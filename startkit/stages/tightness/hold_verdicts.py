@@ -16,6 +16,9 @@ from startkit.stages.tightness.readings import Held, hours_needed, smallest_leak
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict
 
+# Standard uncertainties beyond which a gain is no error of the instruments; common practice, no
+# source.
+GAIN = 3.0
 SOURCE_GAS = "ASHRAE 15-1994 interim action, 10.1.2"
 
 
@@ -202,6 +205,14 @@ def _loss(limits: Limits, entries: Entries, held: Held) -> Verdict:
                 f"{note} Without the instruments' accuracy it is not known whether that is a loss."
             ),
             next_step="Name gauge and thermometer beside the readings.",
+        )
+    if held.found.residual > GAIN * held.found.u:
+        return replace(
+            found,
+            outcome=Outcome.UNPROVEN,
+            sentence=f"{note} Nothing gains gas by itself: one of the readings is wrong, or gas was"
+            " added.",
+            next_step="Look for a decimal, a unit, or the two ends swapped; else hold again.",
         )
     if held.found.lost:
         return replace(

@@ -21,6 +21,10 @@ from startkit.stages.tightness.readings import Evacuated, Tested
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict
 
+# Time after the shut-off in which the first reading of the rise is still that of the shut-off, and
+# the factor between the two that is no error; common practice, no source.
+SOON, BEGINS = 600.0, 1.6  # [s]
+
 # What to do, by what the rise says.
 NEXT = {
     TIGHT: "Evacuate deeper, then take the rise again.",
@@ -53,6 +57,7 @@ def judged(
     )
     return (
         *(_scoped(v, entries) for v in found),
+        *_contradicted_scope(entries, tested),
         *_search(entries),
         *_leak_log(machine, limits, entries),
     )
@@ -134,12 +139,7 @@ def _evacuation(limits: Limits, entries: Entries, found: Evacuated) -> tuple[Ver
     """Depth, temperature, time and end of the rise."""
     kind = found.rise.kind if found.rise is not None else ""
     return (
-        check(
-            entries,
-            limits["tightness.vacuum"],
-            entries.reading("shut_off"),
-            next_step="Evacuate longer; change the pump's oil, open every valve, warm the machine.",
-        ),
+        _depth(limits, entries, found),
         check(
             entries,
             limits["tightness.evacuation_temperature"],
@@ -158,6 +158,57 @@ def _evacuation(limits: Limits, entries: Entries, found: Evacuated) -> tuple[Ver
             found.end,
             next_step=NEXT[kind],
             note=_said(entries, found.rise),
+        ),
+    )
+
+
+def _depth(limits: Limits, entries: Entries, found: Evacuated) -> Verdict:
+    """The pressure at which the pump was shut off, which is where the rise begins."""
+    shut_off = entries.reading("shut_off")
+    judged = check(
+        entries,
+        limits["tightness.vacuum"],
+        shut_off,
+        next_step="Evacuate longer; change the pump's oil, open every valve, warm the machine.",
+    )
+    soon = found.time.size > 0 and found.time[0] <= SOON
+    if judged.outcome is not Outcome.PASS or shut_off.quantity is None or not soon:
+        return judged
+    deep, first = float(shut_off.quantity.to("pascal").magnitude), float(found.pressure[0])
+    if deep / BEGINS <= first <= deep * BEGINS:
+        return judged
+    begins = entries.show(Q(first, "pascal"), "vacuum")
+    return replace(
+        judged,
+        outcome=Outcome.UNPROVEN,
+        sentence=f"{judged.sentence} The rise begins at {begins}: one of the two is wrong.",
+        next_step="Look for a decimal or a unit, and correct it.",
+        rests_on=(*judged.rests_on, "tightness.rise"),
+    )
+
+
+def _contradicted_scope(entries: Entries, tested: Tested) -> tuple[Verdict, ...]:
+    """A machine that came charged and was not opened was neither evacuated nor charged."""
+    worked = [
+        word
+        for word, done in (
+            ("an evacuation", tested.evacuated.time.size or entries.reading("shut_off").taken),
+            ("cylinders", bool(entries.rows("cylinders"))),
+        )
+        if done
+    ]
+    if entries.code("scope") != CHARGED.code or not worked:
+        return ()
+    return (
+        Verdict(
+            key="tightness.scope",
+            title="State of the refrigerant side",
+            outcome=Outcome.UNPROVEN,
+            sentence="Entered as shipped with its charge and not opened, but"
+            f" {' and '.join(worked)} are entered as well.",
+            next_step="Correct the one or the other.",
+            source=PRACTICE,
+            rests_on=("tightness.scope", "tightness.shut_off", "tightness.cylinders"),
         ),
     )
 

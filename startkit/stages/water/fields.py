@@ -32,7 +32,11 @@ def _circuit_fields(name: str) -> tuple[Field, ...]:
         ),
         field("basis", "Share by", "choice", "As the instrument is marked.", False, choices=BASES),
         field(
-            "temperature", "Temperature at the taps", "temperature", plausible=("-15 °C", "60 °C")
+            "temperature",
+            "Temperature at the taps",
+            "temperature",
+            plausible=("-15 °C", "60 °C"),
+            measured=True,
         ),
         field(
             "drop",
@@ -41,6 +45,7 @@ def _circuit_fields(name: str) -> tuple[Field, ...]:
             "One gauge moved between the taps, or both levelled; pumps running, valves as they"
             " will be.",
             plausible=("1 kPa", "400 kPa"),
+            measured=True,
         ),
         field(
             "swing",
@@ -57,6 +62,7 @@ def _circuit_fields(name: str) -> tuple[Field, ...]:
             "pressure_drop",
             required=False,
             plausible=("0 kPa", "200 kPa"),
+            measured=True,
         ),
         field("strainer_clean", "Strainer cleaned after flushing", "yes_no"),
         field("air", "Air bled, none seen or heard at the highest vents", "yes_no"),
@@ -67,6 +73,7 @@ def _circuit_fields(name: str) -> tuple[Field, ...]:
             "Where one is.",
             False,
             plausible=("1 L/s", "2000 L/s"),
+            measured=True,
         ),
         field(
             "opens_drop",
@@ -75,6 +82,7 @@ def _circuit_fields(name: str) -> tuple[Field, ...]:
             "Throttle slowly and read at the moment it lets go.",
             False,
             plausible=("0.1 kPa", "400 kPa"),
+            measured=True,
         ),
         field(
             "opens_flow",
@@ -82,6 +90,7 @@ def _circuit_fields(name: str) -> tuple[Field, ...]:
             "flow",
             required=False,
             plausible=("0.5 L/s", "2000 L/s"),
+            measured=True,
         ),
         field(
             "closes_drop",
@@ -89,6 +98,7 @@ def _circuit_fields(name: str) -> tuple[Field, ...]:
             "pressure_drop",
             required=False,
             plausible=("0.1 kPa", "400 kPa"),
+            measured=True,
         ),
         field(
             "closes_flow",
@@ -96,6 +106,7 @@ def _circuit_fields(name: str) -> tuple[Field, ...]:
             "flow",
             required=False,
             plausible=("0.5 L/s", "2000 L/s"),
+            measured=True,
         ),
     )
 
