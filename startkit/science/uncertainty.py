@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -152,7 +153,7 @@ class Propagated:
     budget : tuple of Share
         Largest first; by first order in either method.
     bend : float
-        Second-order term over u: how far from straight the formula is within one standard
+        Second-order terms over u: how far from straight the formula is within one standard
         uncertainty.
     lost : float
         Share of Monte Carlo trials outside the formula's range.
@@ -197,8 +198,8 @@ def propagate(
     correlation : dict, optional
         ``{("entering", "leaving"): 0.8}``.
     method : str
-        ``"first order"``, ``"Monte Carlo"``, or ``"auto"``: Monte Carlo where the formula bends by
-        more than 2 % of u.
+        ``"first order"``, ``"Monte Carlo"``, or ``"auto"``: Monte Carlo where the formula bends, in
+        one input or in two together, by more than 2 % of u.
     returns : str, optional
         SI unit of the function's result; the figures then come as quantities.
     distributions : dict, optional
@@ -234,6 +235,9 @@ def propagate(
     moves, bend = _differences(function, plain, spread, names, value)
     variance, shares = _variance(moves, matrix)
     standard = np.sqrt(variance)
+    if method == "auto" and not np.ndim(value) and standard > 0:
+        # It adds to the variance, so half of its square over u is what u grows by.
+        bend += _together(function, plain, spread, names) ** 2 / (2 * standard)
     budget = _budget(names, u, moves, shares, returns)
     bend = float(bend / standard) if not np.ndim(standard) and standard > 0 else 0.0
     if (
@@ -328,6 +332,26 @@ def _differences(
         moves.append((above - below) / 2)
         bend += 0.0 if np.ndim(value) else abs(above + below - 2 * value) / 2
     return moves, bend
+
+
+def _together(
+    function: Callable[..., Any], values: dict[str, Any], spread: Values, names: list[str]
+) -> float:
+    """Second-order part of the uncertainty that two inputs make only together, as a product of two
+    values near nil does; where the formula's range ends, that pair is left to the single moves.
+
+    Source: JCGM 100:2008, 5.1.2, note.
+    """
+    squares = 0.0
+    for first, second in combinations(names, 2):
+        corners = [
+            _shifted(function, {**values, first: values[first] + sign * spread[first]}, second, by)
+            for sign in (1, -1)
+            for by in (spread[second], -spread[second])
+        ]
+        if None not in corners:
+            squares += ((corners[0] - corners[1] - corners[2] + corners[3]) / 4) ** 2
+    return float(squares**0.5)
 
 
 def _shifted(function: Callable[..., Any], values: dict[str, Any], name: str, by: Any) -> Any:

@@ -419,3 +419,42 @@ def test_intervals_hold_the_truth_as_often_as_they_claim():
         found = uncertainty.propagate(specific, seen, U, method="first order")
         held += found.low <= value <= found.high
     assert 0.93 <= held / 500 <= 0.97
+
+
+def test_a_product_of_two_inputs_near_nil_is_noticed(outside):
+    """The end-gauge of the guide: 32 nm by first order, 34 nm with the second-order terms."""
+
+    def length(standard, difference, expansion, off, unlike, warmer):
+        return standard + difference - standard * (unlike * off + expansion * warmer)
+
+    values = {
+        "standard": 50.000623e6,
+        "difference": 215.0,
+        "expansion": 11.5e-6,
+        "off": -0.1,
+        "unlike": 0.0,
+        "warmer": 0.0,
+    }
+    u = {
+        "standard": 25.0,
+        "difference": 9.7,
+        "expansion": 1.2e-6,
+        "off": 0.41,
+        "unlike": 0.58e-6,
+        "warmer": 0.029,
+    }
+    for method, printed in (("first order", 32), ("auto", 34)):
+        outside.check(
+            "uncertainty.propagate",
+            printed=printed,
+            ours=uncertainty.propagate(length, values, u, method=method).u,
+            source="JCGM 100:2008, example H.1, 32 nm and with H.1.7 34 nm",
+            standing="published",
+            abs=0.5,
+        )
+    assert uncertainty.propagate(length, values, u).method == "Monte Carlo"
+
+
+def test_a_product_of_two_large_inputs_stays_first_order():
+    found = uncertainty.propagate(lambda a, b: a * b, {"a": 10.0, "b": 5.0}, {"a": 0.05, "b": 0.02})
+    assert found.method == "first order"
