@@ -113,10 +113,13 @@ class Job:
         JobError
             The folder exists and is not empty, its name cannot be used everywhere, or a file is
             missing.
+        SheetError
+            The sheet has a fault, or names a refrigerant that is not known.
         """
         folder = Path(folder)
         check_new_folder(folder)
         machine = machine_.load(sheet)
+        machine_.check_refrigerant(Path(sheet), machine)
         for path in (template, *([specification] if specification else [])):
             if not Path(path).is_file():
                 raise JobError("there is no such file", str(path), "check the name")

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import pint
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
-from startkit.errors import SheetError, StartkitError
+from startkit.errors import ScienceError, SheetError, StartkitError
 from startkit.facts import limits as limits_
 from startkit.facts import toml_file
 from startkit.facts.starters import STARTERS, Starter
+from startkit.science import refrigerant_data
 from startkit.units import Q, parse
 
 if TYPE_CHECKING:
@@ -401,6 +402,21 @@ def from_table(table: dict[str, Any], name: str, text: str) -> Machine:
     machine._text = text  # noqa: SLF001 - its own module: the text is no field of a sheet
     machine.limits_over(limits_.defaults(), name)
     return machine
+
+
+def check_refrigerant(path: Path, machine: Machine) -> None:
+    """That a new job's refrigerant is known here; old jobs open with any.
+
+    Raises
+    ------
+    SheetError
+        It is not: file, line, and the names that come near.
+    """
+    try:
+        refrigerant_data.find(machine.machine.refrigerant)
+    except ScienceError as error:
+        place = toml_file.where(path.name, machine._text, ("machine", "refrigerant"))  # noqa: SLF001 - its own module
+        raise SheetError(error.what, place, error.remedy) from None
 
 
 # Keys of earlier sheets that nothing reads: such a sheet still opens, and the key is ignored.

@@ -347,11 +347,12 @@ def non_condensables(fluid: str, pressure: Any, temperature: Any) -> NonCondensa
     temperature : pint.Quantity
         [temperature] of the condensing refrigerant (saturated liquid).
 
-    Source: Dalton's law; the dew point is used, at which the refrigerant condenses.
+    Source: Dalton's law; the bubble point is used, for it is over liquid that the gas collects (a
+    blend with glide at its dew point would show air that is not there).
     """
-    own = refrigerant.saturation_pressure.si(fluid, temperature)
+    own = refrigerant.saturation_pressure.si(fluid, temperature, "bubble")
     return NonCondensables(
-        pressure - own, refrigerant.dew_temperature.si(fluid, pressure) - temperature
+        pressure - own, refrigerant.bubble_temperature.si(fluid, pressure) - temperature
     )
 
 

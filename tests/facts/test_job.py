@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from startkit.errors import JobError, JournalError
+from startkit.errors import JobError, JournalError, SheetError
 from startkit.facts.job import Job
 from startkit.facts.journal import Entry
 
@@ -109,6 +109,14 @@ def test_a_folder_name_that_some_computer_refuses_is_refused_here(
     folder = tmp_path / name if name != "" else Path()
     with pytest.raises(JobError):
         Job.create(folder, sheet(), tmp_path / "plain.ipynb")
+
+
+def test_a_refrigerant_that_is_not_known_is_refused_before_a_job_is_made(job, sheet, tmp_path):
+    other = tmp_path / "other.toml"
+    other.write_text(sheet().read_text(encoding="utf-8").replace("R-134a", "R-407C"), "utf-8")
+    with pytest.raises(SheetError, match=r"other\.toml, line 5, machine\.refrigerant.*R-407C"):
+        Job.create(tmp_path / "J", other, job.template)
+    assert not (tmp_path / "J").exists()
 
 
 def test_a_missing_template_leaves_no_half_made_job(

@@ -291,6 +291,23 @@ def test_air_in_the_condenser_shows_as_pressure_beyond_the_refrigerants_own(outs
     )
 
 
+@pytest.mark.parametrize("fluid", ["R-450A", "R-513A", "R-134a", "R-1233zd(E)"])
+def test_refrigerant_alone_over_its_liquid_shows_no_air(outside, fluid):
+    from CoolProp.CoolProp import PropsSI
+
+    name = {"R-450A": "R450A.mix", "R-513A": "R513A.mix", "R-134a": "R134a"}.get(fluid, fluid[2:])
+    name = name if name[0] == "R" else f"R{name}"
+    pressure = PropsSI("P", "T", 294.15, "Q", 0, name)
+    outside.check(
+        "performance.non_condensables",
+        printed=0.0,
+        ours=performance.non_condensables.si(fluid, pressure, 294.15).equivalent,
+        source="CoolProp, bubble pressure at 21 °C",
+        standing="library",
+        abs=0.02,
+    )
+
+
 def test_the_textbook_cycle_gives_its_mass_flow_and_its_share_of_carnot(outside):
     low, high = Q(0.14, "megapascal"), Q(0.8, "megapascal")
     dew, bubble = (

@@ -60,7 +60,7 @@ def non_condensables(machine: Machine, limits: Limits, entries: Entries) -> Verd
 def _u_air(
     machine: Machine, entries: Entries, pressure: Reading, temperature: Reading
 ) -> pint.Quantity | None:
-    from startkit.science.refrigerant import dew_temperature
+    from startkit.science.refrigerant import bubble_temperature
 
     if pressure.u is None or temperature.u is None:
         return None
@@ -71,7 +71,7 @@ def _u_air(
         else (pressure.u**2 + barometer.to(pressure.u.units) ** 2) ** 0.5
     )
     shifted = [
-        dew_temperature(machine.machine.refrigerant, pressure.quantity + sign * u)
+        bubble_temperature(machine.machine.refrigerant, pressure.quantity + sign * u)
         .to("kelvin")
         .magnitude
         for sign in (1, -1)
