@@ -12,7 +12,7 @@ from startkit.errors import ScienceError
 from startkit.units import quantities
 
 LEAK_RATE_SOURCE = "40 CFR 82.152, annualizing method (secondary)"
-TRIGGER_SOURCE = "40 CFR 82.157 (secondary)"
+TRIGGER_SOURCE = "40 CFR 82.157 and 84.106 (secondary)"
 # Leak rate a year above which the rule asks for repair.
 TRIGGERS = {"industrial process": 0.30, "commercial refrigeration": 0.20, "comfort cooling": 0.10}
 DAYS = 365.0

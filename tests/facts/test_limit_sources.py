@@ -17,7 +17,7 @@ from startkit.units import Q
 UFGS = "UFGS 15652A 3.2.1.2, ufgscriteriadocreport.tpub.com/15652A"
 MG1 = "Condensed NEMA MG 1-2011, 9.9.1 [12.44.1], read at manualarchiveguide.com"
 UNBALANCE = "NEMA MG 1 14.36 as restated in a forum of engineers (eng-tips.com 481112)"
-LEAKS = "40 CFR 82.157 as restated at rrrbuddy.com"
+LEAKS = "40 CFR 82.157 as restated at rrrbuddy.com, 40 CFR 84.106 has the same rates"
 TABLE_11 = "AHRI 550/590 Table 11 at full load and 10 °F range: 0.105 - 0.07 + 0.15/10"
 TABLE_12 = "AHRI 550/590-2015 Table 12"
 IEEE_43 = "IEEE 43-2000 12.2 as quoted in an instrument's manual"

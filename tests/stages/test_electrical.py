@@ -482,10 +482,14 @@ def _lines(a, b, c, unit="V", tag=""):
     [
         ((404, 398, 398), Outcome.PASS),
         ((403.9, 398.05, 398.05), Outcome.PASS),
-        ((404.1, 397.95, 397.95), Outcome.FAIL),
+        ((404.1, 397.95, 397.95), Outcome.UNPROVEN),
+        ((419.9, 390.05, 390.05), Outcome.UNPROVEN),
+        ((420.1, 389.95, 389.95), Outcome.FAIL),
     ],
 )
-def test_voltage_unbalance_at_under_and_over_one_percent(job, verdict_of, lines, outcome):
+def test_voltage_unbalance_derates_above_one_percent_and_forbids_above_five(
+    job, verdict_of, lines, outcome
+):
     # mean 400 V: the largest deviation is 4 V
     assert verdict_of(job(_lines(*lines)), "electrical.unbalance").outcome is outcome
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pint
 
 from startkit.errors import StartkitError
@@ -44,27 +46,35 @@ def _supply(
 
 
 def _unbalance(limits: Limits, entries: Entries, supply: Supply) -> Verdict:
+    """Above the limit the motor is derated: not proven until that is settled; above 5 % it must not
+    run.
+    """
     found = supply.unbalance
-    return check(
+    if found.quantity is None:
+        return check(entries, limits["electrical.unbalance"], found, next_step="")
+    left = _left_of_rated(found.quantity)
+    judged = check(
         entries,
         limits["electrical.unbalance"],
         found,
-        next_step="" if found.quantity is None else _worth(found.quantity),
-        note="" if found.quantity is None else "Largest deviation from the mean of the three.",
-    )
-
-
-def _worth(share: pint.Quantity) -> str:
-    try:
-        factor = derating(share).to("percent").magnitude
-    except StartkitError:
-        return (
+        next_step=(
             "Do not run the motor: above 5 % it is not to be operated. Have the supply put right."
-        )
-    return (
-        f"Have the supply put right, or hold the motor to {factor:.0f} % of its rated power and"
-        " write that down."
+            if left is None
+            else "Have the supply put right, or hold the motor to"
+            f" {left.magnitude:.0f} % of its rated power and waive this with the reason."
+        ),
+        note="Largest deviation from the mean of the three.",
     )
+    derated = judged.outcome is Outcome.FAIL and left is not None
+    return replace(judged, outcome=Outcome.UNPROVEN) if derated else judged
+
+
+def _left_of_rated(share: pint.Quantity) -> pint.Quantity | None:
+    """What an unbalance leaves of the motor's rated power [percent]; None if it must not run."""
+    try:
+        return derating(share).to("percent")
+    except StartkitError:
+        return None
 
 
 def _bands(machine: Machine, limits: Limits, entries: Entries, supply: Supply) -> list[Verdict]:
