@@ -95,6 +95,7 @@ def enter(job: Path, file: Path, item: str | None, instrument: str, note: str, w
     sheet (XLSX).
     """
     from startkit.desk.intake import enter_file, enter_series
+    from startkit.facts.job import Job
 
     written, flagged = (
         (enter_series(job, item, file, who, instrument, note), [])
@@ -104,6 +105,8 @@ def enter(job: Path, file: Path, item: str | None, instrument: str, note: str, w
     say(entries_saved(len(written), job))
     for reading in flagged:
         say(f"saved, but check it: {reading}")
+    for fault in Job(job, read_only=True).state().faults:
+        say(f"Warning: the journal was altered: {fault}.", err=True)
 
 
 @click.command()

@@ -412,6 +412,13 @@ def test_full_and_short_form_have_their_own_revisions(tmp_path: Path):
 # --- identities -----------------------------------------------------------------------------------
 
 
+def test_an_old_certificate_is_found_before_a_new_key_is_written(tmp_path: Path):
+    (tmp_path / "key.crt").write_text("of before")
+    with pytest.raises(PaperError, match="there already"):
+        identity.save(person(TECHNICIAN), tmp_path / "key.p12", "long enough to keep")
+    assert not (tmp_path / "key.p12").exists()
+
+
 def test_a_new_identity_is_readable_by_its_owner_only_and_comes_back(tmp_path: Path):
     made = person(TECHNICIAN)
     path = identity.save(made, tmp_path / "keys" / "calder.p12", PASSPHRASE)

@@ -7,6 +7,7 @@ from __future__ import annotations
 import copy
 import json
 import random
+import re
 import shutil
 import socket
 import tempfile
@@ -32,7 +33,14 @@ from startkit.paper import evidence, journal_export, revisions
 from startkit.paper.printing import versions
 from startkit.paper.signature_page import FIELDS
 from startkit.paper.signing import identity, seal
-from startkit.paper.verifying import signatures, succession, verdict_comparison, verification
+from startkit.paper.verifying import (
+    increments,
+    signatures,
+    stamps,
+    succession,
+    verdict_comparison,
+    verification,
+)
 from tests.paper import signing
 from tests.paper.signing import ENGINEER, TECHNICIAN, WITNESS, person, printed, real_job, signed
 
@@ -329,6 +337,33 @@ def test_letters_of_the_signature_s_digits_in_another_case_are_caught(there: tam
     while not there.signed[place : place + 1].isalpha():
         place += 1
     assert not _looks_good(tampering.flipped(there.signed, place, 5))
+
+
+def test_a_damaged_stamp_is_a_fault_and_not_a_traceback(there: tampering.Scene):
+    last = tampering.revision_ends(there.signed)[-2]
+    packed = [
+        found.end()
+        for found in re.finditer(rb"FlateDecode.{0,90}?stream\r?\n", there.signed, re.DOTALL)
+        if found.start() > last
+    ]
+    record = evidence.of_pdf(there.signed).record
+    rows = {row["field"]: row for row in record["signatures"]}
+    assert packed
+    for place in packed:
+        content = tampering.flipped(there.signed, place + 9, 3)
+        layout = increments.taken_apart(content, record)
+        made = signatures.Signature("third", ENGINEER, "00", "2026-11-25T09:00:00+01:00")
+        looked = stamps.compared(3, layout.signed[-1], made, rows["third"])
+        assert looked.fault or layout.faults
+
+
+def test_what_nothing_foresaw_is_a_part_that_is_wrong(there: tampering.Scene, monkeypatch):
+    def fails(*_: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(stamps, "compared", fails)
+    found = tampering.said(there, there.signed)
+    assert not found.valid and "ZeroDivisionError" in part(found, "file").said[0]
 
 
 def test_a_file_of_noise_or_of_nothing_is_not_valid_and_not_a_traceback(there, tmp_path: Path):

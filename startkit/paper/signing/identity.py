@@ -166,6 +166,8 @@ def save(identity: Identity, path: Path, passphrase: str) -> Path:
             "passphrase",
             "take a longer one, such as four words",
         )
+    for each in (path, path.with_suffix(".crt")):
+        _refuse_existing(each)  # before either is written: half an identity is of no use
     _write(path, _p12(identity, passphrase))
     _write(path.with_suffix(".crt"), identity.certificate.public_bytes(to.Encoding.PEM), mode=0o644)
     return path
@@ -191,12 +193,15 @@ def _p12(identity: Identity, passphrase: str) -> bytes:
     )
 
 
-def _write(path: Path, content: bytes, mode: int = 0o600) -> None:
-    """A new file with its rights from the first moment on."""
+def _refuse_existing(path: Path) -> None:
     if path.exists():
         raise PaperError(
             "the file is there already", str(path), "sign with it, or choose another name"
         )
+
+
+def _write(path: Path, content: bytes, mode: int = 0o600) -> None:
+    """A new file with its rights from the first moment on."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
         safe_files.write(path, content, mode)

@@ -95,7 +95,7 @@ def taken_apart(content: bytes, record: Mapping[str, Any]) -> Layout:
             signed += [added] if added is not None else []
     except PaperError as error:
         return Layout(printed, faults=(error.what,))
-    except (KeyError, ValueError, TypeError, AttributeError, IndexError, RecursionError):
+    except Exception:  # a damaged object fails in any way, where it is asked for
         return Layout(printed, faults=("what was added to it is damaged",))
     return Layout(printed, tuple(signed), tuple(dict.fromkeys(faults)))
 

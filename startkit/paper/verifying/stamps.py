@@ -49,7 +49,11 @@ def compared(number: int, added: Added, signature: Signature, row: Mapping[str, 
     row : mapping
         Its row of the signature page.
     """
-    shown = _graph(_Reference(added.appearance), added.objects, _DEPTH)
+    who = row["role"] or added.field
+    try:
+        shown = _graph(_Reference(added.appearance), added.objects, _DEPTH)
+    except Exception:  # packed data that were damaged fail in many ways
+        return Looked(fault=f"the stamp of the {who} is damaged")
     at = _moment(added)
     for minutes in range(_MINUTES + 1):
         if at is None:
@@ -64,7 +68,6 @@ def compared(number: int, added: Added, signature: Signature, row: Mapping[str, 
         )
         if _drawn(texts, added.field) == shown:
             return Looked()
-    who = row["role"] or added.field
     if at is None or _drawn_with(added) == stamp.drawn_with():
         return Looked(fault=f"the stamp of the {who} is not the one of this signature")
     return Looked(unchecked=f"the stamp of the {who}, drawn with other versions")

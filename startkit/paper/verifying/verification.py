@@ -115,11 +115,11 @@ def _looked_at(
     signed = sealed()
     asked = bool(trust) or bool(wanted)
     parts = (
-        *signers.of_signatures(signed, rows, wanted, asked),
-        signers.of_additions(signed, layout, rows),
-        *signers.of_times(signed, _entries(found)),
+        *_safely("signatures", lambda: signers.of_signatures(signed, rows, wanted, asked)),
+        *_safely("file", lambda: [signers.of_additions(signed, layout, rows)]),
+        *_safely("times", lambda: signers.of_times(signed, _entries(found))),
         *contents,
-        succession.part(path, found),
+        *_safely("revision", lambda: [succession.part(path, found)]),
     )
     return Verification(
         path.name,
@@ -130,6 +130,14 @@ def _looked_at(
         parts,
         bool(trust),
     )
+
+
+def _safely(name: str, made: Callable[[], Iterable[Part]]) -> list[Part]:
+    """The parts; one that says so if what is looked at is damaged in a way that nothing foresaw."""
+    try:
+        return list(made())
+    except Exception as error:  # a foreign file may hold anything
+        return [Part(name, BAD, (f"It cannot be checked ({type(error).__name__}).",))]
 
 
 # --- signatures -----------------------------------------------------------------------------------
