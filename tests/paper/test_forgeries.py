@@ -361,6 +361,15 @@ def test_times_that_contradict_each_other_are_told(times: tuple[str, ...], told:
     assert told in " ".join(said) and bool(told) == bool(said)
 
 
+@pytest.mark.parametrize("trailer", [b"<</ID [<\xc2>]>>", b"<< /Size", b"<</A <</B (>>", b"<<"])
+def test_a_damaged_trailer_is_a_fault_and_no_traceback(trailer: bytes):
+    from startkit.paper.verifying import increments
+
+    content = b"%%PDF-1.7\nxref\n0 1\n0000000000 65535 f \ntrailer\n%s\nstartxref\n9\n%%%%EOF\n"
+    layout = increments.taken_apart(content % trailer, {"signatures": [], "paper": "a4"})
+    assert layout.faults
+
+
 def test_a_layout_that_is_none_is_a_fault_and_no_traceback():
     from startkit.paper.verifying import increments
 

@@ -106,7 +106,9 @@ def test_an_entry_written_behind_the_chain_is_seen_while_the_job_is_open(job: Jo
 
 def test_entering_into_it_warns_each_time(job: Job, tmp_path: Path) -> None:
     forge(job.folder)
-    (tmp_path / "r.csv").write_text("item,value,unit,who,note\nlube.filter_drop,14,kPa,Ana,seen again\n")
+    (tmp_path / "r.csv").write_text(
+        "item,value,unit,who,note\nlube.filter_drop,14,kPa,Ana,seen again\n"
+    )
     result = CliRunner().invoke(main, ["enter", str(job.folder), str(tmp_path / "r.csv")])
     assert result.exit_code == 0 and "1 entry saved" in result.stdout
     assert "entry 8 (lube.sump_temperature) was altered" in result.stderr

@@ -91,11 +91,14 @@ def _table(content: bytes, place: int) -> tuple[int, dict[Key, int], Any]:
         raise _fault("a table of its objects is damaged or of another kind than a record's")
     stream = BytesIO(content)
     stream.seek(rows.end())
-    trailer: Any = generic.read_object(stream, generic.TrailerReference(None))
+    try:
+        trailer: Any = generic.read_object(stream, generic.TrailerReference(None))
+    except Exception:  # damaged in any way
+        raise _fault("a trailer of it cannot be read") from None
     end = _OWN_END.match(content, stream.tell())
     if end is None or int(end.group(1)) != place:
         raise _fault("a section of it does not end with its own table")
-    if "/XRefStm" in trailer or "/Encrypt" in trailer:
+    if not isinstance(trailer, dict) or "/XRefStm" in trailer or "/Encrypt" in trailer:
         raise _fault("it has a second table of its objects, or is encrypted")
     return end.end(), dict(_places(rows.group(1))), trailer
 
