@@ -135,7 +135,7 @@ def accuracy(text: str, kind: str, where: str = "") -> Accuracy:
     stated = text.replace("±", "").replace("+/-", "").strip()
     certified = _CERTIFICATE.match(stated)
     if certified:
-        return _certified(*certified.groups(), kind, where)
+        return _certified(certified.group(1), certified.group(2), kind, where)
     bracketed = re.fullmatch(r"\((.*)\)", stated)
     terms = re.split(r"\s*\+\s*", bracketed.group(1).strip() if bracketed else stated)
     parts = {"constant": 0.0, "of_reading": 0.0, "of_range": 0.0}

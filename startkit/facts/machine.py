@@ -326,6 +326,10 @@ class Curves(_Section):
     reference_cop: float | None = None
     leaving_from: Temperature | None = None
     leaving_to: Temperature | None = None
+    entering_from: Temperature | None = None
+    entering_to: Temperature | None = None
+    reference_leaving: Temperature | None = None
+    reference_entering: Temperature | None = None
     least_load: Percent | None = None
     source: str = ""
 
@@ -342,6 +346,17 @@ class Curves(_Section):
             self.leaving_to,
         )
         return all(part is not None for part in needed)
+
+    @property
+    def of_conditions(self) -> bool:
+        """True if they say what power to expect at other water temperatures too."""
+        more = (
+            self.entering_from,
+            self.entering_to,
+            self.reference_leaving,
+            self.reference_entering,
+        )
+        return self.given and all(part is not None for part in more)
 
 
 class Machine(_Section):

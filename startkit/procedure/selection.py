@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import pint
 
 from startkit.errors import StartkitError
+from startkit.facts.machine import Curves as MachineCurves
 from startkit.facts.machine import Exchanger, LoadPoint, Machine
 from startkit.science import selection, water
 from startkit.science.rating import WINDOW
@@ -22,12 +23,13 @@ class Promise:
     """The selection's power for capacity at one load, corrected to the water temperatures met.
 
     `specific_power` is None where the selection says nothing; `why_not` says so. `correction` is
-    the factor applied for water temperatures.
+    the factor applied for water temperatures, 1 where the maker's curves hold at them: `curves`.
     """
 
     specific_power: pint.Quantity | None
     correction: float = 1.0
     why_not: str = ""
+    curves: bool = False
 
 
 def promised(
@@ -35,13 +37,14 @@ def promised(
     load: float,
     chilled_leaving: pint.Quantity | None,
     condenser_leaving: pint.Quantity | None,
+    condenser_entering: pint.Quantity | None = None,
 ) -> Promise:
-    """Power for capacity that the selection promises at a load, for the leaving water temperatures
-    that were met.
+    """Power for capacity that the selection promises at a load, for the water temperatures met.
 
-    The straight line between the table's rows, times the change of lift that the water temperatures
-    make: both lifts are taken
-    with the selection's own approaches, so that a fouled tube is not excused by the lift it makes.
+    By the maker's curves where the sheet holds them and they were fitted over these temperatures.
+    Else the straight line between the table's rows, times the change of lift that the water
+    temperatures make: both lifts are taken with the selection's own approaches, so that a fouled
+    tube is not excused by the lift it makes.
 
     Parameters
     ----------
@@ -49,11 +52,14 @@ def promised(
     load : float
         Fraction of the selection's full capacity; one within 2 % of full load beyond the table's
         ends is still that end.
-    chilled_leaving, condenser_leaving : pint.Quantity or None
+    chilled_leaving, condenser_leaving, condenser_entering : pint.Quantity or None
         [temperature] met.
 
     Source: `science.selection`.
     """
+    by_curves = _by_curves(machine, load, chilled_leaving, condenser_entering)
+    if by_curves is not None:
+        return Promise(by_curves, curves=True)
     loads = [_share(p) for p in machine.selection.points]
     try:
         at = _inside(load, loads)
@@ -71,6 +77,50 @@ def promised(
     except StartkitError as error:
         return Promise(None, 1.0, error.what)
     return Promise(Q(power * factor, "dimensionless"), factor)
+
+
+def _by_curves(
+    machine: Machine,
+    load: float,
+    leaving: pint.Quantity | None,
+    entering: pint.Quantity | None,
+) -> pint.Quantity | None:
+    """Power for capacity by the maker's curves; None without them, or outside what they were fitted
+    over.
+    """
+    given = machine.curves
+    if not given.of_conditions or leaving is None or entering is None:
+        return None
+    try:
+        found = selection.expected_power(
+            _curves(given), load * machine.design.capacity, leaving, entering
+        )
+    except StartkitError:
+        return None
+    return None if found.warnings else found.specific_power
+
+
+def _curves(given: MachineCurves) -> selection.Curves:
+    def celsius(quantity: pint.Quantity | None) -> float:
+        assert quantity is not None  # `of_conditions`
+        return float(bare(quantity, "degC"))
+
+    assert given.reference_capacity is not None
+
+    least = given.least_load
+    return selection.Curves(
+        capacity=given.capacity or (),
+        power=given.power or (),
+        part_load=given.part_load or (),
+        reference_capacity=float(bare(given.reference_capacity, "watt")),
+        reference_cop=given.reference_cop or 0.0,
+        reference_leaving=celsius(given.reference_leaving),
+        reference_entering=celsius(given.reference_entering),
+        leaving_range=(celsius(given.leaving_from), celsius(given.leaving_to)),
+        entering_range=(celsius(given.entering_from), celsius(given.entering_to)),
+        least_load=0.2 if least is None else float(bare(least, "dimensionless")),
+        source=given.source,
+    )
 
 
 def _share(row: LoadPoint) -> float:

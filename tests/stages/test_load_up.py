@@ -9,10 +9,13 @@ import re
 import pytest
 
 from startkit.facts.limits import defaults
+from startkit.procedure.selection import promised
+from startkit.science.selection import expected_power
 from startkit.stages.load_up.fields import COLUMNS, LABORATORY
 from startkit.stages.load_up.formulas import FORMULAS
 from startkit.units import Q
 from startkit.verdict import Outcome
+from tests.science.test_selection import SET_71
 
 from .loads import TAGS, put_instruments, put_load
 
@@ -266,6 +269,44 @@ def test_the_worst_load_speaks_for_all(make_job, put, verdict_of):
         put_load(put, job, n, label=f"load {n}", balance=balance, chilled=7 + n / 100)
     found = verdict_of(job, "load_up.heat_balance")
     assert found.outcome is FAIL and found.sentence.startswith("At load 2")
+
+
+def _curves(of):
+    given = {
+        "capacity": list(of.capacity),
+        "power": list(of.power),
+        "part_load": list(of.part_load),
+        "reference_capacity": f"{of.reference_capacity / 1000} kW",
+        "reference_cop": of.reference_cop,
+        "leaving_from": f"{of.leaving_range[0]} °C",
+        "leaving_to": f"{of.leaving_range[1]} °C",
+        "entering_from": f"{of.entering_range[0]} °C",
+        "entering_to": f"{of.entering_range[1]} °C",
+        "reference_leaving": f"{of.reference_leaving} °C",
+        "reference_entering": f"{of.reference_entering} °C",
+        "least_load": f"{100 * of.least_load} %",
+    }
+    return {f"curves.{key}": value for key, value in given.items()}
+
+
+@pytest.mark.parametrize(("load", "entering"), [(0.95, 24.0), (0.75, 20.0), (0.4, 15.0)])
+def test_the_makers_curves_say_what_power_to_expect_at_the_conditions_met(make_job, load, entering):
+    machine = make_job(_curves(SET_71)).machine
+    found = promised(machine, load, Q(7.0, "degC"), None, Q(entering, "degC"))
+    due = expected_power(
+        SET_71, load * machine.design.capacity, Q(7.0, "degC"), Q(entering, "degC")
+    )
+    assert found.curves and found.specific_power.magnitude == pytest.approx(
+        due.specific_power.magnitude
+    )
+
+
+@pytest.mark.parametrize(("leaving", "entering"), [(7.0, 30.0), (4.0, 20.0), (7.0, None)])
+def test_outside_what_the_curves_were_fitted_over_the_table_serves(make_job, leaving, entering):
+    machine, plain = make_job(_curves(SET_71)).machine, make_job().machine
+    at = Q(leaving, "degC"), Q(33.0, "degC"), None if entering is None else Q(entering, "degC")
+    assert promised(machine, 0.75, *at) == promised(plain, 0.75, *at)
+    assert not promised(machine, 0.75, *at).curves
 
 
 def test_a_load_outside_the_selections_table_is_not_compared_and_said_so(judged):

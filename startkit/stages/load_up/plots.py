@@ -107,6 +107,7 @@ def _specific_power(machine: Machine, known: list[Point]) -> Plot:
                 load_of(p) or 0.0,
                 p.readings["chilled_leaving"].quantity,
                 p.readings["condenser_leaving"].quantity,
+                p.readings["condenser_entering"].quantity,
             )
         ).specific_power
         is not None

@@ -249,6 +249,7 @@ def _power_deviation(machine: Machine) -> Measure:
             load,
             p.readings["chilled_leaving"].quantity,
             p.readings["condenser_leaving"].quantity,
+            p.readings["condenser_entering"].quantity,
         )
         if promise.specific_power is None:
             return Measured(nothing=promise.why_not, lacking=False)
@@ -259,6 +260,8 @@ def _power_deviation(machine: Machine) -> Measure:
             if abs(promise.correction - 1) >= 0.001
             else ""
         )
+        if promise.curves:
+            note = "Expected by the maker's curves at the water temperatures on site."
         return Measured(_doubted(deviation, promise.correction), note, "specific_power")
 
     return measure
