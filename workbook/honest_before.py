@@ -91,7 +91,7 @@ class HonestBefore(HonestPlant):
             Line("tightness.scope", "opened, or shipped without its charge"),
             Line("tightness.test_gas", "dry nitrogen"),
             Line("tightness.test_regulator", "yes"),
-            Line("tightness.test_kind", "leak test at the maker's leak-test pressure"),
+            Line("tightness.test_kind", "leak test, vessels tested at the factory"),
             *self._hold(),
             Line("tightness.temperature_spread", "0.5", "K"),
             Line("tightness.gauge_left", "yes"),

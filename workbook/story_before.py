@@ -46,8 +46,8 @@ def tightness(m: Measured) -> tuple[Chapter, ...]:
         Line("tightness.test_regulator", "yes"),
         Line(
             "tightness.test_kind",
-            "leak test at the maker's leak-test pressure",
-            note="Vessels tested at the factory; below the relief setting.",
+            "leak test, vessels tested at the factory",
+            note="At the maker's leak-test pressure, below the relief setting.",
         ),
         *ends,
         Line(

@@ -28,10 +28,10 @@ PRESSURE_TEST = (
     " maker's manual and licensed people."
 )
 FREEZING = (
-    "Freezing: while a machine is evacuated or charged, refrigerant boils below the freezing point"
-    " of water and bursts tubes. Drain the water or run its pumps, and charge gas only until the"
-    " saturation temperature is above freezing. Local code, the maker's manual and licensed people"
-    " come first."
+    "Freezing: while a machine is evacuated, charged or emptied, refrigerant boils below the"
+    " freezing point of water and bursts tubes. Drain the water or run its pumps, and charge gas"
+    " only until the saturation temperature is above freezing. Local code, the maker's manual and"
+    " licensed people come first."
 )
 LIFTING = (
     "Lifting: nobody stands under a load. Lifting gear, points and persons as local code, the"

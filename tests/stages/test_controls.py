@@ -19,7 +19,12 @@ from startkit.verdict import Outcome
 THERMOMETER = {"tag": "T1", "kind": "temperature", "accuracy": "0.3 K", "due": "2027-06-30"}
 GAUGE = {"tag": "P1", "kind": "gauge pressure", "accuracy": "3 kPa", "due": "2027-06-30"}
 ALL = (THERMOMETER, GAUGE)
-SIDES = {"condenser.design_pressure": "1250 kPa", "condenser.relief_setting": "1250 kPa"}
+SIDES = {
+    "condenser.design_pressure": "1250 kPa",
+    "condenser.relief_setting": "1250 kPa",
+    "safeties.high_discharge_temperature": {"setting": "95 °C", "source": "maker's sheet 7"},
+    "safeties.high_bearing_temperature": {"setting": "85 °C", "source": "maker's sheet 7"},
+}
 
 
 def _safety(table, n, safety, setting, direction, seen, method="condition brought about"):
@@ -841,9 +846,15 @@ def test_a_setting_is_that_of_the_sheet(job, verdict_of, row, setting, unit, out
     assert found.outcome is outcome and "maker's figure" in found.source
 
 
-def test_a_sheet_without_the_setting_asks_for_nothing(job, assess):
+def test_a_sheet_without_the_setting_asks_for_nothing_where_physics_bounds_it(job, assess):
     keys = {v.key for v in assess(job()).findings("controls").verdicts}
     assert "controls.pressure_safeties.1_setting" not in keys
+
+
+def test_a_setting_that_neither_sheet_nor_physics_bounds_is_unproven(job, verdict_of):
+    made = job(sheet={"safeties.high_discharge_temperature": None})
+    found = verdict_of(made, "controls.temperature_safeties.3_setting")
+    assert found.outcome is Outcome.UNPROVEN and "[safeties]" in found.next_step
 
 
 def test_a_reset_by_hand_that_the_sheet_asks_for_is_kept(job, verdict_of):

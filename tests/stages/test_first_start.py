@@ -86,6 +86,8 @@ def test_an_empty_stage_is_open_everywhere(make_job, assess):
         ({"starts.1.flows": ("no", "")}, "start_1", Outcome.FAIL),
         ({"starts.1.flows": ("", "")}, "start_1", Outcome.OPEN),
         ({"starts.1.limit": ("", "")}, "start_1", Outcome.OPEN),
+        ({"starts.1.limit": ("107.9", "%")}, "start_1", Outcome.PASS),
+        ({"starts.1.limit": ("108", "%")}, "start_1", Outcome.FAIL),
         ({"starts.1.taken_out": ("no", "")}, "start_1", Outcome.FAIL),
         ({"starts.1.by": ("", "")}, "start_1", Outcome.OPEN),
         ({"starts.1.end": ("trip", "")}, "start_1", Outcome.OPEN),

@@ -8,7 +8,8 @@ import pytest
 from startkit.procedure import payload
 from startkit.stages.setup import STAGE as SETUP
 from startkit.stages.tightness import STAGE
-from startkit.stages.tightness.fields import CHARGED, LEAK_TEST, OPENED
+from startkit.stages.tightness.fields import CHARGED, LEAK_TEST, OPENED, WARMED
+from startkit.stages.tightness.fields import VACUUM as VACUUM_HOLD
 from startkit.units import Q
 from startkit.verdict import Outcome
 
@@ -568,6 +569,54 @@ def test_a_low_pressure_machine_is_held_between_its_floor_and_its_limit(
     found = verdict_of(made, "tightness.low_pressure_test")
     assert found.outcome is outcome
     assert outcome is Outcome.PASS or "relief device" in found.next_step
+
+
+LOW = {"machine.refrigerant": "R-1233zd(E)", "site.elevation": "1600 m"}
+NO_HOLD = {
+    **dict.fromkeys(
+        f"{end}_{what}"
+        for end in ("start", "end")
+        for what in ("at", "pressure", "temperature", "barometer")
+    ),
+    "test_gas": None,
+    "test_regulator": None,
+}
+
+
+@pytest.mark.parametrize(
+    ("kind", "without"),
+    [
+        (WARMED, {"gas", "regulator", "hold_time", "hold", "sensitivity"}),
+        (
+            VACUUM_HOLD,
+            {"gas", "regulator", "low_pressure_test", "hold_time", "hold", "sensitivity"},
+        ),
+    ],
+    ids=lambda each: getattr(each, "code", ""),
+)
+def test_a_low_pressure_machine_is_tested_in_its_own_way(job, assess, kind, without):
+    made = job({**NO_HOLD, "test_kind": (kind.label, "")}, sheet=LOW)
+    found = assess(made).findings("tightness").verdicts
+    lacking = {v.key.removeprefix("tightness.") for v in found if v.outcome is Outcome.NA}
+    assert lacking == without
+    # On any other machine none of it is left out.
+    made = job({**NO_HOLD, "test_kind": (kind.label, "")})
+    found = assess(made).findings("tightness").verdicts
+    assert not any(v.outcome is Outcome.NA for v in found)
+
+
+@pytest.mark.parametrize(
+    ("minutes", "outcome"), [("1440", Outcome.PASS), ("1439", Outcome.FAIL), (None, Outcome.OPEN)]
+)
+def test_a_vacuum_in_place_of_a_pressure_hold_stands_as_long(job, verdict_of, minutes, outcome):
+    changes = {
+        **NO_HOLD,
+        "test_kind": (VACUUM_HOLD.label, ""),
+        "rise": None,
+        "rise_time": (minutes, "min") if minutes else None,
+    }
+    made = job(changes, sheet=LOW)
+    assert verdict_of(made, "tightness.vacuum_hold_time").outcome is outcome
 
 
 def test_only_a_low_pressure_machine_has_that_limit(job, assess):

@@ -257,6 +257,22 @@ ROWS = (
         on=("CH-1", "CH-3"),
     ),
     Row(
+        "two hours under vacuum called a vacuum hold",
+        "tightness.vacuum_hold_time",
+        {"tightness.test_kind": "low pressure: held under vacuum"},
+        on=("CH-2",),
+    ),
+    Row(
+        "a vacuum hold in place of a pressure hold on a machine of high pressure",
+        "tightness.*",
+        {
+            "tightness.test_kind": "low pressure: held under vacuum",
+            "tightness.start_pressure": None,
+            "tightness.end_pressure": None,
+        },
+        on=("CH-1", "CH-3"),
+    ),
+    Row(
         "tubes left to freeze while charging",
         "tightness.freezing",
         {"tightness.freezing_guarded": "no"},
@@ -532,6 +548,11 @@ ROWS = (
         "checked before the start by somebody not on the job",
         "first_start.start_2",
         {"first_start.starts.2.by": "Nils Fairweather"},
+    ),
+    Row(
+        "current limit above the overcurrent trip",
+        "first_start.start_3",
+        {"first_start.starts.3.limit": "115"},
     ),
     Row(
         "started without water flow",

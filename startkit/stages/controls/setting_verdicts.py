@@ -49,6 +49,22 @@ def _of_row(
     due = maker_setting(machine, row)
     if due is not None:
         yield _as_the_sheet_says(limits, entries, table, row, due)
+    elif physical is None and row.code("safety") in type(machine.safeties).model_fields:
+        yield _by_nothing(table, row)
+
+
+def _by_nothing(table: str, row: Row) -> Verdict:
+    """A setting that neither the sheet nor physics bounds would be judged by itself alone."""
+    return Verdict(
+        key=f"controls.{table}.{row.index}_setting",
+        title=f"Setting against the sheet: {row.text('safety')}",
+        outcome=Outcome.UNPROVEN,
+        sentence="The sheet does not say what it should be set to.",
+        next_step=f"Write the maker's setting and its source as {row.code('safety')} under"
+        " [safeties] in the sheet.",
+        source=MAKER,
+        rests_on=row.reading("setting").items,
+    )
 
 
 def maker_setting(

@@ -185,7 +185,7 @@ def _parts(
     for column, when in (("oil_before", "before"), ("oil_after", "after")):
         yield _oil(limits, entries, start, row.reading(column), when)
     yield _flows(row)
-    yield _limit(entries, row)
+    yield _limit(machine, entries, row)
     yield from _fault(row)
 
 
@@ -270,7 +270,7 @@ def _flows(row: Row) -> _Part:
     )
 
 
-def _limit(entries: Entries, row: Row) -> _Part:
+def _limit(machine: Machine, entries: Entries, row: Row) -> _Part:
     seen = row.reading("limit")
     if seen.quantity is None:
         return _Part(
@@ -279,9 +279,15 @@ def _limit(entries: Entries, row: Row) -> _Part:
             "Enter the limit that was set.",
             seen.items,
         )
-    return _Part(
-        Outcome.PASS, f"Limit {entries.show(seen.quantity, 'percent', 0)}.", "", seen.items
-    )
+    shown, trip = entries.show(seen.quantity, "percent", 0), machine.motor.overcurrent_trip
+    if seen.quantity >= trip:
+        return _Part(
+            Outcome.FAIL,
+            f"Limit {shown}, not below the overcurrent trip at {entries.show(trip, 'percent', 0)}.",
+            "Set the limit below the trip: the motor trips before the limit holds it.",
+            seen.items,
+        )
+    return _Part(Outcome.PASS, f"Limit {shown}.", "", seen.items)
 
 
 def _fault(row: Row) -> Iterator[_Part]:

@@ -17,8 +17,14 @@ TRACE = Choice("nitrogen_with_trace", "dry nitrogen with a trace of refrigerant"
 OTHER = Choice("other", "something else")
 
 
-LEAK_TEST = Choice("leak_test", "leak test at the maker's leak-test pressure")
+LEAK_TEST = Choice(
+    "leak_test",
+    "leak test, vessels tested at the factory",
+    ("leak test at the maker's leak-test pressure",),
+)
 STRENGTH = Choice("strength_test", "field strength test at design pressure")
+WARMED = Choice("warmed", "low pressure: raised by warming the charge")
+VACUUM = Choice("vacuum", "low pressure: held under vacuum")
 
 
 APPLIANCES = tuple(Choice(name.replace(" ", "_"), name) for name in TRIGGERS)
@@ -99,9 +105,9 @@ FIELDS = (
         "test_kind",
         "Kind of test",
         "choice",
-        "Vessels that were tested at the factory usually need the leak test only. Left empty, it"
-        " is judged as a strength test.",
-        choices=(LEAK_TEST, STRENGTH),
+        "At the maker's pressure where the vessels were tested at the factory and not welded since;"
+        " else, and left empty, it is judged as a strength test.",
+        choices=(LEAK_TEST, STRENGTH, WARMED, VACUUM),
         required=False,
         group=HOLD,
     ),
@@ -196,7 +202,7 @@ FIELDS = (
     ),
     Field(
         "freezing_guarded",
-        "Kept from freezing while evacuating and charging",
+        "Kept from freezing while evacuating, charging and recovering",
         "yes_no",
         "Water drained, or its pumps running; gas only, no liquid, until the saturation"
         " temperature is above freezing.",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 import pint
@@ -11,7 +12,7 @@ from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check, confirm
 from startkit.procedure.reading import Reading
-from startkit.stages.tightness.fields import DRY, LEAK_TEST, TRACE
+from startkit.stages.tightness.fields import DRY, LEAK_TEST, TRACE, VACUUM, WARMED
 from startkit.stages.tightness.readings import Held, hours_needed, smallest_leak, test_pressure
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict
@@ -35,6 +36,46 @@ def hold_verdicts(
         _loss(limits, entries, held),
         _sensitivity(limits, entries, held),
     )
+
+
+# What a test of its own kind does without: no gas is filled in, or no pressure is held at all.
+_WITHOUT = {
+    WARMED.code: ("gas", "regulator", "hold_time", "hold", "sensitivity"),
+    VACUUM.code: (
+        "gas",
+        "regulator",
+        "low_pressure_test",
+        "hold_time",
+        "hold",
+        "sensitivity",
+    ),
+}
+
+
+def kind_of_test(machine: Machine, entries: Entries) -> str:
+    """Code of the test; that of a low-pressure machine only on one."""
+    from startkit.science.refrigerant import is_low_pressure
+
+    code = entries.code("test_kind")
+    return code if code not in _WITHOUT or is_low_pressure(machine.machine.refrigerant) else ""
+
+
+def low_pressure(machine: Machine, entries: Entries, found: Iterable[Verdict]) -> Iterator[Verdict]:
+    """Verdicts on the hold where a low-pressure machine was tested by warming or under vacuum: what
+    that does without does not apply; what was measured all the same is judged.
+    """
+    without = _WITHOUT.get(kind_of_test(machine, entries), ())
+    for each in found:
+        if each.outcome is Outcome.OPEN and each.key.removeprefix("tightness.") in without:
+            yield replace(
+                each,
+                outcome=Outcome.NA,
+                sentence=f"Test of its own kind: {entries.text('test_kind')}.",
+                next_step="",
+                rests_on=(*each.rests_on, "tightness.test_kind"),
+            )
+        else:
+            yield each
 
 
 def _gas(entries: Entries) -> Verdict:

@@ -15,8 +15,8 @@ from startkit.procedure.judging import check, confirm
 from startkit.procedure.reading import Reading, Row
 from startkit.science.charge import LEAK_RATE_SOURCE, annualised_leak_rate
 from startkit.science.evacuation import BOTH, LEAK, MOISTURE, TIGHT, UNDECIDED, Rise
-from startkit.stages.tightness.fields import APPLIANCES, CHARGED
-from startkit.stages.tightness.hold_verdicts import hold_verdicts
+from startkit.stages.tightness.fields import APPLIANCES, CHARGED, VACUUM
+from startkit.stages.tightness.hold_verdicts import hold_verdicts, kind_of_test, low_pressure
 from startkit.stages.tightness.readings import Evacuated, Tested
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict
@@ -56,7 +56,8 @@ def judged(
         *_charging(machine, limits, entries, tested.charge),
     )
     return (
-        *(_scoped(v, entries) for v in found),
+        *(_scoped(v, entries) for v in low_pressure(machine, entries, found)),
+        *_vacuum_hold(machine, limits, entries, tested.evacuated),
         *_contradicted_scope(entries, tested),
         *_search(entries),
         *_leak_log(machine, limits, entries),
@@ -76,6 +77,16 @@ def _scoped(found: Verdict, entries: Entries) -> Verdict:
         next_step="",
         rests_on=(*found.rests_on, "tightness.scope"),
     )
+
+
+def _vacuum_hold(
+    machine: Machine, limits: Limits, entries: Entries, found: Evacuated
+) -> tuple[Verdict, ...]:
+    """A vacuum in place of a pressure hold stands as long as the pressure would."""
+    if kind_of_test(machine, entries) != VACUUM.code:
+        return ()
+    step = "Hold the vacuum longer, and read again."
+    return (check(entries, limits["tightness.vacuum_hold_time"], found.duration, next_step=step),)
 
 
 def _search(entries: Entries) -> tuple[Verdict, ...]:
