@@ -578,18 +578,10 @@ def test_one_of_two_forms_of_a_safety_is_enough(job, verdict_of):
         "low evaporator pressure or low evaporator refrigerant temperature"
         in verdict_of(job(other), "controls.listed").sentence
     )
-    assert (
-        verdict_of(
-            job(
-                {
-                    **other,
-                    "temperature_safeties.4.safety": ("low evaporator refrigerant temperature", ""),
-                }
-            ),
-            "controls.listed",
-        ).sentence
-        == "Not listed: high oil temperature or high bearing temperature."
-    )
+    other["temperature_safeties.4.safety"] = ("low evaporator refrigerant temperature", "")
+    told = verdict_of(job(other), "controls.listed").sentence
+    assert told.startswith("Not listed: high oil temperature or high bearing temperature")
+    assert "low evaporator pressure or" not in told
 
 
 def test_another_safety_is_called_by_its_own_name(job, verdict_of):
