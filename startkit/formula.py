@@ -1,10 +1,12 @@
 """Formula: the door of the science floor, which checks units and runs a body on bare SI numbers.
 
 How to read a result: a decorated function returns quantities, and its `.si` returns the body's own
-plain floats and arrays. A result class is the same on both sides: its fields that carry a unit are
-`Any`, floats from `.si` and quantities from the function itself; `function.units["returns"]` names
-them with their units.
+plain floats and arrays (`Number`). A result class is the same on both sides: its fields that carry
+a unit are `Value`, floats from `.si` and quantities from the function itself;
+`function.units["returns"]` names them with their units.
 """
+
+# `Any` here: the door takes and gives what its body does, whatever that is.
 
 from __future__ import annotations
 
@@ -12,17 +14,25 @@ import functools
 import inspect
 from collections.abc import Callable
 from dataclasses import fields, is_dataclass, replace
-from typing import Any, ParamSpec, Protocol, TypeVar, cast
+from typing import TYPE_CHECKING, Any, ParamSpec, Protocol, TypeAlias, TypeVar, cast
 
 import pint
 
 from startkit.errors import UnitError
 from startkit.unit_registry import Q, bare, is_temperature, is_temperature_difference
 
+if TYPE_CHECKING:
+    import numpy as np
+
 P = ParamSpec("P")
 
 
 R = TypeVar("R")
+# What a body computes with, and gives: bare SI, one number or an array of them.
+Number: TypeAlias = "float | np.ndarray"
+# The same where it may also be a quantity: in a result, whose fields are bare from `.si` and carry
+# their units from the function itself, and in a body that is handed either, or a list.
+Value: TypeAlias = Any
 
 
 def _to_si(value: Any, unit: str, name: str, function: str) -> Any:

@@ -173,7 +173,7 @@ def differential_over_time(
     if not len(block):
         return None
     columns = block.columns
-    difference = oil_differential.si(columns["supply"], columns["sump"], zero.pascal)
+    difference = np.asarray(oil_differential.si(columns["supply"], columns["sump"], zero.pascal))
     shown = columns["differential"] - zero.pascal
     series = np.where(np.isfinite(difference), difference, shown)
     usable = np.isfinite(columns["time"]) & np.isfinite(series)

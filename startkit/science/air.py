@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number
 from startkit.units import quantities
 
 # ISO 2533:1975: sea level pressure, temperature, lapse rate; exponent g M / (R L).
@@ -17,7 +16,7 @@ WEATHER = 1000.0  # Pa
 
 
 @quantities("pascal", elevation="meter")
-def standard_barometer(elevation: Any) -> Any:
+def standard_barometer(elevation: Number) -> Number:
     """Barometric pressure of the standard atmosphere at an elevation.
 
     p = 101.325 kPa (1 - 0.0065 H / 288.15)^5.255876,  H = r z / (r + z)
@@ -47,7 +46,7 @@ def standard_barometer(elevation: Any) -> Any:
 
 
 @quantities("pascal", elevation_uncertainty="meter")
-def standard_barometer_uncertainty(elevation_uncertainty: Any = 10.0) -> Any:
+def standard_barometer_uncertainty(elevation_uncertainty: Number = 10.0) -> Number:
     """Standard uncertainty of `standard_barometer` as the site's pressure: weather, and the
     elevation at 12 Pa/m.
 
@@ -64,7 +63,7 @@ def standard_barometer_uncertainty(elevation_uncertainty: Any = 10.0) -> Any:
 
 
 @quantities("kelvin", temperature="kelvin", humidity="dimensionless")
-def dew_point(temperature: Any, humidity: Any) -> Any:
+def dew_point(temperature: Number, humidity: Number) -> Number:
     """Dew point of air: Td = 243.12 g / (17.62 - g), g = ln(RH) + 17.62 t / (243.12 + t), t in °C.
 
     Parameters

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number
 from startkit.science import refrigerant
 from startkit.science.performance import _positive
 from startkit.units import quantities
 
 
 @quantities("delta_degC", pressure="pascal", leaving="kelvin")
-def approach_evaporator(fluid: str, pressure: Any, leaving: Any) -> Any:
+def approach_evaporator(fluid: str, pressure: Number, leaving: Number) -> Number:
     """Evaporator approach: leaving chilled water - saturation (dew) temperature at evaporator
     pressure.
 
@@ -32,7 +31,7 @@ def approach_evaporator(fluid: str, pressure: Any, leaving: Any) -> Any:
 
 
 @quantities("delta_degC", pressure="pascal", leaving="kelvin")
-def approach_condenser(fluid: str, pressure: Any, leaving: Any) -> Any:
+def approach_condenser(fluid: str, pressure: Number, leaving: Number) -> Number:
     """Condenser approach: saturation (dew) temperature at condenser pressure - leaving condenser
     water.
 
@@ -51,7 +50,7 @@ def approach_condenser(fluid: str, pressure: Any, leaving: Any) -> Any:
 
 
 @quantities("delta_degC", entering="kelvin", leaving="kelvin", saturation="kelvin")
-def lmtd(entering: Any, leaving: Any, saturation: Any) -> Any:
+def lmtd(entering: Number, leaving: Number, saturation: Number) -> Number:
     """Logarithmic mean temperature difference of water against refrigerant that boils or condenses.
 
     LMTD = (d1 - d2) / ln(d1 / d2), d1 and d2 the distances of entering and leaving water from
@@ -98,7 +97,7 @@ def lmtd(entering: Any, leaving: Any, saturation: Any) -> Any:
 
 
 @quantities("watt/delta_degC", heat="watt", mean_difference="delta_degC")
-def ua(heat: Any, mean_difference: Any) -> Any:
+def ua(heat: Number, mean_difference: Number) -> Number:
     """Overall conductance of a heat exchanger: UA = Q / LMTD.
 
     Parameters
@@ -124,7 +123,7 @@ def ua(heat: Any, mean_difference: Any) -> Any:
 
 
 @quantities("delta_degC", approach="delta_degC", load="dimensionless")
-def approach_at_full_load(approach: Any, load: Any) -> Any:
+def approach_at_full_load(approach: Number, load: Number) -> Number:
     """Approach carried to full load, for comparison between visits: approach / load.
 
     At constant flow the approach goes with the heat flux; the film coefficients' own dependence is

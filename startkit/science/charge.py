@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.units import quantities
 
 LEAK_RATE_SOURCE = "40 CFR 82.152, annualizing method (secondary)"
@@ -22,8 +22,8 @@ DAYS = 365.0
 class Charged:
     """Mass that went into the machine, with its standard uncertainty."""
 
-    mass: Any
-    u: Any
+    mass: Value
+    u: Value
 
 
 @quantities(
@@ -33,7 +33,7 @@ class Charged:
     u_scale="kilogram",
     residue="kilogram",
 )
-def charged_mass(before: Any, after: Any, u_scale: Any, residue: Any = 0.0) -> Charged:
+def charged_mass(before: Number, after: Number, u_scale: Number, residue: Number = 0.0) -> Charged:
     """Refrigerant charged, from each cylinder's weight before and after.
 
     m = sum(before - after) - residue;  u = u_scale sqrt(2 n)
@@ -76,7 +76,7 @@ def charged_mass(before: Any, after: Any, u_scale: Any, residue: Any = 0.0) -> C
 
 
 @quantities("1/year", added="kilogram", full_charge="kilogram", since="second")
-def annualised_leak_rate(added: Any, full_charge: Any, since: Any) -> Any:
+def annualised_leak_rate(added: Number, full_charge: Number, since: Number) -> Number:
     """Leak rate that an addition means, brought to a year.
 
     rate = added / full charge x 365 / min(days since the last addition, 365)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.science import refrigerant_states as states
 from startkit.science.refrigerant import _DEW, canonical, dew_temperature, enthalpy, entropy
 from startkit.science.refrigerant_data import find
@@ -20,8 +19,8 @@ from startkit.units import quantities
     discharge_pressure="pascal",
 )
 def isentropic_head(
-    fluid: str, suction_pressure: Any, suction_temperature: Any, discharge_pressure: Any
-) -> Any:
+    fluid: str, suction_pressure: Number, suction_temperature: Number, discharge_pressure: Number
+) -> Number:
     """Isentropic head: h(p2, s1) - h(p1, T1).
 
     Where the gas would end among droplets, h(p2, s1) = h_dew - T_dew (s_dew - s1), exact for a
@@ -45,7 +44,7 @@ def isentropic_head(
     return after - enthalpy.si(fluid, suction_pressure, suction_temperature)
 
 
-def _isentropic_end(fluid: str, p1: Any, t1: Any, p2: Any) -> tuple[Any, Any]:
+def _isentropic_end(fluid: str, p1: Value, t1: Value, p2: Value) -> tuple[Value, Value]:
     """Temperature [K] and enthalpy [J/kg] at `p2` with the entropy of (p1, t1)."""
     trend = any(np.ndim(each) for each in (p1, t1, p2))
     if not trend and p2 <= p1:
@@ -60,7 +59,7 @@ def _isentropic_end(fluid: str, p1: Any, t1: Any, p2: Any) -> tuple[Any, Any]:
     if not trend:
         if short >= 0:
             return dew, enthalpy.si(fluid, p2, dew) - dew * short
-        after = dew + _superheat_of_entropy(fluid, p2, target)
+        after = dew + _superheat_of_entropy(fluid, p2, float(target))
         return after, enthalpy.si(fluid, p2, after)
     after = dew + _superheats_of_entropy(fluid, p2, np.where(short >= 0, np.nan, target))
     wet = enthalpy.si(fluid, p2, dew) - dew * short
@@ -71,7 +70,7 @@ def _isentropic_end(fluid: str, p1: Any, t1: Any, p2: Any) -> tuple[Any, Any]:
     )
 
 
-def _superheats_of_entropy(fluid: str, pressure: Any, target: Any) -> np.ndarray:
+def _superheats_of_entropy(fluid: str, pressure: Number, target: Number) -> np.ndarray:
     """Superheat [K] at which vapour at `pressure` has entropy `target`, by Newton's method on the
     spline.
     """
@@ -98,7 +97,7 @@ def _superheat_of_entropy(fluid: str, pressure: float, target: float) -> float:
     dew = dew_temperature.si(fluid, pressure)
     slope = float(states.surface(find(fluid).name, _DEW).at("s", pressure, away, slope=True))
     for _ in range(2):
-        away += (target - entropy.si(fluid, pressure, dew + away)) / slope
+        away += float(target - entropy.si(fluid, pressure, dew + away)) / slope
     return away
 
 
@@ -111,11 +110,11 @@ def _superheat_of_entropy(fluid: str, pressure: float, target: float) -> float:
 )
 def isentropic_efficiency(
     fluid: str,
-    suction_pressure: Any,
-    suction_temperature: Any,
-    discharge_pressure: Any,
-    discharge_temperature: Any,
-) -> Any:
+    suction_pressure: Number,
+    suction_temperature: Number,
+    discharge_pressure: Number,
+    discharge_temperature: Number,
+) -> Number:
     """Isentropic efficiency of the compressor from its four gauges: (h(p2, s1) - h1) / (h2 - h1).
 
     Half a kelvin of discharge temperature moves it by about 1.6 points: give it with its

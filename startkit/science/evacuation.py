@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.units import quantities
 
 TRIPLE_POINT = 611.657  # Pa; below it no liquid water is left, only ice (IAPWS)
@@ -51,13 +51,13 @@ class Shape:
     """
 
     name: str
-    start: Any
-    rate: Any
-    u_rate: Any
-    gain: Any
-    tau: Any
-    u_tau: Any
-    scatter: Any
+    start: Value
+    rate: Value
+    u_rate: Value
+    gain: Value
+    tau: Value
+    u_tau: Value
+    scatter: Value
     parameters: int
     misfit: float
     aicc: float
@@ -75,17 +75,17 @@ class Rise:
     """
 
     kind: str
-    rate: Any
-    u_rate: Any
-    plateau: Any
-    tau: Any
-    rise: Any
+    rate: Value
+    u_rate: Value
+    plateau: Value
+    tau: Value
+    rise: Value
     shapes: tuple[Shape, ...]
     weights: dict[str, float]
 
 
 @quantities(None, pressure="pascal")
-def only_ice(pressure: Any) -> bool:
+def only_ice(pressure: Number) -> bool:
     """Whether water in the vessel can be there as ice only: it then hides, and leaves slowly.
 
     frozen if p < 611.657 Pa
@@ -117,7 +117,7 @@ def only_ice(pressure: Any) -> bool:
     vapour_pressure="pascal",
     noise="pascal",
 )
-def rise(time: Any, pressure: Any, vapour_pressure: Any, noise: Any = None) -> Rise:
+def rise(time: Value, pressure: Value, vapour_pressure: Value, noise: Value = None) -> Rise:
     """What the rise of pressure in an isolated vessel says: tight, leak, moisture, both, or cannot
     tell.
 
@@ -172,7 +172,7 @@ def rise(time: Any, pressure: Any, vapour_pressure: Any, noise: Any = None) -> R
     )
 
 
-def _checked(time: Any, pressure: Any) -> tuple[np.ndarray, np.ndarray]:
+def _checked(time: Number, pressure: Number) -> tuple[np.ndarray, np.ndarray]:
     t, p = np.asarray(time, dtype=float), np.asarray(pressure, dtype=float)
     if (
         t.shape != p.shape

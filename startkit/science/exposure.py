@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.science.refrigerant_data import find
 from startkit.units import quantities
 
@@ -34,9 +34,9 @@ class Exposure:
     where people are, as a volume share and as `rcl_mass`.
     """
 
-    oel: Any
-    rcl: Any
-    rcl_mass: Any
+    oel: Value
+    rcl: Value
+    rcl_mass: Value
     source: str
     standing: str
 
@@ -105,7 +105,7 @@ def exposure(refrigerant: str) -> Exposure:
 
 
 @quantities("dimensionless", mass="kilogram", volume="meter**3")
-def share_of_limit(mass: Any, volume: Any, refrigerant: str) -> Any:
+def share_of_limit(mass: Number, volume: Number, refrigerant: str) -> Number:
     """Concentration if a whole charge escapes into a room, as a share of the concentration limit.
 
     share = (m / V) / RCL

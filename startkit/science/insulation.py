@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.units import quantities
 
 THERMOPLASTIC, THERMOSETTING = "thermoplastic", "thermosetting"
@@ -99,13 +99,13 @@ DISCHARGE_RATIO = 4.0
 class PolarisationIndex:
     """The index, and whether it says anything: a reason in words if it does not."""
 
-    value: Any
+    value: Value
     says_something: bool
     reason: str
 
 
 @quantities("dimensionless", temperature="kelvin")
-def correction_to_40C(temperature: Any, system: str) -> Any:
+def correction_to_40C(temperature: Number, system: str) -> Number:
     """Factor K_t that brings a resistance measured at a winding temperature to 40 °C.
 
     thermoplastic: K_t = 0.5^((40 - t)/10);
@@ -156,7 +156,7 @@ def _thermosetting(celsius: np.ndarray) -> np.ndarray:
 
 
 @quantities("ohm", resistance="ohm", temperature="kelvin")
-def insulation_at_40C(resistance: Any, temperature: Any, system: str) -> Any:
+def insulation_at_40C(resistance: Number, temperature: Number, system: str) -> Number:
     """Insulation resistance brought to 40 °C.
 
     R_40 = K_t R_t
@@ -193,7 +193,7 @@ def insulation_at_40C(resistance: Any, temperature: Any, system: str) -> Any:
 
 
 @quantities("ohm", rated_voltage="volt")
-def minimum_insulation(winding: str, rated_voltage: Any) -> Any:
+def minimum_insulation(winding: str, rated_voltage: Number) -> Number:
     """Least one-minute resistance at 40 °C for a kind of winding.
 
     older: R = (kV + 1) Mohm; form-wound: 100 Mohm; random-wound or below 1 kV: 5 Mohm
@@ -232,7 +232,10 @@ def minimum_insulation(winding: str, rated_voltage: Any) -> Any:
 
 @quantities(None, one_minute="ohm", ten_minutes="ohm", one_minute_at_40C="ohm")
 def polarisation_index(
-    one_minute: Any, ten_minutes: Any, one_minute_at_40C: Any = None, random_wound: bool = False
+    one_minute: Number,
+    ten_minutes: Number,
+    one_minute_at_40C: Number | None = None,
+    random_wound: bool = False,
 ) -> PolarisationIndex:
     """Polarisation index, and whether it says anything about this winding.
 
@@ -282,7 +285,7 @@ def polarisation_index(
 
 
 @quantities(("volt", "volt"), rated_voltage="volt")
-def applied_voltage(rated_voltage: Any) -> tuple[Any, Any]:
+def applied_voltage(rated_voltage: Value) -> tuple[Value, Value]:
     """Direct voltage to test with, from and to.
 
     Parameters
@@ -322,7 +325,7 @@ def applied_voltage_row(rated: float) -> AppliedVoltage:
 
 
 @quantities("second", charged="second")
-def discharge_time(charged: Any) -> Any:
+def discharge_time(charged: Number) -> Number:
     """How long a winding is grounded after the test.
 
     t_discharge >= 4 t_test

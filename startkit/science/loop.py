@@ -7,11 +7,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.units import quantities
 
 STEEL = 490.0  # J/kg K, pipes and vessels (handbook value)
@@ -23,10 +23,10 @@ class Course:
     lay beyond the horizon.
     """
 
-    time: Any
-    loop: Any
-    leaving: Any
-    heat: Any
+    time: Value
+    loop: Value
+    leaving: Value
+    heat: Value
     reached: bool
 
 
@@ -37,7 +37,9 @@ class Course:
     heat_capacity="joule/kilogram/delta_degC",
     metal="kilogram",
 )
-def loop_heat_capacity(volume: Any, density: Any, heat_capacity: Any, metal: Any = 0.0) -> Any:
+def loop_heat_capacity(
+    volume: Number, density: Number, heat_capacity: Number, metal: Number = 0.0
+) -> Number:
     """Heat that the loop gives off for each kelvin.
 
     C = rho V cp + m_metal c_steel
@@ -73,7 +75,7 @@ def loop_heat_capacity(volume: Any, density: Any, heat_capacity: Any, metal: Any
 
 
 @quantities("joule/delta_degC", net_heat="watt", ramp="delta_degC/second")
-def heat_capacity_from_ramp(net_heat: Any, ramp: Any) -> Any:
+def heat_capacity_from_ramp(net_heat: Number, ramp: Number) -> Number:
     """Heat capacity of the loop from a temperature ramp already seen.
 
     C = Q_net / (dT/dt)
@@ -117,14 +119,14 @@ def heat_capacity_from_ramp(net_heat: Any, ramp: Any) -> Any:
     ambient="kelvin",
 )
 def constant_capacity_time(
-    start: Any,
-    target: Any,
-    heat_capacity: Any,
-    load: Any,
-    capacity: Any,
-    conductance: Any = 0.0,
-    ambient: Any = 293.15,
-) -> Any:
+    start: Number,
+    target: Number,
+    heat_capacity: Number,
+    load: Number,
+    capacity: Number,
+    conductance: Number = 0.0,
+    ambient: Number = 293.15,
+) -> Number:
     """Time to bring the loop down at constant evaporator heat: the closed form of one lump.
 
     C dT/dt = Q_load + UA (T_amb - T) - Q_evap;
@@ -171,8 +173,8 @@ def constant_capacity_time(
 
 
 def leaving_and_heat(
-    loop: Any, capacity: Callable[[Any], Any], flow_capacity: float | None
-) -> tuple[Any, Any]:
+    loop: Value, capacity: Callable[[Value], Value], flow_capacity: float | None
+) -> tuple[Value, Value]:
     """Leaving water [K] and evaporator heat [W] at a mean loop temperature [K], in bare SI.
 
     T_leaving = T - Q(T_leaving) / (2 m cp); the loop's mean lies half a range above the leaving
@@ -204,15 +206,15 @@ def leaving_and_heat(
     horizon="second",
 )
 def pull_down(
-    start: Any,
-    target: Any,
-    heat_capacity: Any,
-    load: Any,
-    capacity: Callable[[float, Any], Any],
-    flow_capacity: Any = None,
-    conductance: Any = 0.0,
-    ambient: Any = 293.15,
-    horizon: Any = 6 * 3600.0,
+    start: Value,
+    target: Value,
+    heat_capacity: Value,
+    load: Value,
+    capacity: Callable[[float, Value], Value],
+    flow_capacity: Value = None,
+    conductance: Value = 0.0,
+    ambient: Value = 293.15,
+    horizon: Value = 6 * 3600.0,
     points: int = 121,
 ) -> Course:
     """The loop's pull-down until the leaving water reaches its target, by the heat balance as an
@@ -257,7 +259,7 @@ def pull_down(
             "enter the loop's volume, or a temperature ramp already seen",
         )
 
-    def state(time: float, loop: Any) -> tuple[Any, Any]:
+    def state(time: float, loop: Value) -> tuple[Value, Value]:
         return leaving_and_heat(loop, lambda leaving: capacity(time, leaving), flow_capacity)
 
     def slope(time: float, loop: np.ndarray) -> np.ndarray:

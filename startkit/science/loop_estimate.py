@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.units import quantities
 
 # the data alone must fix 1/C this well (relative) before heat capacity and load count as told apart
@@ -33,12 +33,12 @@ class LoopEstimate:
     loop with little load looks like a small one with much. Their net effect is known all the same.
     """
 
-    heat_capacity: Any
-    u_heat_capacity: Any
-    load: Any
-    u_load: Any
+    heat_capacity: Value
+    u_heat_capacity: Value
+    load: Value
+    u_load: Value
     correlation: float
-    scatter: Any
+    scatter: Value
     separable: bool
 
 
@@ -62,16 +62,16 @@ class LoopEstimate:
     longest_gap="second",
 )
 def estimate(
-    time: Any,
-    temperature: Any,
-    heat: Any,
-    conductance: Any = 0.0,
-    ambient: Any = 293.15,
-    planned_heat_capacity: Any = None,
-    u_planned_heat_capacity: Any = None,
-    planned_load: Any = None,
-    u_planned_load: Any = None,
-    longest_gap: Any = None,
+    time: Value,
+    temperature: Value,
+    heat: Value,
+    conductance: Value = 0.0,
+    ambient: Value = 293.15,
+    planned_heat_capacity: Value = None,
+    u_planned_heat_capacity: Value = None,
+    planned_load: Value = None,
+    u_planned_load: Value = None,
+    longest_gap: Value = None,
 ) -> LoopEstimate:
     """Heat capacity and load of the loop, from the temperatures and evaporator heat seen so far.
 
@@ -118,7 +118,9 @@ def estimate(
     return _solve(design, temp, prior)
 
 
-def _finite(time: Any, temperature: Any, heat: Any) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _finite(
+    time: Number, temperature: Number, heat: Number
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     values = np.stack([np.asarray(part, dtype=float) for part in (time, temperature, heat)])
     values = values[:, np.all(np.isfinite(values), axis=0)]
     if values.shape[1] < 5 or np.any(np.diff(values[0]) <= 0):

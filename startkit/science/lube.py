@@ -6,11 +6,11 @@ Saturation temperatures and pressures come in as arguments; limits do as well.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.science.uncertainty import NORMAL_95, coverage_factor
 from startkit.units import quantities
 
@@ -18,7 +18,7 @@ from startkit.units import quantities
 
 
 @quantities("delta_degC", sump_temperature="kelvin", saturation_temperature="kelvin")
-def oil_superheat(sump_temperature: Any, saturation_temperature: Any) -> Any:
+def oil_superheat(sump_temperature: Number, saturation_temperature: Number) -> Number:
     """How far the oil is warmer than refrigerant saturation at sump pressure.
 
     superheat = T_sump - T_sat(p_sump)
@@ -44,7 +44,9 @@ def oil_superheat(sump_temperature: Any, saturation_temperature: Any) -> Any:
     u_pressure="pascal",
     saturation_slope="delta_degC/pascal",
 )
-def oil_superheat_uncertainty(u_temperature: Any, u_pressure: Any, saturation_slope: Any) -> Any:
+def oil_superheat_uncertainty(
+    u_temperature: Number, u_pressure: Number, saturation_slope: Number
+) -> Number:
     """Standard uncertainty of the oil superheat.
 
     u = sqrt(u(T)^2 + (dT_sat/dp u(p))^2)
@@ -64,7 +66,7 @@ def oil_superheat_uncertainty(u_temperature: Any, u_pressure: Any, saturation_sl
 
 
 @quantities("dimensionless", pressure="pascal", saturation_pressure="pascal")
-def dissolved_mole_fraction(pressure: Any, saturation_pressure: Any) -> Any:
+def dissolved_mole_fraction(pressure: Number, saturation_pressure: Number) -> Number:
     """Mole fraction of refrigerant dissolved in the oil at rest, taken as an ideal solution.
 
     x = p / p_sat(T_oil), at most 1
@@ -107,11 +109,11 @@ class FoamingRisk:
         start.
     """
 
-    superheat_now: Any
-    superheat_after: Any
-    dissolved_now: Any
-    dissolved_after: Any
-    released: Any
+    superheat_now: Value
+    superheat_after: Value
+    dissolved_now: Value
+    dissolved_after: Value
+    released: Value
     boils: bool
 
 
@@ -131,12 +133,12 @@ class FoamingRisk:
     saturation_pressure="pascal",
 )
 def foaming_risk(
-    sump_temperature: Any,
-    saturation_now: Any,
-    saturation_after: Any,
-    pressure_now: Any,
-    pressure_after: Any,
-    saturation_pressure: Any,
+    sump_temperature: Number,
+    saturation_now: Number,
+    saturation_after: Number,
+    pressure_now: Number,
+    pressure_after: Number,
+    saturation_pressure: Number,
 ) -> FoamingRisk:
     """Refrigerant that will leave the oil when the pressure falls at start.
 
@@ -186,7 +188,7 @@ def foaming_risk(
 
 
 @quantities(("pascal", "pascal"), discharge_off="pascal", sump_off="pascal")
-def transducer_zero(discharge_off: Any, sump_off: Any) -> tuple[float, float]:
+def transducer_zero(discharge_off: Number, sump_off: Number) -> tuple[float, float]:
     """What two transducers say of a differential that is nil: with the pump off both see the same
     pressure.
 
@@ -214,7 +216,7 @@ def transducer_zero(discharge_off: Any, sump_off: Any) -> tuple[float, float]:
 
 
 @quantities("pascal", discharge="pascal", sump="pascal", zero="pascal")
-def oil_differential(discharge: Any, sump: Any, zero: Any) -> Any:
+def oil_differential(discharge: Number, sump: Number, zero: Number) -> Number:
     """Oil differential from two transducers, their zero subtracted.
 
     dp = p_discharge - p_sump - zero
@@ -232,7 +234,7 @@ def oil_differential(discharge: Any, sump: Any, zero: Any) -> Any:
 
 
 @quantities("dimensionless", drop="pascal", change_at="pascal")
-def filter_fraction(drop: Any, change_at: Any) -> Any:
+def filter_fraction(drop: Number, change_at: Number) -> Number:
     """Filter drop as a fraction of the drop at which it is to be changed.
 
     fraction = drop / change_at

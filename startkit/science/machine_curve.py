@@ -10,11 +10,11 @@ temperature [K]:
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number
 from startkit.units import quantities
 
 _ZERO_C = 273.15
@@ -36,10 +36,10 @@ class TableMachine:
     growth: float = 0.0
     easing: float = 0.0
 
-    def full_vane_current(self, leaving: Any) -> Any:
+    def full_vane_current(self, leaving: Number) -> Number:
         return self.currents[-1] * self._current_scale(leaving)
 
-    def capacity(self, limit: Any, leaving: Any) -> Any:
+    def capacity(self, limit: Number, leaving: Number) -> Number:
         """Cooling capacity from the table [W]."""
         # Below the table's least load the machine cannot unload: it keeps that load.
         grown, eased = self._scales(leaving)
@@ -48,15 +48,15 @@ class TableMachine:
         )
         return self.full_capacity * grown * load
 
-    def current(self, limit: Any, leaving: Any) -> Any:
+    def current(self, limit: Number, leaving: Number) -> Number:
         scale = self._current_scale(leaving)
         return scale * np.clip(limit / scale, self.currents[0], self.currents[-1])
 
-    def _current_scale(self, leaving: Any) -> Any:
+    def _current_scale(self, leaving: Number) -> Number:
         grown, eased = self._scales(leaving)
         return grown * eased
 
-    def _scales(self, leaving: Any) -> tuple[Any, Any]:
+    def _scales(self, leaving: Number) -> tuple[Number, Number]:
         """How much more capacity there is, and how much less current a unit of it takes."""
         warmer = np.asarray(leaving, dtype=float) - self.design_leaving
         return np.maximum(1 + self.growth * warmer, 0.1), np.maximum(1 - self.easing * warmer, 0.3)
@@ -81,12 +81,12 @@ class CurveMachine:
     least_load: float
     full_load_power: float
 
-    def available(self, leaving: Any) -> Any:
+    def available(self, leaving: Number) -> Number:
         return self.reference_capacity * biquadratic(
             self.capacity_curve, self._celsius(leaving), self.condenser_entering - _ZERO_C
         )
 
-    def power(self, leaving: Any, load: Any) -> Any:
+    def power(self, leaving: Number, load: Number) -> Number:
         factor = biquadratic(
             self.power_curve, self._celsius(leaving), self.condenser_entering - _ZERO_C
         )
@@ -95,7 +95,7 @@ class CurveMachine:
             self.available(leaving) / self.reference_cop * factor * (c1 + c2 * load + c3 * load**2)
         )
 
-    def load_under(self, limit: Any, leaving: Any) -> Any:
+    def load_under(self, limit: Number, leaving: Number) -> Number:
         """Part load at which the power reaches the limit: one with the vanes fully open, no lower
         than the least load.
         """
@@ -105,17 +105,17 @@ class CurveMachine:
         load = (root - c2) / (2 * c3) if c3 else (wanted - c1) / c2
         return np.clip(load, self.least_load, 1.0)
 
-    def capacity(self, limit: Any, leaving: Any) -> Any:
+    def capacity(self, limit: Number, leaving: Number) -> Number:
         """Cooling capacity from the scaled curve [W]."""
         return self.available(leaving) * self.load_under(limit, leaving)
 
-    def current(self, limit: Any, leaving: Any) -> Any:
+    def current(self, limit: Number, leaving: Number) -> Number:
         return self.power(leaving, self.load_under(limit, leaving)) / self.full_load_power
 
-    def full_vane_current(self, leaving: Any) -> Any:
+    def full_vane_current(self, leaving: Number) -> Number:
         return self.power(leaving, 1.0) / self.full_load_power
 
-    def inside(self, leaving: Any) -> bool:
+    def inside(self, leaving: Number) -> bool:
         """Whether the curves were fitted for these temperatures."""
         celsius = np.asarray(leaving, dtype=float) - _ZERO_C
         return bool(
@@ -125,11 +125,11 @@ class CurveMachine:
             )
         )
 
-    def _celsius(self, leaving: Any) -> Any:
+    def _celsius(self, leaving: Number) -> Number:
         return np.clip(np.asarray(leaving, dtype=float), *self.leaving_range) - _ZERO_C
 
 
-def biquadratic(curve: tuple[float, ...], x: Any, y: Any) -> Any:
+def biquadratic(curve: tuple[float, ...], x: Number, y: Number) -> Number:
     """c1 + c2 x + c3 x^2 + c4 y + c5 y^2 + c6 x y, temperatures in degrees Celsius as the curves
     are published.
     """
@@ -147,12 +147,12 @@ def biquadratic(curve: tuple[float, ...], x: Any, y: Any) -> Any:
     easing="1/delta_degC",
 )
 def machine_from_table(
-    full_capacity: Any,
-    design_leaving: Any,
-    loads: Any,
-    currents: Any,
-    growth: Any = 0.0,
-    easing: Any = 0.0,
+    full_capacity: Number,
+    design_leaving: Number,
+    loads: Number,
+    currents: Number,
+    growth: Number = 0.0,
+    easing: Number = 0.0,
 ) -> TableMachine:
     """A machine by the part-load table of its sheet.
 
@@ -219,16 +219,16 @@ def machine_from_table(
     full_load_power="watt",
 )
 def machine_from_curves(
-    reference_capacity: Any,
-    reference_cop: Any,
+    reference_capacity: Number,
+    reference_cop: Number,
     capacity_curve: tuple[float, ...],
     power_curve: tuple[float, ...],
     load_curve: tuple[float, ...],
-    condenser_entering: Any,
-    leaving_from: Any,
-    leaving_to: Any,
+    condenser_entering: Number,
+    leaving_from: Number,
+    leaving_to: Number,
     least_load: float = 0.2,
-    full_load_power: Any = None,
+    full_load_power: Number | None = None,
 ) -> CurveMachine:
     """A machine by published curves.
 

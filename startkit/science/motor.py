@@ -6,9 +6,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 from startkit.errors import ScienceError
+from startkit.formula import Number
 from startkit.units import quantities
 
 _PRINTED = "EASA Electrical Engineering Handbook, starting characteristics (secondary)"
@@ -99,7 +99,7 @@ _HORSEPOWER = 745.69987158227022  # W, 550 ft lbf/s
 
 
 @quantities("dimensionless", current="ampere", full_load_current="ampere")
-def percent_full_load_current(current: Any, full_load_current: Any) -> Any:
+def percent_full_load_current(current: Number, full_load_current: Number) -> Number:
     """Line current as a part of the motor's full-load current.
 
     part = I / I_full_load
@@ -133,7 +133,7 @@ def percent_full_load_current(current: Any, full_load_current: Any) -> Any:
 
 
 @quantities("ampere", winding_current="ampere")
-def line_current(winding_current: Any) -> Any:
+def line_current(winding_current: Number) -> Number:
     """Line current of a motor whose windings are in delta.
 
     I = sqrt(3) I_winding
@@ -166,8 +166,11 @@ def starter(key: str) -> Starter:
     "ampere", locked_rotor_current="ampere", full_load_current="ampere", limit="dimensionless"
 )
 def expected_inrush(
-    locked_rotor_current: Any, kind: str, full_load_current: Any = None, limit: Any = None
-) -> Any:
+    locked_rotor_current: Number,
+    kind: str,
+    full_load_current: Number | None = None,
+    limit: Number | None = None,
+) -> Number:
     """Line current expected at standstill with a kind of starter.
 
     I = ratio I_locked_rotor; soft starter and drive: I = min(limit I_full_load, I_locked_rotor)
@@ -209,7 +212,7 @@ def expected_inrush(
 
 
 @quantities(("ampere", "ampere"), power="watt", voltage="volt")
-def locked_rotor_current(letter: str, power: Any, voltage: Any) -> tuple[Any, Any]:
+def locked_rotor_current(letter: str, power: Number, voltage: Number) -> tuple[Number, Number]:
     """Locked-rotor current that the nameplate's code letter allows, from and to.
 
     I = (kVA/hp) P[hp] / (sqrt(3) V)
@@ -249,7 +252,7 @@ def locked_rotor_current(letter: str, power: Any, voltage: Any) -> tuple[Any, An
 
 
 @quantities("second", inertia="kilogram*meter**2", speed="radian/second", torque="newton*meter")
-def acceleration_time(inertia: Any, speed: Any, torque: Any) -> Any:
+def acceleration_time(inertia: Number, speed: Number, torque: Number) -> Number:
     """Time from standstill to speed at a mean accelerating torque.
 
     t = J omega / T_mean  (in inch-pound units: Wk^2 n / (308 T))
@@ -286,7 +289,7 @@ def acceleration_time(inertia: Any, speed: Any, torque: Any) -> Any:
 
 
 @quantities("dimensionless", measured="second", expected="second")
-def acceleration_excess(measured: Any, expected: Any) -> Any:
+def acceleration_excess(measured: Number, expected: Number) -> Number:
     """By how much a run-up took longer than the sheet says.
 
     excess = t_measured / t_expected - 1

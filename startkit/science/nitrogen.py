@@ -6,9 +6,9 @@ Public functions take and return pint quantities; `Gas` is their plain SI body.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 from startkit.errors import ScienceError
+from startkit.formula import Value
 from startkit.units import quantities
 
 GAS_CONSTANT = 8.31446261815324  # J/mol K, CODATA
@@ -137,7 +137,7 @@ class Gas:
 
 
 @quantities("mole/meter**3", pressure="pascal", temperature="kelvin")
-def molar_density(pressure: Any, temperature: Any, trace: float = 0.0) -> Any:
+def molar_density(pressure: Value, temperature: Value, trace: float = 0.0) -> Value:
     """Molar density of nitrogen, alone or with a trace of refrigerant.
 
     p = rho R T (1 + B rho + C rho^2)

@@ -5,11 +5,11 @@ visit.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.units import quantities
 
 MOVED, NOT_MOVED, CANNOT_TELL = "moved", "not moved", "cannot tell"
@@ -31,10 +31,10 @@ class PumpComparison:
         What may have moved it; empty unless it moved.
     """
 
-    expected_low: Any
-    expected_high: Any
-    difference: Any
-    u_difference: Any
+    expected_low: Value
+    expected_high: Value
+    difference: Value
+    u_difference: Value
     outcome: str
     candidates: tuple[str, ...]
 
@@ -60,7 +60,7 @@ _SLOWER = (
     viscosity="meter**2/second",
 )
 def expected_speed(
-    baseline_speed: Any, baseline_viscosity: Any, viscosity: Any
+    baseline_speed: Value, baseline_viscosity: Value, viscosity: Value
 ) -> tuple[float, float]:
     """Range in which the pump's speed for the same differential should lie at another viscosity.
 
@@ -116,13 +116,13 @@ def expected_speed(
     tolerance="dimensionless",
 )
 def compare_pump_speed(
-    speed: Any,
-    baseline_speed: Any,
-    viscosity: Any,
-    baseline_viscosity: Any,
-    u_speed: Any,
-    u_viscosity: Any,
-    tolerance: Any = 0.05,
+    speed: Number,
+    baseline_speed: Number,
+    viscosity: Number,
+    baseline_viscosity: Number,
+    u_speed: Number,
+    u_viscosity: Number,
+    tolerance: Number = 0.05,
 ) -> PumpComparison:
     """Whether the speed for the set point has moved since the baseline, beyond what viscosity and
     instruments explain.

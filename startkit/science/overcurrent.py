@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number
 from startkit.science.ripple import Ripple
 
 # More readings in a row than this are looked at in coarser steps: a current seen above the trip at
@@ -202,7 +202,7 @@ class TripModel:
         )
 
     def survival(
-        self, levels: np.ndarray, dwell: np.ndarray, trip: np.ndarray, stretch: Any = 1.0
+        self, levels: np.ndarray, dwell: np.ndarray, trip: np.ndarray, stretch: Number = 1.0
     ) -> np.ndarray:
         """Chance of no trip for each draw: levels held for `dwell` [s] one after the other; trip
         and stretch of time by draw.

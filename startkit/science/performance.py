@@ -8,11 +8,11 @@ meter and by its heat capacity at the mean of inlet and outlet.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.science import refrigerant, water
 from startkit.science.water import WATER, Liquid
 from startkit.units import quantities
@@ -20,7 +20,7 @@ from startkit.units import quantities
 TON = 3516.8528420667  # W in a ton of refrigeration, 12 000 Btu/h
 
 
-def _positive(value: Any, what: str, where: str, remedy: str) -> Any:
+def _positive(value: Number, what: str, where: str, remedy: str) -> Number:
     """The value; zero or below is refused for a single value and not a number in a trend."""
     if np.ndim(value):
         return np.where(np.asarray(value) > 0, value, np.nan)
@@ -41,13 +41,13 @@ def _positive(value: Any, what: str, where: str, remedy: str) -> Any:
     pressure="pascal",
 )
 def cooling_capacity(
-    flow: Any,
-    entering: Any,
-    leaving: Any,
-    meter: Any = None,
+    flow: Value,
+    entering: Value,
+    leaving: Value,
+    meter: Value | None = None,
     of: Liquid = WATER,
-    pressure: Any = water.ATMOSPHERE,
-) -> Any:
+    pressure: Value = water.ATMOSPHERE,
+) -> Value:
     """Heat taken from the chilled water: Q = V rho(T_meter) cp(T_mean) (T_entering - T_leaving).
 
     Negative if the water leaves warmer than it enters.
@@ -98,13 +98,13 @@ def cooling_capacity(
     pressure="pascal",
 )
 def heat_rejected(
-    flow: Any,
-    entering: Any,
-    leaving: Any,
-    meter: Any = None,
+    flow: Value,
+    entering: Value,
+    leaving: Value,
+    meter: Value | None = None,
     of: Liquid = WATER,
-    pressure: Any = water.ATMOSPHERE,
-) -> Any:
+    pressure: Value = water.ATMOSPHERE,
+) -> Value:
     """Heat given to the condenser water: Q = V rho(T_meter) cp(T_mean) (T_leaving - T_entering).
 
     Parameters are those of `cooling_capacity`.
@@ -122,7 +122,9 @@ def heat_rejected(
 @quantities(
     "watt", input_power="watt", motor_efficiency="dimensionless", gear_efficiency="dimensionless"
 )
-def shaft_power(input_power: Any, motor_efficiency: Any = 1.0, gear_efficiency: Any = 1.0) -> Any:
+def shaft_power(
+    input_power: Number, motor_efficiency: Number = 1.0, gear_efficiency: Number = 1.0
+) -> Number:
     """Power that reaches the refrigerant of an open-drive machine: W = P eta_motor eta_gear.
 
     A hermetic machine's motor is cooled by the refrigerant: use its input power as it is.
@@ -161,9 +163,9 @@ class HeatBalance:
         Residual over the mean of heat in and heat out [dimensionless]; AHRI 550/590 since 2011.
     """
 
-    residual: Any
-    condenser_basis: Any
-    mean_basis: Any
+    residual: Value
+    condenser_basis: Value
+    mean_basis: Value
 
 
 @quantities(
@@ -173,7 +175,9 @@ class HeatBalance:
     power="watt",
     other="watt",
 )
-def heat_balance(evaporator: Any, condenser: Any, power: Any, other: Any = 0.0) -> HeatBalance:
+def heat_balance(
+    evaporator: Number, condenser: Number, power: Number, other: Number = 0.0
+) -> HeatBalance:
     """Heat balance: residual = Q_evap + W + other - Q_cond; over Q_cond, and over the mean of in
     and out.
 
@@ -208,7 +212,7 @@ def heat_balance(evaporator: Any, condenser: Any, power: Any, other: Any = 0.0) 
 
 
 @quantities("dimensionless", power="watt", capacity="watt")
-def specific_power(power: Any, capacity: Any) -> Any:
+def specific_power(power: Number, capacity: Number) -> Number:
     """Input power per capacity [kW/kW]; `.to("kilowatt/ton_cooling")` gives kW/ton.
 
     Parameters
@@ -239,7 +243,7 @@ def specific_power(power: Any, capacity: Any) -> Any:
 
 
 @quantities("dimensionless", power="watt", capacity="watt")
-def cop(power: Any, capacity: Any) -> Any:
+def cop(power: Number, capacity: Number) -> Number:
     """Coefficient of performance: capacity over input power.
 
     Parameters
@@ -263,7 +267,7 @@ def cop(power: Any, capacity: Any) -> Any:
 
 
 @quantities("delta_degC", evaporator_pressure="pascal", condenser_pressure="pascal")
-def lift(fluid: str, evaporator_pressure: Any, condenser_pressure: Any) -> Any:
+def lift(fluid: str, evaporator_pressure: Number, condenser_pressure: Number) -> Number:
     """Lift: saturation temperature at condenser pressure less that at evaporator pressure (dew
     points).
 
@@ -282,7 +286,7 @@ def lift(fluid: str, evaporator_pressure: Any, condenser_pressure: Any) -> Any:
 
 
 @quantities("dimensionless", evaporator_pressure="pascal", condenser_pressure="pascal")
-def pressure_ratio(evaporator_pressure: Any, condenser_pressure: Any) -> Any:
+def pressure_ratio(evaporator_pressure: Number, condenser_pressure: Number) -> Number:
     """Absolute condenser pressure over absolute evaporator pressure.
 
     Parameters
@@ -321,8 +325,8 @@ class NonCondensables:
         T_sat(p_condenser) - T [temperature difference].
     """
 
-    excess_pressure: Any
-    equivalent: Any
+    excess_pressure: Value
+    equivalent: Value
 
 
 @quantities(
@@ -330,7 +334,7 @@ class NonCondensables:
     pressure="pascal",
     temperature="kelvin",
 )
-def non_condensables(fluid: str, pressure: Any, temperature: Any) -> NonCondensables:
+def non_condensables(fluid: str, pressure: Number, temperature: Number) -> NonCondensables:
     """Excess of condenser pressure over the refrigerant's own saturation pressure, a candidate for
     air or nitrogen.
 
@@ -362,7 +366,9 @@ def non_condensables(fluid: str, pressure: Any, temperature: Any) -> NonCondensa
     evaporator_saturation="kelvin",
     condenser_saturation="kelvin",
 )
-def carnot_fraction(cop: Any, evaporator_saturation: Any, condenser_saturation: Any) -> Any:
+def carnot_fraction(
+    cop: Number, evaporator_saturation: Number, condenser_saturation: Number
+) -> Number:
     """COP over that of the reversed Carnot cycle between the two saturation temperatures: COP (T_c
     - T_e) / T_e.
 
@@ -388,12 +394,12 @@ def carnot_fraction(cop: Any, evaporator_saturation: Any, condenser_saturation: 
 )
 def refrigerant_flow(
     fluid: str,
-    capacity: Any,
-    evaporator_pressure: Any,
-    suction_temperature: Any,
-    condenser_pressure: Any,
-    liquid_temperature: Any,
-) -> Any:
+    capacity: Number,
+    evaporator_pressure: Number,
+    suction_temperature: Number,
+    condenser_pressure: Number,
+    liquid_temperature: Number,
+) -> Number:
     """Refrigerant mass flow of a machine without economiser: m = Q_evap / (h_suction - h_liquid).
 
     Parameters

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from startkit.errors import ReadingError, ScienceError
+from startkit.formula import Number, Value
 from startkit.science.steadiness import hunting
 from startkit.units import quantities
 
 
-def _series(time: Any, values: Any, where: str) -> tuple[np.ndarray, np.ndarray]:
+def _series(time: Number, values: Number, where: str) -> tuple[np.ndarray, np.ndarray]:
     """Both columns, checked."""
     clock, series = np.atleast_1d(np.asarray(time, float)), np.atleast_1d(np.asarray(values, float))
     if clock.size != series.size:
@@ -101,28 +101,28 @@ class PreLube:
         [time] spent below the trip after the set point was first reached.
     """
 
-    time_to_set_point: Any
-    u_time_to_set_point: Any
-    settling_time: Any
-    highest: Any
-    overshoot: Any
-    overshoot_fraction: Any
-    mean: Any
-    u_mean: Any
-    standard_deviation: Any
+    time_to_set_point: Value
+    u_time_to_set_point: Value
+    settling_time: Value
+    highest: Value
+    overshoot: Value
+    overshoot_fraction: Value
+    mean: Value
+    u_mean: Value
+    standard_deviation: Value
     samples: int
     effective_samples: float
-    slope: Any
-    u_slope: Any
-    steady_from: Any
+    slope: Value
+    u_slope: Value
+    steady_from: Value
     settled: bool
-    hunting_period: Any
-    hunting_amplitude: Any
-    minimum: Any
-    minimum_at: Any
-    margin: Any
+    hunting_period: Value
+    hunting_amplitude: Value
+    minimum: Value
+    minimum_at: Value
+    margin: Value
     margin_in_sd: float | None
-    time_below_trip: Any
+    time_below_trip: Value
 
 
 _PRE_LUBE_UNITS = {
@@ -158,13 +158,13 @@ _PRE_LUBE_UNITS = {
     hold="second",
 )
 def analyse_pre_lube(
-    time: Any,
-    differential: Any,
-    pump_start: Any,
-    set_point: Any,
-    trip: Any = None,
-    band: Any = 0.05,
-    hold: Any = None,
+    time: Value,
+    differential: Value,
+    pump_start: Value,
+    set_point: Value,
+    trip: Value = None,
+    band: Value = 0.05,
+    hold: Value = None,
 ) -> PreLube:
     """Time to set point, overshoot, settling, steadiness, hunting, and margin to the trip.
 
@@ -332,7 +332,7 @@ def time_below(clock: np.ndarray, series: np.ndarray, level: float) -> float:
 
 
 @quantities(("pascal", "pascal"), time="second", differential="pascal", tripped="second")
-def value_at_trip(time: Any, differential: Any, tripped: Any) -> tuple[float, float]:
+def value_at_trip(time: Number, differential: Number, tripped: Number) -> tuple[float, float]:
     """Differential at the moment of the trip, from a trend taken while it was lowered.
 
     dp(t) by interpolation; u = |d(dp)/dt| dt / sqrt(12): the trip fell somewhere between two
@@ -394,13 +394,13 @@ class CoastDown:
         False: the record ends while the differential still stands.
     """
 
-    coast_down_time: Any
-    minimum: Any
-    minimum_at: Any
-    margin: Any
-    time_below: Any
+    coast_down_time: Value
+    minimum: Value
+    minimum_at: Value
+    margin: Value
+    time_below: Value
     stood: bool | None
-    post_lube_time: Any
+    post_lube_time: Value
     post_lube_ended: bool
 
 
@@ -420,7 +420,7 @@ class CoastDown:
     least="pascal",
 )
 def analyse_coast_down(
-    time: Any, differential: Any, stopped: Any, at_rest: Any, least: Any = None
+    time: Value, differential: Value, stopped: Value, at_rest: Value, least: Value = None
 ) -> CoastDown:
     """Oil differential from the stop of the motor until the shaft stands, and after.
 

@@ -7,11 +7,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.science.loop import leaving_and_heat
 from startkit.science.overcurrent import INTERVAL, TripModel, bare
 from startkit.science.ripple import Ripple
@@ -42,9 +43,9 @@ _STEPS = 80
 class Machine(Protocol):
     """What a machine cools and draws under a limit; see `machine_curve`."""
 
-    def capacity(self, limit: Any, leaving: Any) -> Any: ...
-    def current(self, limit: Any, leaving: Any) -> Any: ...
-    def full_vane_current(self, leaving: Any) -> Any: ...
+    def capacity(self, limit: Number, leaving: Number) -> Number: ...
+    def current(self, limit: Number, leaving: Number) -> Number: ...
+    def full_vane_current(self, leaving: Number) -> Number: ...
 
 
 @dataclass(frozen=True)
@@ -59,16 +60,16 @@ class Plan:
     reason in words.
     """
 
-    limit: Any
-    time: Any
-    time_low: Any
-    time_high: Any
-    probability: Any
-    probability_low: Any
-    probability_high: Any
-    proposed: Any
-    hold: Any
-    ramp: Any
+    limit: Value
+    time: Value
+    time_low: Value
+    time_high: Value
+    probability: Value
+    probability_low: Value
+    probability_high: Value
+    proposed: Value
+    hold: Value
+    ramp: Value
     why: str
 
 
@@ -180,23 +181,23 @@ def _cut(spent: np.ndarray, horizon: float) -> np.ndarray:
 def plan(
     machine: Machine,
     ripple: Ripple,
-    start: Any,
-    target: Any,
-    heat_capacity: Any,
-    load: Any,
-    trip: Any,
-    risk: Any = 0.01,
-    delay: Any = 0.0,
-    u_trip: Any = 0.0,
-    u_heat_capacity: Any = 0.0,
-    u_load: Any = 0.0,
-    u_capacity: Any = 0.0,
-    flow_capacity: Any = None,
-    conductance: Any = 0.0,
-    ambient: Any = 293.15,
-    horizon: Any = 6 * 3600.0,
+    start: Value,
+    target: Value,
+    heat_capacity: Value,
+    load: Value,
+    trip: Value,
+    risk: Value = 0.01,
+    delay: Value = 0.0,
+    u_trip: Value = 0.0,
+    u_heat_capacity: Value = 0.0,
+    u_load: Value = 0.0,
+    u_capacity: Value = 0.0,
+    flow_capacity: Value = None,
+    conductance: Value = 0.0,
+    ambient: Value = 293.15,
+    horizon: Value = 6 * 3600.0,
     limits: Sequence[float] = LIMITS,
-    ramp: Any = RAMP,
+    ramp: Value = RAMP,
     seed: int = 0,
 ) -> Plan:
     """What each current limit would cost in time and risk, and which to set.

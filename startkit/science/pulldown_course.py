@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
+from startkit.formula import Number, Value
 from startkit.science.loop import Course, pull_down
 from startkit.science.loop_estimate import LoopEstimate
 from startkit.science.pulldown import RAMP, Machine, _descend, _Loop, _quantiles
@@ -18,9 +18,9 @@ from startkit.units import quantities
 class Remaining:
     """Time still to go to set point, with its 90 % interval; infinite: not at this limit."""
 
-    time: Any
-    low: Any
-    high: Any
+    time: Value
+    low: Value
+    high: Value
 
 
 @quantities(
@@ -39,17 +39,17 @@ class Remaining:
 )
 def planned_course(
     machine: Machine,
-    limit: Any,
-    start: Any,
-    target: Any,
-    heat_capacity: Any,
-    load: Any,
-    hold: Any = math.inf,
-    ramp: Any = RAMP,
-    flow_capacity: Any = None,
-    conductance: Any = 0.0,
-    ambient: Any = 293.15,
-    horizon: Any = 6 * 3600.0,
+    limit: Value,
+    start: Value,
+    target: Value,
+    heat_capacity: Value,
+    load: Value,
+    hold: Value = math.inf,
+    ramp: Value = RAMP,
+    flow_capacity: Value = None,
+    conductance: Value = 0.0,
+    ambient: Value = 293.15,
+    horizon: Value = 6 * 3600.0,
 ) -> Course:
     """The planned course of temperatures at one limit, held and then given back over a ramp, by the
     differential equation.
@@ -110,15 +110,15 @@ def planned_course(
 )
 def time_to_go(
     machine: Machine,
-    limit: Any,
-    now: Any,
-    target: Any,
+    limit: Value,
+    now: Value,
+    target: Value,
     seen: LoopEstimate,
-    u_capacity: Any = 0.0,
-    flow_capacity: Any = None,
-    conductance: Any = 0.0,
-    ambient: Any = 293.15,
-    horizon: Any = 6 * 3600.0,
+    u_capacity: Value = 0.0,
+    flow_capacity: Value = None,
+    conductance: Value = 0.0,
+    ambient: Value = 293.15,
+    horizon: Value = 6 * 3600.0,
     seed: int = 0,
 ) -> Remaining:
     """Time still to go to set point, with the loop as it was estimated from the pull-down seen so
@@ -167,7 +167,7 @@ def time_to_go(
     return Remaining(middle, low, high)
 
 
-def _plain(value: Any) -> float:
+def _plain(value: Number) -> float:
     return (
         float(value.to_base_units().magnitude) if hasattr(value, "to_base_units") else float(value)
     )

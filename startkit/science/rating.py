@@ -11,11 +11,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.units import quantities
 
 LABORATORY = "laboratory tolerance, AHRI 550/590 Table 11 (from memory; check against the standard)"
@@ -56,7 +56,7 @@ def _load_and_range(load: float, design_range: float, where: str) -> tuple[float
 
 
 @quantities("dimensionless", load="dimensionless", design_range="delta_degC")
-def tolerance_performance(load: float, design_range: Any) -> float:
+def tolerance_performance(load: float, design_range: Value) -> float:
     """Laboratory tolerance on capacity and efficiency (Tol1): 0.105 - 0.07 L + 0.15 / (dT L), dT in
     °F.
 
@@ -82,7 +82,7 @@ def tolerance_performance(load: float, design_range: Any) -> float:
 
 
 @quantities("dimensionless", design_range="delta_degC")
-def tolerance_integrated(design_range: Any) -> float:
+def tolerance_integrated(design_range: Value) -> float:
     """Laboratory tolerance on IPLV and NPLV (Tol2): 0.065 + 0.35 / dT, dT in °F.
 
     Parameters
@@ -97,7 +97,7 @@ def tolerance_integrated(design_range: Any) -> float:
 
 
 @quantities("dimensionless", load="dimensionless", design_range="delta_degC")
-def tolerance_heat_balance(load: float, design_range: Any) -> float:
+def tolerance_heat_balance(load: float, design_range: Value) -> float:
     """Laboratory tolerance on the heat balance, mean basis (Tol4): 0.074 - 0.049 L + 0.105 / (dT
     L), dT in °F.
 
@@ -113,7 +113,7 @@ def tolerance_heat_balance(load: float, design_range: Any) -> float:
 
 
 @quantities("dimensionless", load="dimensionless", full_capacity="watt", least_capacity="watt")
-def degradation(load: float, full_capacity: Any, least_capacity: Any) -> float:
+def degradation(load: float, full_capacity: Value, least_capacity: Value) -> float:
     """Degradation factor of a machine that cannot unload to a point: CD = 1.130 - 0.130 LF.
 
     LF = load x full-load capacity / least capacity at that condition. kW/ton is multiplied by CD,
@@ -170,7 +170,7 @@ class PartLoadValue:
         ``"harmonic"`` (power over capacity) or ``"arithmetic"`` (COP).
     """
 
-    value: Any
+    value: Value
     points: tuple[RatedPoint, ...]
     form: str
 
@@ -182,7 +182,7 @@ class PartLoadValue:
     least_load="dimensionless",
 )
 def part_load_value(
-    loads: Sequence[float], figures: Any, form: str, least_load: float | None = None
+    loads: Sequence[float], figures: Value, form: str, least_load: float | None = None
 ) -> PartLoadValue:
     """IPLV or NPLV from the points measured.
 
@@ -275,7 +275,7 @@ def _rated_point(
 
 
 @quantities("kelvin", load="dimensionless", design_entering="kelvin")
-def nplv_condenser_temperature(load: float, design_entering: Any) -> Any:
+def nplv_condenser_temperature(load: float, design_entering: Number) -> Number:
     """Entering condenser water for NPLV: straight from the selection's at full load to 65 °F at
     half load, then 65 °F.
 
@@ -305,7 +305,7 @@ _K = "delta_degC"
 
 
 @quantities("dimensionless", leaving_condenser="kelvin", leaving_evaporator="kelvin")
-def adjustment_factor(leaving_condenser: Any, leaving_evaporator: Any) -> float:
+def adjustment_factor(leaving_condenser: Value, leaving_evaporator: Value) -> float:
     """Kadj of ASHRAE 90.1 for a centrifugal machine selected away from standard conditions: Kadj =
     A B.
 

@@ -11,11 +11,11 @@ from __future__ import annotations
 
 import functools
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.science import refrigerant_states as states
 from startkit.science.refrigerant_data import SAFETY_SOURCE, TABLE, Refrigerant, find
 from startkit.science.refrigerant_states import SaturationCurve
@@ -131,14 +131,14 @@ def _quality(phase: str) -> float:
     return _QUALITY[phase]
 
 
-def _saturation_temperature(fluid: str, pressure: Any, quality: float, where: str) -> Any:
+def _saturation_temperature(fluid: str, pressure: Value, quality: float, where: str) -> Value:
     if np.ndim(pressure):
         return states.saturation_curve(find(fluid).name, quality).temperature(pressure)
     return states.saturation_temperature(find(fluid), pressure, quality, where)
 
 
 @quantities("pascal", temperature="kelvin")
-def saturation_pressure(fluid: str, temperature: Any, phase: str = "dew") -> Any:
+def saturation_pressure(fluid: str, temperature: Value, phase: str = "dew") -> Value:
     """Saturation pressure.
 
     Parameters
@@ -170,7 +170,7 @@ def saturation_pressure(fluid: str, temperature: Any, phase: str = "dew") -> Any
 
 
 @quantities("kelvin", pressure="pascal")
-def dew_temperature(fluid: str, pressure: Any) -> Any:
+def dew_temperature(fluid: str, pressure: Number) -> Number:
     """Temperature at which vapour is saturated at absolute `pressure`.
 
     Parameters
@@ -197,7 +197,7 @@ def dew_temperature(fluid: str, pressure: Any) -> Any:
 
 
 @quantities("kelvin", pressure="pascal")
-def bubble_temperature(fluid: str, pressure: Any) -> Any:
+def bubble_temperature(fluid: str, pressure: Number) -> Number:
     """Temperature at which liquid is saturated at absolute `pressure`.
 
     Parameters are those of `dew_temperature`.
@@ -208,7 +208,7 @@ def bubble_temperature(fluid: str, pressure: Any) -> Any:
 
 
 @quantities("delta_degC", pressure="pascal", temperature="kelvin")
-def superheat(fluid: str, pressure: Any, temperature: Any) -> Any:
+def superheat(fluid: str, pressure: Number, temperature: Number) -> Number:
     """Superheat of suction or discharge gas: T - T_dew(p); negative if the reading lies below the
     dew point.
 
@@ -232,7 +232,7 @@ def superheat(fluid: str, pressure: Any, temperature: Any) -> Any:
 
 
 @quantities("delta_degC", pressure="pascal", temperature="kelvin")
-def subcooling(fluid: str, pressure: Any, temperature: Any) -> Any:
+def subcooling(fluid: str, pressure: Number, temperature: Number) -> Number:
     """Subcooling of liquid: T_bubble(p) - T; negative if the reading lies above the bubble point.
 
     Parameters
@@ -251,14 +251,14 @@ def subcooling(fluid: str, pressure: Any, temperature: Any) -> Any:
 # --- vapour and liquid ----------------------------------------------------------------------------
 
 
-def _property(prop: str, fluid: str, pressure: Any, temperature: Any, quality: float) -> Any:
+def _property(prop: str, fluid: str, pressure: Value, temperature: Value, quality: float) -> Value:
     if np.ndim(pressure) or np.ndim(temperature):
         return states.surface(find(fluid).name, quality)(prop, pressure, temperature)
     return states.single_phase(find(fluid), prop, pressure, temperature, quality, "refrigerant")
 
 
 @quantities("joule/kilogram", pressure="pascal", temperature="kelvin")
-def enthalpy(fluid: str, pressure: Any, temperature: Any) -> Any:
+def enthalpy(fluid: str, pressure: Number, temperature: Number) -> Number:
     """Specific enthalpy of vapour.
 
     Valid from 3 K below the dew point (continued as metastable vapour, so that a sensor's
@@ -285,7 +285,7 @@ def enthalpy(fluid: str, pressure: Any, temperature: Any) -> Any:
 
 
 @quantities("joule/kilogram/kelvin", pressure="pascal", temperature="kelvin")
-def entropy(fluid: str, pressure: Any, temperature: Any) -> Any:
+def entropy(fluid: str, pressure: Number, temperature: Number) -> Number:
     """Specific entropy of vapour; range as for `enthalpy` [energy/mass/temperature].
 
     Parameters are those of `enthalpy`.
@@ -296,7 +296,7 @@ def entropy(fluid: str, pressure: Any, temperature: Any) -> Any:
 
 
 @quantities("kilogram/meter**3", pressure="pascal", temperature="kelvin")
-def density(fluid: str, pressure: Any, temperature: Any) -> Any:
+def density(fluid: str, pressure: Number, temperature: Number) -> Number:
     """Density of vapour; range as for `enthalpy` [mass/volume].
 
     Parameters are those of `enthalpy`.
@@ -307,7 +307,7 @@ def density(fluid: str, pressure: Any, temperature: Any) -> Any:
 
 
 @quantities("meter/second", pressure="pascal", temperature="kelvin")
-def sound_speed(fluid: str, pressure: Any, temperature: Any) -> Any:
+def sound_speed(fluid: str, pressure: Number, temperature: Number) -> Number:
     """Speed of sound in vapour (the machine Mach number is tip speed over this at suction)
     [length/time].
 
@@ -319,7 +319,7 @@ def sound_speed(fluid: str, pressure: Any, temperature: Any) -> Any:
 
 
 @quantities("joule/kilogram", pressure="pascal", temperature="kelvin")
-def liquid_enthalpy(fluid: str, pressure: Any, temperature: Any) -> Any:
+def liquid_enthalpy(fluid: str, pressure: Number, temperature: Number) -> Number:
     """Specific enthalpy of liquid, from 3 K above the bubble point to 40 K of subcooling
     [energy/mass].
 
@@ -348,9 +348,9 @@ class Dome:
         Enthalpy on the bubble and on the dew line [energy/mass].
     """
 
-    pressure: Any
-    liquid: Any
-    vapour: Any
+    pressure: Value
+    liquid: Value
+    vapour: Value
 
 
 @quantities(
@@ -358,7 +358,7 @@ class Dome:
     coldest="kelvin",
     hottest="kelvin",
 )
-def dome(fluid: str, coldest: Any = 253.15, hottest: Any = 343.15, points: int = 60) -> Dome:
+def dome(fluid: str, coldest: Number = 253.15, hottest: Number = 343.15, points: int = 60) -> Dome:
     """Bubble and dew line of a refrigerant between two saturation temperatures.
 
     Parameters

@@ -15,11 +15,11 @@ from __future__ import annotations
 
 import functools
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.science import refrigerant_tables as tables
 from startkit.science.refrigerant_data import Refrigerant, find
 from startkit.science.refrigerant_tables import (
@@ -148,16 +148,16 @@ class SaturationCurve:
     refrigerant: Refrigerant
     quality: float
     ends: tuple[float, float]
-    _to_temperature: Any
-    _to_log_pressure: Any
+    _to_temperature: Value
+    _to_log_pressure: Value
 
-    def temperature(self, pressure: Any) -> np.ndarray:
+    def temperature(self, pressure: Number) -> np.ndarray:
         """Saturation temperature [K] at `pressure` [Pa]."""
         pressure = np.asarray(pressure, float)
         with np.errstate(divide="ignore", invalid="ignore"):
             return -1.0 / self._to_temperature(np.log(np.where(pressure > 0, pressure, np.nan)))
 
-    def pressure(self, temperature: Any) -> np.ndarray:
+    def pressure(self, temperature: Number) -> np.ndarray:
         """Saturation pressure [Pa] at `temperature` [K]."""
         temperature = np.asarray(temperature, float)
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -203,7 +203,7 @@ class Surface:
     def __post_init__(self) -> None:
         object.__setattr__(self, "_splines", {})
 
-    def spline(self, prop: str) -> Any:
+    def spline(self, prop: str) -> Value:
         """The spline of one property, of ln rho for density; laid when it is first asked for."""
         splines = self.__dict__["_splines"]
         if prop not in splines:
@@ -219,7 +219,7 @@ class Surface:
             )
         return splines[prop]
 
-    def away(self, pressure: Any, temperature: Any) -> np.ndarray:
+    def away(self, pressure: Number, temperature: Number) -> np.ndarray:
         """Superheat (vapour) or subcooling (liquid) [K]; not a number outside the surface."""
         gap = np.asarray(temperature, float) - self.curve.temperature(pressure)
         gap = gap if self.curve.quality else -gap
@@ -230,7 +230,7 @@ class Surface:
         value = float(self.spline(prop).ev(np.log(pressure), away))
         return float(np.exp(value)) if prop == "rho" else value
 
-    def at(self, prop: str, pressure: Any, away: Any, slope: bool = False) -> np.ndarray:
+    def at(self, prop: str, pressure: Value, away: Value, slope: bool = False) -> np.ndarray:
         """One property at `pressure` [Pa] and distance `away` [K], or its slope along `away`."""
         pressure, away = np.broadcast_arrays(np.asarray(pressure, float), np.asarray(away, float))
         log_p = np.log(np.where(pressure > 0, pressure, np.nan))
@@ -241,7 +241,7 @@ class Surface:
         values = np.where(known, values, np.nan)
         return values if slope or prop != "rho" else np.exp(values)
 
-    def __call__(self, prop: str, pressure: Any, temperature: Any) -> np.ndarray:
+    def __call__(self, prop: str, pressure: Number, temperature: Number) -> np.ndarray:
         """One property at `pressure` [Pa] and `temperature` [K]."""
         return self.at(prop, pressure, self.away(pressure, temperature))
 

@@ -12,11 +12,11 @@ from __future__ import annotations
 import functools
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.units import quantities
 
 FEWEST = 60  # readings in a trend before its correlation can be told
@@ -39,12 +39,12 @@ class Ripple:
     data leave open: one row for each possible ripple with offset, sigma, correlation, amplitude.
     """
 
-    offset: Any
-    sigma: Any
+    offset: Value
+    sigma: Value
     correlation: float
-    amplitude: Any
-    period: Any
-    interval: Any
+    amplitude: Value
+    period: Value
+    interval: Value
     count: int
     effective: float
     draws: np.ndarray
@@ -60,7 +60,9 @@ _FIELDS = {
 
 
 @quantities(_FIELDS, current="dimensionless", interval="second", level="dimensionless")
-def ripple_from_trend(current: Any, interval: Any, level: Any = None, seed: int = 0) -> Ripple:
+def ripple_from_trend(
+    current: Number, interval: Number, level: Number | None = None, seed: int = 0
+) -> Ripple:
     """The ripple of a current that is held at one level, from its trend.
 
     x_t = c + r x_(t-1) + a cos(w t) + b sin(w t) + e;  sigma = s_e / sqrt(1 - r^2);
@@ -123,7 +125,12 @@ def ripple_from_trend(current: Any, interval: Any, level: Any = None, seed: int 
 
 @quantities(_FIELDS, low="dimensionless", high="dimensionless", interval="second")
 def ripple_from_range(
-    low: Any, high: Any, looks: int, interval: Any, level: Any = None, seed: int = 0
+    low: Number,
+    high: Number,
+    looks: int,
+    interval: Number,
+    level: Number | None = None,
+    seed: int = 0,
 ) -> Ripple:
     """The ripple from the lowest and highest current seen, if no trend is to be had.
 

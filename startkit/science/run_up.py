@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.units import quantities
 
 AT_SPEED = 0.95  # of the settled speed (own default)
@@ -40,15 +40,15 @@ class RunUp:
         Highest current in a short peak where the starter changed over [A].
     """
 
-    peak: Any
-    settled: Any
-    time: Any
-    u_time: Any
+    peak: Value
+    settled: Value
+    time: Value
+    u_time: Value
     found_by: str
-    oil_lowest: Any
-    oil_lowest_at: Any
+    oil_lowest: Value
+    oil_lowest_at: Value
     rows: int
-    change_over: Any = None
+    change_over: Value = None
 
 
 @quantities(
@@ -68,11 +68,11 @@ class RunUp:
     start="second",
 )
 def analyse_run_up(
-    time: Any,
-    currents: Any,
-    speed: Any = None,
-    oil: Any = None,
-    start: Any = 0.0,
+    time: Value,
+    currents: Value,
+    speed: Value = None,
+    oil: Value = None,
+    start: Value = 0.0,
     switches_over: bool = False,
 ) -> RunUp:
     """Peak and settled current, time to speed and the oil's worst moment of one recorded start.
@@ -163,7 +163,7 @@ def _stands_out(t: np.ndarray, y: np.ndarray, i: int) -> bool:
     return len(sides) == 2 and bool(y[i] > RISE * max(sides))
 
 
-def _picked(values: Any, keep: np.ndarray) -> np.ndarray | None:
+def _picked(values: Number, keep: np.ndarray) -> np.ndarray | None:
     """The readings after the start; None if the column was not read at all."""
     if values is None:
         return None
@@ -171,7 +171,7 @@ def _picked(values: Any, keep: np.ndarray) -> np.ndarray | None:
     return None if np.isnan(picked).all() else picked
 
 
-def _by_phase(what: Any, amperes: np.ndarray) -> np.ndarray:
+def _by_phase(what: Value, amperes: np.ndarray) -> np.ndarray:
     return np.array([np.nan if np.isnan(row).all() else float(what(row)) for row in amperes])
 
 

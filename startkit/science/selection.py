@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pint
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.units import Q, quantities
 
 # largest change of specific power for conditions that differ, before the comparison is refused
@@ -21,7 +21,9 @@ CORRECTION_LIMIT = 0.15
 MOST_LOAD = 1.1  # of available capacity: no curve was fitted beyond
 
 
-def interpolate(load: Any, loads: Sequence[Any] | Any, values: Sequence[Any] | Any) -> Any:
+def interpolate(
+    load: Value, loads: Sequence[Value] | Value, values: Sequence[Value] | Value
+) -> Value:
     """Value of a part-load table at a load: the straight line between the rows either side, never
     beyond them.
 
@@ -69,7 +71,7 @@ def interpolate(load: Any, loads: Sequence[Any] | Any, values: Sequence[Any] | A
     return found if unit is None else Q(found, unit)
 
 
-def _bare(values: Any) -> tuple[str | None, np.ndarray]:
+def _bare(values: Value) -> tuple[str | None, np.ndarray]:
     """Base unit and bare numbers of quantities, a list of quantities, or numbers."""
     if isinstance(values, pint.Quantity):
         base = values.to_base_units()
@@ -89,7 +91,7 @@ def _bare(values: Any) -> tuple[str | None, np.ndarray]:
     selected_condenser="kelvin",
 )
 def lift_correction(
-    evaporator: Any, condenser: Any, selected_evaporator: Any, selected_condenser: Any
+    evaporator: Value, condenser: Value, selected_evaporator: Value, selected_condenser: Value
 ) -> float:
     """Factor on the selection's kW/ton for another lift, at an unchanged share of Carnot.
 
@@ -131,7 +133,7 @@ def lift_correction(
 
 
 @quantities("dimensionless", load="dimensionless", lift="delta_degC", line_lifts="delta_degC")
-def surge_margin(load: Any, lift: Any, line_loads: Sequence[float], line_lifts: Any) -> Any:
+def surge_margin(load: Value, lift: Value, line_loads: Sequence[float], line_lifts: Value) -> Value:
     """Distance to the sheet's surge line at the load found: (lift of the line - lift) / lift of the
     line.
 
@@ -215,10 +217,10 @@ class Expected:
         One sentence for each temperature outside the fitted range.
     """
 
-    power: Any
-    specific_power: Any
-    available: Any
-    load: Any
+    power: Value
+    specific_power: Value
+    available: Value
+    load: Value
     warnings: tuple[str, ...] = ()
 
 
@@ -234,7 +236,7 @@ class Expected:
     entering="kelvin",
 )
 def expected_power(
-    curves: Curves, capacity: Any, leaving: Any, entering: Any, normalised: bool = True
+    curves: Curves, capacity: Value, leaving: Value, entering: Value, normalised: bool = True
 ) -> Expected:
     """Input power that the curves expect at a capacity and two water temperatures.
 
@@ -279,11 +281,11 @@ def expected_power(
     return Expected(power, power / capacity, available, load, _outside(curves, x, y))
 
 
-def _biquadratic(c: Sequence[float], x: Any, y: Any) -> Any:
+def _biquadratic(c: Sequence[float], x: Number, y: Number) -> Number:
     return c[0] + c[1] * x + c[2] * x * x + c[3] * y + c[4] * y * y + c[5] * x * y
 
 
-def _quadratic(c: Sequence[float], p: Any) -> Any:
+def _quadratic(c: Sequence[float], p: Number) -> Number:
     return c[0] + c[1] * p + c[2] * p * p
 
 

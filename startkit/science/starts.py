@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from startkit.errors import ScienceError
+from startkit.formula import Value
 from startkit.units import quantities
 
 SOURCE = "NEMA MG 10 Table 2-3, design A and B motors (secondary)"
@@ -50,8 +50,8 @@ class StartLimits:
     the table's conditions.
     """
 
-    per_hour: Any
-    rest: Any
+    per_hour: Value
+    rest: Value
     outside_conditions: bool
 
 
@@ -61,7 +61,7 @@ class NextStart:
     itself.
     """
 
-    at: Any
+    at: Value
     rule: str
     by_rule: dict[str, float]
 
@@ -69,7 +69,7 @@ class NextStart:
 @quantities(
     {"per_hour": "dimensionless", "rest": "second"}, power="watt", load_inertia="kilogram*meter**2"
 )
-def allowable_starts(power: Any, poles: int, load_inertia: Any) -> StartLimits:
+def allowable_starts(power: Value, poles: int, load_inertia: Value) -> StartLimits:
     """Starts an hour and least time at rest by the table of NEMA MG 10.
 
     starts per hour <= min(A, B / load Wk^2);  time at rest >= C
@@ -139,9 +139,9 @@ def _strictest(horsepower: float, poles: int) -> tuple[float, float, float]:
 def earliest_next_start(
     starts: Sequence[float],
     stops: Sequence[float],
-    start_to_start: Any = None,
-    stop_to_start: Any = None,
-    starts_per_hour: Any = None,
+    start_to_start: Value = None,
+    stop_to_start: Value = None,
+    starts_per_hour: Value = None,
 ) -> NextStart:
     """When the next start may come, from the starts and stops so far.
 

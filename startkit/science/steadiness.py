@@ -10,23 +10,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pint
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 
 GUARD = 2.0  # standard uncertainties of the slope that must fit inside its tolerance
 LEAST, GAP = 30, 0.1  # readings in a window; longest gap between them as a share of it
 PERIODS = 2.0  # hunting periods a window must span
 
 
-def _plain(values: Any) -> Any:
+def _plain(values: Number) -> Number:
     return values.to_base_units().magnitude if isinstance(values, pint.Quantity) else values
 
 
-def _seconds(time: Any) -> np.ndarray:
+def _seconds(time: Number) -> np.ndarray:
     seconds = np.asarray(_plain(time), float)
     if seconds.ndim != 1 or seconds.size < 2 or not (np.diff(seconds) > 0).all():
         raise ScienceError(
@@ -64,7 +64,7 @@ class Moving:
     lag_one: np.ndarray
 
 
-def moving(time: Any, values: Any, window: Any, least: int = LEAST) -> Moving:
+def moving(time: Number, values: Number, window: Number, least: int = LEAST) -> Moving:
     """Mean, standard deviation and slope over a moving window.
 
     b = Sxy / Sxx;  u(b) = s / sqrt(Sxx) sqrt((1 + r1) / (1 - r1)),  s^2 = SSE / (n - 2)
@@ -217,11 +217,11 @@ class Tolerance:
         The mean may lie this far (`band`) from `target`.
     """
 
-    sd: Any = None
+    sd: Value = None
     relative_sd: float | None = None
-    slope: Any = None
-    target: Any = None
-    band: Any = None
+    slope: Value = None
+    target: Value = None
+    band: Value = None
 
 
 @dataclass(frozen=True)
@@ -258,10 +258,10 @@ class Steadiness:
 
 
 def steady(
-    time: Any,
-    series: Mapping[str, Any],
+    time: Number,
+    series: Mapping[str, Number],
     tolerances: Mapping[str, Tolerance],
-    window: Any,
+    window: Number,
     least: int = LEAST,
 ) -> Steadiness:
     """Stretches in which every series with a tolerance stood still.
@@ -353,7 +353,7 @@ class Hunting:
     correlation: float
 
 
-def hunting(time: Any, values: Any, least: float = 0.3) -> Hunting | None:
+def hunting(time: Number, values: Number, least: float = 0.3) -> Hunting | None:
     """Period and amplitude of hunting, from the first peak of the autocorrelation after it has been
     negative.
 

@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 
 from startkit.errors import ReadingError
+from startkit.formula import Number, Value
 from startkit.units import quantities
 
 OPENING, CLOSING = "opening", "closing"
@@ -84,7 +84,7 @@ class Stroke:
         return self.time
 
 
-def read_switch(text: Any, where: str = "") -> bool:
+def read_switch(text: Number, where: str = "") -> bool:
     """Whether a typed switch state means made.
 
     "Closed" is the contact closed, that is made; "open" is the contact open, not made.
@@ -127,12 +127,12 @@ def read_switch(text: Any, where: str = "") -> bool:
 )
 def stroke(
     direction: str,
-    time: Any,
-    command: Any,
-    feedback: Any,
+    time: Value,
+    command: Value,
+    feedback: Value,
     switch: Sequence[bool] | None = None,
-    drive_finished: Any = None,
-    seen_position: Any = None,
+    drive_finished: Value | None = None,
+    seen_position: Value | None = None,
     number: int = 1,
 ) -> Stroke:
     """A stroke from its columns, checked once so that the analysis need not.
@@ -186,7 +186,7 @@ def stroke(
     return Stroke(direction, clock, moved, said, made, finished, seen, number)
 
 
-def _column(values: Any, name: str, where: str) -> np.ndarray:
+def _column(values: Number, name: str, where: str) -> np.ndarray:
     column = np.atleast_1d(np.asarray(values, float))
     if column.size and not np.all(np.isfinite(column)):
         raise ReadingError(

@@ -4,11 +4,10 @@ costs the motor.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.units import quantities
 
 # (voltage unbalance, factor on rated power). ANSI C84.1 Figure D1 as restated, the curve of NEMA MG
@@ -36,7 +35,7 @@ SERVICE_UNBALANCE = 0.03  # ANSI C84.1, at the meter without load (secondary)
 CURRENT_PER_VOLTAGE = (6.0, 10.0)
 
 
-def _unbalance(name: str, *phases: Any) -> Any:
+def _unbalance(name: str, *phases: Number) -> Number:
     values = np.stack(np.broadcast_arrays(*[np.asarray(phase, dtype=float) for phase in phases]))
     mean = values.mean(axis=0)
     if np.any(values < 0) or np.any(mean <= 0):
@@ -46,12 +45,12 @@ def _unbalance(name: str, *phases: Any) -> Any:
     return _bare(np.abs(values - mean).max(axis=0) / mean)
 
 
-def _bare(value: Any) -> Any:
+def _bare(value: Number) -> Number:
     return float(value) if np.ndim(value) == 0 else value
 
 
 @quantities("dimensionless", v12="volt", v23="volt", v31="volt")
-def voltage_unbalance(v12: Any, v23: Any, v31: Any) -> Any:
+def voltage_unbalance(v12: Number, v23: Number, v31: Number) -> Number:
     """Voltage unbalance by its definition in NEMA MG 1.
 
     unbalance = max |V - V_mean| / V_mean
@@ -83,7 +82,7 @@ def voltage_unbalance(v12: Any, v23: Any, v31: Any) -> Any:
 
 
 @quantities("dimensionless", i1="ampere", i2="ampere", i3="ampere")
-def current_unbalance(i1: Any, i2: Any, i3: Any) -> Any:
+def current_unbalance(i1: Number, i2: Number, i3: Number) -> Number:
     """Current unbalance, formed in the same way as the voltage unbalance.
 
     unbalance = max |I - I_mean| / I_mean
@@ -109,7 +108,7 @@ def current_unbalance(i1: Any, i2: Any, i3: Any) -> Any:
 
 
 @quantities(("dimensionless", "dimensionless"), voltage_unbalance="dimensionless")
-def explained_current_unbalance(voltage_unbalance: Any) -> tuple[Any, Any]:
+def explained_current_unbalance(voltage_unbalance: Number) -> tuple[Number, Number]:
     """The current unbalance that this voltage unbalance would explain by itself, from and to.
 
     Parameters
@@ -130,7 +129,7 @@ def explained_current_unbalance(voltage_unbalance: Any) -> tuple[Any, Any]:
 
 
 @quantities("dimensionless", unbalance="dimensionless")
-def derating(unbalance: Any) -> Any:
+def derating(unbalance: Number) -> Number:
     """Factor on rated power at a voltage unbalance, straight between the printed points.
 
     Parameters
@@ -173,7 +172,7 @@ def derating(unbalance: Any) -> Any:
 
 
 @quantities("dimensionless", unbalance="dimensionless")
-def temperature_rise_increase(unbalance: Any) -> Any:
+def temperature_rise_increase(unbalance: Number) -> Number:
     """By how much the winding's temperature rise grows with voltage unbalance.
 
     increase [%] = 2 unbalance[%]^2
@@ -209,8 +208,8 @@ def _relative(value: float, rated: float | None, name: str) -> float:
     rated_frequency="hertz",
 )
 def starting_torque_ratio(
-    voltage: Any, rated_voltage: Any, frequency: Any = None, rated_frequency: Any = None
-) -> Any:
+    voltage: Value, rated_voltage: Value, frequency: Value = None, rated_frequency: Value = None
+) -> Value:
     """Starting torque against that at rated voltage and frequency.
 
     ratio = (V / V_rated)^2 / (f / f_rated)^2

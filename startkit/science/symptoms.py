@@ -11,9 +11,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from startkit.errors import ScienceError
+from startkit.formula import Number
 from startkit.units import quantities
 
 GUARD = 2.0  # standard uncertainties by which a sign must leave its usual band
@@ -109,7 +109,9 @@ class Candidate:
 
 
 @quantities(None, value="delta_degC", u="delta_degC", low="delta_degC", high="delta_degC")
-def sign(value: Any, u: Any = 0.0, low: Any = None, high: Any = None) -> int | None:
+def sign(
+    value: Number, u: Number = 0.0, low: Number | None = None, high: Number | None = None
+) -> int | None:
     """Where a reading lies against its usual band: 1 above, -1 below, 0 inside, None if its
     uncertainty leaves that open.
 

@@ -6,9 +6,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.science.nitrogen import MOLAR_MASS, Gas, molar_density
 from startkit.units import quantities
 
@@ -35,11 +35,11 @@ class Hold:
     loss that such a test would miss in one case of twenty.
     """
 
-    expected: Any
-    residual: Any
-    u: Any
-    threshold: Any
-    detectable: Any
+    expected: Value
+    residual: Value
+    u: Value
+    threshold: Value
+    detectable: Value
     lost: bool
 
 
@@ -47,15 +47,15 @@ class Hold:
 class Leak:
     """A leak in the units in which people ask for it."""
 
-    pressure_rate: Any
-    throughput: Any
-    mass_rate: Any
+    pressure_rate: Value
+    throughput: Value
+    mass_rate: Value
 
 
 @quantities("pascal", pressure="pascal", temperature_start="kelvin", temperature_end="kelvin")
 def expected_pressure(
-    pressure: Any, temperature_start: Any, temperature_end: Any, trace: float = 0.0
-) -> Any:
+    pressure: Value, temperature_start: Value, temperature_end: Value, trace: float = 0.0
+) -> Value:
     """Pressure that a tight vessel full of nitrogen would show at another temperature.
 
     p_2 = p(rho, T_2) with rho from p_1 = p(rho, T_1); p = rho R T (1 + B rho + C rho^2), absolute
@@ -110,13 +110,13 @@ def expected_pressure(
     u_temperature_end="delta_degC",
 )
 def hold(
-    pressure_start: Any,
-    temperature_start: Any,
-    pressure_end: Any,
-    temperature_end: Any,
-    u_pressure: Any,
-    u_temperature_start: Any,
-    u_temperature_end: Any = None,
+    pressure_start: Value,
+    temperature_start: Value,
+    pressure_end: Value,
+    temperature_end: Value,
+    u_pressure: Value,
+    u_temperature_start: Value,
+    u_temperature_end: Value = None,
     correlation: float = 0.0,
     trace: float = 0.0,
     u_trace: float = 0.0,
@@ -189,7 +189,7 @@ def hold(
     temperature="kelvin",
     pressure="pascal",
 )
-def leak(loss: Any, duration: Any, volume: Any, temperature: Any, pressure: Any) -> Leak:
+def leak(loss: Value, duration: Value, volume: Value, temperature: Value, pressure: Value) -> Leak:
     """A loss of pressure as a leak; with the detectable loss of a hold: the smallest leak that this
     test could have seen.
 
@@ -243,12 +243,12 @@ def leak(loss: Any, duration: Any, volume: Any, temperature: Any, pressure: Any)
     temperature_end="kelvin",
 )
 def amount_lost(
-    volume: Any,
-    pressure_start: Any,
-    temperature_start: Any,
-    pressure_end: Any,
-    temperature_end: Any,
-) -> Any:
+    volume: Number,
+    pressure_start: Number,
+    temperature_start: Number,
+    pressure_end: Number,
+    temperature_end: Number,
+) -> Number:
     """Amount of gas that left the vessel; below zero: that came in.
 
     n = V (rho(p_1, T_1) - rho(p_2, T_2))
@@ -276,7 +276,7 @@ def amount_lost(
 
 
 @quantities("second", u="pascal", wanted="pascal/second")
-def needed_hold(u: Any, wanted: Any) -> Any:
+def needed_hold(u: Number, wanted: Number) -> Number:
     """How long a hold must last to see a leak of a wanted size.
 
     t = 3.29 u / (dp/dt)
@@ -310,7 +310,7 @@ def needed_hold(u: Any, wanted: Any) -> Any:
 
 
 @quantities("pascal/second", throughput="pascal*meter**3/second", volume="meter**3")
-def pressure_rate(throughput: Any, volume: Any) -> Any:
+def pressure_rate(throughput: Number, volume: Number) -> Number:
     """Loss of pressure in time that a throughput means in a volume.
 
     dp/dt = q / V
@@ -340,7 +340,7 @@ def pressure_rate(throughput: Any, volume: Any) -> Any:
 
 
 @quantities("pascal/delta_degC", pressure="pascal", temperature="kelvin")
-def temperature_slope(pressure: Any, temperature: Any) -> Any:
+def temperature_slope(pressure: Value, temperature: Value) -> Value:
     """By how much the pressure of a tight vessel changes with its temperature.
 
     dp/dT at constant density; p/T by the gas law

@@ -6,9 +6,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 from startkit.errors import ScienceError
+from startkit.formula import Number
 from startkit.science.supply import CURRENT_PER_VOLTAGE
 from startkit.units import quantities
 
@@ -164,7 +164,7 @@ def _by_size(
 def _voltage(found: Evidence, gap: float) -> Candidate:
     if found.voltage_low is None:
         return Candidate(LOW_VOLTAGE, NOT_READ, None, ())
-    adds = current_by_voltage.si(1 + found.voltage_low) - 1
+    adds = float(current_by_voltage.si(1 + found.voltage_low)) - 1
     return _by_size(
         LOW_VOLTAGE, adds, adds, gap, (("voltage against rated", found.voltage_low, "percent"),)
     )
@@ -191,7 +191,7 @@ def _lift(found: Evidence, gap: float) -> Candidate:
                 )
             ),
         )
-    adds = current_by_lift.si(found.lift, found.design_lift) - 1
+    adds = float(current_by_lift.si(found.lift, found.design_lift)) - 1
     figures = (
         ("leaving condenser less leaving chilled water", found.lift, "temperature_difference"),
         ("by design", found.design_lift, "temperature_difference"),
@@ -204,7 +204,7 @@ def _given(*figures: tuple[str, float | None, str]) -> tuple[tuple[str, float, s
 
 
 @quantities("dimensionless", voltage="dimensionless")
-def current_by_voltage(voltage: Any) -> Any:
+def current_by_voltage(voltage: Number) -> Number:
     """Current of a loaded induction motor at another voltage, as a part of that at rated voltage.
 
     I / I_rated = V_rated / V, at constant power, power factor and efficiency
@@ -237,7 +237,7 @@ def current_by_voltage(voltage: Any) -> Any:
 
 
 @quantities("dimensionless", lift="delta_degC", design_lift="delta_degC")
-def current_by_lift(lift: Any, design_lift: Any) -> Any:
+def current_by_lift(lift: Number, design_lift: Number) -> Number:
     """Current at another lift and the same capacity, as a part of that at design lift.
 
     I / I_design = dT / dT_design: the ideal cycle's work, W = Q (T_c - T_e)/T_e, with T_e as by

@@ -17,6 +17,7 @@ import numpy as np
 import pint
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.unit_registry import base, is_temperature
 from startkit.units import Q
 
@@ -33,7 +34,7 @@ Correlation = Mapping[tuple[str, str], float]
 # --- from what is printed on an instrument to a standard uncertainty ------------------------------
 
 
-def rectangular(half_width: Any) -> Any:
+def rectangular(half_width: Value) -> Value:
     """Standard uncertainty of an accuracy given as plus or minus `half_width`: a / sqrt(3).
 
     Parameters
@@ -51,7 +52,7 @@ def rectangular(half_width: Any) -> Any:
     return abs(half_width) / math.sqrt(3)
 
 
-def resolution(step: Any) -> Any:
+def resolution(step: Value) -> Value:
     """Standard uncertainty of a display that shows steps of `step`: step / sqrt(12).
 
     Source: JCGM 100:2008, F.2.2.1.
@@ -59,7 +60,7 @@ def resolution(step: Any) -> Any:
     return abs(step) / math.sqrt(12)
 
 
-def from_certificate(expanded: Any, k: float = 2.0) -> Any:
+def from_certificate(expanded: Value, k: float = 2.0) -> Value:
     """Standard uncertainty of a calibration certificate's expanded uncertainty: U / k.
 
     Source: JCGM 100:2008, 4.3.3.
@@ -132,8 +133,8 @@ class Share:
     """
 
     name: str
-    u: Any
-    contribution: Any
+    u: Value
+    contribution: Value
     share: float
 
 
@@ -159,10 +160,10 @@ class Propagated:
         Share of Monte Carlo trials outside the formula's range.
     """
 
-    value: Any
-    u: Any
-    low: Any
-    high: Any
+    value: Value
+    u: Value
+    low: Value
+    high: Value
     method: str
     budget: tuple[Share, ...]
     bend: float = 0.0
@@ -170,7 +171,7 @@ class Propagated:
 
 
 def propagate(
-    function: Callable[..., Any],
+    function: Callable[..., Number],
     values: Values,
     u: Values,
     correlation: Correlation | None = None,
@@ -237,7 +238,7 @@ def propagate(
     standard = np.sqrt(variance)
     if method == "auto" and not np.ndim(value) and standard > 0:
         # It adds to the variance, so half of its square over u is what u grows by.
-        bend += _together(function, plain, spread, names) ** 2 / (2 * standard)
+        bend += float(_together(function, plain, spread, names) ** 2 / (2 * standard))
     budget = _budget(names, u, moves, shares, returns)
     bend = float(bend / standard) if not np.ndim(standard) and standard > 0 else 0.0
     if (
@@ -265,11 +266,11 @@ def propagate(
     return _wrapped(found, returns)
 
 
-def _magnitude(value: Any) -> Any:
+def _magnitude(value: Number) -> Number:
     return base(value) if isinstance(value, pint.Quantity) else value
 
 
-def _spread(name: str, u: Any, values: Values) -> Any:
+def _spread(name: str, u: Number, values: Values) -> Number:
     """Bare SI standard uncertainty of one input."""
     if name not in values:
         raise ScienceError(
@@ -309,12 +310,12 @@ def _correlations(names: list[str], given: Correlation) -> np.ndarray:
 
 
 def _differences(
-    function: Callable[..., Any],
-    values: dict[str, Any],
+    function: Callable[..., Value],
+    values: dict[str, Value],
     spread: Values,
     names: list[str],
-    value: Any,
-) -> tuple[list[Any], float]:
+    value: Value,
+) -> tuple[list[Value], float]:
     """Half the change of the result over x +/- u for each input, and the second-order sum."""
     moves, bend = [], 0.0
     for name in names:
@@ -335,7 +336,7 @@ def _differences(
 
 
 def _together(
-    function: Callable[..., Any], values: dict[str, Any], spread: Values, names: list[str]
+    function: Callable[..., Value], values: dict[str, Value], spread: Values, names: list[str]
 ) -> float:
     """Second-order part of the uncertainty that two inputs make only together, as a product of two
     values near nil does; where the formula's range ends, that pair is left to the single moves.
@@ -354,14 +355,16 @@ def _together(
     return float(squares**0.5)
 
 
-def _shifted(function: Callable[..., Any], values: dict[str, Any], name: str, by: Any) -> Any:
+def _shifted(
+    function: Callable[..., Value], values: dict[str, Value], name: str, by: Value
+) -> Value:
     try:
         return function(**{**values, name: values[name] + by})
     except ScienceError:
         return None
 
 
-def _variance(moves: list[Any], matrix: np.ndarray) -> tuple[Any, list[float]]:
+def _variance(moves: list[Number], matrix: np.ndarray) -> tuple[Number, list[float]]:
     """Variance of the result and each input's share of it (means over a trend)."""
     parts = [
         sum(move * other * matrix[i, j] for j, other in enumerate(moves))
@@ -372,12 +375,12 @@ def _variance(moves: list[Any], matrix: np.ndarray) -> tuple[Any, list[float]]:
     return variance, [_mean(part) / total if total > 0 else 0.0 for part in parts]
 
 
-def _mean(values: Any) -> float:
+def _mean(values: Number) -> float:
     return float(np.nanmean(values)) if np.ndim(values) else float(values)
 
 
 def _budget(
-    names: list[str], u: Values, moves: list[Any], shares: list[float], returns: str | None
+    names: list[str], u: Values, moves: list[Number], shares: list[float], returns: str | None
 ) -> tuple[Share, ...]:
     unit = _difference_unit(returns)
     rows = [
@@ -408,8 +411,8 @@ def _wrapped(found: Propagated, returns: str | None) -> Propagated:
 
 
 def _trials(
-    function: Callable[..., Any],
-    values: dict[str, Any],
+    function: Callable[..., Number],
+    values: dict[str, Number],
     spread: Values,
     names: list[str],
     matrix: np.ndarray,
@@ -435,7 +438,7 @@ def _trials(
 
 def _draws(
     generator: np.random.Generator,
-    values: dict[str, Any],
+    values: dict[str, Number],
     spread: Values,
     names: list[str],
     matrix: np.ndarray,
@@ -461,7 +464,10 @@ def _draws(
 
 
 def _evaluated(
-    function: Callable[..., Any], values: dict[str, Any], draws: dict[str, np.ndarray], trials: int
+    function: Callable[..., Number],
+    values: dict[str, Number],
+    draws: dict[str, np.ndarray],
+    trials: int,
 ) -> np.ndarray:
     """All trials at once if the function takes arrays, else one by one and fewer of them."""
     try:
@@ -478,7 +484,7 @@ def _evaluated(
     )
 
 
-def _one(function: Callable[..., Any], values: dict[str, Any]) -> float:
+def _one(function: Callable[..., Number], values: dict[str, Number]) -> float:
     try:
         return float(function(**values))
     except ScienceError:

@@ -6,11 +6,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from startkit.errors import ReadingError, ScienceError
+from startkit.formula import Number, Value
 from startkit.science.closed_proof import SwitchResult, analyse_switch
 from startkit.science.strokes import CLOSING, OPENING, POINTS, RAMP, STAIRCASE, STEP, Stroke, holds
 from startkit.science.vanes import StrokeResult, analyse_stroke
@@ -74,12 +74,12 @@ class StrokesResult:
     """
 
     each: tuple[StrokeResult, ...]
-    opening_times: Any
-    closing_times: Any
-    opening_mean: Any
-    opening_sd: Any
-    closing_mean: Any
-    closing_sd: Any
+    opening_times: Value
+    closing_times: Value
+    opening_mean: Value
+    opening_sd: Value
+    closing_mean: Value
+    closing_sd: Value
     command_points: np.ndarray
     feedback_points: np.ndarray
     points_opening: np.ndarray
@@ -218,7 +218,10 @@ def _follows(record: Stroke, result: StrokeResult) -> bool:
     jump="dimensionless",
 )
 def analyse_strokes(
-    records: Sequence[Stroke], end_band: Any = 0.02, stall_time: Any = None, jump: Any = 0.03
+    records: Sequence[Stroke],
+    end_band: Number = 0.02,
+    stall_time: Number | None = None,
+    jump: Number = 0.03,
 ) -> StrokesResult:
     """Travel times, line, hysteresis, zero, span, drift and switch over a set of strokes.
 

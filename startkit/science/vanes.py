@@ -7,10 +7,10 @@ width that decides (end band, stall time, jump) is an argument: this module know
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
+from startkit.formula import Number, Value
 from startkit.science.strokes import (
     CLOSING,
     OPENING,
@@ -105,17 +105,17 @@ class StrokeResult:
     rest_position: float
     came_to_rest: bool
     arrived: bool
-    travel_time: Any
-    u_travel_time: Any
-    time_to_rest: Any
-    dead_time: Any
-    run_on: Any
+    travel_time: Value
+    u_travel_time: Value
+    time_to_rest: Value
+    dead_time: Value
+    run_on: Value
     finished_without_arriving: bool | None
     feedback_at_finish: float | None
     stalls: tuple[Stall, ...]
-    stalled_time: Any
+    stalled_time: Value
     jumps: tuple[Jump, ...]
-    rate: Any
+    rate: Value
     slowing: float | None
     noise: float
     make_position: float | None
@@ -191,7 +191,7 @@ def _chatter(record: Stroke) -> int:
     jump="dimensionless",
 )
 def analyse_stroke(
-    record: Stroke, end_band: Any = 0.02, stall_time: Any = None, jump: Any = 0.03
+    record: Stroke, end_band: Number = 0.02, stall_time: Number | None = None, jump: Number = 0.03
 ) -> StrokeResult:
     """Travel time, stalls, jumps, and switch positions of one stroke.
 
@@ -284,7 +284,7 @@ def _u_time(course: _Course, rate: float) -> float:
 
 def _ends(
     record: Stroke, rest: float, begin: float, sigma: float, rate: float | None
-) -> dict[str, Any]:
+) -> dict[str, Value]:
     """Switch and visual figures, which need no clock."""
     position, u = _switch_position(record, sigma, rate)
     closed = rest if record.direction == CLOSING else begin

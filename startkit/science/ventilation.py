@@ -5,9 +5,9 @@ is not.
 from __future__ import annotations
 
 import math
-from typing import Any
 
 from startkit.errors import ScienceError
+from startkit.formula import Number
 from startkit.units import quantities
 
 EMERGENCY_SOURCE = (
@@ -25,7 +25,7 @@ _CFM = 0.3048**3 / 60
 
 
 @quantities("meter**3/second", mass="kilogram")
-def emergency_exhaust(mass: Any, form: str = "SI") -> Any:
+def emergency_exhaust(mass: Number, form: str = "SI") -> Number:
     """Air flow that the machinery room's emergency exhaust must move.
 
     SI: Q = 0.07 sqrt(G);  I-P: Q = 100 sqrt(G), cfm and lb
@@ -68,7 +68,7 @@ def emergency_exhaust(mass: Any, form: str = "SI") -> Any:
 
 
 @quantities("meter**3/second", area="meter**2")
-def normal_exhaust(area: Any, people: int = 0) -> Any:
+def normal_exhaust(area: Number, people: int = 0) -> Number:
     """Air flow while the room is occupied, without regard to its heat.
 
     Q = max(0.0025 A, 0.009 N)
@@ -98,8 +98,11 @@ def normal_exhaust(area: Any, people: int = 0) -> Any:
     heat_capacity="joule/kilogram/delta_degC",
 )
 def heat_exhaust(
-    heat: Any, rise: Any = TEMPERATURE_RISE, density: Any = 1.2, heat_capacity: Any = 1006.0
-) -> Any:
+    heat: Number,
+    rise: Number = TEMPERATURE_RISE,
+    density: Number = 1.2,
+    heat_capacity: Number = 1006.0,
+) -> Number:
     """Air flow that holds the room's temperature rise.
 
     Q = P / (rho cp dT)

@@ -6,9 +6,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.units import quantities
 
 RIGID, FLEXIBLE = "rigid", "flexible"
@@ -87,29 +87,29 @@ class Zone:
     letter: str
     in_scope: bool
     reason: str
-    ab: Any = None
-    bc: Any = None
-    cd: Any = None
+    ab: Value = None
+    bc: Value = None
+    cd: Value = None
 
 
 @dataclass(frozen=True)
 class Settings:
     """Suggested alarm and highest trip for one measuring point."""
 
-    alarm: Any
-    trip: Any
+    alarm: Value
+    trip: Value
 
 
 @dataclass(frozen=True)
 class SineRms:
     """An RMS value formed from a peak, and the warning that must be printed with it."""
 
-    rms: Any
+    rms: Value
     warning: str
 
 
 @quantities(None, power="watt", shaft_height="meter")
-def machine_group(power: Any, shaft_height: Any = None) -> int:
+def machine_group(power: Number, shaft_height: Number | None = None) -> int:
     """Group of the machine: 1 (large) or 2 (medium).
 
     group 1: P > 300 kW or shaft height >= 315 mm; group 2: the others above 15 kW
@@ -141,7 +141,12 @@ def machine_group(power: Any, shaft_height: Any = None) -> int:
     power="watt",
 )
 def zone(
-    velocity: Any, group: int, support: str, speed: Any, power: Any, edition: str = CURRENT_EDITION
+    velocity: Value,
+    group: int,
+    support: str,
+    speed: Value,
+    power: Value,
+    edition: str = CURRENT_EDITION,
 ) -> Zone:
     """Zone of a broad-band RMS velocity measured on a bearing housing.
 
@@ -223,7 +228,7 @@ def out_of_scope(speed: float, power: float, scope: Scope) -> str:
 
 
 @quantities(("hertz", "hertz"), speed="radian/second")
-def frequency_band(speed: Any) -> tuple[Any, Any]:
+def frequency_band(speed: Number) -> tuple[Number, Number]:
     """Band in which broad-band velocity is measured, from and to.
 
     Parameters
@@ -242,7 +247,7 @@ def frequency_band(speed: Any) -> tuple[Any, Any]:
 
 
 @quantities({"alarm": "meter/second", "trip": "meter/second"}, baseline="meter/second")
-def suggested_settings(baseline: Any, group: int, support: str) -> Settings:
+def suggested_settings(baseline: Number, group: int, support: str) -> Settings:
     """Alarm suggested from this machine's own baseline, and the highest trip.
 
     alarm = min(baseline + 0.25 B/C, 1.25 B/C);  trip <= 1.25 C/D
@@ -281,7 +286,7 @@ def suggested_settings(baseline: Any, group: int, support: str) -> Settings:
 
 
 @quantities({"rms": "meter/second"}, peak_to_peak="meter", frequency="hertz")
-def velocity_from_displacement(peak_to_peak: Any, frequency: Any) -> SineRms:
+def velocity_from_displacement(peak_to_peak: Number, frequency: Number) -> SineRms:
     """RMS velocity that a peak-to-peak displacement means at one frequency.
 
     v_rms = pi f D / sqrt(2)

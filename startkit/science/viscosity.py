@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.units import quantities
 
 # ISO 3448:1992, table 1: grade -> midpoint kinematic viscosity at 40 degC [mm2/s]; limits are 10 %
@@ -38,12 +37,12 @@ LOWEST = 2e-6  # [m2/s] below 2 mm2/s the short form of the equation no longer h
 HIGHEST = 2e-2  # [m2/s] 20 000 mm2/s, upper end of the charts of ASTM D341
 
 
-def _loglog(viscosity: Any) -> Any:
+def _loglog(viscosity: Number) -> Number:
     """log10 log10 (v + 0.7), v in mm2/s."""
     return np.log10(np.log10(np.asarray(viscosity, float) * 1e6 + 0.7))
 
 
-def _in_range(viscosity: Any, function: str) -> None:
+def _in_range(viscosity: Value, function: str) -> None:
     values = np.asarray(viscosity, float)
     if np.any(~(values >= LOWEST)) or np.any(values > HIGHEST):
         raise ScienceError(
@@ -63,7 +62,7 @@ def _in_range(viscosity: Any, function: str) -> None:
     temperature_2="kelvin",
 )
 def walther_constants(
-    viscosity_1: Any, temperature_1: Any, viscosity_2: Any, temperature_2: Any
+    viscosity_1: Value, temperature_1: Value, viscosity_2: Value, temperature_2: Value
 ) -> tuple[float, float]:
     """Constants A and B of the viscosity-temperature line.
 
@@ -115,8 +114,12 @@ def walther_constants(
     temperature_2="kelvin",
 )
 def viscosity_at(
-    temperature: Any, viscosity_1: Any, temperature_1: Any, viscosity_2: Any, temperature_2: Any
-) -> Any:
+    temperature: Number,
+    viscosity_1: Number,
+    temperature_1: Number,
+    viscosity_2: Number,
+    temperature_2: Number,
+) -> Number:
     """Kinematic viscosity of the clean oil at a temperature, from two points of its sheet.
 
     v = 10^(10^(A - B log10 T)) - 0.7, v in mm2/s, T in K
@@ -164,8 +167,12 @@ def viscosity_at(
     temperature_2="kelvin",
 )
 def viscosity_slope(
-    temperature: Any, viscosity_1: Any, temperature_1: Any, viscosity_2: Any, temperature_2: Any
-) -> Any:
+    temperature: Number,
+    viscosity_1: Number,
+    temperature_1: Number,
+    viscosity_2: Number,
+    temperature_2: Number,
+) -> Number:
     """Change of viscosity per kelvin, for the uncertainty that a thermometer brings.
 
     dv/dT = -B ln(10) w (v + 0.7) / T, w = log10(v + 0.7), v in mm2/s
@@ -196,7 +203,7 @@ def viscosity_slope(
 
 
 @quantities(None, viscosity_at_40c="meter**2/second")
-def iso_grade(viscosity_at_40c: Any) -> int | None:
+def iso_grade(viscosity_at_40c: Number) -> int | None:
     """ISO viscosity grade that an oil's viscosity at 40 degC belongs to.
 
     0.9 midpoint <= v <= 1.1 midpoint

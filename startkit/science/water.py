@@ -15,12 +15,16 @@ from __future__ import annotations
 import functools
 import re
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.units import quantities
+
+if TYPE_CHECKING:
+    from scipy.interpolate import CubicSpline
 
 ATMOSPHERE = 101325.0
 # Heat capacity by IAPWS-95 is known to 0.1 % (IAPWS R6-95); by glycol sets to the spread between
@@ -281,7 +285,7 @@ _COLDEST, _HOTTEST, _HIGHEST = (
 )  # K, K, Pa: a part of region 1 that no circuit leaves
 
 
-def _if97(prop: str, temperature: Any, pressure: Any) -> Any:
+def _if97(prop: str, temperature: Number, pressure: Number) -> Number:
     """Density or heat capacity of water from the derivatives of the Gibbs energy."""
     pi, tau = (
         np.asarray(pressure, float)[..., None] / 16.53e6,
@@ -296,7 +300,7 @@ def _if97(prop: str, temperature: Any, pressure: Any) -> Any:
 
 
 @functools.lru_cache(maxsize=32)
-def _spline(prop: str, pressure: float) -> Any:
+def _spline(prop: str, pressure: float) -> CubicSpline:
     """The formulation at one pressure as a spline over temperature, for trends: equal to 1e-8."""
     from scipy.interpolate import CubicSpline
 
@@ -304,7 +308,7 @@ def _spline(prop: str, pressure: float) -> Any:
     return CubicSpline(temperature, _if97(prop, temperature, pressure), extrapolate=False)
 
 
-def _water(prop: str, temperature: Any, pressure: Any) -> Any:
+def _water(prop: str, temperature: Value, pressure: Value) -> Value:
     if np.ndim(temperature) and not np.ndim(pressure):
         return _spline(prop, float(pressure))(temperature)
     if not np.ndim(temperature) and not (
@@ -319,7 +323,7 @@ def _water(prop: str, temperature: Any, pressure: Any) -> Any:
     return value if np.ndim(value) else float(value)
 
 
-def _brine(prop: str, of: Liquid, temperature: Any, pressure: Any) -> Any:
+def _brine(prop: str, of: Liquid, temperature: Value, pressure: Value) -> Value:
     from CoolProp.CoolProp import PropsSI  # 1.7 s
 
     key = f"INCOMP::{_SETS[of.name, of.basis]}[{of.fraction}]"
@@ -347,7 +351,7 @@ def _refuse_brine(of: Liquid, temperature: float) -> None:
 
 
 @quantities("kilogram/meter**3", temperature="kelvin", pressure="pascal")
-def density(temperature: Any, of: Liquid = WATER, pressure: Any = ATMOSPHERE) -> Any:
+def density(temperature: Number, of: Liquid = WATER, pressure: Number = ATMOSPHERE) -> Number:
     """Density of the liquid in a circuit, at the flow meter's temperature.
 
     Parameters
@@ -374,7 +378,7 @@ def density(temperature: Any, of: Liquid = WATER, pressure: Any = ATMOSPHERE) ->
 
 
 @quantities("joule/kilogram/delta_degC", temperature="kelvin", pressure="pascal")
-def heat_capacity(temperature: Any, of: Liquid = WATER, pressure: Any = ATMOSPHERE) -> Any:
+def heat_capacity(temperature: Number, of: Liquid = WATER, pressure: Number = ATMOSPHERE) -> Number:
     """Specific heat capacity of the liquid in a circuit, at the mean of inlet and outlet.
 
     Parameters
@@ -396,7 +400,7 @@ def heat_capacity(temperature: Any, of: Liquid = WATER, pressure: Any = ATMOSPHE
 
 
 @quantities("kelvin")
-def freezing_point(of: Liquid = WATER) -> Any:
+def freezing_point(of: Liquid = WATER) -> Number:
     """Temperature at which ice begins to form in the liquid.
 
     Source: 0 °C for water; glycols as `Liquid.data_set` names.
@@ -427,8 +431,8 @@ def _brine_freezing(of: Liquid) -> float:
 
 @quantities("meter**3/second", design_flow="meter**3/second", design_drop="pascal", drop="pascal")
 def flow_from_pressure_drop(
-    design_flow: Any, design_drop: Any, drop: Any, exponent: float = 0.5
-) -> Any:
+    design_flow: Value, design_drop: Value, drop: Value, exponent: float = 0.5
+) -> Value:
     """Flow through a heat exchanger from its pressure drop: Q = Q_design (dp / dp_design)^n.
 
     Parameters

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import functools
-from typing import Any
 
 import numpy as np
 
 from startkit.errors import ScienceError
+from startkit.formula import Number, Value
 from startkit.units import quantities
 
 TRIPLE_TEMPERATURE, TRIPLE_PRESSURE = 273.16, 611.657
@@ -28,7 +28,7 @@ _ICE_TERMS = (
 
 
 @quantities("pascal", temperature="kelvin")
-def vapour_pressure(temperature: Any) -> Any:
+def vapour_pressure(temperature: Number) -> Number:
     """Vapour pressure of water: over liquid above the triple point (0.01 °C), over ice below it.
 
     liquid: ln(p/pc) = (Tc/T) sum a_i (1 - T/Tc)^e_i;  ice: ln(p/pt) = (Tt/T) sum a_i (T/Tt)^b_i
@@ -55,7 +55,7 @@ def vapour_pressure(temperature: Any) -> Any:
     return float(values)
 
 
-def _over_liquid(kelvin: Any) -> Any:
+def _over_liquid(kelvin: Number) -> Number:
     """Vapour pressure over liquid water [Pa]."""
     rest = np.clip(1 - kelvin / _CRITICAL_TEMPERATURE, 0, None)
     return _CRITICAL_PRESSURE * np.exp(
@@ -63,14 +63,14 @@ def _over_liquid(kelvin: Any) -> Any:
     )
 
 
-def _over_ice(kelvin: Any) -> Any:
+def _over_ice(kelvin: Number) -> Number:
     """Vapour pressure over ice [Pa]."""
     theta = np.clip(kelvin / TRIPLE_TEMPERATURE, 1e-3, None)
     return TRIPLE_PRESSURE * np.exp(sum(a * theta**b for a, b in _ICE_TERMS) / theta)
 
 
 @functools.cache
-def _boiling() -> Any:
+def _boiling() -> Value:
     from scipy.interpolate import CubicSpline
 
     # Not across the triple point: the slope breaks there.
@@ -85,7 +85,7 @@ def _boiling() -> Any:
 
 
 @quantities("kelvin", pressure="pascal")
-def boiling_temperature(pressure: Any) -> Any:
+def boiling_temperature(pressure: Value) -> Value:
     """Temperature at which water boils (below 611.7 Pa: ice sublimes) at absolute `pressure`;
     inverse of `vapour_pressure`.
 

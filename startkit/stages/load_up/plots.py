@@ -324,9 +324,9 @@ def _cycle_plot(fluid: str, best: Point) -> Plot:
         )
     }
     low, high = bare["evaporator_pressure"], bare["condenser_pressure"]
-    suction = refrigerant.enthalpy.si(fluid, low, bare["suction_temperature"])
-    discharge = refrigerant.enthalpy.si(fluid, high, bare["discharge_temperature"])
-    liquid = refrigerant.liquid_enthalpy.si(fluid, high, bare["liquid_temperature"])
+    suction = float(refrigerant.enthalpy.si(fluid, low, bare["suction_temperature"]))
+    discharge = float(refrigerant.enthalpy.si(fluid, high, bare["discharge_temperature"]))
+    liquid = float(refrigerant.liquid_enthalpy.si(fluid, high, bare["liquid_temperature"]))
     dome = refrigerant.dome.si(fluid)
     pressure = [float(p) for p in dome.pressure]
     lines = (
