@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
 from pathlib import Path
@@ -199,3 +200,22 @@ def test_jupyterlab_is_bound_to_this_computer_and_opens_the_notebook(job: Path) 
         and "--LabApp.default_url=/doc/tree/new-machine.ipynb" in command
     )
     assert not any("token" in part for part in command)
+
+
+def test_the_state_of_a_job_is_given_to_a_script(job: Path) -> None:
+    result = run("status", job, "--json")
+    found = json.loads(result.output)
+    assert result.exit_code == 1 and found["clear"] is False
+    assert {"stages", "verdicts", "holds", "early", "back_dated", "problems"} <= set(found)
+    verdict = found["verdicts"][0]
+    assert {"key", "outcome", "sentence", "before"} <= set(verdict)
+    assert [h["hold"] for h in found["holds"]] == ["oil_pump", "turn_shaft", "load", "hand_over"]
+    assert {h["state"] for h in found["holds"]} == {"not clear"}
+    assert all(h["released"] is None for h in found["holds"])
+
+
+def test_a_hold_point_that_is_not_clear_cannot_be_released(job: Path) -> None:
+    result = run("release", job, "oil_pump", "--who", "Ana")
+    assert result.exit_code == 2 and "not clear" in result.stderr
+    assert run("release", job, "lunch", "--who", "Ana").exit_code == 2
+    assert "release.oil_pump" not in Job(job, read_only=True).state().latest

@@ -18,8 +18,11 @@ if str(HERE.parent) not in sys.path:
 from startkit.errors import StartkitError
 from startkit.facts.job import Job
 from startkit.facts.trend.importer import import_file
+from startkit.procedure.assessment import of_job
+from startkit.procedure.registry import for_job
 from workbook.measured import Measured
 from workbook.people import TECHNICIAN
+from workbook.releasing import Releasing
 from workbook.story import MADE_AT, MOUNTAIN, Chapter, chapters, moment, stamp
 from workbook.story_begun import begun
 from workbook.story_running import TREND, TREND_CHAPTER
@@ -96,10 +99,12 @@ def _job(
     )
     if (PLANT / PHOTOGRAPHS / tag).is_dir():
         shutil.copytree(PLANT / PHOTOGRAPHS / tag, folder / PHOTOGRAPHS)
+    stages = for_job(job)
+    released = Releasing(job.record, lambda: of_job(job, stages))
     for chapter in story:
         if chapter.title == TREND_CHAPTER:
             _import_trend(job, measured, stamp(moment(chapter.begins, chapter.zone)))
-        job.record(chapter.entries())
+        released.tell(chapter.entries(), stages)
     return folder
 
 

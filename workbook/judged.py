@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 from startkit.facts import limits as limits_
 from startkit.facts import machine as machine_
-from startkit.facts.job import State
+from startkit.facts.job import BY_NAME, RELEASES, State
 from startkit.facts.journal import Entry
 from startkit.facts.machine import Machine
 from startkit.procedure import registry
 from startkit.procedure.assessment import Assessment
 from startkit.units import SI
 from workbook.honest_job import HonestJob
+from workbook.releasing import with_releases
 
 MACHINES = Path(__file__).parent / "plant" / "machines"
 TAGS = (
@@ -53,3 +54,15 @@ def judged(
     stages = {key: stage for key, stage in registry.stages().items() if stage.applies(sheet)}
     limits = sheet.limits_over(limits_.defaults(), "machine sheet")
     return Assessment(sheet, limits, stages, State(numbered), system, shown=False)
+
+
+def released(job: Assessment, entries: Sequence[Entry], name: str) -> Assessment:
+    """A job of these entries, each hold point released as soon as it is clear; `name` as of
+    `judged`.
+    """
+    begun = replace(entries[0], what=RELEASES, value=BY_NAME, unit="", instrument="", note="")
+
+    def seen(told: tuple[Entry, ...]) -> Assessment:
+        return replace(job, state=State(told))
+
+    return seen(with_releases((begun, *entries), seen, name))

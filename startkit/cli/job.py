@@ -143,16 +143,50 @@ def items(job: Path) -> None:
     is_flag=True,
     help="Show instead how the job's notebook differs from its template.",
 )
+@click.option("--json", "as_json", is_flag=True, help="Print the state as JSON, for a script.")
 @plain_errors
-def status(job: Path, notebook: bool) -> int:
-    """Show the state of a job and what to do next."""
-    from startkit.desk.report import status_lines
+def status(job: Path, notebook: bool, as_json: bool) -> int:
+    """Show the state of a job and what to do next.
+
+    The JSON holds stages (n settled of m), verdicts (key, outcome, reason), hold points (state,
+    released by whom and when, digest), early and back-dated entries, and problems.
+    """
+    from startkit.desk.report import status_data, status_lines
 
     if notebook:
         return _notebook_difference(job)
+    if as_json:
+        import json
+
+        found = status_data(job)
+        say(json.dumps(found, indent=1, ensure_ascii=False).split("\n"))
+        return CLEAR if found["clear"] else NOT_PASSED
     lines, clear = status_lines(job)
     say(lines)
     return CLEAR if clear else NOT_PASSED
+
+
+@click.command()
+@JOB
+@click.argument("hold")
+@click.option("--witness", default="", metavar="NAME", help="Who witnesses it.")
+@click.option("--withdraw", is_flag=True, help="Take the release back.")
+@WHO
+@plain_errors
+def release(job: Path, hold: str, witness: str, withdraw: bool, who: str) -> None:
+    """Release a hold point that is clear: HOLD is oil_pump, turn_shaft, load or hand_over."""
+    from startkit.desk import releasing
+    from startkit.facts.job import Job
+    from startkit.procedure.assessment import of_job
+
+    opened = Job(job)
+    seen = of_job(opened)
+    if withdraw:
+        releasing.withdraw(opened, seen, hold, who)
+        say(f"The release of {hold} is withdrawn.")
+        return
+    made = releasing.release(opened, seen, hold, who, witness)
+    say(f"Released by {made.who}, {made.at[:16].replace('T', ' ')}: {hold}")
 
 
 def _notebook_difference(folder: Path) -> int:
@@ -224,4 +258,4 @@ def replace(job: Path, kept: str, file: Path, reason: str, who: str) -> None:
     say(f"Replaced and recorded: {job / name}")
 
 
-COMMANDS = (new, open_, enter, spreadsheet, items, status, run, replace, rescue)
+COMMANDS = (new, open_, enter, spreadsheet, items, status, release, run, replace, rescue)

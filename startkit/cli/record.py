@@ -219,24 +219,34 @@ def verify(record: Path, trust: tuple[Path, ...], roles: tuple[str, ...], as_jso
     metavar="NAME",
     help="Template of the new job; default: the one that the record names.",
 )
+@click.option(
+    "--restore",
+    is_flag=True,
+    help="Make the record's own job again, with all its entries: the same visit, not the next.",
+)
 @WHO
 @plain_errors
-def import_(record: Path, job: Path, baseline: bool, template: str, who: str) -> None:
-    """Make a JOB from a RECORD, with all its entries; or take the record as an existing job's
-    baseline.
+def import_(
+    record: Path, job: Path, baseline: bool, template: str, restore: bool, who: str
+) -> None:
+    """Make the JOB of the next visit from a RECORD: the same machine, nothing proven, what was
+    entered then shown as last time.
     """
-    from startkit.paper.verifying.job_import import import_job
+    from startkit.paper.verifying.job_import import import_job, restore_job
 
     if baseline:
         from startkit.paper.verifying.baseline_import import import_baseline
 
         say(f"Baseline: {import_baseline(record, job, who)}")
         return
-    made = import_job(record, job, who, template)
+    made = (restore_job if restore else import_job)(record, job, who, template)
     say(
-        f"{len(made.state().entries)} entries in {made.folder}. Open it with:  startkit open"
-        f" {made.folder}"
+        f"{len(made.state().entries)} entries in {made.folder}, those of the record's own visit."
+        if restore
+        else f"Job of the next visit in {made.folder}: nothing is proven yet; what was entered then"
+        " is shown as last time."
     )
+    say(f"Open it with:  startkit open {made.folder}")
 
 
 COMMANDS = (print_, sign, verify, import_)

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Protocol
 
-from startkit.desk import cards, fieldset, plots
+from startkit.desk import cards, fieldset, plots, releasing
 from startkit.desk.cards import CellOutput
 from startkit.desk.uploads import Uploads
 from startkit.errors import JobError, StartkitError
@@ -18,8 +18,8 @@ from startkit.facts.job import Job
 from startkit.facts.journal import Entry
 from startkit.procedure import payload
 from startkit.procedure.assessment import Assessment, of_job
-from startkit.procedure.early_entries import due_after
-from startkit.procedure.holds import NAMES, HoldPoint
+from startkit.procedure.early_entries import Mark, due_after
+from startkit.procedure.holds import NAMES
 from startkit.procedure.stage import Stage
 
 MODES = FORM, RECORD = ("form", "record")
@@ -44,15 +44,20 @@ class _Overall:
     """
 
     seq: int = 0
-    early: Mapping[int, HoldPoint] = field(default_factory=dict)
+    early: Mapping[int, Mark] = field(default_factory=dict)
     warnings: Mapping[str, str] = field(default_factory=dict)
 
 
 def _warning(assessment: Assessment, stage: Stage) -> str:
     hold = due_after(stage, None)
-    if hold is None or assessment.hold(hold.name).is_clear or not assessment.hold(hold.name).needed:
+    if hold is None or not assessment.hold(hold.name).needed or assessment.is_passed(hold.name):
         return ""
-    return f"{hold.not_clear}: what is entered here now is kept, and marked as early."
+    said = (
+        f"{hold.clear}, but not released"
+        if assessment.hold(hold.name).is_clear
+        else (hold.not_clear)
+    )
+    return f"{said}: what is entered here now is kept, and marked as early."
 
 
 class Book:
@@ -224,6 +229,8 @@ class Book:
         """The renewable pieces of a part's HTML, without plots."""
         drawn = self.part(part, name, with_plots=False, haste=haste)
         warning = self.overall(fresh=not haste).warnings.get(name, "") if part == "stage" else ""
+        if part == "hold" and self.mode == FORM and "hold" in drawn:
+            drawn["ask"] = releasing.asked(self.assessment(), name, self.who)
         pieces = cards.slots({**drawn, "warning": warning}, can_waive=part == "stage")
         return {slot: str(piece) for slot, piece in pieces.items() if slot != "plots"}
 

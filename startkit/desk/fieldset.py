@@ -46,6 +46,7 @@ def _field(field: Field, entries: Entries) -> dict[str, Any]:
         "rows": field.rows,
         "across": field.across,
         "columns": [_column(c, entries) for c in field.columns],
+        "last": _last_rows(field, entries),
         "state": state(field, entries),
     }
 
@@ -96,16 +97,36 @@ def state(field: Field, entries: Entries) -> dict[str, Any]:
         return _table_state(field, entries)
     if field.kind == SERIES:
         return _series_state(field, entries)
-    return _value_state(
-        entries.reading(field.name), f"{entries.declared.name}.{field.name}", entries
-    )
+    what = f"{entries.declared.name}.{field.name}"
+    return _value_state(entries.reading(field.name), what, entries, last_time(field, what, entries))
 
 
-def _value_state(reading: Reading, what: str, entries: Entries) -> dict[str, Any]:
+def last_time(declared: Field | Column, what: str, entries: Entries) -> str:
+    """What was entered on the last visit, to be shown next to the empty field: days, people and
+    pictures of then help no one.
+    """
+    helps = declared.kind in KINDS or declared.kind in ("text", "choice", "yes_no")
+    return entries.job.last_visit.of(what) if helps else ""
+
+
+def _last_rows(field: Field, entries: Entries) -> dict[str, dict[str, str]]:
+    """Row -> column -> what was entered on the last visit, of a table."""
+    prefix = f"{entries.declared.name}.{field.name}."
+    columns = {column.name: column for column in field.columns}
+    found: dict[str, dict[str, str]] = {}
+    for what in entries.job.last_visit.values:
+        row, _, name = what.removeprefix(prefix).partition(".")
+        if what.startswith(prefix) and name in columns:
+            said = last_time(columns[name], what, entries)
+            found.setdefault(row, {}).update({name: f"last time {said}"} if said else {})
+    return found
+
+
+def _value_state(reading: Reading, what: str, entries: Entries, last: str = "") -> dict[str, Any]:
     # A value that was blanked has no reading, but its entry still counts for conflicts and history.
     newest = entries.job.latest.get(what)
     if newest is None:
-        return _BLANK
+        return {**_BLANK, "last": last} if last else _BLANK
     return {
         "value": reading.label if reading.choice is not None else newest.value,
         "unit": newest.unit,
@@ -118,6 +139,7 @@ def _value_state(reading: Reading, what: str, entries: Entries) -> dict[str, Any
         "flag": reading.flag,
         "untrusted": reading.untrusted,
         "count": len(entries.job.state.history(what)),
+        "last": "" if newest.value else last,
     }
 
 
@@ -133,6 +155,7 @@ _BLANK = {
     "flag": "",
     "untrusted": "",
     "count": 0,
+    "last": "",
 }
 
 

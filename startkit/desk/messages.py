@@ -9,11 +9,12 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
-from startkit.desk import fieldset, uploads
+from startkit.desk import fieldset, releasing, uploads
 from startkit.desk.book import Book
 from startkit.errors import StartkitError
+from startkit.facts import taken
 from startkit.facts.job import ROW_REMOVED, needs_reason
-from startkit.facts.journal import Entry
+from startkit.facts.journal import Entry, now
 from startkit.facts.pictures import FOLDERS
 from startkit.procedure import site, tags
 from startkit.procedure.entries import Entries
@@ -44,7 +45,7 @@ def answer(book: Book, stage: str, message: Message) -> dict[str, Any]:
         Stage of the form; empty for a card without fields.
     message : mapping
         ``{"id", "ask", ...}``; ``ask`` is one of open, save, read, piece, picture, look, history,
-        waive, desk, refresh.
+        waive, release, desk, refresh.
         What is sent as bytes is under ``"bytes"``.
 
     Returns
@@ -77,6 +78,7 @@ def _asked(message: Message) -> Callable[[Book, str, Message], dict[str, Any]]:
             "look": _look,
             "history": _history,
             "waive": _waive,
+            "release": _release,
             "desk": _desk,
             "refresh": _refresh,
         }[message["ask"]]
@@ -110,9 +112,20 @@ def _save(book: Book, stage: str, message: Message) -> dict[str, Any]:
         _refuse_conflicts(message["changes"], changes, entries)
         _refuse_strangers(changes, entries)
         _refuse_without_reason(changes, entries)
+        when = _taken(message)
         # The reason belongs to what is corrected, not to what was blank before.
-        book.job.record(e if _is_correction(e, entries) else replace(e, note="") for e in changes)
+        kept = [e if _is_correction(e, entries) else replace(e, note="") for e in changes]
+        book.job.record(taken.dated(kept, when))
         return _saved(book, stage, changes, [change["field"] for change in message["changes"]])
+
+
+def _taken(message: Message) -> str:
+    """When the readings were taken, if that was typed; the time of an entry is never typed."""
+    text = str(message.get("taken", "")).strip()
+    when = taken.typed(text) if text else ""
+    if text and (problem := taken.problem(when or text, now())):
+        raise Refused(f"Read at: {problem}.")
+    return when
 
 
 def _saved(book: Book, stage: str, made: list[Entry], names: list[str]) -> dict[str, Any]:
@@ -279,15 +292,16 @@ def _is_correction(entry: Entry, entries: Entries) -> bool:
 
 def _history(book: Book, stage: str, message: Message) -> dict[str, Any]:
     _, what = _declared(message, book.assessment().stage_entries(stage))
+    state = book.job.state()
     rows = [
         {
             "value": f"{e.value} {e.unit}".strip() or "blank",
             "who": e.who,
             "when": e.at[:19].replace("T", " "),
             "instrument": e.instrument,
-            "note": e.note,
+            "note": "; ".join(t for t in (e.note, taken.sentence(state.taken(e), e.at)) if t),
         }
-        for e in book.job.state().history(what)
+        for e in state.history(what)
     ]
     return {"tell": "history", "rows": rows}
 
@@ -327,6 +341,19 @@ def _refuse_exemption(book: Book, verb: str, judged: Verdict, who: str, reason: 
     )
     if objection:
         raise Refused(f"{objection}.")
+
+
+def _release(book: Book, stage: str, message: Message) -> dict[str, Any]:
+    """Release a hold point under the name given, or withdraw its release."""
+    name, who, witness = (str(message.get(k, "")).strip() for k in ("hold", "who", "witness"))
+    with book.lock:
+        assessment = book.assessment()
+        written = (
+            releasing.withdraw(book.job, assessment, name, who)
+            if message.get("verb") == "withdraw"
+            else releasing.release(book.job, assessment, name, who, witness)
+        )
+    return {"tell": "saved", "at": written.at[11:19], "states": {}}
 
 
 def _desk(book: Book, stage: str, message: Message) -> dict[str, Any]:

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
 from functools import cache
-from importlib import resources
 from typing import Any
 
-from startkit.errors import SheetError
+from startkit.facts import rules
 
 _LISTS = ("may_waive", "never_waived", "may_lack")
 
@@ -54,21 +52,11 @@ class Exemptions:
         SheetError
             Unknown key, or not a list of texts.
         """
-        changed: dict[str, Any] = {}  # lists of texts only
-        for name, listed in table.items():
-            if name not in _LISTS or not _is_texts(listed):
-                raise SheetError(
-                    f"{name!r} is not a list of exemptions",
-                    where,
-                    f"use {', '.join(_LISTS)}, each a list of texts",
-                )
-            kept = () if name == "may_waive" else getattr(self, name)
-            changed[name] = (*kept, *listed)
+        changed: dict[str, Any] = {  # lists of texts only
+            name: (*(() if name == "may_waive" else getattr(self, name)), *listed)
+            for name, listed in rules.given(table, _LISTS, "exemptions", where).items()
+        }
         return replace(self, **changed)
-
-
-def _is_texts(listed: object) -> bool:
-    return isinstance(listed, list) and all(isinstance(each, str) for each in listed)
 
 
 def _listed(key: str, patterns: Iterable[str]) -> bool:
@@ -78,7 +66,6 @@ def _listed(key: str, patterns: Iterable[str]) -> bool:
 @cache
 def defaults() -> Exemptions:
     """The rules that come with the tool (``exemptions.toml``)."""
-    text = (resources.files("startkit.facts") / "exemptions.toml").read_text(encoding="utf-8")
-    table = tomllib.loads(text)
+    table = rules.shipped("exemptions.toml")
     lists = {name: tuple(table[name]) for name in _LISTS}
     return Exemptions(**lists, least_words=table["least_words"])

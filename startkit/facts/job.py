@@ -8,17 +8,20 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cached_property
+from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from startkit import units
 from startkit.errors import JobError, JournalError
 from startkit.facts import baseline as baseline_
+from startkit.facts import last_visit as last_visit_
 from startkit.facts import limits as limits_
 from startkit.facts import machine as machine_
 from startkit.facts import pictures, safe_files
+from startkit.facts import taken as taken_
 from startkit.facts.digests import sha256_of_file
-from startkit.facts.journal import Entry, Journal, chain_faults
+from startkit.facts.journal import OF_THE_JOB, Entry, Journal, chain_faults
 
 if TYPE_CHECKING:
     from startkit.facts.trend.trend import Trend
@@ -26,6 +29,7 @@ if TYPE_CHECKING:
 DATABASE, SHEET, SPECIFICATION = "job.db", "machine.toml", "specification.toml"
 ROW_REMOVED = "row removed"
 PICTURE = "job.picture."  # item that holds the digest of a picture in the job's folder
+RELEASES, BY_NAME = "job.releases", "by name"  # a job without this entry began before releases were
 NO_SPECIFICATION = "no specification"  # in the note of ``job.sheet``
 _SAFE_NAME = re.compile(r"^[A-Za-z0-9](?:[A-Za-z0-9 ._\-]*[A-Za-z0-9_\-])?$")
 
@@ -51,6 +55,14 @@ class State:
     def history(self, what: str) -> tuple[Entry, ...]:
         """Every value that an item has had, oldest first."""
         return tuple(self._by_item.get(what, ()))
+
+    def taken(self, entry: Entry) -> str:
+        """When a reading was taken, ISO 8601: as typed, else when it was entered."""
+        return self._taken.get((entry.what, entry.seq), entry.at)
+
+    @cached_property
+    def _taken(self) -> Mapping[tuple[str, int], str]:
+        return taken_.times(self.entries)
 
     @cached_property
     def _by_item(self) -> Mapping[str, list[Entry]]:
@@ -79,6 +91,7 @@ class Job:
         self.machine = machine_.load(self.folder / SHEET)
         self.limits = self._limits()
         self.baseline = baseline_.in_folder(self.folder)
+        self.last_visit = last_visit_.in_folder(self.folder)
         self._lock = threading.RLock()
         self._entries: list[Entry] = []
         self._faults: list[str] = []
@@ -118,8 +131,7 @@ class Job:
         """
         folder = Path(folder)
         check_new_folder(folder)
-        machine = machine_.load(sheet)
-        machine_.check_refrigerant(Path(sheet), machine)
+        machine_.check_refrigerant(Path(sheet), machine_.load(sheet))
         for path in (template, *([specification] if specification else [])):
             if not Path(path).is_file():
                 raise JobError("there is no such file", str(path), "check the name")
@@ -132,20 +144,34 @@ class Job:
                 )
                 for name, path in given.items():
                     safe_files.copy(Path(path), made / name)
-                first = [
-                    Entry("job.machine", machine.machine.tag),
-                    Entry("job.units", system),
-                    *_of_files(made, template.name),
-                ]
-                Journal.create(made / DATABASE).append(
-                    replace(entry, who=who, at=at) for entry in first
-                )
+                cls.begin(made, template.name, system, who, at)
         except OSError as error:
             raise JobError(
                 f"the folder cannot be made ({error.strerror})",
                 str(folder),
                 "check that the disk or stick has room and is not write-protected",
             ) from None
+        return cls(folder)
+
+    @classmethod
+    def begin(cls, folder: Path, template: str, system: str, who: str, at: str = "") -> Job:
+        """Write the first entries into a folder that has its sheet and its notebook.
+
+        Parameters
+        ----------
+        folder : pathlib.Path
+        template : str
+            Name of the notebook in the folder.
+        system, who, at : str
+            As of `create`.
+        """
+        first = [
+            Entry("job.machine", machine_.load(folder / SHEET).machine.tag),
+            Entry("job.units", system),
+            *_of_files(folder, template),
+            Entry(RELEASES, BY_NAME),
+        ]
+        Journal.create(folder / DATABASE).append(replace(entry, who=who, at=at) for entry in first)
         return cls(folder)
 
     def _limits(self) -> limits_.Limits:
@@ -183,9 +209,7 @@ class Job:
         batch = [entries] if isinstance(entries, Entry) else list(entries)
         with self._lock:
             latest = self.state().latest
-            # The same value again says nothing new, unless it is said why: "seen again after the
-            # adjustment".
-            changed = [e for e in batch if e.note.strip() or not _same(latest.get(e.what), e)]
+            changed = _changed(batch, latest)
             for entry in changed:
                 if needs_reason(latest.get(entry.what), entry) and not entry.note.strip():
                     raise JournalError(
@@ -195,7 +219,7 @@ class Job:
                     )
             asked = [replace(e, value=e.value.strip(), unit=e.unit.strip()) for e in changed]
             written = self.journal.append([*asked, *self._pictures(asked, latest)])
-            return written[: len(asked)]
+            return [e for e in written[: len(asked)] if not e.what.startswith(taken_.TAKEN)]
 
     def _pictures(self, entries: Sequence[Entry], latest: Mapping[str, Entry]) -> list[Entry]:
         """The digests of the pictures that entries name for the first time, taken when the last of
@@ -268,6 +292,18 @@ def _of_files(folder: Path, template: str) -> list[Entry]:
     return made
 
 
+def _changed(batch: Sequence[Entry], latest: Mapping[str, Entry]) -> list[Entry]:
+    """Those that say something new. The same value again does not, unless it is said why: "seen
+    again after the adjustment"; nor does the time at which it was taken.
+    """
+    kept = []
+    for entry, following in zip_longest(batch, batch[1:]):
+        new = following if taken_.belongs_to(entry, following) else entry
+        if new.note.strip() or not _same(latest.get(new.what), new):
+            kept.append(entry)
+    return kept
+
+
 def _same(old: Entry | None, new: Entry) -> bool:
     if old is None:
         return False
@@ -283,7 +319,7 @@ def needs_reason(old: Entry | None, new: Entry) -> bool:
     return (
         old is not None
         and old.value != ""
-        and not old.what.startswith("job.")
+        and not old.what.startswith(OF_THE_JOB)
         and (old.value, old.unit) != (new.value.strip(), new.unit.strip())
     )
 

@@ -26,6 +26,8 @@ BUSY_SECONDS = 15.0
 # The commit is the deletion of the rollback file. FULL does not flush the folder after it: a power
 # cut brings that file back, and the next opening undoes the entry: see benchmarks/power_cut.py.
 SYNCHRONOUS = "EXTRA"
+# What is no reading: settings of the job, hold points released, and when a reading was taken.
+OF_THE_JOB = ("job.", "release.", "witnessed.", "taken.")
 MOST_ROWS = 9999  # of one table of a form: a longer recording is a series or a trend
 
 
@@ -37,7 +39,7 @@ class Entry:
     ----------
     what : str
         Dotted name: ``stage.field``, ``stage.table.row.column``, ``waiver.verdict-key``,
-        ``job.units``.
+        ``release.hold-point``, ``taken.stage.field``, ``job.units``.
     value, unit : str
         As typed.
     who, instrument : str
@@ -45,7 +47,8 @@ class Entry:
     note : str
         Reason of a correction, or a remark.
     at : str
-        Local time with offset, ISO 8601.
+        When it was entered by the computer's clock: local time with offset, ISO 8601. When a
+        reading was taken, if that was typed, is an entry of its own (`startkit.facts.taken`).
     seq, previous, digest
         Place in the chain, hash of the entry before, hash of this one.
     """

@@ -17,8 +17,10 @@ import pint
 
 from startkit.errors import SheetError, StartkitError
 from startkit.facts import exemptions as exemptions_
+from startkit.facts import rules as rules_
 from startkit.facts import toml_file
 from startkit.facts.exemptions import Exemptions
+from startkit.facts.rules import ReleaseRules
 from startkit.units import KINDS, parse
 
 PRACTICE = "common practice, no source"  # how a fact of the trade without a source is printed
@@ -88,11 +90,19 @@ class Limits(Mapping[str, Limit]):
     limits : mapping of str -> Limit
     exemptions : Exemptions, optional
         Who may waive what; left out: the rules that come with the tool.
+    releases : ReleaseRules, optional
+        Who may release a hold point; left out: the rules that come with the tool.
     """
 
-    def __init__(self, limits: Mapping[str, Limit], exemptions: Exemptions | None = None) -> None:
+    def __init__(
+        self,
+        limits: Mapping[str, Limit],
+        exemptions: Exemptions | None = None,
+        releases: ReleaseRules | None = None,
+    ) -> None:
         self._limits = dict(limits)
         self.exemptions = exemptions_.defaults() if exemptions is None else exemptions
+        self.releases = rules_.defaults() if releases is None else releases
 
     def __getitem__(self, key: str) -> Limit:
         try:
@@ -148,7 +158,7 @@ class Limits(Mapping[str, Limit]):
                     "list the names with `startkit limits`",
                 )
             result[key] = _overridden(result[key], body, authority, name, text, path)
-        return Limits(result, self.exemptions)
+        return Limits(result, self.exemptions, self.releases)
 
 
 def _overridden(
@@ -279,9 +289,15 @@ def _files() -> Iterator[tuple[str, str]]:
 
 
 def specification(base: Limits, path: Path) -> Limits:
-    """`base` with the ``[limits]`` and ``[exemptions]`` of a job's specification laid over it."""
+    """`base` with ``[limits]``, ``[exemptions]`` and ``[releases]`` of a job's specification laid
+    over it.
+    """
     table, text = toml_file.load(path)
-    where = toml_file.where(path.name, text, ("exemptions",))
-    exemptions = base.exemptions.changed_by(table.get("exemptions", {}), where)
+    exemptions = base.exemptions.changed_by(
+        table.get("exemptions", {}), toml_file.where(path.name, text, ("exemptions",))
+    )
+    releases = base.releases.changed_by(
+        table.get("releases", {}), toml_file.where(path.name, text, ("releases",))
+    )
     layered = base.overridden(table.get("limits", {}), SPECIFICATION, path.name, text, ("limits",))
-    return Limits(layered, exemptions)
+    return Limits(layered, exemptions, releases)

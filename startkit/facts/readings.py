@@ -5,20 +5,20 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Callable
-from datetime import datetime
 from itertools import islice
 from pathlib import Path
 
 from startkit.errors import ReadingError, StartkitError
-from startkit.facts import given_files
-from startkit.facts.journal import Entry
+from startkit.facts import given_files, taken
+from startkit.facts.journal import Entry, now
 
 COLUMNS = ("item", "value", "unit", "who", "instrument", "note", "at")
 LARGEST, MOST = 20_000_000, 100_000  # bytes and rows: a day's readings are a hundredth of this
 
 
 def load(path: Path, known: Callable[[str], str], who: str = "") -> list[Entry]:
-    """Entries from a CSV file with the columns item, value, unit, who, instrument, note.
+    """Entries from a CSV file with the columns item, value, unit, who, instrument, note, and at:
+    when it was read, which goes into the journal as an entry of its own.
 
     Parameters
     ----------
@@ -45,7 +45,8 @@ def load(path: Path, known: Callable[[str], str], who: str = "") -> list[Entry]:
         if fault:
             faults.append(f"line {line}: {fault}")
         else:
-            entries.append(_entry(cells, who))
+            when = taken.typed(cells["at"]) if cells.get("at") else ""
+            entries += taken.dated([_entry(cells, who)], when)
     if faults:
         more = f"; and {len(faults) - 5} more" if len(faults) > 5 else ""
         raise ReadingError(
@@ -124,11 +125,10 @@ def _fault(cells: dict[str, str], known: Callable[[str], str], who: str) -> str:
         return "no item"
     if not (cells.get("who") or who):
         return "no person is named in the column who"
-    if cells.get("at") and _moment(cells["at"]) is None:
-        return (
-            f"{cells['at'][:40]!r} in the column at is not a date and time; write it as 2026-11-25"
-            " 14:30"
-        )
+    if cells.get("at"):
+        problem = taken.problem(taken.typed(cells["at"]) or cells["at"], now())
+        if problem:
+            return f"in the column at, {problem}"
     try:
         return known(cells["item"])
     except StartkitError as error:
@@ -143,22 +143,4 @@ def _entry(cells: dict[str, str], who: str) -> Entry:
         cells.get("who") or who,
         cells.get("instrument", ""),
         cells.get("note", ""),
-        _moment(cells["at"]) or "" if cells.get("at") else "",
     )
-
-
-def _moment(text: str) -> str | None:
-    """A date and time as the journal keeps it, with the offset of this computer's zone where none
-    is given; None if it is none.
-    """
-    try:
-        found = datetime.fromisoformat(text)
-        return (found if found.tzinfo is not None else found.astimezone()).isoformat(
-            timespec="milliseconds"
-        )
-    except (
-        ValueError,
-        OverflowError,
-        OSError,
-    ):  # no such day, or one that the zone's rules do not reach
-        return None

@@ -18,7 +18,7 @@ from startkit.fleet.folder import Fleet
 from startkit.fleet.summary import Summary, summarised
 from startkit.paper.revisions import RECORDS
 
-FILE, LAYOUT = "index.db", 1
+FILE, LAYOUT = "index.db", 2
 FEW = 2  # stale jobs that are judged in this process; more are given to workers
 _UNREADABLE = "unreadable"
 

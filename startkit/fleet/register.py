@@ -11,11 +11,12 @@ from datetime import date
 from startkit.fleet import baseline_comparison, figures
 from startkit.fleet.folder import Fleet
 from startkit.fleet.register_tables import (
-    NOTHING_CLEAR,
+    STATES,
     UNDATED,
     Part,
     day_of,
     few,
+    is_released,
     item_count,
     record_cells,
     several,
@@ -54,10 +55,9 @@ class Register:
         by_state = defaultdict(list)
         for job in self.jobs:
             by_state[state_of(job)].append(job["tag"])
-        states = [h.clear for h in reversed(HOLDS)] + [NOTHING_CLEAR]
         rows = [
             [state, str(len(by_state[state])), few(by_state[state])]
-            for state in states
+            for state in STATES
             if by_state[state]
         ]
         newest = max((job["last"] for job in self.jobs), default="")
@@ -95,15 +95,17 @@ class Register:
                 [
                     hold.clear,
                     str(clear),
+                    str(sum(is_released(h) for h in states)),
                     str(len(states) - clear),
                     str(sum(h["in_the_way"] for h in states)),
+                    str(sum(bool(h["early"]) for h in states)),
                 ]
             )
         return table(
             "Hold points",
-            ("Hold point", "Clear", "Not clear", "Items in the way"),
+            ("Hold point", "Clear", "Released", "Not clear", "Items in the way", "Jobs gone early"),
             rows,
-            numbers=(1, 2, 3),
+            numbers=(1, 2, 3, 4, 5),
         )
 
     def machines(self) -> Part:

@@ -11,6 +11,7 @@ from startkit.procedure.holds import HOLDS
 
 Part = dict[str, Any]  # display-ready data of many shapes
 NOTHING_CLEAR = "Nothing clear yet"
+RELEASED = (", released", ", not released")
 UNDATED = -1_000_000  # days left of an instrument without a date
 
 
@@ -56,13 +57,25 @@ def several(count: int, one: str, many: str) -> str:
 
 
 def state_of(job: Summary) -> str:
-    """The last hold point that is clear, in words."""
+    """The last hold point that is clear, in words, and whether it was released."""
     clear = [
-        hold.clear
+        (hold.clear, is_released(state))
         for hold in HOLDS
-        if any(h["hold"] == hold.name and h["clear"] for h in job["holds"])
+        for state in job["holds"]
+        if state["hold"] == hold.name and state["clear"]
     ]
-    return clear[-1] if clear else NOTHING_CLEAR
+    if not clear:
+        return NOTHING_CLEAR
+    words, released = clear[-1]
+    return f"{words}{RELEASED[not released]}"
+
+
+STATES = (*(f"{hold.clear}{each}" for hold in reversed(HOLDS) for each in RELEASED), NOTHING_CLEAR)
+
+
+def is_released(state: Part) -> bool:
+    """Whether a hold point's release counts."""
+    return bool(state["released"] and state["released"]["counts"])
 
 
 def item_count(item: Part) -> int:

@@ -19,6 +19,7 @@ from startkit.paper import evidence, revisions
 from startkit.paper.revisions import RECORDS
 from startkit.procedure import people
 from startkit.procedure.assessment import Assessment, of_job
+from startkit.procedure.passing import early_lines, released
 from startkit.procedure.payload import next_step
 from startkit.procedure.waivers import NOT_APPLICABLE, WAIVER
 from startkit.verdict import Outcome, Verdict, worst
@@ -71,6 +72,8 @@ def _summary(job: Job) -> Summary:
                 "clear": h.is_clear,
                 "headline": h.headline,
                 "in_the_way": len(h.in_the_way),
+                **released(judged, h),
+                "early": early_lines(judged, h.hold),
             }
             for h in judged.holds()
         ],

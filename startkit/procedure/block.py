@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from functools import lru_cache
 
 import numpy as np
@@ -39,6 +40,8 @@ class Block:
         The one named with the entry.
     barometer : pint.Quantity or None
         That of the site, added to what a gauge showed.
+    moment : datetime or None
+        When the series was taken.
     """
 
     columns: Mapping[str, np.ndarray]
@@ -50,6 +53,7 @@ class Block:
     entry: Entry | None = None
     instrument: Instrument | None = None
     barometer: pint.Quantity | None = None
+    moment: datetime | None = None
 
     def __len__(self) -> int:
         return len(next(iter(self.texts.values()), ()))
@@ -85,7 +89,7 @@ class Block:
             taken=True,
             items=(self.item,),
             instruments=(self.entry.instrument,) if self.entry.instrument else (),
-            moment=self.entry.moment,
+            moment=self.moment,
         )
 
     def uncertainty(self, column: str, quantity: pint.Quantity) -> pint.Quantity | None:
@@ -110,7 +114,7 @@ class Block:
         kinds = [kind for kind in self.kinds.values() if kind != "time"]
         if kinds and not any(can_read(self.instrument.kind, kind) for kind in kinds):
             return wrong_kind(self.instrument, kinds[0])
-        return overdue(self.instrument, self.entry.day)
+        return overdue(self.instrument, self.moment.date() if self.moment is not None else None)
 
 
 def _is_of_kind(quantity: pint.Quantity, kind: str | None) -> bool:

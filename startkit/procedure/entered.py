@@ -6,16 +6,16 @@ from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
+from startkit.facts import taken
 from startkit.facts.journal import Entry
 from startkit.facts.pictures import is_addition
-from startkit.procedure.early_entries import sentence
+from startkit.procedure.early_entries import Mark
 from startkit.procedure.entries import Entries
 from startkit.procedure.field import SERIES, TABLE, Field
-from startkit.procedure.holds import HoldPoint
 from startkit.procedure.reading import Reading, Row
 from startkit.units import KINDS, label
 
-Early = Mapping[int, HoldPoint]  # number of each entry that was made too early, with its hold point
+Early = Mapping[int, Mark]  # number of each entry that was made too early, and why
 
 
 def entered(entries: Entries, early: Early) -> list[dict[str, Any]]:
@@ -43,6 +43,8 @@ def _entered_field(field: Field, entries: Entries, early: Early) -> dict[str, An
         "problem": reading.problem,
         "untrusted": reading.untrusted,
         "early": _early(reading.entry, early),
+        "taken": _taken(reading.entry, entries),
+        "last": "" if reading.text else entries.job.last_visit.of(reading.what),
         "corrections": [
             correction(before, after)
             for before, after in pairwise(history)
@@ -60,7 +62,14 @@ def _unit_shown(reading: Reading, field: Field, entries: Entries) -> str:
 
 
 def _early(entry: Entry | None, early: Early) -> str:
-    return sentence(early[entry.seq]) if entry is not None and entry.seq in early else ""
+    return early[entry.seq].sentence if entry is not None and entry.seq in early else ""
+
+
+def _taken(entry: Entry | None, entries: Entries) -> str:
+    """Both times of a reading that was entered long after it was taken."""
+    if entry is None:
+        return ""
+    return taken.sentence(entries.job.state_held.taken(entry), entry.at)
 
 
 def _provenance(entry: Entry | None) -> dict[str, str]:
@@ -125,13 +134,23 @@ def _entered_table(field: Field, entries: Entries, early: Early) -> dict[str, An
             for n, row in enumerate(rows, 1)
             for c in field.columns
             if row.cells[c.name].flag or row.cells[c.name].problem or row.cells[c.name].untrusted
-        ],
+        ]
+        + _taken_rows(rows, entries),
         "who": ", ".join(dict.fromkeys(who for who, _ in provenance if who)),
         "when": ", ".join(dict.fromkeys(day for _, day in provenance)),
         "corrections": _table_corrections(field, entries),
         "blank_rows": field.rows,
         "early": _early_rows(rows, early),
     }
+
+
+def _taken_rows(rows: Sequence[Row], entries: Entries) -> list[str]:
+    """``"row 3: taken 2026-11-24 09:10, entered 2026-11-25 14:00"``."""
+    found = (
+        (n, next((said for c in row.cells.values() if (said := _taken(c.entry, entries))), ""))
+        for n, row in enumerate(rows, 1)
+    )
+    return [f"row {n}: {said}" for n, said in found if said]
 
 
 def _early_rows(rows: Sequence[Row], early: Early) -> list[str]:
@@ -186,7 +205,7 @@ def _entered_series(field: Field, entries: Entries, early: Early) -> dict[str, A
             for c in field.columns
         ],
         "rows": rows,
-        "flags": list(block.problems),
+        "flags": [*block.problems, *([said] if (said := _taken(found, entries)) else [])],
         "who": found.who if found else "",
         "when": found.at[:10] if found else "",
         "early": [said] if (said := _early(found, early)) else [],

@@ -11,6 +11,8 @@ from typing import Any, ParamSpec, Protocol, TypeVar
 import pint
 
 from startkit.errors import StartkitError
+from startkit.facts import last_visit as last_visit_
+from startkit.facts import taken
 from startkit.facts.baseline import NO_BASELINE, Baseline
 from startkit.facts.instruments import Instrument, can_read
 from startkit.facts.job import ROW_REMOVED, State
@@ -21,7 +23,14 @@ from startkit.facts.trend.trend import Trend
 from startkit.procedure import memory, people, site
 from startkit.procedure.block import Block, read_block
 from startkit.procedure.choice import chosen, yes_or_no
-from startkit.procedure.field import SERIES, TABLE, Column, Field, text_problem
+from startkit.procedure.field import (
+    SERIES,
+    TABLE,
+    Column,
+    Field,
+    ahead_of_its_entry,
+    text_problem,
+)
 from startkit.procedure.findings import Findings, not_judged
 from startkit.procedure.reading import Reading, Row, overdue, wrong_kind
 from startkit.procedure.usual import outside_usual
@@ -86,9 +95,11 @@ class JobEntries:
     limits: Limits
     system: str = SI
     baseline_held: Baseline = NO_BASELINE
-    trends_held: Mapping[str, Trend] = field(
-        default_factory=dict, compare=False
-    )  # by name, each read when it is first asked for
+    # By name, each read when it is first asked for.
+    trends_held: Mapping[str, Trend] = field(default_factory=dict, compare=False)
+    last_visit: last_visit_.LastVisit = (
+        last_visit_.NONE
+    )  # for the eye alone: no judgement rests on it
 
     def findings(self, name: str, shown: bool = True) -> Findings:
         """What a stage finds, without any waiver (not `shown`: its verdicts alone); judged once, so
@@ -315,25 +326,30 @@ class Entries:
         )
 
     def _read_anew(self, what: str, entry: Entry, declared: Field | Column, where: str) -> Reading:
+        when = self.job.state_held.taken(entry)
         read = Reading(
             what=what,
             text=entry.value,
             entry=entry,
             taken=True,
             instruments=(entry.instrument,) if entry.instrument else (),
-            moment=entry.moment,
+            moment=taken.moment(when),
         )
+        if when != entry.at and (ahead := taken.problem(when, entry.at)):
+            return read.unreadable(f"{where}: when it was read, {ahead}.")
         if declared.kind not in KINDS:
             choice = chosen(entry.value, declared.options) if declared.offers else None
             problem = "" if choice else text_problem(entry.value, declared, where)
-            problem = problem or self._stranger(entry.value, declared, where)
+            if declared.kind == "person" and self.declared.name != site.PREFIX:
+                problem = problem or people.stranger(entry.value, self.job.people, where)
+            problem = problem or ahead_of_its_entry(entry, declared, where)
             return replace(read, choice=choice, problem=problem)
         barometer = None if declared.kind == "barometer" else self.job.barometer.quantity
         try:
             quantity = parse(entry.value, declared.kind, entry.unit, barometer, where)
         except StartkitError as error:
             return read.unreadable(str(error))
-        u, untrusted = self._uncertainty(entry, quantity, declared.kind)
+        u, untrusted = self.uncertainty(entry.instrument, quantity, declared.kind, read.day)
         return replace(
             read,
             quantity=quantity,
@@ -341,22 +357,6 @@ class Entries:
             flag=outside_usual(quantity, declared, self.machine, self.job.system, barometer),
             untrusted=untrusted,
         )
-
-    def _stranger(self, name: str, declared: Field | Column, where: str) -> str:
-        """That somebody is not on the job, in words; a job without a list of people knows none."""
-        if declared.kind != "person" or self.declared.name == site.PREFIX:
-            return ""
-        known = {person.name for person in self.job.people if person.name}
-        if not known or name.strip() in known:
-            return ""
-        return f"{where}: {name!r} is not among the people on this job; add them in Setup."
-
-    def _uncertainty(
-        self, entry: Entry, quantity: pint.Quantity, kind: str
-    ) -> tuple[pint.Quantity | None, str]:
-        if not entry.instrument:
-            return None, ""
-        return self.uncertainty(entry.instrument, quantity, kind, entry.day)
 
     def uncertainty(
         self, tag: str, quantity: pint.Quantity, kind: str, day: date | None
@@ -425,15 +425,12 @@ class Entries:
         for column in declared.columns:
             entry = self.entry(declared.name, index, column.name)
             where = f"{declared.question}, row {index}, {column.label}"
-            cells[column.name] = self._read(
-                f"{self.declared.name}.{declared.name}.{index}.{column.name}", entry, column, where
-            )
+            item = f"{self.declared.name}.{declared.name}.{index}.{column.name}"
+            cells[column.name] = self._read(item, entry, column, where)
         return Row(index, cells)
 
     def block(self, name: str) -> Block:
-        """A pasted series as arrays; a cell that cannot be read is NaN and listed, never dropped
-        silently.
-        """
+        """A pasted series as arrays; a cell that cannot be read is NaN, and listed."""
         return self._once("block", name, self._read_block)
 
     def _read_block(self, name: str) -> Block:
@@ -449,6 +446,7 @@ class Entries:
             entry=found,
             instrument=self.job.instruments.get(found.instrument) if found else None,
             barometer=barometer,
+            moment=taken.moment(self.job.state_held.taken(found)) if found else None,
         )
 
     def readings(self) -> Iterable[Reading]:

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
 
+from startkit.facts import taken
+from startkit.facts.journal import Entry
 from startkit.facts.machine import Machine
 from startkit.procedure.choice import Choice, options, yes_or_no
 from startkit.procedure.usual import Usual
@@ -52,6 +54,8 @@ class Column:
         Earlier labels: a block pasted under one of them still reads.
     after : str or None
         As of a field; None: that of its field.
+    running : bool
+        A moment at which the machine ran.
     """
 
     name: str
@@ -65,6 +69,7 @@ class Column:
     point: str = ""
     was: tuple[str, ...] = ()
     after: str | None = None
+    running: bool = False
 
     @cached_property
     def options(self) -> tuple[Choice, ...]:
@@ -119,6 +124,8 @@ class Field:
         Hold point without which an entry is marked early; empty: none; None: that of the stage.
     retired : bool
         No longer asked for: forms leave it out unless an earlier journal has filled it.
+    running : bool
+        A moment at which the machine ran.
     """
 
     name: str
@@ -138,6 +145,7 @@ class Field:
     applies: Callable[[Machine], bool] = field(default=lambda machine: True, compare=False)
     after: str | None = None
     retired: bool = False
+    running: bool = False
 
     @cached_property
     def options(self) -> tuple[Choice, ...]:
@@ -174,3 +182,15 @@ def text_problem(text: str, declared: Field | Column, where: str) -> str:
                 f" 2026-11-25{' 14:30' if declared.kind == 'moment' else ''}."
             )
     return ""
+
+
+def ahead_of_its_entry(entry: Entry, declared: Field | Column, where: str) -> str:
+    """That something is said to have happened after it was written down; empty if it is not."""
+    at = entry.moment
+    if declared.kind != "moment" or at is None:
+        return ""
+    typed = datetime.fromisoformat(entry.value)
+    # A moment without a zone is the clock of the place where it was entered.
+    placed = typed if typed.tzinfo is not None else typed.replace(tzinfo=at.tzinfo)
+    ahead = taken.problem(placed.isoformat(), entry.at)
+    return f"{where}: {ahead}." if ahead else ""

@@ -46,6 +46,13 @@ class HoldState:
         return bool(self.needed) and not self.in_the_way
 
     @property
+    def word(self) -> str:
+        """``"not clear"``, ``"clear"`` or ``"clear by waiver"``."""
+        if not self.is_clear:
+            return "not clear"
+        return "clear by waiver" if self.waived else "clear"
+
+    @property
     def headline(self) -> str:
         """What the hold point says; a waiver among what it needs is part of it."""
         if not self.is_clear:

@@ -10,7 +10,7 @@ import pint
 
 from startkit.facts.limits import PRACTICE, Limit
 from startkit.procedure.choice import Choice
-from startkit.procedure.entries import Entries
+from startkit.procedure.entries import Entries, Fault
 from startkit.procedure.reading import Reading
 from startkit.units import difference_kind
 from startkit.verdict import COVERAGE, Outcome, Verdict, within
@@ -244,8 +244,15 @@ def _unanswered(
     )
 
 
-def filled(entries: Entries) -> Verdict:
-    """Completeness: open while a required field is empty or a text cannot be read."""
+def filled(entries: Entries, besides: Iterable[Fault] = ()) -> Verdict:
+    """Completeness: open while a required field is empty or a text cannot be read.
+
+    Parameters
+    ----------
+    entries : Entries
+    besides : iterable of Fault
+        What is wrong besides.
+    """
     stage = entries.declared.name
     found = Verdict(
         key=f"{stage}.complete",
@@ -253,7 +260,7 @@ def filled(entries: Entries) -> Verdict:
         outcome=Outcome.PASS,
         sentence="Every required field is filled and can be read.",
     )
-    problems, missing = entries.faults(), entries.missing()
+    problems, missing = (*entries.faults(), *besides), entries.missing()
     if problems:
         more = f" ({len(problems) - 1} more)" if len(problems) > 1 else ""
         return replace(

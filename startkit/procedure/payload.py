@@ -5,20 +5,21 @@ Every value is a text, a number or a list of such; the desk adds the plots' SVG.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any
 
 import pint
 
-from startkit.facts.journal import Entry
+from startkit.facts.journal import OF_THE_JOB
 from startkit.procedure.assessment import Assessment
-from startkit.procedure.early_entries import sentence
+from startkit.procedure.early_entries import Mark
 from startkit.procedure.entered import Early, correction, entered, entered_tables, is_correction
 from startkit.procedure.entries import Entries
-from startkit.procedure.holds import HoldPoint, HoldState
+from startkit.procedure.holds import HoldState
+from startkit.procedure.passing import early_lines, released, to_release
 from startkit.procedure.people import STATEMENTS
 from startkit.procedure.stage import Figure, Findings, Stage, Table
+from startkit.procedure.times import back_dated, clock, restored
 from startkit.unit_registry import base
 from startkit.units import difference_kind, label, show
 from startkit.verdict import COVERAGE, Outcome, Verdict, worst
@@ -61,11 +62,11 @@ def _early_remark(assessment: Assessment, name: str, early: Early) -> list[str]:
     if not found:
         return []
     many = "1 entry stands that was" if len(found) == 1 else f"{len(found)} entries stand that were"
-    return [f"{many} {sentence(found[-1])}: kept, and marked early."]
+    return [f"{many} {found[-1].sentence}: kept, and marked early."]
 
 
-def early_entries(assessment: Assessment, name: str, early: Early) -> list[HoldPoint]:
-    """For each early entry of a stage that still counts, the hold point that was not clear."""
+def early_entries(assessment: Assessment, name: str, early: Early) -> list[Mark]:
+    """For each early entry of a stage that still counts, why it is."""
     latest = (
         entry
         for what, entry in assessment.entries.latest.items()
@@ -160,7 +161,7 @@ def verdict(judged: Verdict, entries: Entries) -> dict[str, Any]:
         "rests_on": list(judged.rests_on),
         "may_waive": rules is None or rules.can_be_waived(judged.key),
         "may_lack": rules is not None
-        and judged.outcome is not Outcome.FAIL
+        and judged.outcome is Outcome.OPEN
         and rules.can_be_lacking(judged.key),
     }
 
@@ -218,7 +219,10 @@ def hold(state: HoldState, assessment: Assessment) -> dict[str, Any]:
     return {
         "hold": state.hold.name,
         "clear": state.is_clear,
+        "state": state.word,
         "headline": state.headline,
+        **released(assessment, state),
+        "early": early_lines(assessment, state.hold),
         "needed": len(state.needed),
         "in_the_way": [_with_stage(v, entries, assessment) for v in state.in_the_way],
         "waived": [_with_stage(v, entries, assessment) for v in state.waived],
@@ -258,10 +262,21 @@ def front_part(assessment: Assessment) -> dict[str, Any]:
             for _, v in everything
             if v.outcome is Outcome.WAIVED
         ],
+        "not_applicable": [
+            _with_stage(v, entries, assessment)
+            for _, v in everything
+            if v.outcome is Outcome.NA and v.key in assessment.not_applicable
+        ],
         "outcome": worst([v.outcome for _, v in everything]).value,
         "counts": counts(tuple(v for _, v in everything)),
-        "corrections": sum(1 for e in state.entries if e.note and not e.what.startswith("job.")),
-        "clock": clock(state.entries),
+        "corrections": sum(
+            1 for e in state.entries if e.note and not e.what.startswith(OF_THE_JOB)
+        ),
+        "clock": [
+            *clock(state.entries),
+            *restored(state.entries),
+            *back_dated(assessment),
+        ],
         "first_entry": state.entries[0].at if state.entries else "",
         "last_entry": state.entries[-1].at if state.entries else "",
         "entries": len(state.entries),
@@ -269,46 +284,6 @@ def front_part(assessment: Assessment) -> dict[str, Any]:
         "units": assessment.system,
         **equations(assessment),
     }
-
-
-def clock(entries: Sequence[Entry]) -> list[str]:
-    """What is to be known of the times of entries, whose order is that in which they were written,
-    whatever the clock said.
-    """
-    known = [(entry, entry.moment) for entry in entries]
-    back = [
-        (one, other)
-        for (one, before), (other, after) in pairwise(known)
-        if before is not None and after is not None and after < before
-    ]
-    said = [
-        f"Entry {other.seq} ({other.what}) is stamped {stamp(other)}, before entry {one.seq}"
-        f" ({stamp(one)})"
-        for one, other in back[:3]
-    ]
-    said += [f"and {len(back) - 3} more times"] if len(back) > 3 else []
-    offsets = list(
-        dict.fromkeys(
-            entry.at[-6:]
-            for entry, moment in known
-            if moment is not None and entry.at[-6:-5] in ("+", "-")
-        )
-    )
-    found = [f"{'; '.join(said)}. The order is that in which they were written."] if said else []
-    return found + (
-        [
-            f"Clocks of the entries lie {', '.join(offsets)} from UTC: daylight saving or another"
-            " zone."
-        ]
-        if len(offsets) > 1
-        else []
-    )
-
-
-def stamp(entry: Entry) -> str:
-    """``"2026-11-25 14:32:05 +01:00"``: a time with its distance from UTC."""
-    text = entry.moment.isoformat(sep=" ", timespec="seconds") if entry.moment is not None else ""
-    return f"{text[:19]} {text[19:]}".strip() or entry.at
 
 
 def equations(assessment: Assessment) -> dict[str, Any]:
@@ -372,7 +347,16 @@ def stage_line(assessment: Assessment, name: str) -> dict[str, Any]:
 
 
 def next_step(assessment: Assessment) -> dict[str, str]:
-    """The first thing that is not settled, in working order: what to do now."""
+    """What to do now: release what is clear, else the first thing that is not settled, in working
+    order.
+    """
+    if (waiting := to_release(assessment)) is not None:
+        return {
+            "stage": "",
+            "title": "",
+            "what": f"{waiting.clear}, but not released",
+            "do": "Release it by name before you go on.",
+        }
     for stage, judged in assessment.verdicts():
         if not judged.settled:
             return {
@@ -434,7 +418,9 @@ def corrections(assessment: Assessment) -> list[dict[str, str]]:
     state = assessment.state
     pairs = (
         (before, after)
-        for what in dict.fromkeys(e.what for e in state.entries if not e.what.startswith("job."))
+        for what in dict.fromkeys(
+            e.what for e in state.entries if not e.what.startswith(OF_THE_JOB)
+        )
         for before, after in pairwise(state.history(what))
         if is_correction(before, after)
     )

@@ -88,3 +88,11 @@ def people_of(rows: Iterable[Row]) -> tuple[Person, ...]:
         Person(row.text("name"), row.text("role"), row.text("firm"), row.code("role"))
         for row in rows
     )
+
+
+def stranger(name: str, people: Iterable[Person], where: str) -> str:
+    """That somebody is not on the job, in words; a job without a list of people knows none."""
+    known = {person.name for person in people if person.name}
+    if not known or name.strip() in known:
+        return ""
+    return f"{where}: {name!r} is not among the people on this job; add them in Setup."

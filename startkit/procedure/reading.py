@@ -79,6 +79,11 @@ class Reading:
             object.__setattr__(self, "items", (self.what,))
 
     @property
+    def day(self) -> date | None:
+        """Day on which it was taken, on the clock of its place."""
+        return self.moment.date() if self.moment is not None else None
+
+    @property
     def code(self) -> str:
         """Code of what was chosen; empty if the text is none of the choices."""
         return self.choice.code if self.choice is not None else ""

@@ -63,6 +63,8 @@ class Waivers:
             return "every machine has this; read it, or have it waived"
         if verdict.outcome is Outcome.FAIL:
             return "something was found wrong; have it put right, or waived"
+        if verdict.outcome is not Outcome.OPEN:
+            return "it was read, so the machine has it; read it again, or have it waived"
         return self._not_on_the_job(who)
 
     def objection_to_waiver(self, key: str, who: str, why: str) -> str:

@@ -403,12 +403,16 @@ def test_where_nobody_is_named_nothing_is_entered(sheet: Sheet) -> None:
     ]
 
 
-def test_the_time_of_reading_goes_into_the_journal(sheet: Sheet) -> None:
+def test_the_time_of_reading_goes_into_the_journal_but_never_as_that_of_the_entry(
+    sheet: Sheet, job: Job
+) -> None:
     tab, row = sheet.row("lube.by")
-    tab[f"F{row}"].value = datetime(2026, 3, 2, 9, 15)
+    tab[f"F{row}"].value = datetime(2025, 3, 2, 9, 15)
     sheet.cell("lube.sump_temperature").value = "51"
-    entry = sheet.enter()[0]
-    assert datetime.fromisoformat(entry.at) == datetime(2026, 3, 2, 9, 15).astimezone()
+    (entry,) = sheet.enter()
+    taken = datetime.fromisoformat(job.state().taken(entry))
+    assert taken == datetime(2025, 3, 2, 9, 15).astimezone()
+    assert datetime.now().astimezone() - datetime.fromisoformat(entry.at) < timedelta(minutes=5)
 
 
 def test_a_time_of_reading_that_is_still_to_come_is_refused(sheet: Sheet) -> None:

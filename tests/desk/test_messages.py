@@ -336,3 +336,48 @@ def test_a_message_that_makes_no_sense_is_refused_and_writes_nothing(job, book, 
     reply = answer(book, "oil", message)
     assert (reply["id"], reply["tell"]) == (1, "refused") and reply["why"]
     assert len(job.state().entries) == before
+
+
+# --- releasing a hold point, and when a reading was taken -------------------------------------
+
+
+def _ask(book, **more):
+    return answer(book, "", {"id": 9, "ask": "release", **more})
+
+
+def test_what_is_not_clear_is_not_released_by_a_message(book):
+    hold = book.assessment().holds()[0].hold.name
+    reply = _ask(book, hold=hold, who="A. Technician")
+    assert reply["tell"] == "refused" and "not clear" in reply["why"]
+    assert f"release.{hold}" not in book.job.state().latest
+
+
+@pytest.mark.parametrize("hold", ["", "lunch", None, 7])
+def test_a_hold_point_that_there_is_not_is_refused(book, hold):
+    assert _ask(book, hold=hold, who="A. Technician")["tell"] == "refused"
+
+
+def test_a_time_of_reading_is_kept_but_never_as_the_time_of_the_entry(book, save):
+    reply = answer(
+        book,
+        "oil",
+        {
+            "id": 3,
+            "ask": "save",
+            "taken": "2025-03-02 09:15",
+            "changes": [{"field": "differential", "value": "180", "unit": "kPa"}],
+        },
+    )
+    state = book.job.state()
+    entry = state.latest["oil.differential"]
+    assert reply["tell"] == "saved" and entry.at[:4] != "2025"
+    assert state.taken(entry).startswith("2025-03-02T09:15")
+
+
+@pytest.mark.parametrize("typed", ["tomorrow", "2999-01-01 10:00"])
+def test_a_time_of_reading_that_cannot_be_is_refused(book, typed):
+    change = {"field": "differential", "value": "180", "unit": "kPa"}
+    message = {"id": 3, "ask": "save", "taken": typed, "changes": [change]}
+    reply = answer(book, "oil", message)
+    assert reply["tell"] == "refused" and "Read at" in reply["why"]
+    assert "oil.differential" not in book.job.state().latest

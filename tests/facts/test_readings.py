@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -32,13 +33,25 @@ def test_a_cell_may_hold_more_than_one_line(tmp_path):
 @pytest.mark.parametrize(
     ("typed", "kept"),
     [
-        ("2026-11-25T14:30:00+01:00", "2026-11-25T14:30:00.000+01:00"),
-        ("2026-11-25 14:30-05:00", "2026-11-25T14:30:00.000-05:00"),
-        ("2026-11-25T14:30Z", "2026-11-25T14:30:00.000+00:00"),
+        ("2025-11-25T14:30:00+01:00", "2025-11-25T14:30:00.000+01:00"),
+        ("2025-11-25 14:30-05:00", "2025-11-25T14:30:00.000-05:00"),
+        ("2025-11-25T14:30Z", "2025-11-25T14:30:00.000+00:00"),
     ],
 )
-def test_a_moment_is_kept_with_its_offset(tmp_path, typed, kept):
-    assert load(tmp_path, f"item,value,at\na,1,{typed}\n")[0].at == kept
+def test_when_it_was_read_is_kept_with_its_offset_before_the_reading(tmp_path, typed, kept):
+    taken, reading = load(tmp_path, f"item,value,at\na,1,{typed}\n")
+    assert (taken.what, taken.value, taken.who) == ("taken.a", kept, "Ana")
+    assert (reading.what, reading.value) == ("a", "1")
+
+
+def test_a_file_never_sets_the_time_of_an_entry(tmp_path):
+    assert [e.at for e in load(tmp_path, "item,value,at\na,1,2025-11-25 14:30\n")] == ["", ""]
+
+
+def test_a_reading_of_tomorrow_is_refused_with_its_line(tmp_path):
+    tomorrow = datetime.now().astimezone() + timedelta(days=1)
+    with pytest.raises(ReadingError, match=r"line 2: .*in the future"):
+        load(tmp_path, f"item,value,at\na,1,{tomorrow.isoformat()}\n")
 
 
 def test_a_moment_without_an_offset_is_one_of_this_place(tmp_path, monkeypatch):
@@ -48,9 +61,10 @@ def test_a_moment_without_an_offset_is_one_of_this_place(tmp_path, monkeypatch):
     time.tzset()
     try:
         assert [
-            e.at
-            for e in load(tmp_path, "item,value,at\na,1,2026-07-01 14:30\nb,2,2026-12-01 14:30\n")
-        ] == ["2026-07-01T14:30:00.000-06:00", "2026-12-01T14:30:00.000-07:00"]
+            e.value
+            for e in load(tmp_path, "item,value,at\na,1,2025-07-01 14:30\nb,2,2025-12-01 14:30\n")
+            if e.what.startswith("taken.")
+        ] == ["2025-07-01T14:30:00.000-06:00", "2025-12-01T14:30:00.000-07:00"]
     finally:
         monkeypatch.undo()
         time.tzset()
@@ -58,7 +72,7 @@ def test_a_moment_without_an_offset_is_one_of_this_place(tmp_path, monkeypatch):
 
 @pytest.mark.parametrize("typed", ["yesterday", "25.11.2026", "2026-02-30 10:00", "24:00", "1e9"])
 def test_a_moment_that_is_none_is_refused_with_its_line(tmp_path, typed):
-    with pytest.raises(ReadingError, match=r"line 3: '.*' in the column at is not a date and time"):
+    with pytest.raises(ReadingError, match=r"line 3: .*column at, .* is not a date and time"):
         load(tmp_path, f"item,value,at\na,1,\nb,2,{typed}\n")
 
 

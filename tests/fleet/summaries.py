@@ -66,6 +66,8 @@ def visit(
                 "clear": n < clear,
                 "headline": h.clear if n < clear else h.not_clear,
                 "in_the_way": 0 if n < clear else 3,
+                "released": {"counts": True} if n < clear else None,
+                "early": ["1 entry made too early."] if n == 1 and clear == 2 else [],
             }
             for n, h in enumerate(HOLDS)
         ],

@@ -53,11 +53,11 @@ def test_machines_are_counted_by_the_last_hold_point_that_is_clear() -> None:
         {"job": "CH-4", "fault": "the journal is damaged."},
     ).front()
     assert rows(part) == [
-        ["Clear to hand over", "1", "CH-1"],
-        ["Clear to turn the shaft", "1", "CH-2"],
+        ["Clear to hand over, released", "1", "CH-1"],
+        ["Clear to turn the shaft, released", "1", "CH-2"],
         ["Nothing clear yet", "1", "CH-3"],
     ]
-    assert rows(part, 1)[1] == ["Clear to turn the shaft", "2", "1", "3"]
+    assert rows(part, 1)[1] == ["Clear to turn the shaft", "2", "2", "1", "3", "1"]
     assert rows(part, 2) == [["CH-4", "the journal is damaged."]]
 
 

@@ -23,7 +23,7 @@ from startkit.facts.journal import Entry, Journal
 from startkit.paper import evidence, journal_export
 from startkit.paper.verifying import job_import, verification
 from startkit.paper.verifying.baseline_import import import_baseline
-from startkit.paper.verifying.job_import import import_job
+from startkit.paper.verifying.job_import import import_job, restore_job
 from tests.paper import signing
 from tests.paper.conftest import SHEET, make_job
 from tests.paper.signing import TECHNICIAN, printed, real_job, signed
@@ -50,7 +50,7 @@ def record(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_every_entry_is_taken_over_with_its_hash_and_one_names_the_record(
     record: Path, tmp_path: Path
 ):
-    job = import_job(record, tmp_path / "CH-3", "Ana")
+    job = restore_job(record, tmp_path / "CH-3", "Ana")
     given = evidence.of_pdf(record.read_bytes()).entries
     entries = job.state().entries
     assert entries[:-1] == given and job.journal.faults() == []
@@ -66,7 +66,7 @@ def test_every_entry_is_taken_over_with_its_hash_and_one_names_the_record(
 def test_the_job_goes_on_with_the_template_that_is_installed(record: Path, tmp_path: Path):
     from startkit.facts.plugins import find_template
 
-    job = import_job(record, tmp_path / "CH-3")
+    job = restore_job(record, tmp_path / "CH-3")
     assert job.template.read_bytes() == find_template("new-machine").read_bytes()
     job.record(Entry("lube.filter_drop", "13", "kPa", who="Ana", note="misread"))
     found = verification.verify(signed(printed(job, "short")), beside=False)
@@ -81,7 +81,7 @@ def test_the_job_goes_on_with_the_template_that_is_installed(record: Path, tmp_p
 def test_the_record_is_kept_under_its_own_name_so_that_the_next_one_names_it(
     record: Path, tmp_path: Path
 ):
-    job = import_job(record, tmp_path / "CH-3")
+    job = restore_job(record, tmp_path / "CH-3")
     kept = job.folder / "records" / "CH-3-commissioning-record-short.pdf"
     assert kept.read_bytes() == record.read_bytes()
     assert printed(job, "short").name == "CH-3-commissioning-record-short-B.pdf"
@@ -90,9 +90,9 @@ def test_the_record_is_kept_under_its_own_name_so_that_the_next_one_names_it(
 def test_a_template_that_is_not_installed_is_asked_for_and_noted(tmp_path: Path):
     path = printed(make_job(tmp_path / "CH-3 start-up", signing.READINGS))
     with pytest.raises(JobError, match=r"there is no template 'template'; use .*new-machine"):
-        import_job(path, tmp_path / "CH-3")
+        restore_job(path, tmp_path / "CH-3")
     assert not (tmp_path / "CH-3").exists()
-    job = import_job(path, tmp_path / "CH-3", template="new-machine")
+    job = restore_job(path, tmp_path / "CH-3", template="new-machine")
     assert [e.value for e in job.state().entries[-2:]] == [
         path.name,
         "new-machine.ipynb",
@@ -108,7 +108,7 @@ def test_the_attached_notebook_is_neither_run_nor_taken_as_the_job_s(tmp_path: P
             new_code_cell(f"open({str(trap)!r}, 'w').close()", id="trap")
         ),
     )
-    made = import_job(path, tmp_path / "CH-3", template="new-machine")
+    made = restore_job(path, tmp_path / "CH-3", template="new-machine")
     assert not trap.exists() and [p.name for p in made.folder.glob("*.ipynb")] == [
         "new-machine.ipynb"
     ]
@@ -136,7 +136,7 @@ def test_what_belongs_to_the_job_comes_with_it(tmp_path: Path):
     for name, content in files.items():
         (job.folder / name).parent.mkdir(exist_ok=True)
         (job.folder / name).write_bytes(content)
-    made = import_job(printed(Job(job.folder)), tmp_path / "CH-3", template="new-machine")
+    made = restore_job(printed(Job(job.folder)), tmp_path / "CH-3", template="new-machine")
     assert {name: (made.folder / name).read_bytes() for name in files} == files
 
 
@@ -193,7 +193,7 @@ def test_a_record_that_is_not_in_order_is_refused_and_no_folder_is_left(
     ):
         (tmp_path / name).write_bytes(content)
         with pytest.raises(PaperError):
-            import_job(tmp_path / name, tmp_path / "CH-3")
+            restore_job(tmp_path / name, tmp_path / "CH-3")
         assert not (tmp_path / "CH-3").exists()
 
 
@@ -202,14 +202,14 @@ def test_a_signed_record_that_was_changed_is_refused(record: Path, tmp_path: Pat
     with pytest.raises(
         PaperError, match="something was added to the file after the last signature"
     ):
-        import_job(tmp_path / "rotated.pdf", tmp_path / "CH-3")
+        restore_job(tmp_path / "rotated.pdf", tmp_path / "CH-3")
 
 
 def test_a_folder_that_holds_something_is_refused(record: Path, tmp_path: Path):
     (tmp_path / "CH-3").mkdir()
     (tmp_path / "CH-3" / "mine.txt").write_text("mine")
     with pytest.raises(JobError, match="the folder is not empty"):
-        import_job(record, tmp_path / "CH-3")
+        restore_job(record, tmp_path / "CH-3")
     assert (tmp_path / "CH-3" / "mine.txt").read_text() == "mine"
 
 
@@ -231,7 +231,7 @@ def test_entries_are_taken_over_into_an_empty_journal_only(record: Path, tmp_pat
 
 
 def test_the_command_makes_a_job_that_has_a_state(record: Path, tmp_path: Path):
-    result = run("import", record, tmp_path / "CH-3", "--who", "Ana")
+    result = run("import", record, tmp_path / "CH-3", "--restore", "--who", "Ana")
     assert (
         result.exit_code == 0
         and f"Open it with:  startkit open {tmp_path / 'CH-3'}" in result.output
@@ -239,6 +239,78 @@ def test_the_command_makes_a_job_that_has_a_state(record: Path, tmp_path: Path):
     assert run("status", tmp_path / "CH-3").exit_code == 1
     again = run("import", record, tmp_path / "CH-3")
     assert again.exit_code == 2 and again.stderr.count("\n") == 1
+
+
+# --- for the next visit ---------------------------------------------------------------------------
+
+
+@pytest.fixture
+def following(record: Path, tmp_path: Path) -> Job:
+    return import_job(record, tmp_path / "next", "Ana")
+
+
+def test_a_record_is_not_a_visit_nothing_of_it_is_an_entry(record: Path, following: Job):
+    then = {e.what for e in evidence.of_pdf(record.read_bytes()).entries}
+    now = following.state().entries
+    assert {e.what for e in now if not e.what.startswith("job.")} == set()
+    assert len([what for what in then if not what.startswith("job.")]) > 5
+    (named,) = [e for e in now if e.what == "job.last_visit"]
+    assert named.note == f"sha256 {sha256(record.read_bytes())}" and named.who == "Ana"
+
+
+def test_nothing_is_clear_on_the_next_visit(following: Job):
+    from startkit.procedure.assessment import of_job
+
+    assert not any(hold.is_clear or hold.waived for hold in of_job(following).holds())
+
+
+def test_what_was_entered_then_is_shown_as_last_time(record: Path, following: Job):
+    from startkit.desk.fieldset import described
+    from startkit.procedure.assessment import of_job
+
+    then = {e.what: e for e in evidence.of_pdf(record.read_bytes()).entries}
+    seen = of_job(following)
+    shown = {
+        f"{stage}.{field['name']}": field["state"]["last"]
+        for stage in seen.stages
+        for group in described(seen, stage)
+        for field in group["fields"]
+        if field["state"].get("last")
+    }
+    assert shown and all(then[what].value in said for what, said in shown.items())
+    assert all(then[what].at[:10] in said for what, said in shown.items())
+
+
+def test_once_it_is_read_again_last_time_is_gone(following: Job):
+    from startkit.desk.fieldset import states
+    from startkit.procedure.assessment import of_job
+
+    seen = of_job(following)
+    stage, name = next(
+        (s, n) for s in seen.stages for n, state in states(seen, s).items() if state.get("last")
+    )
+    following.record(Entry(f"{stage}.{name}", "1", who="Ana"))
+    assert states(of_job(following), stage)[name]["last"] == ""
+
+
+def test_an_entry_sheet_of_the_last_visit_is_refused(record: Path, following: Job, tmp_path: Path):
+    from startkit.desk.entry_sheet.entries import enter_sheet
+    from startkit.desk.entry_sheet.export import write
+    from startkit.errors import StartkitError
+
+    old = restore_job(record, tmp_path / "old", "Ana")
+    sheet = write(old.folder, tmp_path / "old.xlsx")
+    with pytest.raises(StartkitError, match="job"):
+        enter_sheet(following.folder, sheet, "Ana")
+    assert enter_sheet(old.folder, sheet, "Ana").entries == []
+
+
+def test_a_restored_job_says_on_page_1_whose_entries_these_are(record: Path, tmp_path: Path):
+    from startkit.procedure.assessment import of_job
+    from startkit.procedure.payload import front_part
+
+    said = front_part(of_job(restore_job(record, tmp_path / "again", "Ana")))["clock"]
+    assert any(record.name in each and "that visit" in each for each in said)
 
 
 # --- as a baseline --------------------------------------------------------------------------------
@@ -317,8 +389,8 @@ def test_import_brings_no_notebook_machinery_into_the_process(record: Path, tmp_
 
     code = (
         "import sys; from pathlib import Path; "
-        "from startkit.paper.verifying.job_import import import_job;"
-        f" import_job(Path({str(record)!r}), Path({str(tmp_path / 'CH-3')!r})); print([m for m in"
+        "from startkit.paper.verifying.job_import import import_job, restore_job;"
+        f" restore_job(Path({str(record)!r}), Path({str(tmp_path / 'CH-3')!r})); print([m for m in"
         " ('papermill', 'nbclient', 'jupyter_client', 'ipykernel') if m in sys.modules])"
     )
     assert (

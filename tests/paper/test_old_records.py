@@ -15,7 +15,7 @@ from startkit.cli import main
 from startkit.cli.output import PARTLY
 from startkit.paper import certificates, evidence
 from startkit.paper.verifying import verdict_comparison, verification
-from startkit.paper.verifying.job_import import import_job
+from startkit.paper.verifying.job_import import restore_job
 
 RECORDS = Path(__file__).parent / "records"
 OLD = RECORDS / "signed-2026-11.pdf"
@@ -103,5 +103,5 @@ def test_its_exit_status_says_that_not_all_was_checked():
 
 
 def test_a_job_is_made_from_it(tmp_path):
-    job = import_job(OLD, tmp_path / "CH-1", "R. Calder")
+    job = restore_job(OLD, tmp_path / "CH-1", "R. Calder")
     assert job.machine.machine.tag == "CH-1" and len(job.state().entries) >= 930

@@ -115,7 +115,7 @@ def exact(limits: limits_.Limits) -> limits_.Limits:
     one limit. What a missing instrument does is tested in test_judging and test_calibration_counts.
     """
     unmeasured = {key: replace(limit, measured=False) for key, limit in limits.items()}
-    return limits_.Limits(unmeasured, limits.exemptions)
+    return limits_.Limits(unmeasured, limits.exemptions, limits.releases)
 
 
 def _changed(table: dict[str, Any], changes: dict[str, Any]) -> dict[str, Any]:
@@ -158,6 +158,13 @@ def make_job() -> Callable[..., JobInMemory]:
     return make
 
 
+def _entered(seq: int, value: str) -> str:
+    """A minute after the entry before; what names a later time is entered when that has come."""
+    at = f"2026-11-25T{8 + seq // 3600:02d}:{seq // 60 % 60:02d}:{seq % 60:02d}"
+    happened = value.replace(" ", "T") if value[:10] == at[:10] else at
+    return f"{max(at, f'{happened}:00'[:19])}+00:00"
+
+
 @pytest.fixture
 def put() -> Callable[..., None]:
     """``put(job, "stage.field", value, unit, who=, instrument=, note=, at=)``; dotted rows as in
@@ -183,7 +190,7 @@ def put() -> Callable[..., None]:
                 who,
                 instrument,
                 note,
-                at or f"2026-11-25T{8 + seq // 3600:02d}:{seq // 60 % 60:02d}:{seq % 60:02d}+00:00",
+                at or _entered(seq, str(value)),
                 seq,
             )
         )

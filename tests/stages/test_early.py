@@ -199,7 +199,7 @@ def test_an_early_entry_counts_for_its_verdict_all_the_same(make_job, put, verdi
 def test_a_long_stage_asks_for_the_past_once(make_job, put, assess, monkeypatch):
     looked = []
     monkeypatch.setattr(
-        Assessment, "_was_clear", lambda self, hold, seq: looked.append((hold.name, seq)) or False
+        Assessment, "_was_passed", lambda self, hold, seq: looked.append((hold.name, seq)) or False
     )
     job = make_job(stages=STAGES)
     for n in range(1, 50):

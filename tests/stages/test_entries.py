@@ -431,3 +431,38 @@ def test_a_name_that_is_not_on_the_job_is_a_problem_of_its_field(make_job, put, 
     put(job, "safety.lock_out_by", "B. Jansen")
     problems = assess(job).stage_entries("safety").problems()
     assert not any("not among the people" in problem for problem in problems)
+
+
+def test_a_reading_taken_after_it_was_entered_is_a_problem_and_no_reading(make_job, put, assess):
+    job = make_job()
+    put(job, "taken.lube.sump_temperature", "2026-11-26T08:00:00+00:00")
+    put(job, "lube.sump_temperature", "51", "°C")
+    reading = assess(job).stage_entries("lube").reading("sump_temperature")
+    assert reading.quantity is None and "future" in reading.problem
+
+
+@pytest.mark.parametrize(("typed", "ahead"), [("2026-11-25 08:05", False), ("2027-01-01", True)])
+def test_something_that_happened_after_it_was_written_down_is_a_problem(
+    make_job, put, assess, typed, ahead
+):
+    job = make_job()
+    put(job, "first_start.starts.1.started", typed)
+    (row,) = assess(job).stage_entries("first_start").rows("starts")
+    assert ("future" in row.reading("started").problem) is ahead
+
+
+def test_an_instrument_is_asked_on_the_day_of_the_reading(make_job, put, assess):
+    job = make_job()
+    for name, value in (
+        ("tag", "TI-1"),
+        ("kind", "temperature"),
+        ("accuracy", "0.1 K"),
+        ("due", "2026-11-20"),
+    ):
+        put(job, f"setup.instruments.1.{name}", value)
+    put(job, "taken.lube.sump_temperature", "2026-11-19T08:00:00+00:00")
+    put(job, "lube.sump_temperature", "51", "°C", instrument="TI-1")
+    put(job, "lube.supply_temperature", "45", "°C", instrument="TI-1")
+    entries = assess(job).stage_entries("lube")
+    assert entries.reading("sump_temperature").untrusted == ""
+    assert entries.reading("supply_temperature").untrusted != ""

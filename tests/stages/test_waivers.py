@@ -70,6 +70,7 @@ def test_a_machine_may_lack_only_what_is_declared_and_was_not_found_wrong():
     meter, flow = "water.evaporator_meter", "water.evaporator_flow"
     assert lacking(found(meter, Outcome.OPEN), "B. Jansen").outcome is Outcome.NA
     assert lacking(found(meter, Outcome.FAIL), "B. Jansen").outcome is Outcome.FAIL
+    assert lacking(found(meter, Outcome.UNPROVEN), "B. Jansen").outcome is Outcome.UNPROVEN
     assert lacking(found(flow, Outcome.OPEN), "B. Jansen").outcome is Outcome.OPEN
     assert lacking(found(meter, Outcome.OPEN), "N. Fairweather").outcome is Outcome.OPEN
 

@@ -4,6 +4,7 @@ truth is found again.
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import pytest
 
 from startkit.errors import StartkitError
 from startkit.facts.job import Job, State
+from startkit.facts.journal import OF_THE_JOB
 from startkit.procedure.assessment import Assessment
 from startkit.procedure.assessment import of_job as assess
 from startkit.procedure.holds import HOLDS, needs
@@ -23,6 +25,7 @@ from startkit.stages.vanes.readings import collect as strokes_of
 from startkit.verdict import Outcome, Verdict
 from workbook import demo
 from workbook.measured import Measured
+from workbook.people import TECHNICIAN, WITNESS
 
 ROOT = Path(__file__).parents[2]
 COVERAGE = (
@@ -179,7 +182,7 @@ def test_every_correction_of_the_story_has_its_reason(job):
     state = job.state()
     for what in state.latest:
         history = [e for e in state.history(what) if e.value]
-        assert all(e.note for e in history[1:]), what
+        assert what.startswith(OF_THE_JOB) or all(e.note for e in history[1:]), what
 
 
 # --- start and trip -------------------------------------------------------------------------------
@@ -352,3 +355,26 @@ def test_what_a_verdict_rests_on_are_items_that_its_job_can_have(fleet):
             for item in found.rests_on:
                 stage, field, *_ = item.split(".")
                 assert judged.stage_entries(stage).has(field), f"{found.key} rests on {item}"
+
+
+def test_a_hold_point_is_released_with_one_message_and_a_name(fleet: dict, tmp_path: Path) -> None:
+    from startkit.desk.messages import answer
+    from startkit.desk.notebook import open_book
+
+    folder = shutil.copytree(fleet[demo.WHOLE], tmp_path / "CH-1")
+    book = open_book(folder, "form")
+
+    def ask(**more: str) -> dict:
+        return answer(book, "", {"id": 1, "ask": "release", "hold": "turn_shaft", **more})
+
+    def state() -> str | None:
+        found = book.assessment().release("turn_shaft")
+        return found and found.state
+
+    assert state() == "released"
+    assert ask(who=TECHNICIAN, verb="withdraw")["tell"] == "saved" and state() is None
+    assert "data-release" in book.card("hold", "turn_shaft")["head"]
+    assert "witness" in ask(who=TECHNICIAN)["why"]
+    assert "not among" in ask(who="Somebody Else", witness=WITNESS)["why"]
+    assert ask(who=TECHNICIAN, witness=WITNESS)["tell"] == "saved" and state() == "released"
+    book.settle()

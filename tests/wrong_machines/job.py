@@ -8,10 +8,10 @@ from fnmatch import fnmatchcase
 from startkit.facts.journal import Entry
 from startkit.procedure.assessment import Assessment
 from tests.wrong_machines.rows import Row, SameAs
-from workbook.judged import honest
+from workbook.judged import honest, released
 from workbook.wrong_readings import judged_with
 
-__all__ = ["honest", "wrong"]  # what each test of a wrong machine needs
+__all__ = ["gone_early", "honest", "released", "wrong"]  # what each test of a wrong machine needs
 
 
 def wrong(assessment: Assessment, row: Row) -> Assessment:
@@ -31,6 +31,14 @@ def wrong(assessment: Assessment, row: Row) -> Assessment:
             what, number, unit, "Ngozi Halvorsen", "", "", "2026-04-15T12:30:00-04:00"
         )
     return judged_with(assessment, edits)
+
+
+def gone_early(assessment: Assessment, row: Row) -> Assessment:
+    """The job with what a row says, in the order of its times; each hold point is released as soon
+    as it is clear, as somebody would who does not know better.
+    """
+    told = sorted(wrong(assessment, row).state.entries, key=lambda e: e.at)
+    return released(assessment, told, f"{told[0].digest} {row.wrong}")
 
 
 def _changed(latest: dict[str, Entry], entry: Entry, value: object) -> Entry | None:

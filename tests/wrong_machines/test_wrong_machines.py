@@ -6,8 +6,11 @@ from fnmatch import fnmatchcase
 
 import pytest
 
+from startkit.desk.report import data
+from startkit.procedure.holds import HOLDS
+from startkit.procedure.releases import GIVEN
 from tests.wrong_machines.every import ROWS
-from tests.wrong_machines.job import honest, wrong
+from tests.wrong_machines.job import gone_early, honest, released, wrong
 from tests.wrong_machines.page import PAGE, page
 from tests.wrong_machines.rows import ALL, UNNOTICED, Row
 
@@ -27,12 +30,23 @@ def test_eyes_panel_and_stopwatch_are_enough_to_clear_every_hold_point(tag: str)
     assert {v.key: v.sentence for _, v in job.verdicts() if not v.settled} == {}
 
 
+def test_an_honest_machine_is_released_at_every_hold_point_in_time() -> None:
+    tag = "CH-3"  # the demonstration tells it of CH-1
+    job = released(honest(tag), honest(tag).state.entries, f"{tag} released")
+    assert {job.release(hold.name).state for hold in HOLDS} == {GIVEN}
+    assert job.early == {}
+
+
 @pytest.mark.parametrize(
     ("row", "tag"),
     [(row, tag) for tag in ALL for row in ROWS if tag in row.on],
     ids=lambda each: each.wrong if isinstance(each, Row) else each,
 )
 def test_a_wrong_machine_is_noticed(row: Row, tag: str) -> None:
+    if row.early:
+        told = data(gone_early(honest(tag), row))["holds"]
+        assert row.early in [hold["hold"] for hold in told if hold["early"]]
+        return
     unsettled = [v.key for _, v in wrong(honest(tag), row).verdicts() if not v.settled]
     noticed = any(fnmatchcase(key, each) for key in unsettled for each in row.by.split())
     assert noticed is (tag not in UNNOTICED.get(row.wrong, ())), unsettled

@@ -70,6 +70,7 @@ def _entered_row(field: Part) -> Markup:
             field["flag"],
             field["untrusted"],
             field["early"],
+            field["taken"],
             field["note"],
         )
         if word

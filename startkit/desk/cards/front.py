@@ -49,6 +49,7 @@ def hold(part: Part, large: bool = True) -> Markup:
             "div",
             headline,
             el("span", _in_short(part), cls="sk-note"),
+            *_passed(part),
             cls=f"sk-hold-line sk-edge-{outcome}",
         )
     reasons = verdict_lines(part["in_the_way"], "In the way") if part["in_the_way"] else None
@@ -66,11 +67,69 @@ def hold(part: Part, large: bool = True) -> Markup:
         "section",
         headline,
         el("p", _in_short(part), cls="sk-note"),
+        *_passed(part),
+        _release_form(part),
         reasons,
         waived,
         cls=f"sk-hold sk-{outcome}-hold",
         aria_label=part["headline"],
     )
+
+
+def _passed(part: Part) -> list[Markup]:
+    """Who released it, and what came before that."""
+    said = [part["release"]] if part.get("release") else []
+    return [
+        *(el("p", words, cls="sk-released") for words in said),
+        *(el("p", words, cls="sk-early") for words in part.get("early", ())),
+    ]
+
+
+def _release_form(part: Part) -> Markup | None:
+    """A name and one button; a second name only where the specification asks for a witness."""
+    ask = part.get("ask")
+    if not ask:
+        return None
+    withdraws = ask["verb"] == "withdraw"
+    label = "Withdrawn by" if withdraws else "Released by"
+    names = [_name(part, "who", label, ask["who"], ask["chosen"])]
+    if ask["witnessed"]:
+        names.append(_name(part, "witness", "Witness", ask["witness"], ""))
+    words = f"{'Withdraw the release' if withdraws else 'Release'} {ask['step']}"
+    form = el(
+        "div",
+        *names,
+        el(
+            "button",
+            words,
+            type="button",
+            cls=None if withdraws else "sk-main",
+            data_release=part["hold"],
+            data_verb=ask["verb"],
+        ),
+        el("p", cls="sk-state", role="status"),
+        cls="sk-release",
+        role="group",
+        aria_label=words,
+    )
+    return fold(f"withdraw-{part['hold']}", "Withdraw …", form) if withdraws else form
+
+
+def _name(part: Part, which: str, label: str, names: Sequence[str] | None, chosen: str) -> Markup:
+    """A choice of the people who may; typed where the job keeps no list of people."""
+    key = f"{part['hold']}-{which}"
+    control = (
+        el("input", type="text", id=key, data_name=which, value=chosen, autocomplete="off")
+        if names is None
+        else el(
+            "select",
+            el("option", "choose a name", value=""),
+            *(el("option", n, value=n, selected=n == chosen) for n in names),
+            id=key,
+            data_name=which,
+        )
+    )
+    return el("div", el("label", label, for_=key), control)
 
 
 def _in_short(part: Part) -> str:

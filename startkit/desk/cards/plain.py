@@ -42,9 +42,15 @@ def _plain_stage(part: Part) -> list[str]:
 def _plain_hold(part: Part) -> list[str]:
     return [
         part["headline"],
+        *_passed(part),
         *map(_plain_verdict, part["in_the_way"]),
         *map(_plain_verdict, part["waived"]),
     ]
+
+
+def _passed(part: Part) -> list[str]:
+    """Who released a hold point, and what came before that."""
+    return [f"  {said}" for said in (part.get("release"), *part.get("early", ())) if said]
 
 
 def _plain_front(part: Part) -> list[str]:
@@ -57,7 +63,7 @@ def _plain_front(part: Part) -> list[str]:
         *broken,
         *(f"{MARKS['waived']} {sentence}" for sentence in part.get("changed", ())),
         f"{part['machine']['tag']}, {part['machine']['plant']}",
-        *(h["headline"] for h in part["holds"]),
+        *(line for h in part["holds"] for line in (h["headline"], *_passed(h))),
         *stages,
         f"Next: {part['next']['what']}. {part['next']['do']}",
     ]

@@ -6,12 +6,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime
 from pathlib import Path
 
 from startkit.desk.entry_sheet.cells import shown
 from startkit.desk.entry_sheet.reader import Sheet, Typed, read
 from startkit.errors import ReadingError, StartkitError
+from startkit.facts import taken
 from startkit.facts.job import ROW_REMOVED, Job, State, needs_reason
 from startkit.facts.journal import Entry, now
 from startkit.procedure.assessment import of_job
@@ -94,7 +94,14 @@ def enter_sheet(folder: Path, path: Path, who: str = "") -> Entered:
         for typed, entry in made
         if entry.value and (flag := _reading(typed, after).flag)
     ]
-    return Entered(job.record(entry for _, entry in made), flagged)
+    return Entered(job.record(_as_kept(made)), flagged)
+
+
+def _as_kept(made: Iterable[Made]) -> list[Entry]:
+    """Entries for the journal: what a sheet says of the time is when the reading was taken, never
+    when it was entered.
+    """
+    return [each for _, entry in made for each in taken.dated([replace(entry, at="")], entry.at)]
 
 
 # --- from cells to entries ----------------------------------------------------------------------
@@ -114,9 +121,7 @@ def _reader(sheet: Sheet, typed: Typed, who: str) -> tuple[str, str]:
     """Who read, and when: as the tab says, else as the first tab or the command says."""
     name, when = sheet.readers.get(typed.what.split(".")[0], ("", ""))
     common, _ = sheet.readers.get("", ("", ""))
-    return name or common or who, (
-        datetime.fromisoformat(when).astimezone().isoformat(timespec="milliseconds") if when else ""
-    )
+    return name or common or who, taken.typed(when) if when else ""
 
 
 def _entry(typed: Typed, old: Entry | None, who: str, at: str) -> Entry:
@@ -234,7 +239,7 @@ def _since(old: Entry) -> str:
 
 def _after(job: Job, stages: Mapping[str, Stage], state: State, made: Iterable[Made]) -> JobEntries:
     """The job as it would be: what is refused here is what the form would mark."""
-    entries = tuple(replace(entry, at=entry.at or now()) for _, entry in made)
+    entries = tuple(replace(entry, at=now()) for entry in _as_kept(made))
     return of_job(job, stages, State((*state.entries, *entries))).entries
 
 

@@ -18,7 +18,7 @@ from startkit.desk.entry_sheet.cells import (
     shown,
     text_of,
 )
-from startkit.desk.fieldset import highest_row
+from startkit.desk.fieldset import highest_row, last_time
 from startkit.facts.instruments import can_read
 from startkit.procedure.entries import Entries
 from startkit.procedure.stage import SERIES, TABLE, Column, Field, Stage
@@ -131,12 +131,16 @@ class Tab:
 
     def _question(self, row: int, field: Field, end: int) -> None:
         words = f"{field.question}{'' if field.required else ' (optional)'}"
+        said = last_time(field, f"{self.stage.name}.{field.name}", self.entries)
+        help = "\n".join(
+            text for text in (field.help, f"Last time: {said}" if said else "") if text
+        )
         look.wrapped(self.sheet, row, end)
-        look.asked(self.sheet.cell(row, Place.QUESTION), words, field.help, field.required)
+        look.asked(self.sheet.cell(row, Place.QUESTION), words, help, field.required)
         look.height(
             self.sheet,
             row,
-            (f"{words}\n{field.help}".strip(), Place.QUESTION if end == Place.QUESTION else 0),
+            (f"{words}\n{help}".strip(), Place.QUESTION if end == Place.QUESTION else 0),
         )
 
     def _value(self, cell: Any, declared: Field | Column, text: str) -> None:

@@ -37,7 +37,7 @@ class Saver {
     const again = () => this.save(this.latest(changes), note);
     this.tell("saving…");
     const landed = this.takeOff();
-    const reply = await this.view.ask("save", { changes, note }, () => {
+    const reply = await this.view.ask("save", { changes, note, taken: this.view.desk.taken.value }, () => {
       landed(); // an answer may never come: nothing waits for it any more
       this.tell(`NOT SAVED yet – ${noAnswer()}`, true);
       this.view.mark(this.id, again);
@@ -88,11 +88,12 @@ class Field extends Saver {
     this.state = spec.state;
     this.problem = el("p", { class: "sk-problem", id: `${this.id}-problem` });
     this.flag = el("p", { class: "sk-flag", id: `${this.id}-flag` });
+    this.last = el("p", { class: "sk-help sk-last", hidden: true });
     this.past = button("history", () => this.showHistory(this.past, { field: spec.name }, spec.question), { class: "sk-small", "aria-expanded": "false", "aria-label": `history: ${spec.question}` });
     const row = el("div", { class: "sk-input" }, ...this.control(), this.past);
     const optional = spec.required ? null : el("span", { class: "sk-optional" }, " (optional)");
     const head = this.radios ? el("div", { class: "sk-question", id: `${this.id}-q` }, spec.question, optional) : el("label", { for: this.id }, spec.question, optional);
-    this.node = el("div", { class: "sk-field" }, head, row, this.helpNode, this.problem, this.flag, this.status, this.whyPlace, this.historyPlace);
+    this.node = el("div", { class: "sk-field" }, head, row, this.last, this.helpNode, this.problem, this.flag, this.status, this.whyPlace, this.historyPlace);
     this.put();
     this.words();
   }
@@ -277,6 +278,8 @@ class Field extends Saver {
     this.node.classList.toggle("sk-is-flagged", Boolean(this.flag.textContent));
     this.tell([this.spec.control === "series" && s.at ? `${s.length} rows read` : "", savedWords(s)].filter(Boolean).join(" · "));
     this.past.hidden = s.count === 0;
+    this.last.hidden = !s.last;
+    this.last.textContent = s.last ? `last time ${s.last}` : "";
     if (this.read) this.showRead(s.read);
   }
 

@@ -86,7 +86,7 @@ class Grid extends Saver {
     const props = { onchange: () => this.left(cell), onblur: () => { if (cell.touched) this.left(cell); }, oninput: () => this.draft(cell), "aria-describedby": `${this.id}-problem`, autocomplete: "off", spellcheck: "false" };
     if (column.control === "choice" || column.control === "yes_no") cell.input = chooser(column.control === "choice" ? column.choices : ["yes", "no"], props);
     else cell.input = el("input", { ...props, type: "text", inputmode: column.control === "reading" ? "decimal" : undefined, class: column.control === "reading" ? undefined : "sk-text",
-      list: column.control === "person" ? view_names(this.view) : undefined, placeholder: column.control === "date" ? "yyyy-mm-dd" : column.control === "moment" ? "yyyy-mm-dd hh:mm" : undefined });
+      list: column.control === "person" ? view_names(this.view) : undefined, placeholder: this.spec.last?.[row.index]?.[column.name] ?? (column.control === "date" ? "yyyy-mm-dd" : column.control === "moment" ? "yyyy-mm-dd hh:mm" : undefined) });
     cell.input.skCell = cell;
     return cell;
   }

@@ -157,6 +157,8 @@ class View {
   // --- waivers ------------------------------------------------------------------------------
 
   clicked(event) {
+    const released = event.target.closest("[data-release]");
+    if (released) { this.release(released); return; }
     const pressed = event.target.closest("[data-waive]");
     if (!pressed) return;
     this.panel?.node.remove();
@@ -164,6 +166,22 @@ class View {
     this.panel = { key, node: this.waivePanel(key, verb, pressed) };
     pressed.closest("[data-verdict]").append(this.panel.node);
     this.panel.node.querySelector("input:placeholder-shown, input").focus();
+  }
+
+  /** Release a hold point: the name is chosen beside the button. */
+  async release(pressed) {
+    const group = pressed.closest(".sk-release");
+    const named = (which) => group.querySelector(`[data-name="${which}"]`);
+    const state = group.querySelector(".sk-state");
+    const { release: hold, verb } = pressed.dataset;
+    const lacking = ["who", "witness"].map(named).find((node) => node && !node.value.trim());
+    if (lacking) { lacking.focus(); state.textContent = "Give the name; it is printed on the first page of the record."; return; }
+    pressed.disabled = true;
+    state.textContent = "saving…";
+    const reply = await this.ask("release", { hold, verb, who: named("who").value, witness: named("witness")?.value ?? "" });
+    pressed.disabled = false;
+    if (reply.tell === "saved") this.say(`saved ${reply.at}`);
+    else { state.textContent = `NOT SAVED – ${reply.why}`; state.classList.add("sk-not-saved"); }
   }
 
   waivePanel(key, verb, opener) {

@@ -7,6 +7,8 @@ class Desk {
     this.names = el("datalist", { id: `${id}-names` });
     this.who = el("input", { type: "text", id: `${id}-who`, list: this.names.id, autocomplete: "off", onchange: () => this.send({ who: this.who.value }) });
     this.units = chooser(["SI", "I-P"], { id: `${id}-units`, onchange: () => this.send({ units: this.units.value }) }, null);
+    // Readings copied from a pencil: when they were read. It is not kept beyond this form, so that no one dates by chance.
+    this.taken = el("input", { type: "text", id: `${id}-taken`, placeholder: "now", autocomplete: "off", onchange: () => this.dated() });
     this.tools = el("div", { class: "sk-instruments" });
     this.summary = el("summary", {});
     this.fold = el("details", {}, this.summary, this.tools);
@@ -14,6 +16,7 @@ class Desk {
     this.node = el("div", { class: "sk-desk", role: "group", "aria-label": "For all entries" },
       el("div", { class: "sk-who" }, el("label", { for: this.who.id }, "Who is entering"), this.who, this.names),
       el("div", {}, el("label", { for: this.units.id }, "Units"), this.units),
+      el("div", {}, el("label", { for: this.taken.id, title: "Date and time, as 2026-11-25 14:30" }, "Read at"), this.taken),
       button("refresh", () => this.refresh(), { title: "Read what others have entered" }), this.fold, this.state);
     this.show(desk);
   }
@@ -30,6 +33,11 @@ class Desk {
     this.fold.hidden = desk.instruments.length === 0;
     this.summary.textContent = "Instruments: " + desk.instruments.map((i) => `${i.label} ${i.chosen || "not chosen"}`).join(", ");
     this.tools.replaceChildren(...desk.instruments.map((i) => this.tool(i)));
+  }
+
+  dated() {
+    const when = this.taken.value.trim();
+    this.state.textContent = when ? `All that is entered here counts as read at ${when}, until “Read at” is emptied.` : "";
   }
 
   tool(instrument) {

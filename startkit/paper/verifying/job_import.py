@@ -1,13 +1,14 @@
-"""A job made from a record: for another office, or as the baseline of a later visit. Nothing
-attached is ever executed.
+"""A job made from a record: that of the next visit, or the same one again for another office.
+Nothing attached is ever executed.
 """
 
 from __future__ import annotations
 
 from pathlib import Path, PurePosixPath
 
+from startkit import units
 from startkit.errors import PaperError
-from startkit.facts import baseline, checklists, named_pictures, plugins, safe_files
+from startkit.facts import baseline, checklists, last_visit, named_pictures, plugins, safe_files
 from startkit.facts.digests import sha256
 from startkit.facts.job import DATABASE, SHEET, SPECIFICATION, Job, check_new_folder
 from startkit.facts.journal import Entry, Journal
@@ -21,8 +22,8 @@ from startkit.paper.verifying import increments, signatures
 
 
 def import_job(record: Path, folder: Path, who: str = "", template: str = "") -> Job:
-    """Make a job from a record: its entries as they stand in their chain, then one that names the
-    record by its digest.
+    """Make the job of the next visit from a record: its machine, limits and check lists. A record
+    is not a visit: none of its entries is taken over; they are shown as those of last time.
 
     Parameters
     ----------
@@ -33,12 +34,48 @@ def import_job(record: Path, folder: Path, who: str = "", template: str = "") ->
     who : str
         Who imports it.
     template : str
-        Name or file of a notebook; empty: the installed template of the name that the job has.
+        Name or file of a notebook; empty: the installed template of the name that the record has.
 
     Raises
     ------
     PaperError, JobError
         The record is not in order, its template is not installed, or the folder cannot be used.
+    """
+    content = read(Path(record))
+    evidence = sound(content)
+    notebook = plugins.find_template(
+        template or PurePosixPath(_template_entry(evidence).value).stem
+    )
+    folder, digest = Path(folder), sha256(content)
+    check_new_folder(folder)
+    try:
+        with safe_files.folder(folder) as made:
+            put_files(evidence, made, _OF_A_MACHINE)
+            write_whole(made / notebook.name, notebook.read_bytes())
+            shown = last_visit.text(Path(record).name, digest, evidence.entries)
+            write_whole(made / last_visit.FILE, shown.encode("utf-8"))
+            begun = Job.begin(made, notebook.name, _units(evidence), who)
+            begun.record(
+                Entry("job.last_visit", Path(record).name, who=who, note=f"sha256 {digest}")
+            )
+    except OSError as error:
+        raise _cannot_be_made(folder, error) from None
+    return Job(folder)
+
+
+def restore_job(record: Path, folder: Path, who: str = "", template: str = "") -> Job:
+    """Make the job of a record again, for another office or after a loss: the same visit, with its
+    entries as they stand in their chain, then one that names the record by its digest.
+
+    Parameters
+    ----------
+    record, folder, who, template
+        As of `import_job`.
+
+    Raises
+    ------
+    PaperError, JobError
+        As of `import_job`.
     """
     content = read(Path(record))
     evidence = sound(content)
@@ -59,12 +96,21 @@ def import_job(record: Path, folder: Path, who: str = "", template: str = "") ->
             _keep(evidence, content, made)
             Job(made, read_only=True)
     except OSError as error:
-        raise PaperError(
-            f"the folder cannot be made ({error.strerror})",
-            str(folder),
-            "check that the disk or stick has room and is not write-protected",
-        ) from None
+        raise _cannot_be_made(folder, error) from None
     return Job(folder)
+
+
+def _cannot_be_made(folder: Path, error: OSError) -> PaperError:
+    return PaperError(
+        f"the folder cannot be made ({error.strerror})",
+        str(folder),
+        "check that the disk or stick has room and is not write-protected",
+    )
+
+
+def _units(evidence: Evidence) -> str:
+    found = {entry.what: entry.value for entry in evidence.entries}.get("job.units", units.SI)
+    return found if found in units.SYSTEMS else units.SI
 
 
 def sound(content: bytes) -> Evidence:
@@ -86,6 +132,18 @@ def sound(content: bytes) -> Evidence:
     return evidence
 
 
+# What belongs to the machine and its order, not to one visit.
+_OF_A_MACHINE = (SHEET, SPECIFICATION, checklists.FOLDER)
+
+
+def put_files(evidence: Evidence, folder: Path, only: tuple[str, ...] = ()) -> None:
+    """Put the attached files of a job into a folder; `only` those below these names, if given."""
+    for name, content in sorted(evidence.files.items()):
+        place = _place(name, content)
+        if place is not None and (not only or place.parts[0] in only):
+            write_whole(folder / place, content)
+
+
 def restore(evidence: Evidence, folder: Path) -> Journal:
     """The files on which a job's verdicts rest and its journal, put into an empty folder as they
     were attached.
@@ -95,10 +153,7 @@ def restore(evidence: Evidence, folder: Path) -> Journal:
     JournalError
         The chain of hashes is broken.
     """
-    for name, content in sorted(evidence.files.items()):
-        place = _place(name, content)
-        if place is not None:
-            write_whole(folder / place, content)
+    put_files(evidence, folder)
     journal = Journal.create(folder / DATABASE)
     journal.adopt(evidence.entries)
     return journal

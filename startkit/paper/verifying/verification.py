@@ -280,9 +280,27 @@ def _verdicts(found: Evidence, job: Job, draws: Draws | None) -> list[Part]:
         said = f"They cannot be derived again ({type(error).__name__}: {error})."
         return [Part("verdicts", BAD, (said,))]
     then = versions.named(found.record).get("startkit", "unknown")
-    if then == __version__:
-        return [_of_this_version(derived), *plots]
-    return [_of_another_version(derived, then), *plots]
+    same = then == __version__
+    compared = _of_this_version(derived) if same else _of_another_version(derived, then)
+    return [compared, *plots, _holds(derived)]
+
+
+def _holds(derived: Derived) -> Part:
+    """Hold points that were not simply released, what came before, and back-dated readings."""
+    from startkit.procedure.passing import early_lines, released
+    from startkit.procedure.releases import GIVEN
+    from startkit.procedure.times import back_dated
+
+    seen, said, passed = derived.seen, list[str](), 0
+    for state in seen.holds():
+        given = released(seen, state)
+        simply = (given["released"] or {}).get("state") == GIVEN
+        passed += simply
+        told = [*([] if simply else [given["release"]]), *early_lines(seen, state.hold)]
+        said += [f"{state.headline}: {each}" for each in told if each]
+    said += back_dated(seen)
+    first = f"{passed} of {len(seen.holds())} released by name, on the readings of that moment."
+    return Part("hold points", GOOD if passed and not said else OPEN, (first, *said))
 
 
 def _notebook(found: Evidence) -> Part:

@@ -11,7 +11,7 @@ LABORATORY = Choice("laboratory", "laboratory tolerance of AHRI 550/590")
 _TEMPERATURE = ("-15 °C", "60 °C")
 COLUMNS = (
     Column("label", "Load", help="The load aimed at, for example 75 %", required=True),
-    Column("moment", "Read at", "moment"),
+    Column("moment", "Read at", "moment", running=True),
     Column(
         "steady",
         "Steady",
@@ -154,9 +154,21 @@ COLUMNS = (
 )
 WINDOWS = (
     Column("label", "Load", help="The load aimed at, for example 75 %"),
-    Column("begin", "Begin", "moment", help="From the list of steady stretches", required=True),
     Column(
-        "end", "End", "moment", help="From the list of steady stretches, or earlier", required=True
+        "begin",
+        "Begin",
+        "moment",
+        help="From the list of steady stretches",
+        required=True,
+        running=True,
+    ),
+    Column(
+        "end",
+        "End",
+        "moment",
+        help="From the list of steady stretches, or earlier",
+        required=True,
+        running=True,
     ),
     Column(
         "chosen_by",

@@ -106,12 +106,11 @@ def _superheat(limits: Limits, entries: Entries, oil: Oil) -> Verdict:
 
 def _heater(limits: Limits, entries: Entries) -> Verdict:
     """Time from switching the heater on to reading the sump."""
-    limit, since, read = (
+    limit, since, taken = (
         limits["lube.heater_time"],
         entries.reading("heater_on_since"),
-        entries.entry("sump_temperature"),
+        entries.reading("sump_temperature").moment,
     )
-    taken = read.moment if read is not None else None
     if since.problem or not since.taken or taken is None:
         missing = since if since.problem else Reading(items=since.items)
         return check(entries, limit, missing, next_step="")

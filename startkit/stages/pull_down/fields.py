@@ -252,6 +252,8 @@ FIELDS = (
         "moment",
         "Date and time, as 2026-11-25 14:30: minute 0 of the readings.",
         group="Pull-down",
+        running=True,
+        after="turn_shaft",  # a warm loop begins to cool with the start, at the limit chosen before
     ),
     Field(
         "readings",

@@ -46,6 +46,7 @@ FIELDS = (
         "moment",
         "Date and time, as 2026-11-25 14:30; enter the stop in the table of starts as well.",
         group="Stop",
+        running=True,
     ),
     Field(
         "vanes_before",

@@ -73,7 +73,14 @@ FIELDS = (
         group="Trips",
         columns=(
             _NUMBER,
-            Column("at", "When", "moment", "Date and time, as 2026-11-25 14:30", required=True),
+            Column(
+                "at",
+                "When",
+                "moment",
+                "Date and time, as 2026-11-25 14:30",
+                required=True,
+                running=True,
+            ),
             Column(
                 "message",
                 "First-out message as displayed",
