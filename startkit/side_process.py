@@ -1,5 +1,6 @@
 """A second Python process for work that can run in parallel with this one."""
 
+# `Any` here: a call takes and gives what its function does.
 from __future__ import annotations
 
 import gc

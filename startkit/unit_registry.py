@@ -6,6 +6,7 @@ asked for that the list does not have. pint's `cache_folder` is as fast once it 
 keeps pickled files in the user's home, and a process without that folder waits the whole time.
 """
 
+# `Any` here: a magnitude is a number or an array; pint's annotations have only some.
 from __future__ import annotations
 
 import re

@@ -103,6 +103,23 @@ def unexplained(path: Path) -> list[str]:
     return faults
 
 
+def test_any_is_used_with_a_reason() -> None:
+    """A type that says nothing hides what its reader needs: name the type, or say why not."""
+
+    def used(path: Path) -> bool:
+        nodes = ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        return any(isinstance(node, ast.Name) and node.id == "Any" for node in nodes)
+
+    silent = [
+        name_of(path)
+        for path in MODULES
+        if path.is_relative_to(ROOT / "startkit")
+        and used(path)
+        and not any(re.match(r"# `Any` here: \w.{15}", text) for _, text in comments(path))
+    ]
+    assert silent == []
+
+
 def test_an_exception_to_a_check_has_its_reason() -> None:
     assert [fault for path in MODULES for fault in unexplained(path)] == []
 

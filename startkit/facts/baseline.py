@@ -1,5 +1,6 @@
 """The baseline: figures of an earlier record, against which a later visit is held."""
 
+# `Any` here: what a JSON file holds is checked value by value.
 from __future__ import annotations
 
 import json

@@ -1,5 +1,6 @@
 """Blank forms of the facts: a machine sheet with every key, the list of limits."""
 
+# `Any` here: the annotations of a pydantic model, of every kind.
 from __future__ import annotations
 
 from pathlib import Path
@@ -107,14 +108,14 @@ _FOR = {
 
 
 # Examples of a setting, by the sort of safety.
-_TRIPS: dict[Any, str] = {
+_TRIPS: dict[object, str] = {
     machine_.PressureTrip: "1100 kPa",
     machine_.TemperatureTrip: "80 °C",
     machine_.CurrentTrip: "20 %",
 }
 
 
-def _section_kind(annotation: Any) -> Any:
+def _section_kind(annotation: object) -> object:
     """The section behind ``Section | None``; None for anything else."""
     return next((part for part in get_args(annotation) if part in _TRIPS), None)
 
@@ -153,7 +154,7 @@ def _line(key: str, field: Any) -> str:
     return f"{'' if field.is_required() else '# '}{key} = {value}{remark}"
 
 
-def _kind_inside(annotation: Any) -> str | None:
+def _kind_inside(annotation: object) -> str | None:
     for part in get_args(annotation):
         for extra in getattr(part, "__metadata__", ()) or get_args(part):
             schema = getattr(extra, "json_schema_extra", None)
@@ -162,7 +163,7 @@ def _kind_inside(annotation: Any) -> str | None:
     return None
 
 
-def _choices(annotation: Any) -> tuple[Any, ...]:
+def _choices(annotation: object) -> tuple[object, ...]:
     values = [
         a
         for part in (annotation, *get_args(annotation))
@@ -172,7 +173,7 @@ def _choices(annotation: Any) -> tuple[Any, ...]:
     return tuple(dict.fromkeys(values))
 
 
-def _toml(value: Any) -> str:
+def _toml(value: object) -> str:
     return f'"{value}"' if isinstance(value, str) else "0" if value is None else str(value)
 
 

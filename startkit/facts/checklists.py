@@ -1,5 +1,6 @@
 """Check lists: TOML files of a company, with questions and the evidence that each asks for."""
 
+# `Any` here: what a TOML file holds is checked value by value.
 from __future__ import annotations
 
 import functools

@@ -1,5 +1,6 @@
 """Exemptions: who may waive an item, what cannot be waived, and what a machine may lack."""
 
+# `Any` here: what a TOML file holds is checked value by value.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping

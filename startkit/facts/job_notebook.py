@@ -1,5 +1,6 @@
 """A job's notebook, which is a program, compared with the template that it was made from."""
 
+# `Any` here: a notebook's JSON; each part is checked where it is read.
 from __future__ import annotations
 
 import difflib

@@ -5,6 +5,7 @@ synchronised folders and on sticks, `synchronous=EXTRA` because a power cut must
 was said to be saved.
 """
 
+# `Any` here: an entry's parts by name, to be written as JSON.
 from __future__ import annotations
 
 import json

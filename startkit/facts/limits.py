@@ -4,6 +4,7 @@ Machine sheet > job's specification > published standard > common practice > def
 workbook.
 """
 
+# `Any` here: what a TOML file holds is checked value by value.
 from __future__ import annotations
 
 import functools

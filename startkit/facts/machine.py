@@ -1,5 +1,6 @@
 """The machine sheet: what the maker's documents and the order say of one machine."""
 
+# `Any` here: what the validator has read; pydantic has no schema of its own for a quantity.
 from __future__ import annotations
 
 from pathlib import Path
@@ -13,7 +14,7 @@ from startkit.facts import limits as limits_
 from startkit.facts import toml_file
 from startkit.facts.starters import STARTERS, Starter
 from startkit.science import refrigerant_data
-from startkit.units import Q, parse
+from startkit.units import Q, label, parse
 
 if TYPE_CHECKING:
     StarterName = str
@@ -33,7 +34,7 @@ def _reads(kind: str) -> BeforeValidator:
         if not isinstance(value, str):
             raise ValueError(
                 f'a number without its unit; write it in quotes with its unit, as in "{value}'
-                f' {_example(kind)}"'
+                f' {label(kind) or "%"}"'
             )
         try:
             return parse(value, kind)
@@ -46,12 +47,6 @@ def _reads(kind: str) -> BeforeValidator:
 def _of(kind: str) -> Any:
     """The kind, for the blank sheet."""
     return Field(json_schema_extra={"kind": kind})
-
-
-def _example(kind: str) -> str:
-    from startkit.units import label
-
-    return label(kind) or "%"
 
 
 Temperature = Annotated[_Quantity, _reads("temperature"), _of("temperature")]
@@ -430,7 +425,7 @@ def check_refrigerant(path: Path, machine: Machine) -> None:
     try:
         refrigerant_data.find(machine.machine.refrigerant)
     except ScienceError as error:
-        place = toml_file.where(path.name, machine._text, ("machine", "refrigerant"))  # noqa: SLF001 - its own module
+        place = toml_file.where(path.name, machine.text, ("machine", "refrigerant"))
         raise SheetError(error.what, place, error.remedy) from None
 
 

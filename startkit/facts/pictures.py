@@ -4,6 +4,7 @@ journal.
 A journal's value names them one on a line, each as ``file | what it shows``.
 """
 
+# `Any` here: the drawn lines come as JSON from the browser, and are checked value by value.
 from __future__ import annotations
 
 import math

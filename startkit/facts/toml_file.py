@@ -1,5 +1,6 @@
 """TOML files as a person writes them, with the line of every key for the error that names it."""
 
+# `Any` here: what a TOML file holds is checked value by value.
 from __future__ import annotations
 
 import re

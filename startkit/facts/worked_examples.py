@@ -4,6 +4,7 @@ They tell a person that this installation, with the property library it found, c
 handbooks print.
 """
 
+# `Any` here: arguments and results of a formula, whichever it is.
 from __future__ import annotations
 
 import functools

@@ -2,6 +2,7 @@
 later visits.
 """
 
+# `Any` here: what a TOML file holds is checked value by value.
 from __future__ import annotations
 
 import functools

@@ -5,6 +5,7 @@ group ``papermill.engine``. Papermill loads its entry points while it is itself 
 nothing of papermill is imported here before an engine is first used.
 """
 
+# `Any` here: papermill's manager and options have no types.
 from __future__ import annotations
 
 import ctypes

@@ -1,5 +1,6 @@
 """The fleet's folder: ``fleet.toml``, ``machines/``, ``jobs/``, ``records/``."""
 
+# `Any` here: what a TOML file holds is checked value by value.
 from __future__ import annotations
 
 from collections.abc import Mapping

@@ -2,6 +2,7 @@
 is made again from its job.
 """
 
+# `Any` here: a worker hands back what its task made.
 from __future__ import annotations
 
 import contextlib

@@ -8,7 +8,6 @@ import zipfile
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from startkit.errors import SheetError
 from startkit.facts import file_types, given_files
@@ -159,7 +158,7 @@ def _workbook(path: Path) -> list[list[str]]:
         ) from None
 
 
-def _cell(value: Any) -> str:
+def _cell(value: object) -> str:
     """A cell as a person types it: no ``.0`` after a whole number, no time after a plain date."""
     if value is None:
         return ""

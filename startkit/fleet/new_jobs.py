@@ -1,5 +1,6 @@
 """New jobs for the machines of a list. Every sheet is checked before the first job is made."""
 
+# `Any` here: what a TOML file holds is checked value by value.
 from __future__ import annotations
 
 import json

@@ -5,6 +5,7 @@ bookkeeping instead. So the same code as in a kernel makes each output, without 
 kernel takes to start.
 """
 
+# `Any` here: a kernel's messages, and what nbclient hands on untyped.
 from __future__ import annotations
 
 import asyncio

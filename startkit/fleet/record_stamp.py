@@ -1,5 +1,6 @@
 """The stamp of a record: one digest of everything that the record was made from."""
 
+# `Any` here: what a JSON file holds is checked value by value.
 from __future__ import annotations
 
 import functools

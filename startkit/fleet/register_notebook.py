@@ -1,5 +1,6 @@
 """The register's notebook: what its cells call."""
 
+# `Any` here: whoever is told of progress may answer anything.
 from __future__ import annotations
 
 import os

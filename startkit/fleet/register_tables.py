@@ -1,5 +1,6 @@
 """Tables of the register as plain data, and the texts of their cells."""
 
+# `Any` here: a part is JSON, in the schema of `startkit.procedure.payload`.
 from __future__ import annotations
 
 from collections.abc import Sequence

@@ -1,5 +1,6 @@
 """The run of a fleet: prints every job. A fault stops only its own job; a killed run resumes."""
 
+# `Any` here: a line of the run's own JSON file.
 from __future__ import annotations
 
 import json

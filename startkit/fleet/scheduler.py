@@ -4,6 +4,7 @@ Anyone who can reach the scheduler can run any program on its workers: use a clu
 behind a firewall.
 """
 
+# `Any` here: Dask's client and futures have no types.
 from __future__ import annotations
 
 from asyncio import CancelledError

@@ -5,6 +5,7 @@ macOS a few
 started processes take one task after another. The caller sees no difference.
 """
 
+# `Any` here: a worker takes any task and hands back what it made.
 from __future__ import annotations
 
 import gc

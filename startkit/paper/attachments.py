@@ -7,7 +7,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from startkit.errors import PaperError
 from startkit.facts import baseline, checklists, file_types
@@ -30,7 +29,7 @@ class Attachment:
     def mime(self) -> str:
         return file_types.media_type(self.name)
 
-    def line(self) -> dict[str, Any]:
+    def line(self) -> dict[str, object]:
         """Its line in the record: name, type, size, digest."""
         return {
             "name": self.name,

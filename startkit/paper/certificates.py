@@ -1,5 +1,6 @@
 """Certificates: the name in one, its digest, and those in a file that vouch for signers."""
 
+# `Any` here: certificates of two libraries, one of which has no types.
 from __future__ import annotations
 
 import stringprep

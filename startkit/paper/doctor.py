@@ -2,6 +2,7 @@
 language, figures.
 """
 
+# `Any` here: typst's stub gives more than one page's bytes.
 from __future__ import annotations
 
 import locale

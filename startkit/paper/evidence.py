@@ -1,5 +1,6 @@
 """Evidence: what a record carries inside it, taken out of the PDF; none of it is executed."""
 
+# `Any` here: pyHanko's reader has no usable types; a record is JSON.
 from __future__ import annotations
 
 import json

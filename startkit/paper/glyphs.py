@@ -1,5 +1,6 @@
 """Characters that the bundled fonts can print; all others as their code point in brackets."""
 
+# `Any` here: typst's fonts have no name in its stub; a value is JSON.
 from __future__ import annotations
 
 import functools

@@ -3,6 +3,7 @@
 Only processes that belong to startkit alone change these settings.
 """
 
+# `Any` here: the import system takes None for a module that is not there; its type does not.
 from __future__ import annotations
 
 import atexit

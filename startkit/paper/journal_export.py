@@ -7,7 +7,6 @@ import io
 import json
 from collections.abc import Iterable
 from importlib import resources
-from typing import Any
 
 from startkit.facts.journal import GENESIS, Entry
 
@@ -52,7 +51,7 @@ def as_csv(entries: Iterable[Entry]) -> bytes:
     return stream.getvalue().encode("utf-8-sig")
 
 
-def harmless(cell: Any) -> Any:
+def harmless(cell: object) -> object:
     """A leading apostrophe before what a spreadsheet would take for a formula.
 
     Source: OWASP, CSV Injection. Negative numbers are caught too: the JSON keeps them as they are.
@@ -60,12 +59,12 @@ def harmless(cell: Any) -> Any:
     return f"'{cell}" if isinstance(cell, str) and cell.lstrip(" ").startswith(_FORMULA) else cell
 
 
-def to_json(value: Any) -> bytes:
+def to_json(value: object) -> bytes:
     """JSON in one settled form: the same value gives the same bytes."""
     return (json.dumps(value, indent=1, ensure_ascii=False) + "\n").encode("utf-8", "replace")
 
 
-def schema(name: str) -> dict[str, Any]:
+def schema(name: str) -> dict[str, object]:
     """The published JSON Schema ``journal`` or ``record``."""
     return json.loads(
         (resources.files("startkit.paper") / f"{name}.schema.json").read_text(encoding="utf-8")

@@ -4,6 +4,7 @@ The signature page is imported where it is needed: checking signatures does with
 brings along.
 """
 
+# `Any` here: pyHanko's and asn1crypto's classes have no usable types.
 from __future__ import annotations
 
 import functools

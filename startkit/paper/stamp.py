@@ -1,5 +1,6 @@
 """The stamp: what stands on the page in the box of a digital signature."""
 
+# `Any` here: pyHanko's and asn1crypto's classes have no usable types.
 from __future__ import annotations
 
 import shutil

@@ -2,10 +2,12 @@
 for gigabytes.
 """
 
+# `Any` here: pyHanko's and asn1crypto's classes have no usable types.
 from __future__ import annotations
 
 import re
 import zlib
+from collections.abc import Iterator
 from typing import Any
 
 from startkit.errors import PaperError
@@ -77,7 +79,7 @@ def _table(content: bytes, start: int, end: int) -> bool:
     return True
 
 
-def _sizes(packed: memoryview) -> Any:
+def _sizes(packed: memoryview) -> Iterator[int]:
     """Sizes of the pieces that a zlib stream unpacks to; none if it is no such stream, or only its
     beginning if it is damaged.
     """

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
-from typing import Any
 
 from startkit.facts import taken
 from startkit.facts.journal import Entry
@@ -18,7 +17,7 @@ from startkit.units import KINDS, label
 Early = Mapping[int, Mark]  # number of each entry that was made too early, and why
 
 
-def entered(entries: Entries, early: Early) -> list[dict[str, Any]]:
+def entered(entries: Entries, early: Early) -> list[dict[str, object]]:
     """Every single field of the stage: as typed, by whom, when, with what, corrections, whether too
     early.
     """
@@ -26,7 +25,7 @@ def entered(entries: Entries, early: Early) -> list[dict[str, Any]]:
     return [_entered_field(f, entries, early) for f in single]
 
 
-def _entered_field(field: Field, entries: Entries, early: Early) -> dict[str, Any]:
+def _entered_field(field: Field, entries: Entries, early: Early) -> dict[str, object]:
     reading = entries.reading(field.name)
     history = entries.job.state.history(f"{entries.declared.name}.{field.name}")
     return {
@@ -95,13 +94,13 @@ def correction(before: Entry, after: Entry) -> dict[str, str]:
     }
 
 
-def entered_tables(entries: Entries, early: Early) -> list[dict[str, Any]]:
+def entered_tables(entries: Entries, early: Early) -> list[dict[str, object]]:
     """The table fields as they were filled; a pasted series by its length and ends."""
     tables = [_entered_table(f, entries, early) for f in entries.asked if f.kind == TABLE]
     return tables + [_entered_series(f, entries, early) for f in entries.asked if f.kind == SERIES]
 
 
-def _entered_table(field: Field, entries: Entries, early: Early) -> dict[str, Any]:
+def _entered_table(field: Field, entries: Entries, early: Early) -> dict[str, object]:
     system = entries.job.system
     rows = entries.rows(field.name)
     columns = [
@@ -185,7 +184,7 @@ def _table_corrections(field: Field, entries: Entries) -> list[dict[str, str]]:
     return found
 
 
-def _entered_series(field: Field, entries: Entries, early: Early) -> dict[str, Any]:
+def _entered_series(field: Field, entries: Entries, early: Early) -> dict[str, object]:
     block = entries.block(field.name)
     found = entries.entry(field.name)
     names = [c.name for c in field.columns]

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
-from typing import Any, ParamSpec, Protocol, TypeVar
+from typing import ParamSpec, Protocol, TypeVar, cast
 
 import pint
 
@@ -235,9 +235,7 @@ class Entries:
     def if_shown(
         self, make: Callable[P, Iterable[T]], *args: P.args, **kwargs: P.kwargs
     ) -> tuple[T, ...]:
-        """What `make` gives; nothing where only the verdicts are asked for, as where a hold point
-        is looked back at.
-        """
+        """What `make` gives; nothing where only verdicts are asked for, as in looking back."""
         return tuple(make(*args, **kwargs)) if self.shown else ()
 
     @property
@@ -289,15 +287,14 @@ class Entries:
         return yes_or_no(self.text(name))
 
     @cached_property
-    def _kept(self) -> dict[tuple[str, str], Any]:
-        # Judging, form, card and hold points all ask for the same readings: each is read once for
-        # each state of the journal.
+    def _kept(self) -> dict[tuple[str, str], object]:
+        # Judging, form, card and hold points ask for the same readings: each is read once.
         return {}
 
-    def _once(self, what: str, name: str, read: Callable[[str], Any]) -> Any:
+    def _once(self, what: str, name: str, read: Callable[[str], T]) -> T:
         if (what, name) not in self._kept:
             self._kept[what, name] = read(name)
-        return self._kept[what, name]
+        return cast("T", self._kept[what, name])
 
     def reading(self, name: str) -> Reading:
         """One reading; a field that was not filled has no quantity, a text that cannot be read has

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import pint
 
@@ -54,7 +53,7 @@ class Table:
 
     title: str
     columns: tuple[Heading, ...]
-    rows: tuple[tuple[Any, ...], ...]
+    rows: tuple[tuple[object, ...], ...]
     note: str = ""
 
 

@@ -7,6 +7,7 @@ reads that. An entry's digest stands for all entries before it, so the digest of
 entry stands for everything entered in that stage.
 """
 
+# `Any` here: a memory keeps what it is given, whatever that is.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping

@@ -3,6 +3,7 @@
 Every value is a text, a number or a list of such; the desk adds the plots' SVG.
 """
 
+# `Any` here: the parts are JSON, in the schema that this module defines.
 from __future__ import annotations
 
 from itertools import pairwise

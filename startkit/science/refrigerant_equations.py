@@ -8,6 +8,7 @@ made, on a developer's computer, and the tables are shipped: `refrigerant_tables
 splines through them. Everybody who checks a record then has the very numbers that it was made with.
 """
 
+# `Any` here: CoolProp has no types.
 from __future__ import annotations
 
 import threading

@@ -4,6 +4,7 @@ shipped with the package.
 `refrigerant_equations` makes them and `refrigerant_states` reads them.
 """
 
+# `Any` here: a folder of the package is a path or what stands in for one.
 from __future__ import annotations
 
 import io

@@ -5,6 +5,7 @@ sensors
 allowed; Monte Carlo (JCGM 101) where the formula bends within that span. Both name what dominates.
 """
 
+# `Any` here: the arguments of a formula, whichever it is.
 from __future__ import annotations
 
 import math

@@ -6,7 +6,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -295,8 +294,8 @@ def _stalls(result: StrokesResult) -> list[Symptom]:
     """Standing still and catching up in a jump is the sensor; standing still and going on is the
     vanes.
     """
-    held: list[Any] = []
-    plain: list[Any] = []
+    held: list[tuple[StrokeResult, Stall]] = []
+    plain: list[tuple[StrokeResult, Stall]] = []
     for r in result.each:
         for s in r.stalls:
             (held if any(s.start <= j.time <= s.end + 5.0 for j in r.jumps) else plain).append(

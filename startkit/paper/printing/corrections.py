@@ -2,6 +2,7 @@
 length.
 """
 
+# `Any` here: a part is JSON, in the schema of `startkit.procedure.payload`.
 from __future__ import annotations
 
 from typing import Any

@@ -1,5 +1,6 @@
 """Pictures that Typst cannot draw: a notice replaces each, so that the rest is printed."""
 
+# `Any` here: typst's stub does not say that one page is bytes.
 from __future__ import annotations
 
 from collections.abc import Iterable

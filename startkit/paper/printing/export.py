@@ -2,6 +2,7 @@
 along.
 """
 
+# `Any` here: a notebook's nodes are JSON that is read by attribute.
 from __future__ import annotations
 
 import tempfile

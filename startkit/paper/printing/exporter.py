@@ -4,6 +4,7 @@
 This module stays light: nbconvert imports every exporter when it lists them.
 """
 
+# `Any` here: nbconvert's interface has no types.
 from __future__ import annotations
 
 from pathlib import Path

@@ -2,6 +2,7 @@
 that names its cell.
 """
 
+# `Any` here: a notebook's nodes are JSON that is read by attribute.
 from __future__ import annotations
 
 import base64

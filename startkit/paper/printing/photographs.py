@@ -1,5 +1,6 @@
 """Photographs and drawn signatures: files of the job's folder, printed with their stage."""
 
+# `Any` here: a part is JSON, in the schema of `startkit.procedure.payload`.
 from __future__ import annotations
 
 from pathlib import Path
@@ -40,7 +41,7 @@ def shown(
 
 def mark(
     folder: Path, files: dict[str, bytes], originals: dict[str, bytes]
-) -> dict[str, Any] | None:
+) -> dict[str, object] | None:
     """The company's mark, if one lies in the job's folder; it stands over the first page.
 
     Raises
@@ -63,7 +64,7 @@ def mark(
     return found
 
 
-def _counted(found: list[tuple[dict[str, Any] | None, str]]) -> str:
+def _counted(found: list[tuple[dict[str, object] | None, str]]) -> str:
     """What stands in the table of entries, where the pictures themselves have no room."""
     printed = sum(picture is not None for picture, _ in found)
     return (
@@ -72,12 +73,12 @@ def _counted(found: list[tuple[dict[str, Any] | None, str]]) -> str:
 
 
 def _picture(
-    field: dict[str, Any],
+    field: dict[str, object],
     named: pictures.Picture,
     folder: Path,
     files: dict[str, bytes],
     originals: dict[str, bytes],
-) -> tuple[dict[str, Any] | None, str]:
+) -> tuple[dict[str, object] | None, str]:
     content, fault = named_pictures.content(folder, named.file)
     if fault:
         return None, fault
@@ -115,7 +116,7 @@ def as_printed(blocks: list[dict[str, Any]], printed: list[dict[str, Any]]) -> l
     ]
 
 
-def _as_printed(again: list[dict[str, Any]], printed: Any) -> list[dict[str, Any]]:
+def _as_printed(again: list[dict[str, object]], printed: object) -> list[dict[str, object]]:
     before = printed if isinstance(printed, list) and len(printed) == len(again) else again
     return [
         {**field, "problem": was["problem"]}
@@ -125,7 +126,7 @@ def _as_printed(again: list[dict[str, Any]], printed: Any) -> list[dict[str, Any
     ]
 
 
-def _same_pictures(again: dict[str, Any], was: dict[str, Any]) -> bool:
+def _same_pictures(again: dict[str, object], was: dict[str, object]) -> bool:
     said = was.get("problem"), again.get("problem")
     return (
         all(isinstance(each, str) for each in said)

@@ -6,6 +6,7 @@ Pictures are named
 in words, never fetched, except those attached to the cell itself.
 """
 
+# `Any` here: mistune's syntax tree is plain data of many shapes.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable

@@ -1,5 +1,6 @@
 """The record as data: what the page prints, and what is attached for a machine to read."""
 
+# `Any` here: a part is JSON, in the schema of `startkit.procedure.payload`.
 from __future__ import annotations
 
 from collections.abc import Iterable

@@ -2,6 +2,7 @@
 needed.
 """
 
+# `Any` here: a notebook's nodes are JSON that is read by attribute.
 from __future__ import annotations
 
 from datetime import UTC, datetime

@@ -1,5 +1,6 @@
 """Runs: a job's notebook executed from top to bottom, the same job giving the same bytes."""
 
+# `Any` here: values of a notebook's parameters, and papermill's errors, which have no types.
 from __future__ import annotations
 
 import ast
@@ -8,7 +9,7 @@ import tempfile
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from startkit import errors
 from startkit.errors import PaperError
@@ -18,6 +19,9 @@ from startkit.facts.safe_files import file_safe, write_whole
 from startkit.paper.revisions import RECORDS
 from startkit.side_process import SAFE_PATH, environment
 
+if TYPE_CHECKING:
+    from nbformat import NotebookNode
+
 MODES = ("record", "form")
 _ANSI = re.compile(r"\x1b\[[0-?]*[ -/]*[@-~]|\x1b\][^\x07]*\x07")
 
@@ -25,7 +29,7 @@ _ANSI = re.compile(r"\x1b\[[0-?]*[ -/]*[@-~]|\x1b\][^\x07]*\x07")
 def run(
     job_folder: Path,
     template: Path | None = None,
-    parameters: Mapping[str, Any] | None = None,
+    parameters: Mapping[str, object] | None = None,
     mode: str = "record",
     engine: str | None = None,
 ) -> Path:
@@ -74,7 +78,7 @@ def run(
     return written
 
 
-def read(path: Path) -> Any:
+def read(path: Path) -> NotebookNode:
     """A notebook from its file.
 
     Raises
@@ -97,14 +101,14 @@ def read(path: Path) -> Any:
         ) from None
 
 
-def again(content: bytes) -> Any:
+def again(content: bytes) -> NotebookNode:
     """A notebook from bytes that `to_bytes` has made."""
     from nbformat.v4.nbjson import reads
 
     return reads(content.decode("utf-8"))
 
 
-def whole(notebook: Any) -> Any:
+def whole(notebook: NotebookNode) -> NotebookNode:
     """The notebook itself.
 
     Raises
@@ -126,7 +130,7 @@ def whole(notebook: Any) -> Any:
     return notebook
 
 
-def to_bytes(notebook: Any) -> bytes:
+def to_bytes(notebook: NotebookNode) -> bytes:
     """A notebook as the bytes of its file, those that nbformat would write."""
     from nbformat import v4
 
@@ -136,7 +140,7 @@ def to_bytes(notebook: Any) -> bytes:
 # --- parameters ----------------------------------------------------------------------------------
 
 
-def parameters_of(notebook: Any) -> dict[str, Any]:
+def parameters_of(notebook: NotebookNode) -> dict[str, Any]:
     """Names and default values of the ``parameters`` cell, read from its source: no kernel is
     started.
 
@@ -174,14 +178,14 @@ def parameters_of(notebook: Any) -> dict[str, Any]:
     return found
 
 
-def _literal(node: Any) -> Any:
+def _literal(node: ast.expr) -> Any:
     try:
         return ast.literal_eval(node)
     except (ValueError, TypeError):
         return None
 
 
-def _check_parameters(values: Mapping[str, Any], notebook: Any, path: Path) -> None:
+def _check_parameters(values: Mapping[str, object], notebook: NotebookNode, path: Path) -> None:
     known = parameters_of(notebook)
     unknown = [name for name in values if name not in known]
     if unknown:
@@ -199,8 +203,8 @@ def _check_parameters(values: Mapping[str, Any], notebook: Any, path: Path) -> N
 
 
 def execute(
-    notebook: Any, values: Mapping[str, Any], folder: Path, engine: str | None = None
-) -> tuple[Any, tuple[str, str] | None]:
+    notebook: NotebookNode, values: Mapping[str, object], folder: Path, engine: str | None = None
+) -> tuple[NotebookNode, tuple[str, str] | None]:
     """The executed notebook; and cell and error, if one failed.
 
     Raises
@@ -257,7 +261,7 @@ def _literally(path: Path) -> str:
     return str(path).replace("{", "{{").replace("}", "}}")
 
 
-def _failed_cell(error: Any, notebook: Any) -> str:
+def _failed_cell(error: Any, notebook: NotebookNode) -> str:
     """The failing cell as a person finds it in the job's notebook: its number and first line."""
     found = next(
         (n for n, cell in enumerate(notebook.cells, start=1) if cell.source == error.source),
@@ -295,7 +299,7 @@ def _one_line(text: str) -> str:
 # --- the same job, the same bytes ----------------------------------------------------------------
 
 
-def settled(notebook: Any) -> Any:
+def settled(notebook: NotebookNode) -> NotebookNode:
     """The notebook without what changes from run to run: times, time stamps, random cell names."""
     notebook.metadata.pop("papermill", None)
     notebook.metadata.get("language_info", {}).pop("version", None)

@@ -11,6 +11,7 @@ table 323). In a long record all this is a third of the file and most of what mu
 it.
 """
 
+# `Any` here: an offset or an array of them.
 from __future__ import annotations
 
 import re

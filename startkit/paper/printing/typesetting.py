@@ -1,5 +1,6 @@
 """From the record's data to PDF/A-3b, through one fixed Typst template."""
 
+# `Any` here: typst's stub does not say that a whole document is bytes.
 from __future__ import annotations
 
 import json

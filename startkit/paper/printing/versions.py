@@ -1,5 +1,6 @@
 """By what the record was made: versions of the tool and of the property equations."""
 
+# `Any` here: a part is JSON, in the schema of `startkit.procedure.payload`.
 from __future__ import annotations
 
 import functools

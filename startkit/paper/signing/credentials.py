@@ -2,6 +2,7 @@
 time-stamp server.
 """
 
+# `Any` here: pyHanko's and asn1crypto's classes have no usable types.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator

@@ -2,6 +2,7 @@
 is.
 """
 
+# `Any` here: pyHanko's and asn1crypto's classes have no usable types.
 from __future__ import annotations
 
 from dataclasses import dataclass

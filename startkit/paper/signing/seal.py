@@ -1,5 +1,6 @@
 """The seal: a digital signature on a record, the technician's first, the others added to it."""
 
+# `Any` here: pyHanko's and asn1crypto's classes have no usable types.
 from __future__ import annotations
 
 import tempfile

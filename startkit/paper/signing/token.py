@@ -1,5 +1,6 @@
 """A token: a key in a card or module that never leaves it, reached by PKCS#11 through pyHanko."""
 
+# `Any` here: pyHanko's and asn1crypto's classes have no usable types.
 from __future__ import annotations
 
 from collections.abc import Iterator

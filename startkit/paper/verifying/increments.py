@@ -5,6 +5,7 @@ The fields are made anew with the function that makes them and compared; of a si
 is fixed but the signature itself, and its stamp is drawn again (`stamps`).
 """
 
+# `Any` here: pyHanko's and asn1crypto's classes have no usable types.
 from __future__ import annotations
 
 import re

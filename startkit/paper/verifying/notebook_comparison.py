@@ -2,6 +2,7 @@
 in the place of each call what that call shows.
 """
 
+# `Any` here: a notebook's nodes are JSON that is read by attribute.
 from __future__ import annotations
 
 import ast

@@ -2,6 +2,7 @@
 notebook is read, never run.
 """
 
+# `Any` here: a record is JSON, a notebook is read by attribute.
 from __future__ import annotations
 
 import re

@@ -1,5 +1,6 @@
 """Plots drawn again from what a record carries, and compared with those that it prints."""
 
+# `Any` here: a part is JSON, in the schema of `startkit.procedure.payload`.
 from __future__ import annotations
 
 import re

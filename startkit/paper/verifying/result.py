@@ -1,5 +1,6 @@
 """The result of a verification: part by part, as lines for a person and as data for a machine."""
 
+# `Any` here: to be written as JSON.
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass

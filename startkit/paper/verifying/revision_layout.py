@@ -5,6 +5,7 @@ A PDF may hold parts that no table reaches, or a second document after the first
 last table and follow it backwards; so does this module, and it accounts for every byte on the way.
 """
 
+# `Any` here: pyHanko's and asn1crypto's classes have no usable types.
 from __future__ import annotations
 
 import re

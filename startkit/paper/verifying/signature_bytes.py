@@ -11,6 +11,7 @@ Without this a file with a bit changed there would count as it was signed, byte 
 reads past such a change, and has no check for it.
 """
 
+# `Any` here: pyHanko's and asn1crypto's classes have no usable types.
 from __future__ import annotations
 
 from collections.abc import Iterator

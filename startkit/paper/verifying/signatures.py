@@ -1,5 +1,6 @@
 """The signatures of a record: who signed what and when, and whether anything was changed since."""
 
+# `Any` here: pyHanko's and asn1crypto's classes have no usable types.
 from __future__ import annotations
 
 import logging

@@ -1,5 +1,6 @@
 """What a verification says of the signers: who, whether all have signed, what was added, when."""
 
+# `Any` here: a part is JSON, in the schema of `startkit.procedure.payload`.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence

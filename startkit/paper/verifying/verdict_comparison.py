@@ -1,5 +1,6 @@
 """Verdicts derived again from what a record carries, and held against what it prints."""
 
+# `Any` here: a part is JSON, in the schema of `startkit.procedure.payload`.
 from __future__ import annotations
 
 import json

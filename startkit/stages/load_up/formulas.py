@@ -2,6 +2,7 @@
 reading or a whole trend.
 """
 
+# `Any` here: a formula takes what its figures are.
 from __future__ import annotations
 
 from collections.abc import Callable

@@ -7,7 +7,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from itertools import combinations
-from typing import Any
 
 import pint
 
@@ -237,7 +236,7 @@ def _figure(
 
 # The same readings give the same figure: a job is judged anew at every entry, and only what changed
 # is worked out again.
-_KEPT: dict[tuple[Any, ...], Propagated] = {}
+_KEPT: dict[tuple[object, ...], Propagated] = {}
 _MOST_KEPT = 4000
 
 

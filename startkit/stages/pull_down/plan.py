@@ -1,5 +1,6 @@
 """The plan of a pull-down: what it rests on, and time and risk over the current limit."""
 
+# `Any` here: a plan's arguments are quantities, curves and plain figures.
 from __future__ import annotations
 
 import math

@@ -7,7 +7,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 import pint
@@ -18,7 +17,7 @@ from startkit.procedure.entries import Entries
 from startkit.procedure.reading import Row
 from startkit.procedure.selection import liquid_of
 from startkit.procedure.series import clock, dead_sensors
-from startkit.science import loop_estimate, pulldown_course, steadiness
+from startkit.science import loop_estimate, pulldown, pulldown_course, steadiness
 from startkit.science.loop_estimate import LoopEstimate
 from startkit.science.pulldown_course import Remaining
 from startkit.stages.pull_down.plan import PullPlan, water_heat
@@ -375,7 +374,7 @@ def _remaining(
 
 @lru_cache(maxsize=8)
 def _to_go(
-    curve: Any,
+    curve: pulldown.Machine,
     limit: float,
     now: float,
     target: float,

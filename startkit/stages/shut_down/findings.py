@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from startkit.procedure.entries import Entries
 from startkit.procedure.stage import Figure, Heading, Table
 from startkit.procedure.starts import clock
@@ -67,7 +65,7 @@ def tables(entries: Entries, down: Down) -> tuple[Table, ...]:
         ("Start to start", down.rules.start_to_start),
         ("Stop to start", down.rules.stop_to_start),
     )
-    rows: list[tuple[Any, ...]] = [
+    rows: list[tuple[object, ...]] = [
         (name, Q(value, "second"), None) for name, value in known if value is not None
     ]
     rows += (
