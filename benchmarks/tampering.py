@@ -35,6 +35,7 @@ from benchmarks.increments import (
     rotate,
     swap,
 )
+from startkit.desk import plots
 from startkit.facts.digests import sha256
 from startkit.facts.journal import Entry, digest
 from startkit.paper import attachments, evidence, journal_export, signature_page
@@ -113,7 +114,7 @@ def said(there: Scene, content: bytes, **options: Any) -> verification.Verificat
         path = Path(scratch) / "record.pdf"
         path.write_bytes(content)
         trust = there.trust if options.pop("trusting", False) else ()
-        return verification.verify(path, trust, beside=False, **options)
+        return verification.verify(path, trust, beside=False, draws=plots, **options)
 
 
 # --- bits and bytes -------------------------------------------------------------------------------

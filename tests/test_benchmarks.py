@@ -73,7 +73,10 @@ PRINTED = {
         "90 % interval holds in 89 of 100",
     ),
     "fleet_rate": ("ratio: 8.3\n", "ratio 8.3"),
-    "tampering": ("workbook/proof/tampering.md: caught 226 of 226\n", "caught 226 of 226"),
+    "tampering": (
+        "caught 226 of 226; honest 17 of 17\n",
+        "caught 226 of 226; honest records valid 17 of 17",
+    ),
     "fuzz": (
         (
             "toml              chance      300      120     0.01     88.1       0\ntrend, text     "
