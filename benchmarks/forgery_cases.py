@@ -36,6 +36,10 @@ def a_caution_is_kept_off_the_paper(notebook: Any) -> None:
     _cell(notebook, "## Before the shaft").metadata["tags"] = ["screen-only"]
 
 
+def the_title_is_another(notebook: Any) -> None:
+    notebook.metadata["startkit"] = {"title": "Certified by the maker"}
+
+
 def the_code_is_another(notebook: Any) -> None:
     for cell in notebook.cells:
         if cell.cell_type == "code" and cell.outputs:
@@ -81,6 +85,7 @@ NOTEBOOKS: dict[str, Edit] = {
     "A text is added to the notebook": a_text_is_added,
     "A text of the notebook is another": a_text_is_another,
     "A caution is kept off the paper by a tag": a_caution_is_kept_off_the_paper,
+    "The title of the notebook is another": the_title_is_another,
     "The code of every cell is another": the_code_is_another,
     "A cell shows an invented text as well": a_cell_shows_an_invented_text,
     "A stage is left out": a_stage_is_left_out,

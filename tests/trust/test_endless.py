@@ -6,6 +6,7 @@ import base64
 import struct
 import time
 import zlib
+from io import BytesIO
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from startkit.errors import PaperError
 from startkit.facts import pictures
 from startkit.paper import evidence
 from startkit.paper.printing import photographs, prose, svg
+from startkit.paper.verifying import page_words
 
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9">'
 
@@ -138,6 +140,38 @@ ENDLESS = {
     "a tree of names": tree(30),
     "streams and streams": b"%PDF-1.7\n" + b"stream\n" * 6_000_000,
 }
+
+
+def pages(deep: int) -> bytes:
+    """A PDF with one page that draws a form twice, which draws another twice, and so on."""
+    import pikepdf
+
+    made = pikepdf.new()
+    form = made.make_stream(b"BT (x) Tj ET")
+    for _ in range(deep + 1):
+        within = pikepdf.Dictionary(X=form)
+        form = made.make_stream(
+            b"/X Do /X Do",
+            Type=pikepdf.Name.XObject,
+            Subtype=pikepdf.Name.Form,
+            BBox=[0, 0, 9, 9],
+            Resources=pikepdf.Dictionary(XObject=within),
+        )
+    page = made.add_blank_page(page_size=(99, 99))
+    page.Resources = pikepdf.Dictionary(XObject=pikepdf.Dictionary(X=form))
+    page.Contents = made.make_stream(b"/X Do")
+    out = BytesIO()
+    made.save(out)
+    return out.getvalue()
+
+
+def test_pages_that_draw_one_another_without_end_are_given_up(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(page_words, "LONGEST", 0.5)
+    monkeypatch.setattr(page_words, "TIMES", 0)
+    with pytest.raises(PaperError, match="more than can be read"):
+        page_words.of_both(pages(0), pages(34))
 
 
 @pytest.mark.parametrize("name", ENDLESS)

@@ -43,7 +43,8 @@ def part(evidence: Evidence) -> Part:
     PaperError
         No notebook is attached, or it is damaged.
     """
-    cells = list(page_comparison.notebook(evidence)["cells"])
+    notebook = page_comparison.notebook(evidence)
+    cells = list(notebook["cells"])
     named = next((e for e in reversed(evidence.entries) if e.what == "job.template"), None)
     faults = [*_wrong_parameters(cells), *_wrong_outputs(cells)]
     if faults:
@@ -56,7 +57,9 @@ def part(evidence: Evidence) -> Part:
             (f"Its text and code were not compared: {why}.",),
             (f"text and code of the notebook: {why}",),
         )
-    odd = [*_odd(cells, template), *_more_outputs(cells)]
+    odd = [*_odd(cells, template["cells"]), *_more_outputs(cells)]
+    if notebook["metadata"].get("startkit") != template["metadata"].get("startkit"):
+        odd.insert(0, "its title")
     if odd:
         told = ", ".join(odd[:_MOST]) + (f" and {len(odd) - _MOST} more" if odd[_MOST:] else "")
         return Part(
@@ -72,8 +75,8 @@ def _name(entry: Entry | None) -> str:
     return PurePosixPath(entry.value).name if entry is not None else "that is not named"
 
 
-def _template(entry: Entry | None) -> tuple[list[Cell] | None, str]:
-    """Cells of the installed template that the journal names; else why there are none."""
+def _template(entry: Entry | None) -> tuple[dict[str, Any] | None, str]:
+    """The installed template that the journal names; else why there are none."""
     digest = _SHA.search(entry.note) if entry is not None else None
     if entry is None or digest is None:
         return None, "the journal names no template by its digest"
@@ -81,8 +84,8 @@ def _template(entry: Entry | None) -> tuple[list[Cell] | None, str]:
         content = plugins.find_template(PurePosixPath(entry.value).stem).read_bytes()
         if sha256(content) != digest.group(1):
             return None, f"another version of the template {_name(entry)} is installed here"
-        return list(json.loads(content)["cells"]), ""
-    except (StartkitError, OSError, ValueError, KeyError):
+        return dict(json.loads(content)), ""
+    except (StartkitError, OSError, ValueError):
         return None, f"no template {_name(entry)} is installed here"
 
 

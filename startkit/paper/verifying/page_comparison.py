@@ -5,7 +5,6 @@ notebook is read, never run.
 # `Any` here: a record is JSON, a notebook is read by attribute.
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -19,11 +18,10 @@ from startkit.paper.attachments import Attachment
 from startkit.paper.evidence import PICTURES, Evidence
 from startkit.paper.printing import photographs, typesetting, versions
 from startkit.paper.printing.record import Layout, Record, record
-from startkit.paper.verifying import notebook_data, verdict_comparison
+from startkit.paper.verifying import notebook_data, page_words, verdict_comparison
 
 # What two versions of the tool may say otherwise of the same job.
 _BY_VERSION = frozenset({"versions", "equations", "attachments", "schema"})
-_WORD = re.compile(r"[^\s\u200b]+")
 _MOST = 8  # words that are told
 
 
@@ -147,28 +145,8 @@ def _other_data(evidence: Evidence, job: Job) -> tuple[str, ...]:
 
 def _words_apart(set_again: bytes, printed: bytes) -> tuple[Counter[str], Counter[str]]:
     """Words that are only in the file, and words that are only on the pages as set again."""
-    ours, theirs = words(set_again), words(printed)
+    ours, theirs = page_words.of_both(set_again, printed)
     return theirs - ours, ours - theirs
-
-
-def words(content: bytes) -> Counter[str]:
-    """The words of a PDF's pages, how often each is there.
-
-    Raises
-    ------
-    PaperError
-        The file cannot be read.
-    """
-    import pypdfium2
-
-    try:
-        document = pypdfium2.PdfDocument(content)
-        texts = [page.get_textpage().get_text_bounded() for page in document]
-    except pypdfium2.PdfiumError:
-        raise PaperError(
-            "the pages cannot be read", "record", "take an undamaged copy of the record"
-        ) from None
-    return Counter(found for text in texts for found in _WORD.findall(text))
 
 
 def _some(found: Counter[str]) -> str:

@@ -7,6 +7,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import TimeoutError as Late
 from contextlib import contextmanager
 from functools import partial
 from importlib import import_module
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     from startkit.paper.verifying.verdict_comparison import Derived
 
 T = TypeVar("T")
+LONGEST = 120.0  # s for what takes one or two; a computer may be busy
 
 
 def verify(
@@ -112,7 +114,7 @@ def _looked_at(
     wanted = [signature_page.field_of(role, rows) for role in signed_by]
     layout = increments.taken_apart(content, data)
     contents = _contents(found, layout, draws)
-    signed = sealed()
+    signed = _read_or_refused(sealed)
     asked = bool(trust) or bool(wanted)
     parts = (
         *_safely("signatures", lambda: signers.of_signatures(signed, rows, wanted, asked)),
@@ -169,14 +171,27 @@ def _sealed(content: bytes, trust: Sequence[bytes]) -> partial[Signatures | Pape
     return partial(signatures.read_or_refuse, content, tuple(FIELDS), tuple(trust))
 
 
+def _read_or_refused(sealed: Callable[[], Signatures | PaperError]) -> Signatures | PaperError:
+    try:
+        return sealed()
+    except PaperError as error:
+        return error
+
+
 def _or_here(waiting: Future[T], here: Callable[[], T]) -> Callable[[], T]:
     """A call that waits for what the process beside finds, and finds it here if that was lost."""
 
     def found() -> T:
         try:
-            return waiting.result()
+            return waiting.result(LONGEST)
         except Lost:
             return here()
+        except Late:
+            raise PaperError(
+                f"the file is not read after {LONGEST:.0f} s",
+                "record",
+                "take the record as it was printed",
+            ) from None
 
     return found
 
