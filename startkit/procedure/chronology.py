@@ -123,8 +123,8 @@ def _wrong(
         return ""
     if began is not None and when < began - CLOCKS:
         return (
-            f"{where}: {clock(when)} is before this job began, {clock(began)}; correct the time, or"
-            " say in a remark what ran before."
+            f"{where}: {clock(when)} is before this job began, {_shown(began, when)}; correct the"
+            " time, or say in a remark what ran before."
         )
     if declared.running and started and not any(_ran(run, when) for run in started):
         return (
@@ -132,6 +132,11 @@ def _wrong(
             " time, or enter the start that is missing."
         )
     return ""
+
+
+def _shown(began: datetime, when: datetime) -> str:
+    """To the day, or to the minute where it was the same day."""
+    return f"{began:%H:%M}" if began.date() == when.date() else f"{began:%Y-%m-%d}"
 
 
 def _ran(run: Run, when: datetime) -> bool:

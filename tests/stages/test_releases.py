@@ -166,6 +166,7 @@ def test_what_it_did_not_rest_on_does_not_touch_it(job, put, release, state):
     release(job, "oil_pump")
     put(job, "oil.done", "yes")
     put(job, "setup.people.4.name", "F. Later")
+    put(job, "setup.people.4.role", "other")
     assert state(job) == GIVEN
 
 
