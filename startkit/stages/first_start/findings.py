@@ -255,15 +255,12 @@ def _starts(start: FirstStart) -> Table | None:
     head = (
         Heading("Start", "count"),
         Heading("Started"),
-        Heading("Stopped"),
         Heading("Ran for", "minutes"),
-        Heading("Ended by"),
         Heading("Next start not before"),
-        Heading("Remark"),
     )
     rows = tuple(_run(start, number) for number in range(1, len(start.runs) + 1))
     return Table(
-        "Starts",
+        "When each next start was due",
         head,
         rows,
         (
@@ -285,9 +282,6 @@ def _run(start: FirstStart, number: int) -> tuple:
     return (
         Q(number, "dimensionless"),
         clock(run.began),
-        "still running" if run.ended is None else clock(run.ended),
         ran,
-        run.end or "–",
         after,
-        run.remark,
     )
