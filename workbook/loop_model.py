@@ -62,6 +62,9 @@ class Control:
         Share of full-load current below the limit in which the vanes hold.
     trip, trip_delay : float
         Share of full-load current, and [s] for which it must last.
+    slowing : float
+        Share of full-load current, distance from the middle of the band over which the vanes slow
+        down; nil: they move at full speed until the limit is passed, and the current hunts.
     """
 
     current_limit: tuple[tuple[float, float], ...]
@@ -73,6 +76,13 @@ class Control:
     band: float = 0.03
     trip: float = 1.08
     trip_delay: float = 2.0
+    slowing: float = 0.0
+
+    def speed(self, seen: float, limit: float) -> float:
+        """Share of the vanes' own speed at which they move."""
+        if not self.slowing:
+            return 1.0
+        return min(1.0, abs(seen - (limit - self.band / 2)) / self.slowing)
 
     def limit_at(self, second: float) -> float:
         """The limit that is set at that time."""
@@ -255,8 +265,9 @@ class _Course:
     def _move(self, seen: float, leaving: float, limit: float) -> None:
         control, error = self.control, leaving - self.control.set_point
         if seen > limit or error < -0.3:
-            self.position -= 1 / control.closing_time
+            self.position -= control.speed(seen, limit) / control.closing_time
         elif seen < limit - control.band and error > 0.3:
             # Close to the set point the vanes creep.
-            self.position += min(1.0, error / 3.0) / control.opening_time
+            speed = control.speed(seen, limit)
+            self.position += min(speed, error / 3.0) / control.opening_time
         self.position = float(np.clip(self.position, POSITIONS[0], 1.0))

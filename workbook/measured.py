@@ -55,6 +55,8 @@ class Truth:
         Current limit at the first start, share of full-load current.
     limits_left : tuple of (float, float)
         (from second, limit) for the pull-down that held.
+    slowing_found, slowing_left : float
+        Share of full-load current over which the limiter slows the vanes down.
     coast_down, pump_off : float
         [s] from the stop until the shaft stands, and until the pump is switched off.
     vanes_at_stop : float
@@ -90,6 +92,8 @@ class Truth:
     loop_condenser: float = 26.0
     limit_found: float = 1.00
     limits_left: tuple[tuple[float, float], ...] = ((0.0, 0.60), (900.0, 0.75))
+    slowing_found: float = 0.0
+    slowing_left: float = 0.40
     coast_down: float = 62.0
     pump_off: float = 185.0
     vanes_at_stop: float = 12.0
@@ -253,8 +257,11 @@ class Measured:
         )
         return VaneMap(self.machine.as_built, flows, self.truth.loop_condenser)
 
-    def _pulled(self, limits: tuple[tuple[float, float], ...], when: str) -> PullDown:
-        control = Control(limits, self.machine.design.leaving_chilled, 42.0, 42.0)
+    def _pulled(
+        self, limits: tuple[tuple[float, float], ...], when: str, slowing: float
+    ) -> PullDown:
+        leaving = self.machine.design.leaving_chilled
+        control = Control(limits, leaving, 42.0, 42.0, slowing=slowing)
         loop = Loop(self.truth.loop_volume, self.truth.loop_load, self.truth.loop_start)
         return pull_down(
             self._vane_map,
@@ -269,16 +276,17 @@ class Measured:
     @cached_property
     def pull_down_tripped(self) -> PullDown:
         """The first start in the warm loop, the current limit as it was found."""
-        return self._pulled(((0.0, self.truth.limit_found),), "tripped")
+        limits = ((0.0, self.truth.limit_found),)
+        return self._pulled(limits, "tripped", self.truth.slowing_found)
 
     @cached_property
     def pull_down_held(self) -> PullDown:
-        """The second, with a lower limit stepped up."""
-        return self._pulled(self.truth.limits_left, "held")
+        """The second, with the limiter slowed down and a lower limit stepped up."""
+        return self._pulled(self.truth.limits_left, "held", self.truth.slowing_left)
 
     def pulled_at(self, limit: float) -> PullDown:
         """What the loop would have done at another limit."""
-        return self._pulled(((0.0, limit),), f"at {limit:g}")
+        return self._pulled(((0.0, limit),), f"at {limit:g}", self.truth.slowing_left)
 
     def run_up(self, course: PullDown, when: str) -> RunUpRecord:
         """The record of the start that led into this pull-down."""

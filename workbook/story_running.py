@@ -121,6 +121,7 @@ def _trip_written_down(m: Measured, trip: datetime, peak: float) -> Chapter:
                 1,
                 {
                     "trip": "1",
+                    "group": "limit too near the trip in a warm loop",
                     "cause": (
                         "Current limit left at 100 % of full-load current in a warm loop: the vanes"
                         " open on while the limiter has not yet seen the current"
@@ -138,8 +139,37 @@ def _trip_written_down(m: Measured, trip: datetime, peak: float) -> Chapter:
                     "by": TECHNICIAN,
                 },
             ),
+            row(
+                "trips.causes",
+                2,
+                {
+                    "trip": "1",
+                    "group": "limiter or vanes hunting",
+                    "cause": (
+                        "The current limiter hunts: it runs the vanes at full speed up to the limit"
+                        " and back, so that each crest of the current comes on top of the limit"
+                    ),
+                    "shown_by": f"Minutes before the trip: {hunted(m)}",
+                    "changed": "Distance from the limit over which the vanes slow down",
+                    "as_found": "none: full speed up to the limit",
+                    "as_left": f"{100 * m.truth.slowing_left:.0f} % of full-load current",
+                    "by": TECHNICIAN,
+                },
+            ),
         ),
         pace=25,
+    )
+
+
+def hunted(m: Measured) -> str:
+    """``"vanes 57 to 81 %, current 89 to 108 % of full-load current, again and again"``."""
+    course = m.pull_down_tripped
+    late = slice(-120, -10)
+    vanes, current = course.position[late], course.current[late]
+    return (
+        f"vanes {100 * vanes.min():.0f} to {100 * vanes.max():.0f} %, current"
+        f" {100 * current.min():.0f} to {100 * current.max():.0f} % of full-load current, again and"
+        " again"
     )
 
 

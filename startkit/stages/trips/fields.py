@@ -53,6 +53,24 @@ RESETS = (
 AGAIN = Choice("tripped_again", "tripped again")
 NOT_STARTED = Choice("not_started", "not started yet")
 RESULTS = (Choice("kept_running", "kept running", ("ran on",)), AGAIN, NOT_STARTED)
+VANES_OPEN = Choice("vanes_open", "vanes not closed at start")
+HUNTS = Choice("hunting", "limiter or vanes hunting")
+OTHER_CAUSE = Choice("other", "something else")
+# What a cause is, as far as readings can tell it.
+CAUSES = (
+    VANES_OPEN,
+    Choice("warm_loop", "limit too near the trip in a warm loop"),
+    HUNTS,
+    Choice("voltage", "voltage low"),
+    Choice("unbalance", "voltage unbalanced"),
+    Choice("lift", "lift high"),
+    OTHER_CAUSE,
+)
+# Words that say nothing of a cause or of what proves it.
+NOTHING_SAID = frozenset(
+    {"", "unknown", "not known", "nothing", "none", "no", "unclear", "n/a", "na", "-", "?", "–"}
+    | {"no idea", "not found", "not known yet", "to be found", "tbd", "open", "see above"}
+)
 _NUMBER = Column("trip", "Trip", "count", "1 for the first, 2 for the next", required=True)
 FIELDS = (
     Field(
@@ -160,6 +178,13 @@ FIELDS = (
         columns=(
             _NUMBER,
             Column("cause", "Cause found", required=True),
+            Column(
+                "group",
+                "What kind of cause",
+                "choice",
+                "Held against the readings at the trip",
+                choices=CAUSES,
+            ),
             Column("shown_by", "Shown by", "text", "The reading or observation that proves it"),
             Column("changed", "What was changed"),
             Column("as_found", "As found"),
