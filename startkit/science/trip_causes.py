@@ -26,6 +26,7 @@ NEAR_TRIP = 0.10
 WORTH_SAYING = 0.02  # of full-load current: less does not explain a trip (own default)
 WARMER = 3.0  # K above the design's entering water from which the loop counts as warm (own default)
 
+HUNTING = "limiter or vanes hunting"
 VANES, WARM_LOOP, LOW_VOLTAGE, UNBALANCE, LIFT = (
     "vanes not closed at start",
     "limit too near the trip in a warm loop",
@@ -59,6 +60,9 @@ class Evidence:
         Voltage unbalance [1].
     lift, design_lift : float or None
         Leaving condenser water less leaving chilled water, read and by design [K].
+    hunts, period : float or None
+        Half of the height of a periodic swing of the current [1 of full-load current], nil if none
+        was found in the minutes before; and its period [s].
     """
 
     trip: float
@@ -72,6 +76,8 @@ class Evidence:
     unbalance: float | None = None
     lift: float | None = None
     design_lift: float | None = None
+    hunts: float | None = None
+    period: float | None = None
 
 
 @dataclass(frozen=True)
@@ -108,6 +114,7 @@ def rank(found: Evidence) -> tuple[Candidate, ...]:
     candidates = (
         _vanes(found),
         _warm_loop(found, gap),
+        _hunting(found, gap),
         _voltage(found, gap),
         _unbalance(found, gap),
         _lift(found, gap),
@@ -152,6 +159,14 @@ def _warm_loop(found: Evidence, gap: float) -> Candidate:
     return Candidate(
         WARM_LOOP, ADDS if found.warmer > WARMER and started else AGAINST, None, figures
     )
+
+
+def _hunting(found: Evidence, gap: float) -> Candidate:
+    """The crest of a periodic swing comes on top of the level that the limiter holds."""
+    if found.hunts is None:
+        return Candidate(HUNTING, NOT_READ, None, ())
+    figures = _given(("half of the swing", found.hunts, "percent"), ("every", found.period, "time"))
+    return _by_size(HUNTING, found.hunts, found.hunts, gap, figures)
 
 
 def _by_size(

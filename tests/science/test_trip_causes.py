@@ -14,6 +14,7 @@ from startkit.science.trip_causes import (
     ADDS,
     AGAINST,
     ENOUGH,
+    HUNTING,
     LIFT,
     LOW_VOLTAGE,
     NOT_READ,
@@ -39,6 +40,7 @@ QUIET = Evidence(
     unbalance=0.002,
     lift=28.0,
     design_lift=28.0,
+    hunts=0.0,
 )
 
 
@@ -122,3 +124,10 @@ def test_a_swing_seen_decides_whether_the_limit_was_near():
         return {c.cause: c for c in rank(e)}[WARM_LOOP].strength
 
     assert found(replace(near, swing=0.06)) == ENOUGH and found(replace(near, swing=0.01)) == ADDS
+
+
+def test_a_swing_that_reaches_from_the_limit_to_the_trip_is_enough_and_a_smaller_one_adds():
+    for hunts, strength in ((0.20, ENOUGH), (0.10, ADDS), (0.01, AGAINST)):
+        found = {c.cause: c for c in rank(replace(QUIET, hunts=hunts, period=28.0))}
+        assert found[HUNTING].strength == strength
+    assert ("every", 28.0, "time") in found[HUNTING].figures

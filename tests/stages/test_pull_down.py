@@ -544,3 +544,119 @@ def test_the_risk_is_judged_by_the_upper_end_of_its_interval(job, verdict_of, ed
                 outcome is Outcome.PASS,
                 moved=True,
             )
+
+
+# --- hunting, and what cannot be true ------------------------------------------------------------
+
+
+NO_TREND = {"current_trend": ("", ""), "trend_limit": ("", "")}
+
+
+def swinging(size, water=0.0):
+    """Current of a 500 A motor in parts of full-load current, and leaving water, that swing every
+    eight minutes.
+    """
+    waves = [(m, np.sin(2 * np.pi * m / 8)) for m in range(80)]
+    return "\n".join(
+        f"{m};{20 - 0.1 * m};{15 - 0.1 * m + water * wave:.4f};;{500 * (0.8 + size * wave):.3f}"
+        for m, wave in waves
+    )
+
+
+@pytest.mark.parametrize(
+    ("size", "water", "outcome", "said"),
+    [
+        (0.049, 0.0, Outcome.PASS, "every 480"),
+        (0.053, 0.0, Outcome.FAIL, "current"),
+        (0.0, 0.49, Outcome.PASS, "every 480"),
+        (0.0, 0.53, Outcome.FAIL, "leaving chilled water"),
+    ],
+)
+def test_what_hunts_is_found_sized_and_judged(job, verdict_of, size, water, outcome, said):
+    changes = {**NO_TREND, "trend": (swinging(size, water), "")}
+    found = verdict_of(job(changes), "pull_down.hunting")
+    assert found.outcome is outcome and said in found.sentence
+
+
+def test_a_current_that_is_only_noisy_does_not_hunt(job, verdict_of):
+    found = verdict_of(job(), "pull_down.hunting")
+    assert found.outcome is Outcome.PASS and "Nothing swings" in found.sentence
+
+
+ROWS = [(0, "25.0", "20.0"), (10, "20.0", "15.5"), (20, "15.5", "11.0"), (30, "12.0", "8.0")]
+
+
+def keys(job, assess, changes=None, rows=ROWS, more=None):
+    cells = {
+        f"readings.{n}.{column}": (str(value), unit)
+        for n, row in enumerate(rows, 1)
+        for column, value, unit in zip(
+            ("minute", "entering", "leaving"), row, ("min", "°C", "°C"), strict=True
+        )
+    }
+    made = job({**cells, **(more or {}), **(changes or {})})
+    return {v.key for v in assess(made).findings("pull_down").verdicts}
+
+
+@pytest.mark.parametrize(
+    ("key", "inside", "outside_"),
+    [
+        ("margin", {"chosen": ("98", "%")}, {"chosen": ("98.1", "%")}),
+        ("volume_against_sheet", {"volume": ("99.9", "m³")}, {"volume": ("100.1", "m³")}),
+        ("volume_against_sheet", {"volume": ("25.1", "m³")}, {"volume": ("24.9", "m³")}),
+        ("time_against_plan", {"reached": ("100", "min")}, {"reached": ("300", "min")}),
+        ("time_against_plan", {"reached": ("30", "min")}, {"reached": ("5", "min")}),
+    ],
+)
+def test_what_the_plan_rests_on_and_how_it_went_fit_each_other(job, assess, key, inside, outside_):
+    found = [f"pull_down.{key}" in keys(job, assess, c, rows=()) for c in (inside, outside_)]
+    assert found == [False, True]
+
+
+def column(name, values, unit):
+    return {f"readings.{n}.{name}": (str(value), unit) for n, value in enumerate(values, 1)}
+
+
+@pytest.mark.parametrize(
+    ("key", "inside", "outside_"),
+    [
+        (
+            "current_over_limit",
+            {**column("current", [374] * 4, "A"), **column("limit", [60] * 4, "%")},
+            {**column("current", [376] * 4, "A"), **column("limit", [60] * 4, "%")},
+        ),
+        ("heat", column("flow", [130] * 4, "L/s"), column("flow", [150] * 4, "L/s")),
+        # Saturation of R-134a at 487.9 kPa abs is 15.5 °C (CoolProp 8.0.0).
+        (
+            "refrigerant_under_water",
+            column("evaporator_pressure", [430] * 4, "kPa abs"),
+            column("evaporator_pressure", [560] * 4, "kPa abs"),
+        ),
+        (
+            "refrigerant_over_water",
+            {
+                **column("condenser_pressure", [850] * 4, "kPa abs"),
+                **column("leaving_condenser", [32] * 4, "°C"),
+            },
+            {
+                **column("condenser_pressure", [780] * 4, "kPa abs"),
+                **column("leaving_condenser", [32] * 4, "°C"),
+            },
+        ),
+        ("reached_against_readings", {}, {}),
+    ],
+)
+def test_readings_of_the_pull_down_that_physics_forbids(job, assess, key, inside, outside_):
+    rows = [*ROWS, (40, "10.6", "7.1")]
+    if key == "reached_against_readings":
+        inside, outside_ = {"reached": ("49.9", "min")}, {"reached": ("50.1", "min")}
+    found = [f"pull_down.{key}" in keys(job, assess, c, rows=rows) for c in (inside, outside_)]
+    assert found == [False, True]
+
+
+def test_swapped_thermometers_and_a_reading_written_down_again_are_found(job, assess):
+    swapped = [(m, b, a) for m, a, b in ROWS]
+    again = [ROWS[0], ROWS[1], (20, *ROWS[1][1:]), (30, *ROWS[1][1:])]
+    assert "pull_down.waters" in keys(job, assess, rows=swapped)
+    assert "pull_down.copied_rows" in keys(job, assess, rows=again)
+    assert not {"pull_down.waters", "pull_down.copied_rows"} & keys(job, assess)

@@ -226,3 +226,112 @@ def test_a_climbing_current_is_not_taken_for_a_swing(job, assess):
         made.machine, collect(made.machine, assess(made).stage_entries("trips")).trips[0]
     )
     assert found.swing == pytest.approx(5 / 500, rel=0.25)
+
+
+# --- what supports a cause, and what cannot be true ----------------------------------------------
+
+
+@pytest.mark.parametrize("said", ["unknown", "Nothing.", "n/a", "?", "not known"])
+def test_a_cause_that_says_nothing_is_none(job, verdict_of, said):
+    found = verdict_of(job({"causes.1.cause": said}), "trips.1")
+    assert found.outcome is Outcome.OPEN and "its cause" in found.sentence
+    assert verdict_of(job({"causes.1.shown_by": said}), "trips.1").outcome is Outcome.UNPROVEN
+
+
+def test_a_cause_without_any_reading_is_unproven(job, verdict_of):
+    found = verdict_of(job({"causes.1.shown_by": "seen on the panel"}), "trips.1")
+    assert found.outcome is Outcome.UNPROVEN and "no reading" in found.sentence
+    read = job({"causes.1.shown_by": "seen on the panel"}, VALUES)
+    assert verdict_of(read, "trips.1").outcome is Outcome.PASS
+
+
+@pytest.mark.parametrize(
+    ("group", "outcome"),
+    [
+        ("limit too near the trip in a warm loop", Outcome.PASS),
+        ("voltage unbalanced", Outcome.UNPROVEN),
+        ("vanes not closed at start", Outcome.UNPROVEN),
+        ("limiter or vanes hunting", Outcome.UNPROVEN),
+        ("something else", Outcome.PASS),
+    ],
+)
+def test_the_kind_of_cause_is_held_against_the_readings(job, verdict_of, group, outcome):
+    assert verdict_of(job({"causes.1.group": group}, VALUES), "trips.1").outcome is outcome
+
+
+def swinging(size, period=28, seconds=300):
+    """The last minutes: current of a 500 A motor and vanes that swing."""
+    rows = [
+        f"1\t{t}\t{500 + 5 * wave:.2f}\t{69 + wave:.3f}\t\t\t"
+        for t in range(seconds)
+        for wave in (size * np.sin(2 * np.pi * t / period),)
+    ]
+    return "\n".join(["trip\ttime (s)\tcurrent (A)\tvanes (%)\tentering\tleaving\toil", *rows])
+
+
+@pytest.mark.parametrize(
+    ("size", "outcome"), [(4.9, Outcome.PASS), (5.3, Outcome.UNPROVEN), (12, Outcome.UNPROVEN)]
+)
+def test_hunting_before_a_trip_is_said_and_asks_for_a_cause_that_deals_with_it(
+    job, put, verdict_of, size, outcome
+):
+    made = job({}, VALUES)
+    put(made, "trips.minutes", swinging(size))
+    found = verdict_of(made, "trips.1")
+    assert found.outcome is outcome
+    assert ("every 28" in found.sentence) is (outcome is Outcome.UNPROVEN)
+    put(made, "trips.causes.1.group", "limiter or vanes hunting")
+    assert verdict_of(made, "trips.1").outcome is Outcome.PASS
+
+
+def wrong_with(job, assess, changes=None, values=None):
+    made = job(changes, {**VALUES, **(values or {})})
+    return {v.key for v in assess(made).findings("trips").verdicts}
+
+
+@pytest.mark.parametrize(
+    ("key", "column", "unit", "inside", "outside_"),
+    [
+        ("current_least", "current", "A", "459.5", "458.5"),
+        ("current_most", "current", "A", "3749", "3751"),
+    ],
+)
+def test_the_current_at_the_trip_can_be_one_of_this_motor_and_of_this_trip(
+    job, assess, key, column, unit, inside, outside_
+):
+    found = [
+        f"trips.1.{key}" in wrong_with(job, assess, {}, {f"values.1.{column}": (value, unit)})
+        for value in (inside, outside_)
+    ]
+    assert found == [False, True]
+
+
+def test_a_low_oil_trip_had_low_oil(job, assess):
+    low = {"events.1.kind": "low oil differential", "events.1.message": "Low oil differential"}
+    for value, wrong in (("119.9", False), ("120.1", True)):
+        found = wrong_with(job, assess, low, {"values.1.oil": (value, "kPa")})
+        assert ("trips.1.oil_most" in found) is wrong
+
+
+def test_a_trip_in_the_run_up_with_open_vanes_was_no_start_with_closed_ones(job, assess):
+    def found(vanes, changes=None, since="4"):
+        values = {"values.1.since_start": (since, "s"), "values.1.vanes": (vanes, "%")}
+        return "trips.1.vanes_at_start" in wrong_with(job, assess, changes, values)
+
+    assert [found("4.9"), found("5.1"), found("30", since="900")] == [False, True, False]
+    assert not found("30", {"causes.1.group": "vanes not closed at start"})
+
+
+@pytest.mark.parametrize(
+    ("seconds", "wrong"), [(989, False), (991, True), (811, False), (809, True)]
+)
+def test_the_time_since_the_start_is_that_of_the_moments(job, put, assess, seconds, wrong):
+    made = job({}, {**VALUES, "values.1.since_start": (str(seconds), "s")})
+    put(made, "first_start.starts.1.started", "2026-11-25 14:07")  # 900 s before the trip
+    keys = {v.key for v in assess(made).findings("trips").verdicts}
+    assert ("trips.1.since_start" in keys) is wrong
+
+
+def test_a_message_of_another_kind_was_not_the_first(job, assess):
+    assert "trips.1.first_fault" in wrong_with(job, assess, {"events.1.message": "Low oil press."})
+    assert "trips.1.first_fault" not in wrong_with(job, assess, {"events.1.message": "E 17"})

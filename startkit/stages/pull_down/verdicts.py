@@ -14,7 +14,9 @@ from startkit.procedure.entries import Entries
 from startkit.procedure.judging import check, resting_on
 from startkit.procedure.reading import Reading
 from startkit.procedure.starts import moment
+from startkit.stages.pull_down.contradictions import contradictions
 from startkit.stages.pull_down.fields import REACHED, RUNNING, TRIPPED
+from startkit.stages.pull_down.hunting import hunting
 from startkit.stages.pull_down.plan import Planned, PullPlan
 from startkit.stages.pull_down.readings import Seen
 from startkit.units import Q
@@ -34,6 +36,8 @@ def judged(
             entries.reading("limit_left"),
             next_step="Restore the limit in steps, or waive it with the reason it stays.",
         ),
+        *hunting(machine, limits, entries, seen),
+        *contradictions(machine, limits, entries, plan, seen),
     )
 
 

@@ -17,7 +17,7 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
     story = readings.collect(machine, entries)
     return Findings(
         (),
-        verdicts.judged(entries, story),
+        verdicts.judged(machine, limits, entries, story),
         entries.if_shown(findings.tables, entries, story),
         entries.if_shown(plots.plotted, machine, story),
         story.problems,

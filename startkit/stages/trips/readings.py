@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 import numpy as np
@@ -11,9 +12,11 @@ import pint
 from startkit.errors import StartkitError
 from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
+from startkit.procedure.hunting_readings import swings
 from startkit.procedure.reading import Row
 from startkit.procedure.series import clock, dead_sensors
 from startkit.procedure.starts import Run, moment, runs
+from startkit.science.hunting import Swing
 from startkit.science.supply import voltage_unbalance
 from startkit.science.trip_causes import Candidate, Evidence, rank
 from startkit.stages.trips.fields import OVERCURRENT
@@ -47,6 +50,7 @@ class Trip:
     minutes: Minutes | None
     causes: tuple[Row, ...]
     candidates: tuple[Candidate, ...]
+    swings: Mapping[str, Swing] = field(default_factory=dict)
 
     @property
     def message(self) -> str:
@@ -162,14 +166,24 @@ def _trip(
     minutes: Minutes | None,
     causes: tuple[Row, ...],
 ) -> Trip:
-    bare = Trip(number, moment(event.text("at")), event, values, minutes, causes, ())
+    at, found = moment(event.text("at")), _swings(minutes)
+    bare = Trip(number, at, event, values, minutes, causes, (), found)
     if event.code("kind") != OVERCURRENT.code:
         return bare
     try:
         ranked = rank(evidence(machine, bare))
     except StartkitError:
         ranked = ()
-    return Trip(number, bare.at, event, values, minutes, causes, ranked)
+    return replace(bare, candidates=ranked)
+
+
+def _swings(minutes: Minutes | None) -> dict[str, Swing]:
+    """What swung before the trip; its last seconds are the trip itself."""
+    if minutes is None:
+        return {}
+    held = (minutes.time >= SWING_WINDOW[0]) & (minutes.time <= SWING_WINDOW[1])
+    names = ("current", "vanes", "leaving")
+    return swings(minutes.time[held], {name: minutes.columns[name][held] for name in names})
 
 
 def evidence(machine: Machine, trip: Trip) -> Evidence:
@@ -211,7 +225,21 @@ def evidence(machine: Machine, trip: Trip) -> Evidence:
             None if leaving is None or condenser is None else _kelvin(condenser) - _kelvin(leaving)
         ),
         design_lift=designed,
+        **_hunts(machine, trip),
     )
+
+
+def _hunts(machine: Machine, trip: Trip) -> dict[str, float | None]:
+    """Half of a periodic swing of the current, and its period; nil if there was a record of the
+    current and nothing swung.
+    """
+    if trip.minutes is None or not np.isfinite(trip.minutes.columns["current"]).any():
+        return {}
+    swing = trip.swings.get("current")
+    if swing is None:
+        return {"hunts": 0.0}
+    full = float(machine.motor.full_load_current.to("ampere").magnitude)
+    return {"hunts": swing.amplitude / full, "period": swing.period}
 
 
 def _plain(quantity: pint.Quantity | None) -> float | None:

@@ -4,19 +4,26 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from startkit.facts.limits import PRACTICE
+from startkit.facts.limits import PRACTICE, Limits
+from startkit.facts.machine import Machine
 from startkit.procedure.entries import Entries
+from startkit.stages.trips.contradictions import contradictions, says_something, unsupported
 from startkit.stages.trips.fields import AGAIN, NOT_KNOWN, NOT_RESET, NOT_STARTED
 from startkit.stages.trips.readings import Story, Trip
 from startkit.verdict import Outcome, Verdict
 
 
-def judged(entries: Entries, story: Story) -> tuple[Verdict, ...]:
-    """Whether every trip is entered, then one verdict a trip."""
+def judged(machine: Machine, limits: Limits, entries: Entries, story: Story) -> tuple[Verdict, ...]:
+    """Whether every trip is entered, one verdict a trip, and what of it cannot be true."""
     later: dict[int, Verdict] = {}
     for trip in reversed(story.trips):
-        later[trip.number] = _trip(trip, [later[n] for n in sorted(later)])
-    return (_entered(entries, story), *(later[trip.number] for trip in story.trips))
+        objection = unsupported(machine, limits, entries, trip)
+        later[trip.number] = _trip(trip, objection, [later[n] for n in sorted(later)])
+    return (
+        _entered(entries, story),
+        *(later[trip.number] for trip in story.trips),
+        *(v for trip in story.trips for v in contradictions(machine, limits, entries, story, trip)),
+    )
 
 
 def _entered(entries: Entries, story: Story) -> Verdict:
@@ -59,8 +66,10 @@ def _entered(entries: Entries, story: Story) -> Verdict:
 _OF_A_TRIP = ("at", "message", "kind", "latched", "reset", "result")
 
 
-def _trip(trip: Trip, later: list[Verdict]) -> Verdict:
-    """One trip; `later` are the verdicts of those after it."""
+def _trip(trip: Trip, objection: str, later: list[Verdict]) -> Verdict:
+    """One trip; `objection` is what its readings say against its cause, `later` are the verdicts of
+    those after it.
+    """
     lacking = _lacking(trip)
     blank = Verdict(
         key=f"trips.{trip.number}",
@@ -74,10 +83,15 @@ def _trip(trip: Trip, later: list[Verdict]) -> Verdict:
     if lacking:
         return blank
     causes = "; ".join(row.text("cause") for row in trip.causes)
-    if not all(row.text("shown_by") for row in trip.causes):
+    if not all(says_something(row.text("shown_by")) for row in trip.causes):
         return blank.unproven(
             f"Cause given: {causes}; but no reading proves it.",
             "Enter the reading or observation that proves it.",
+        )
+    if objection:
+        return blank.unproven(
+            f"Cause given: {causes}; but {objection}.",
+            "Enter the readings that prove the cause, or find another cause.",
         )
     if trip.event.code("result") == AGAIN.code:
         return _again(blank, causes, later)
@@ -99,7 +113,7 @@ def _lacking(trip: Trip) -> list[str]:
             ("the first-out message", not trip.message),
             ("its kind", not event.code("kind")),
             ("where it is latched", event.code("latched") in ("", NOT_KNOWN.code)),
-            ("its cause", not any(row.text("cause") for row in trip.causes)),
+            ("its cause", not any(says_something(row.text("cause")) for row in trip.causes)),
             ("how it was reset", event.code("reset") in ("", NOT_RESET.code)),
             ("how the restart went", event.code("result") in ("", NOT_STARTED.code)),
         )
