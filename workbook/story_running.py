@@ -157,7 +157,7 @@ def _trip_written_down(m: Measured, trip: datetime, peak: float) -> Chapter:
                 },
             ),
         ),
-        pace=25,
+        pace=18,
     )
 
 

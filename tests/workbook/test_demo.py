@@ -216,11 +216,22 @@ def plan(job, now):
     return plan_of(job.machine, job.limits, now.stage_entries("pull_down"))
 
 
-def test_the_plan_would_have_refused_the_limit_that_tripped_and_accepts_the_one_chosen(
-    plan, now, measured
+def test_the_limit_that_tripped_was_too_near_the_trip_and_the_one_chosen_is_accepted(
+    job, now, measured
 ):
-    assert plan.planned.at(measured.truth.limit_found, "probability_low") > plan.inputs.risk
+    trip = job.machine.motor.overcurrent_trip.to("dimensionless").magnitude
+    least = job.limits["pull_down.margin"].low.to("dimensionless").magnitude
+    assert trip - measured.truth.limit_found < least < trip - measured.truth.limits_left[0][1]
     assert verdict(now, "pull_down.risk").outcome is Outcome.PASS
+    assert "pull_down.margin" not in {v.key for _, v in now.verdicts()}
+
+
+def test_the_limiter_hunted_before_the_trip_and_no_more_once_it_was_slowed_down(job, now, measured):
+    trip = trips_of(job.machine, now.stage_entries("trips")).trips[0]
+    assert trip.swings["current"].amplitude > 0.05 * measured.machine.full_load_current
+    assert trip.swings["vanes"].period == pytest.approx(24, abs=2)
+    assert "limiter or vanes hunting" in {c.cause for c in trip.candidates if c.adds}
+    assert verdict(now, "pull_down.hunting").outcome is Outcome.PASS
 
 
 def test_the_limit_that_the_plan_proposes_does_not_trip_the_model(plan, measured):
