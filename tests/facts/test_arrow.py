@@ -69,7 +69,7 @@ def test_reading_a_trend_imports_no_pandas(tmp_path: Path) -> None:
     (tmp_path / "t.csv").write_text(f"Time;Current [A];Pump\n{rows}\n", encoding="utf-8")
     code = (
         "import sys; from pathlib import Path;"
-        " from startkit.facts.trend import cells, files, stamps;"
+        " from startkit.facts.trend import cells, files, guess, stamps; guess.guess_file('t.csv');"
         " raw = files.read(Path('t.csv')); numbers = cells.numbers(raw.columns[1],"
         " ',').values; time = stamps.moments(raw.columns[0], '%d.%m.%Y %H:%M:%S', '');"
         " print(len(numbers), float(numbers[3]), float(time[3] - time[0]),"

@@ -11,7 +11,7 @@ import pint
 
 from startkit.errors import ReadingError, StartkitError
 from startkit.facts.machine import Machine
-from startkit.facts.trend import files, stamps
+from startkit.facts.trend import arrow, files, stamps
 from startkit.facts.trend.cells import is_stamp, numbers, split_unit
 from startkit.facts.trend.column_map import Mapped, TrendMap
 from startkit.facts.trend.points import Point, fold, points, says, words
@@ -55,7 +55,7 @@ def guess_file(path: Path, machine: Machine | None = None) -> TrendMap:
     ----------
     path : pathlib.Path
     machine : Machine, optional
-        Its sheet says what readings are possible.
+        Its sheet shows what readings are possible.
     """
     return guess(files.read(Path(path)), machine)
 
@@ -67,8 +67,8 @@ def guess(raw: RawTable, machine: Machine | None = None) -> TrendMap:
     ----------
     raw : RawTable
     machine : Machine, optional
-        Its tag, flows, temperatures and refrigerant help to tell units and gauge from absolute
-        pressure.
+        Its tag, flows, temperatures and refrigerant help to find units and to distinguish gauge
+        from absolute pressure.
 
     Raises
     ------
@@ -85,8 +85,8 @@ def guess(raw: RawTable, machine: Machine | None = None) -> TrendMap:
         []
         if raw.layout.header
         else [
-            "no line of the file names the columns; their order alone says nothing, so name them by"
-            " hand"
+            "no line of the file names the columns, and their order alone is not enough; name"
+            " them by hand"
         ]
     )
     remarks += _contradictions(columns, {each.column: each for each in seen})
@@ -121,7 +121,7 @@ def _stamps(raw: RawTable) -> tuple[tuple[str, ...], stamps.StampFormat]:
     raise ReadingError(
         "no column holds date and time",
         "trend",
-        "export the trend with its stamps, or name column and format in a map",
+        "export the trend with its time stamps, or name column and format in a map",
     )
 
 
@@ -160,7 +160,7 @@ def _numeric_stamps(raw: RawTable) -> tuple[tuple[str, ...], stamps.StampFormat]
 def _spread(column):
     """Some two thousand cells spread over the column."""
     step = max(1, len(column) // SAMPLE)
-    return column.take(list(range(0, len(column), step))[:SAMPLE])
+    return column.take(arrow.places(np.arange(0, len(column), step)[:SAMPLE]))
 
 
 def _look(raw: RawTable, name: str) -> _Seen:
@@ -198,16 +198,16 @@ def _rated(seen: _Seen, point: Point, machine: Machine | None) -> Mapped | None:
     confidence = named * (0.5 + 0.5 * share) * (1.0 if clear else 0.8)
     why = [
         (
-            f"the name says {point.label.lower()}"
+            f"the name matches {point.label.lower()}"
             if named >= 0.9
-            else f"the name half says {point.label.lower()}"
+            else f"the name partly matches {point.label.lower()}"
         )
     ]
     why.append(
         f"unit {chosen or 'none'} from the file"
         if seen.unit
         else f"unit {chosen or 'none'} from the range of its readings"
-        + ("" if clear else ", others would do as well")
+        + ("" if clear else ", others would also fit")
     )
     if share < 0.9:
         why.append(f"{100 * (1 - share):.0f} % of its readings are unlikely for it")
@@ -225,7 +225,7 @@ def _fitting_unit(unit: str, point: Point) -> str | None:
 
 
 def _word_of(unit: str, point: Point) -> str:
-    """What a unit says of a column whose name leaves it out."""
+    """What a unit tells about a column whose name leaves it out."""
     if not unit:
         return ""
     return {
@@ -339,7 +339,7 @@ def _several_machines(names: list[str]) -> bool:
 def _unused(seen: _Seen, rows: list[Mapped]) -> str:
     if not seen.sample.size:
         return "holds no number"
-    return f"{rows[0].point} is another column" if rows else "its name says no point that is used"
+    return f"{rows[0].point} is another column" if rows else "its name matches no point in use"
 
 
 def _pressures(
@@ -449,12 +449,12 @@ def _contradictions(columns: tuple[Mapped, ...], seen: Mapping[str, _Seen]) -> l
             if above < below:
                 found.append(
                     f"{by_point[warm].column!r} reads lower than {by_point[cold].column!r}: their"
-                    " names may be the wrong way round"
+                    " names may be swapped"
                 )
     references = {by_point[point].reference for point in _WATER if point in by_point}
     if len(references) > 1:
         found.append(
-            "evaporator and condenser pressure are read one as gauge, one as absolute: look which"
-            " is right"
+            "one of evaporator and condenser pressure is read as gauge, the other as absolute:"
+            " check which is right"
         )
     return found
