@@ -5,6 +5,7 @@ demonstration.
 from __future__ import annotations
 
 import json
+import subprocess
 import sys
 from collections.abc import Iterator
 from dataclasses import asdict
@@ -13,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from tests import ledger
+from tests import ledger, offline
 
 ROOT = Path(__file__).parents[1]
 WRITTEN = ROOT / "workbook" / "proof" / "outside.json"
@@ -154,13 +155,19 @@ if str(ROOT) not in sys.path:
 
 
 @pytest.fixture(scope="session")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demonstration's folder, with the record of CH-1 printed. Tests that use it belong to the
-    group ``demo``.
+def demo_made(
+    tmp_path_factory: pytest.TempPathFactory,
+) -> tuple[Path, subprocess.CompletedProcess[str]]:
+    """The demonstration's folder and what its command printed, made without any network. Tests that
+    use it belong to the group ``demo``.
     """
-    from startkit.paper.printing.export import export
-    from workbook.demo import WHOLE, build
-
     folder = tmp_path_factory.mktemp("demonstration") / "demo"
-    export(build(folder)[WHOLE])
-    return folder
+    done = offline.run(folder.parent, ROOT / "workbook" / "demo.py", folder)
+    assert done.returncode == 0, done.stderr[-2000:]
+    return folder, done
+
+
+@pytest.fixture(scope="session")
+def demo(demo_made: tuple[Path, subprocess.CompletedProcess[str]]) -> Path:
+    """The demonstration's folder, with the record of CH-1 printed."""
+    return demo_made[0]

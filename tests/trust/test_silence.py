@@ -8,13 +8,14 @@ import ast
 import json
 import os
 import re
-import shutil
 import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+
+from tests import offline
 
 ROOT = Path(__file__).parents[2]
 WATCH = Path(__file__).parent / "watch"
@@ -128,51 +129,18 @@ def test_the_watch_sees_one_who_sends(watched):
 # --- with no network at all -----------------------------------------------------------------------
 
 
-ALONE = """
-import fcntl, os, socket, struct, subprocess, sys
-probe = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-fcntl.ioctl(probe, 0x8914, struct.pack("16sh", b"lo", 0x41))  # SIOCSIFFLAGS: up and running
-assert [name for _, name in socket.if_nameindex()] == ["lo"]
-status = subprocess.run([sys.executable, *sys.argv[1:]]).returncode
-names, values = [line.split() for line in open("/proc/net/snmp") if line.startswith("Ip:")]
-print("without a route:", dict(zip(names, values))["OutNoRoutes"])
-sys.exit(status)
-"""
-
-
-def alone(folder: Path, *command: str | Path) -> subprocess.CompletedProcess[str]:
-    """Run a command where there is no network but the loopback; the kernel counts what found no
-    route.
-    """
-    if (
-        shutil.which("unshare") is None
-        or subprocess.run(["unshare", "-rn", "true"], capture_output=True, check=False).returncode
-    ):
+@pytest.mark.xdist_group("demo")
+def test_the_demonstration_is_made_printed_and_says_where_it_is_without_any_network(demo_made):
+    if not offline.possible():
         pytest.skip("no network namespace can be made here")
-    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
-    return subprocess.run(
-        ["unshare", "-rn", sys.executable, "-c", ALONE, *map(str, command)],
-        env=environment,
-        capture_output=True,
-        text=True,
-        cwd=folder,
-        timeout=280,
-        check=False,
-    )
-
-
-def test_the_demonstration_is_made_printed_and_says_where_it_lies_without_any_network(tmp_path):
-    done = alone(tmp_path, ROOT / "workbook" / "demo.py", tmp_path / "demo")
-    assert done.returncode == 0, done.stderr[-2000:]
+    folder, done = demo_made
     record = next(
         line.split(maxsplit=2)[2]
         for line in done.stdout.splitlines()
         if line.startswith("Record (PDF):")
     )
-    assert (
-        Path(record).read_bytes().startswith(b"%PDF")
-        and Path(record).parent == tmp_path / "demo" / "jobs" / "CH-1" / "records"
-    )
+    assert Path(record).read_bytes().startswith(b"%PDF")
+    assert Path(record).parent == folder / "jobs" / "CH-1" / "records"
     notebook = json.loads((Path(record).parent / "CH-1.ipynb").read_text(encoding="utf-8"))
     assert all(
         output["output_type"] != "error"
@@ -185,7 +153,9 @@ def test_the_demonstration_is_made_printed_and_says_where_it_lies_without_any_ne
 
 
 def test_a_packet_for_elsewhere_would_be_counted(tmp_path):
-    done = alone(
+    if not offline.possible():
+        pytest.skip("no network namespace can be made here")
+    done = offline.run(
         tmp_path,
         "-c",
         "import socket\ntry: socket.create_connection(('192.0.2.1', 9), 1)\nexcept OSError: pass",
