@@ -19,7 +19,7 @@ from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
 LONGEST = 600.0  # s that one benchmark may take
-SCRATCH = "SCRATCH"  # stands for a folder that is thrown away
+SCRATCH = "SCRATCH"  # represents a temporary folder
 
 
 @dataclass(frozen=True)

@@ -72,7 +72,7 @@ def reading_of(book: Book, stage: str) -> tuple[dict[str, Any], str] | None:
 
 def timed(book: Book, stage: str, edits: int) -> list[dict[str, float]]:
     """Edit one reading of a stage to and fro; milliseconds to "saved", to the card, and until all
-    is renewed.
+    is redrawn.
     """
     found = reading_of(book, stage)
     if found is None:

@@ -1,4 +1,4 @@
-"""Records forged before they were signed, by somebody with a key or with access to the file only:
+"""Records forged before they were signed, by someone with a key or with access to the file only:
 pages, fields, versions, certificates.
 """
 
@@ -188,7 +188,7 @@ def an_object_that_nothing_names(writer: Any) -> None:
 ADDED_WITH_FIELDS: dict[str, Change] = {
     "A field runs a script": field_runs_a_script,
     "Opening the file runs a script": opening_runs_a_script,
-    "A field lies over its whole page": field_over_the_page,
+    "A field covers its whole page": field_over_the_page,
     "A field has another tooltip": field_with_another_tooltip,
     "An empty field shows something": field_shows_something,
     "A field is hidden": field_is_hidden,

@@ -123,7 +123,7 @@ def _state(data: bytes, folder: Path) -> Any:
 
 
 def _judged(data: bytes, folder: Path) -> None:
-    """Readings judged and drawn: no stage may say that it cannot be worked out."""
+    """Readings judged and drawn: no stage may fail to be calculated."""
     from startkit.desk import cards
     from startkit.procedure import payload
     from startkit.procedure.assessment import Assessment
@@ -133,7 +133,7 @@ def _judged(data: bytes, folder: Path) -> None:
     broken = [
         f"{stage.name}: {v.sentence}"
         for stage, v in seen.verdicts()
-        if "cannot be worked out" in v.sentence
+        if "cannot be calculated" in v.sentence
     ]
     assert not broken, broken[0]
     for part in (

@@ -41,7 +41,7 @@ def kill_often(kills: int, seed: int = 7, folder: Path | None = None) -> Tally:
     seed : int
         Of the random moments.
     folder : pathlib.Path, optional
-        Where the journal lies; default: a temporary folder.
+        Folder of the journal; default: a temporary folder.
     """
     chance, tally = random.Random(seed), Tally()
     with tempfile.TemporaryDirectory() as temporary:

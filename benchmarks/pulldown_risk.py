@@ -30,7 +30,7 @@ RUNS, TRENDS, TREND = 2000, 300, 900
 @dataclass(frozen=True)
 class Case:
     """A known ripple about a limit, parts of full-load current; the loop is the same in all cases
-    unless it says otherwise.
+    unless stated otherwise.
     """
 
     name: str

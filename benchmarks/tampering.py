@@ -334,7 +334,7 @@ CASES = (
         lambda there: added_to(there.signed, swap({evidence.JOURNAL: journal_export.as_json([])})),
     ),
     Case(
-        "The attached machine sheet is swapped, in a record that nobody has signed yet",
+        "The attached machine sheet is swapped, in a record not signed yet",
         lambda there: added_to(there.printed, swap({"machine.toml": b"[machine]\n"})),
     ),
     Case(

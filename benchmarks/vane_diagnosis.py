@@ -103,7 +103,7 @@ def wrong(table: dict[str, Counter[str]]) -> float:
 
 
 def missed(table: dict[str, Counter[str]]) -> float:
-    """Share of runs with a fault of which it was said that nothing was found."""
+    """Share of runs with a fault that were reported as nothing found."""
     return share(table, lambda fault, answer: answer == NOTHING_FOUND != fault)
 
 

@@ -25,7 +25,7 @@ def _part(text: str) -> str:
 
 
 class StartkitError(Exception):
-    """One sentence that says what is wrong, where, and the remedy.
+    """One sentence: what is wrong, where, and the remedy.
 
     Parameters
     ----------

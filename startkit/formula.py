@@ -44,19 +44,19 @@ def _to_si(value: Any, unit: str, name: str, function: str) -> Any:
         if unit == "dimensionless":
             return value
         raise UnitError(
-            f"a bare number stands where [{unit}] is due",
+            f"a plain number was given where a quantity in [{unit}] is needed",
             where,
             f"give a quantity such as Q(1, {unit!r})",
         )
     if unit.startswith("delta_") and is_temperature(value.units):
         raise UnitError(
-            "a temperature stands where a temperature difference is due",
+            "a temperature was given where a temperature difference is needed",
             where,
             "give delta_degC or delta_degF",
         )
     if unit == "kelvin" and is_temperature_difference(value.units):
         raise UnitError(
-            "a temperature difference stands where a temperature is due",
+            "a temperature difference was given where a temperature is needed",
             where,
             "give degC, degF or kelvin",
         )

@@ -1,6 +1,6 @@
 """Kinds of reading: the unit shown in SI and in I-P, the decimals, and the spellings understood.
 
-A kind says what sort of reading a field holds (``"oil_differential"`` is a field,
+A kind is the sort of reading that a field holds (``"oil_differential"`` is a field,
 ``"pressure_difference"`` its kind).
 """
 

@@ -18,7 +18,7 @@ from typing import Any, TypeVar
 
 T = TypeVar("T")
 # A Python process with this in its environment imports nothing from its current folder, which may
-# be a job's folder that somebody else filled. Every process that startkit starts has it.
+# be a job's folder filled by someone else. Every process that startkit starts has it.
 SAFE_PATH = {"PYTHONSAFEPATH": "1"}
 
 
@@ -159,7 +159,7 @@ def serve() -> None:
 
 def _receive(orders: SimpleQueue[tuple[Callable[..., Any], tuple[Any, ...]]]) -> None:
     """Take orders as they come; when the parent has ended, end this process in the middle of its
-    work, which nobody waits for.
+    work that nothing waits for.
     """
     try:
         while True:

@@ -238,7 +238,7 @@ def magnitude(
 
 
 def label(kind_name: str, system: str = SI) -> str:
-    """The unit printed beside values of this kind, e.g. ``"kPa abs"`` or ``"psia"``."""
+    """The unit printed next to values of this kind, e.g. ``"kPa abs"`` or ``"psia"``."""
     return kind(kind_name).unit(system).label
 
 

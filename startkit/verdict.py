@@ -1,8 +1,8 @@
 """The verdict: one outcome with its reading, limit, source, uncertainty and next step.
 
-The guard band is decided here and nowhere else: a reading passes only if it lies inside its limit
-by its expanded uncertainty U = k u with k = 2 (ILAC-G8:09/2019, w = U: false acceptance below
-2.5 %); inside that band on either side of the limit the outcome is *unproven*.
+The guard band is decided here and nowhere else: a reading passes only if it is inside its limit by
+its expanded uncertainty U = k u with k = 2 (ILAC-G8:09/2019, w = U: false acceptance below 2.5 %);
+inside that band on either side of the limit the outcome is *unproven*.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ COVERAGE = (
 
 
 class Outcome(Enum):
-    """What can be said of one item."""
+    """The outcome of one item."""
 
     PASS = "pass"
     FAIL = "fail"

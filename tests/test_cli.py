@@ -50,10 +50,9 @@ def test_help_imports_nothing_heavy() -> None:
     )
 
 
-@pytest.mark.parametrize("command", sorted(main.commands))
-def test_every_command_explains_itself(command: str) -> None:
-    result = run(command, "--help")
-    assert result.exit_code == 0 and main.commands[command].help
+def test_every_command_explains_itself() -> None:
+    silent = [name for name, command in main.commands.items() if not command.help]
+    assert silent + [name for name in main.commands if run(name, "--help").exit_code != 0] == []
 
 
 def test_a_new_job_says_how_to_open_it(tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""Templates are thin: parameters, one import, then one call and one display a cell; no code in
+"""Templates are thin: parameters, one import, then one call and one display per cell; no code in
 sight, no outputs stored.
 """
 

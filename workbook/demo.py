@@ -42,7 +42,7 @@ def build(folder: Path, measured: Measured | None = None) -> dict[str, Path]:
     Parameters
     ----------
     folder : pathlib.Path
-        Made anew if an earlier demonstration lies there.
+        Rebuilt if it holds an earlier demonstration.
     measured : Measured, optional
         Readings of CH-1; default: those of the story.
 
@@ -51,21 +51,18 @@ def build(folder: Path, measured: Measured | None = None) -> dict[str, Path]:
     dict of str -> pathlib.Path
         Job folder by tag.
     """
-    folder = Path(folder)
+    folder, measured = Path(folder), measured or Measured()
     _clear(folder)
     shutil.copytree(PLANT, folder, ignore=shutil.ignore_patterns(PHOTOGRAPHS))
     (folder / MARK).write_text(
-        "Made by workbook/demo.py, and made anew each time it runs: keep nothing of your own in"
+        "Made by workbook/demo.py and rebuilt each time it runs: keep nothing of your own in"
         " here.\n",
         encoding="utf-8",
     )
     jobs = folder / "jobs"
     jobs.mkdir()
-    told = {WHOLE: chapters(measured or Measured()), **{tag: begun(tag) for tag in BEGUN_AT}}
-    return {
-        tag: _job(folder, jobs / tag, tag, story, measured or Measured())
-        for tag, story in told.items()
-    }
+    told = {WHOLE: chapters(measured), **{tag: begun(tag) for tag in BEGUN_AT}}
+    return {tag: _job(folder, jobs / tag, tag, story, measured) for tag, story in told.items()}
 
 
 def _clear(folder: Path) -> None:
@@ -76,9 +73,9 @@ def _clear(folder: Path) -> None:
         shutil.rmtree(folder)
     else:
         raise StartkitError(
-            "the folder holds something else",
+            "the folder contains something else",
             str(folder),
-            "give the name of a folder that does not exist yet",
+            "give the name of a new folder",
         )
 
 
@@ -120,7 +117,7 @@ def _import_trend(job: Job, measured: Measured, at: str) -> None:
 
 
 def main(arguments: list[str]) -> int:
-    """Build, print the record, say where things lie."""
+    """Build, print the record, print where things are."""
     from startkit.desk.report import status_lines
     from startkit.fleet.task import print_alone
 
@@ -136,7 +133,7 @@ def main(arguments: list[str]) -> int:
     print(f"\nRecord (PDF):      {record}")
     print(f"Executed notebook: {record.parent / (WHOLE + '.ipynb')}")
     print(f"Job:               {jobs[WHOLE]}   open it with:  startkit open {jobs[WHOLE]}")
-    print(f"Begun:             {', '.join(str(jobs[tag]) for tag in BEGUN_AT)}")
+    print(f"Started:           {', '.join(str(jobs[tag]) for tag in BEGUN_AT)}")
     return 0
 
 

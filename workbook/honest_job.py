@@ -68,7 +68,7 @@ class HonestJob(HonestBefore, HonestRunning):
                         for column, value in (
                             ("name", name),
                             ("role", role),
-                            ("statement", "I took part, and what is written is what I saw."),
+                            ("statement", "I took part; this record states what I saw."),
                             ("date", "2026-04-16"),
                         )
                     )

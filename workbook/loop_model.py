@@ -36,7 +36,7 @@ class Loop:
     load : float
         [W] connected load that runs during the pull-down, heat gain included.
     start : float
-        [°C] at which it stands before.
+        [°C] before.
     """
 
     volume: float

@@ -36,7 +36,7 @@ class Modelled:
 
     @property
     def as_built(self) -> Chiller:
-        """As it stands in the plant."""
+        """As installed."""
         return chiller(self.design, self.fouling)
 
     @property

@@ -1,6 +1,6 @@
 """What the instruments of CH-1 showed: the model's truth, seen through its instruments.
 
-Everything that a test may want to know as truth stands beside the readings in `Truth`.
+Everything that a test may want to know as truth is next to the readings in `Truth`.
 """
 
 from __future__ import annotations
@@ -29,14 +29,14 @@ MOTOR_HERTZ = 59.3  # shaft frequency of the motor at design speed
 
 @dataclass(frozen=True)
 class Truth:
-    """What is so in the plant, whatever the instruments say.
+    """What is so in the plant, whatever the instruments show.
 
     Parameters
     ----------
     barometer : float
         [kPa].
     ambient : float
-        [°C] plant room on the day before the start; the machine at rest stands at this temperature.
+        [°C] plant room on the day before the start; the machine at rest is at this temperature.
     switch_found, switch_left : float
         Share of travel at which the closed-position switch makes.
     zero_found, zero_left : float
@@ -58,7 +58,7 @@ class Truth:
     slowing_found, slowing_left : float
         Share of full-load current over which the limiter slows the vanes down.
     coast_down, pump_off : float
-        [s] from the stop until the shaft stands, and until the pump is switched off.
+        [s] from the stop until the shaft has stopped, and until the pump is switched off.
     vanes_at_stop : float
         [%] of travel, after unloading.
     loads : tuple of float
@@ -220,7 +220,7 @@ class Measured:
 
     @cached_property
     def filter_drop(self) -> float:
-        """[Pa] over the clean filter once the true differential stands."""
+        """[Pa] over the clean filter at the true differential."""
         circuit = self.oil_circuit(self.truth.zero_left)
         return circuit.filter_drop(
             circuit.bearing_flow(circuit.true_differential, self.oil_supply_celsius),

@@ -77,7 +77,7 @@ class OilCircuit:
 
     @property
     def true_differential(self) -> float:
-        """[Pa] that stands at the bearings when the regulator is content."""
+        """[Pa] at the bearings when the regulator has settled."""
         return self.set_point - self.read_offset
 
     def bearing_flow(self, differential: float, celsius: float) -> float:

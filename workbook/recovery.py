@@ -1,8 +1,8 @@
 """Recovery of the truth: readings of the model through instruments with errors, and how often a
-figure's 95 % interval holds what was so.
+figure's 95 % interval contains the truth.
 
 Errors are drawn in two ways. *Normal*: each reading off by a normal error of the standard
-uncertainty that its instrument's accuracy stands for; then a 95 % interval has to hold the truth
+uncertainty that its instrument's accuracy means; then a 95 % interval has to hold the truth
 in 95 of 100 runs. *As stated*: each instrument off by one constant share of its stated accuracy,
 evenly likely within it, as accuracies are printed; a figure that rests on a single instrument then
 always lies within it, which is what an interval of 1.96 standard uncertainties makes of a
@@ -45,7 +45,7 @@ SHEET = SHEETS / "CH-1.toml"
 LOADS = (0.985, 0.755, 0.505, 0.262)
 NORMAL, STATED = "normal", "as stated"
 _AT = "2026-04-16T10:00:00.000-04:00"
-# Figures held against the truth, with how they follow from it.
+# Figures compared with the truth, with how they follow from it.
 FIGURES = {
     "capacity": lambda s, m: s.capacity,
     "rejected": lambda s, m: s.rejection,

@@ -1,9 +1,8 @@
-"""Instruments as they lie: a bias that stays, noise that does not, and a display that rounds.
+"""Instruments with their errors: a constant bias, noise, and a display that rounds.
 
 Each instrument draws its bias once, from its stated accuracy taken as the half-width of a
-rectangular
-distribution; every reading adds noise. Seeds hang on the tag and on what is read, so that a reading
-does not change when another one is added before it.
+rectangular distribution; every reading adds noise. Seeds depend on the tag and on what is read, so
+that a reading does not change when another one is added before it.
 """
 
 from __future__ import annotations

@@ -5,10 +5,9 @@ come from the model (`workbook.measured`), so that what the analysis should find
 
 The story: the closed-position switch of the guide vanes makes while the vanes still stand a tenth
 open, and the oil supply transducer reads some 20 kPa too high, so that the bearings get less oil
-pressure than the panel says. Both are found by the first readings, put right, and proven again.
-Then
-the first start trips on overcurrent, because the loop is warm and the current limit was left at 100
-%.
+pressure than the panel shows. Both are found by the first readings, corrected, and proven again.
+Then the first start trips on overcurrent, because the loop is warm and the current limit was left
+at 100 %.
 """
 
 from __future__ import annotations
@@ -190,7 +189,7 @@ def safety() -> tuple[Chapter, ...]:
                     "lock_out",
                     ELECTRICIAN,
                     (
-                        "Start tried at the panel, dead at the terminals; meter proven before and"
+                        "Start attempted at the panel, terminals dead; meter proven before and"
                         " after."
                     ),
                 ),
@@ -273,9 +272,9 @@ def vanes(m: Measured) -> tuple[Chapter, ...]:
                         "vanes.closed_seen",
                         "no",
                         note=(
-                            "Inched closed by hand: the switch was made with the lever still about"
-                            f" {early:.0f} % of travel off its stop. It would call vanes closed"
-                            " that stand open."
+                            "Inched closed by hand: the switch made with the lever still about"
+                            f" {early:.0f} % of travel off its stop. It would report open vanes as"
+                            " closed."
                         ),
                     ),
                 ),
@@ -292,7 +291,7 @@ def vanes(m: Measured) -> tuple[Chapter, ...]:
                 {
                     "after_stroke": str(last),
                     "item": (
-                        "Cam of the closed-position switch turned towards the stop and pinned again"
+                        "Cam of the closed-position switch turned towards the stop and re-pinned"
                     ),
                     "as_found": f"makes at {early:.1f} % of travel",
                     "as_left": f"makes at {now:.1f} % of travel",
@@ -334,7 +333,7 @@ def vanes(m: Measured) -> tuple[Chapter, ...]:
 
 
 def stroke_row(record) -> tuple[Line, ...]:
-    """A stroke's row of the table: what was noted beside the recorder."""
+    """A stroke's row of the table: what was noted besides the recorder."""
     cells = {"number": str(record.number), "direction": record.direction}
     listed = list(cells.items())
     if record.drive_finished is not None:
@@ -384,7 +383,7 @@ def oil(m: Measured) -> tuple[Chapter, ...]:
                         tag="PO-S",
                         note=(
                             f"Panel shows 170 kPa, but it showed {gap:.0f} kPa with the pump off:"
-                            " the bearings get less than the panel says."
+                            " the bearings get less than displayed."
                         ),
                     ),
                     Line("lube.set_point_found", "170", "kPa"),
@@ -418,7 +417,7 @@ def oil(m: Measured) -> tuple[Chapter, ...]:
                         m.oil_rows(m.pre_lube_left, "left"),
                         tag="PO-S",
                         note=(
-                            "Pump run again with the transducer calibrated; the record as found"
+                            "Pump run again with the transducer calibrated; the as-found record"
                             " stays in the journal."
                         ),
                     ),
@@ -434,7 +433,7 @@ def oil(m: Measured) -> tuple[Chapter, ...]:
                         m.pump_speed(m.pre_lube_left),
                         "Hz",
                         note=(
-                            "The pump has to run faster, now that the regulator sees the true"
+                            "The pump has to run faster now that the regulator sees the true"
                             " pressure."
                         ),
                     ),

@@ -1,7 +1,7 @@
 """Before anything is energised: tightness and charge, electrical, controls, water.
 
 A hold of nitrogen over a cool night, a rise test that is tight, a charge by weight; a winding, a
-supply, bolted joints; sensors against references, one of which is put right; safeties seen to trip;
+supply, bolted joints; sensors against references, one of which is corrected; safeties seen to trip;
 water circuits, one of them with a strainer still full of what flushing left behind.
 """
 
@@ -54,7 +54,7 @@ def tightness(m: Measured) -> tuple[Chapter, ...]:
             "tightness.temperature_spread",
             "0.6",
             "K",
-            note="Shutters closed, machine long at rest.",
+            note="Shutters closed, machine at rest since the day before.",
         ),
         Line("tightness.gauge_left", "yes"),
         Line("tightness.test_volume", f"{VESSEL * 1000:.0f}", "L", note="Maker's manual."),

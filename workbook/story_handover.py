@@ -24,8 +24,8 @@ def handover(m: Measured) -> tuple[Chapter, ...]:
                     1,
                     {
                         "item": (
-                            "Heat balance at the lowest load, to be read again with thermometers of"
-                            " a closer pair"
+                            "Heat balance at the lowest load, to be read again with a"
+                            " better-matched pair of thermometers"
                         ),
                         "owner": ENGINEER,
                         "due": "2026-10-30",
@@ -58,22 +58,22 @@ def handover(m: Measured) -> tuple[Chapter, ...]:
                     1,
                     TECHNICIAN,
                     "technician",
-                    "I took these readings and made these adjustments; what was found wrong is"
-                    " written as it was found.",
+                    "I took these readings and made these adjustments; faults are recorded as"
+                    " found.",
                 ),
                 statement(
                     2,
                     WITNESS,
                     "owner's witness",
-                    "I saw the vanes closed on their stop, the low-oil trip act and the loads read."
-                    " The item left open was explained to me.",
+                    "I saw the vanes closed on their stop, the low-oil trip act and the loads"
+                    " read. The open item was explained to me.",
                 ),
                 statement(
                     3,
                     ENGINEER,
                     "commissioning engineer",
-                    "I have waived the heat balance at the lowest load for the reason given, and"
-                    " will see it read again.",
+                    "I have waived the heat balance at the lowest load for the reason given and"
+                    " will witness the new reading.",
                 ),
             ),
             pace=30,

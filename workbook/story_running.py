@@ -45,7 +45,7 @@ def _bump(m: Measured) -> Chapter:
                 Line(
                     "first_start.rotation",
                     "right, by phase meter and pressure rise",
-                    note="Hermetic: no shaft to be seen.",
+                    note="Hermetic: no shaft visible.",
                 ),
             ),
             card(1, clock("15 10:34:00"), m.oil_at_start(1), m.truth.limit_found, "For rotation."),
@@ -95,7 +95,7 @@ def _start_that_trips(
 def _trip_written_down(m: Measured, trip: datetime, peak: float) -> Chapter:
     """Message, readings, cause and change, before anything is reset."""
     return Chapter(
-        "The trip, written down before the reset",
+        "The trip, recorded before the reset",
         "15 11:30",
         TECHNICIAN,
         flat(
@@ -123,13 +123,13 @@ def _trip_written_down(m: Measured, trip: datetime, peak: float) -> Chapter:
                     "trip": "1",
                     "group": "limit too near the trip in a warm loop",
                     "cause": (
-                        "Current limit left at 100 % of full-load current in a warm loop: the vanes"
-                        " open on while the limiter has not yet seen the current"
+                        "Current limit left at 100 % of full-load current with a warm loop: the"
+                        " vanes keep opening before the limiter sees the current"
                     ),
                     "shown_by": (
                         f"Vanes proven closed at start; {peak:.0f} A with the vanes still opening"
                         f" and {m.pull_down_tripped.leaving[-1]:.0f} °C leaving; voltages and oil"
-                        " in order"
+                        " normal"
                     ),
                     "changed": "Current limit for the pull-down",
                     "as_found": f"{100 * m.truth.limit_found:.0f} %",
@@ -176,7 +176,7 @@ def hunted(m: Measured) -> str:
 def _start_that_holds(m: Measured, held: RunUpRecord) -> Chapter:
     """What was seen of the start that held."""
     return Chapter(
-        "Start that held",
+        "Successful start",
         "15 12:20",
         TECHNICIAN,
         flat(
@@ -186,7 +186,7 @@ def _start_that_holds(m: Measured, held: RunUpRecord) -> Chapter:
                     run_up_rows(held),
                     tag="AM-1",
                     note=(
-                        "Record of the start that held; the one that tripped stays in the journal."
+                        "Record of the successful start; the one that tripped stays in the journal."
                     ),
                 ),
             ),
@@ -236,7 +236,7 @@ def _start_that_holds(m: Measured, held: RunUpRecord) -> Chapter:
             (
                 Line(
                     "first_start.noise_heard",
-                    "Nothing unusual; a light whistle at the inlet while the vanes open.",
+                    "Nothing unusual; a slight whistle at the inlet while the vanes open.",
                 ),
             ),
             (
@@ -244,7 +244,7 @@ def _start_that_holds(m: Measured, held: RunUpRecord) -> Chapter:
                 Line(
                     "trips.events.1.result",
                     "kept running",
-                    note="Entered after the pull-down had come to its end.",
+                    note="Entered after the end of the pull-down.",
                 ),
             ),
             card(
@@ -293,7 +293,7 @@ def pull_down(m: Measured) -> tuple[Chapter, ...]:
                     "pull_down.hold",
                     f"{m.truth.limits_left[1][0] / 60:.0f}",
                     "min",
-                    note="Then raised while the water falls, if the current holds still.",
+                    note="Then raised as the water gets colder, if the current stays steady.",
                 ),
             ),
             pace=40,
@@ -313,7 +313,7 @@ def pull_down(m: Measured) -> tuple[Chapter, ...]:
                         "pull_down.limit_left",
                         "100",
                         "%",
-                        note="Given back in steps of 10 % once the water was cold.",
+                        note="Restored in steps of 10 % once the water was cold.",
                     ),
                 ),
             ),
@@ -338,7 +338,7 @@ def stop(m: Measured) -> tuple[Chapter, ...]:
                     f"{m.truth.coast_down:.0f}",
                     "s",
                     "SW-1",
-                    "By ear, and by the speed that the drive shows.",
+                    "By ear, and by the speed shown on the drive.",
                 ),
             ),
             pace=40,
@@ -385,7 +385,7 @@ def load_up(m: Measured) -> tuple[Chapter, ...]:
                     m.standstill[0],
                     "kPa gauge",
                     "PC-1",
-                    "Condenser pump ran for twenty minutes with the machine at rest.",
+                    "Condenser pump running for twenty minutes, machine stopped.",
                 ),
                 Line("load_up.standstill_temperature", m.standstill[1], "°C", "TW-3"),
             ),
@@ -401,7 +401,7 @@ def load_up(m: Measured) -> tuple[Chapter, ...]:
                 clock("16 08:42:00"),
                 m.oil_at_start(4),
                 1.0,
-                "For load-up; heat from the boilers' exchanger lent as load.",
+                "For load-up; load supplied by the boilers' heat exchanger.",
             ),
         ),
         *loads,
@@ -415,8 +415,8 @@ def load_up(m: Measured) -> tuple[Chapter, ...]:
                         "load_up.trend",
                         TREND,
                         note=(
-                            "Panel's log of the day, from the stick; columns looked through and"
-                            " instruments written in."
+                            "The day's panel log, from a memory stick; columns checked and"
+                            " instruments filled in."
                         ),
                     ),
                 ),
@@ -463,7 +463,7 @@ def load_up(m: Measured) -> tuple[Chapter, ...]:
                 Line(
                     "shut_down.backward",
                     "no",
-                    note="Heard only: one long fall of the tone, no second rise.",
+                    note="By ear only: one long fall in pitch, no rise again.",
                 ),
                 Line("shut_down.heater_on", "yes"),
                 Line("shut_down.timer_left", "5", "min"),
@@ -478,9 +478,8 @@ def load_up(m: Measured) -> tuple[Chapter, ...]:
             (
                 Line(
                     "waiver.load_up.heat_balance",
-                    "At the lowest load the water ranges are too small for these thermometers to"
-                    " tell; the three higher loads are within 5 %. To be read again on the autumn"
-                    " visit",
+                    "At the lowest load the water ranges are too small for these thermometers;"
+                    " the three higher loads are within 5 %. To be read again on the autumn visit",
                 ),
             ),
         ),

@@ -48,12 +48,12 @@ class VaneDrive:
     jumps : float
         Chance per sample that the reading jumps for that sample.
     dead_spot : tuple of float or None
-        Start and width of a stretch in which the reading stands still and then jumps.
+        Start and width of a stretch in which the reading stops and then jumps.
     slip : float
         Vanes stand this much further open than the output shaft says, growing to this value over
         the strokes.
     seen_noise : float or None
-        Standard deviation with which the position is seen; None: nobody looked.
+        Standard deviation with which the position is seen; None: not observed.
     timer : float
         [s] after which the drive takes a full stroke as finished.
     """
@@ -141,7 +141,7 @@ def _turn(drive: VaneDrive, shafts: _Shafts, command: np.ndarray) -> np.ndarray:
     delayed = np.concatenate([np.full(late, command[0]), command[: len(command) - late]])
     output = np.empty(len(command))
     for i, target in enumerate(delayed):
-        # The drive is not powered before the command comes, so play is not taken up beforehand.
+        # The drive is not powered before the command comes, so backlash is not closed beforehand.
         if target != delayed[0]:
             _advance(drive, shafts, float(target))
         output[i] = shafts.output

@@ -173,9 +173,7 @@ def _seen(measured: Measured, name: str, truth: np.ndarray) -> np.ndarray:
 
 
 def _with_faults(rows: list[list[str]], rng: np.random.Generator) -> list[list[str]]:
-    """Lost readings as zeros and words, two spikes, a stamp that stands twice, four minutes
-    missing.
-    """
+    """Lost readings as zeros and words, two spikes, a duplicate stamp, four minutes missing."""
     count = len(rows)
     for column, text in (
         ("Evap LWT (°C)", "0.00"),

@@ -51,13 +51,15 @@ def new(folder: Path, list_: Path, template: str, who: str) -> None:
 @click.option(
     "--changed",
     is_flag=True,
-    help="Only jobs whose entries, files, template or version changed since their record.",
+    help=(
+        "Only jobs whose entries, files, template or version changed since they were last printed."
+    ),
 )
 @click.option(
     "--workers",
     type=click.IntRange(min=1),
     default=None,
-    help="Processes at a time; default: one for each core.",
+    help="Number of processes; default: one per core.",
 )
 @click.option(
     "--scheduler", default="", metavar="ADDRESS", help="Run on the workers of this Dask scheduler."
@@ -137,7 +139,7 @@ def template(folder: Path, name: str, who: str) -> int:
     "--as-of",
     default="",
     metavar="DAY",
-    help="Day for ages and due dates, such as 2026-11-25; default: today.",
+    help="Date for ages and due dates, such as 2026-11-25; default: today.",
 )
 @plain_errors
 def register(folder: Path, as_of: str) -> None:

@@ -49,14 +49,15 @@ def new(job: Path, sheet: Path, template: str, system: str, spec: Path | None, w
 @click.option("--no-browser", is_flag=True, help="Do not start a browser; print the address.")
 @click.option("--port", type=int, default=None, help="Port on this computer.")
 @click.option(
-    "--page", is_flag=True, help="As a page without code (needs the extra  page, as README says)."
+    "--page",
+    is_flag=True,
+    help=("Serve as a page without code (needs the extra  page, see README)."),
 )
 @click.option(
     "--address",
     default=None,
     metavar="ADDRESS",
-    help="With --page: serve other computers too, at this address of this computer, such as"
-    " 0.0.0.0.",
+    help=("With --page: also serve other computers, on this address, such as 0.0.0.0."),
 )
 @plain_errors
 def open_(job: Path, no_browser: bool, port: int | None, page: bool, address: str | None) -> int:
@@ -87,7 +88,7 @@ def open_(job: Path, no_browser: bool, port: int | None, page: bool, address: st
     help="The file is one long series for this item, such as vanes.trace.",
 )
 @click.option("--instrument", default="", metavar="TAG", help="Instrument of a series.")
-@click.option("--note", default="", help="Reason, if a series is corrected.")
+@click.option("--note", default="", help="Reason, if this corrects a series.")
 @WHO
 @plain_errors
 def enter(job: Path, file: Path, item: str | None, instrument: str, note: str, who: str) -> None:

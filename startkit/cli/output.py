@@ -42,8 +42,8 @@ P = ParamSpec("P")
 
 
 def say(text: str | Sequence[str], err: bool = False, nl: bool = True) -> None:
-    """Print one line, or several; control characters in a name or note that somebody typed are made
-    visible, and a line break in it begins no line.
+    """Print one line, or several; control characters in a typed name or note are made visible, and
+    a line break in it begins no line.
     """
     for stream in (sys.stdout, sys.stderr):
         # The encoding of a file or an older console may lack a sign such as ✗: print a question

@@ -27,7 +27,7 @@ from startkit.paper import interpreter
 @JOB
 @PAPER
 @click.option("--short", is_flag=True, help="The short form for the owner.")
-@click.option("--company", default="", metavar="NAME", help="Name at the head of the first page.")
+@click.option("--company", default="", metavar="NAME", help="Name at the top of the first page.")
 @plain_errors
 def print_(job: Path, paper: str | None, short: bool, company: str) -> int:
     """Run a job's notebook and print the commissioning record as PDF."""
@@ -69,12 +69,19 @@ def print_(job: Path, paper: str | None, short: bool, company: str) -> int:
     "--pkcs11",
     "module",
     metavar="MODULE",
-    help="The key is in a token: the PKCS#11 library of its maker.",
+    help="Sign with a token: its maker's PKCS#11 library.",
 )
 @click.option("--token", "label", default="", metavar="LABEL", help="Which token.")
-@click.option("--slot", type=int, help="Or: in which slot.")
-@click.option("--certificate", default="", metavar="LABEL", help="Which certificate in the token.")
-@click.option("--key", default="", metavar="LABEL", help="Which key, if its label differs from it.")
+@click.option("--slot", type=int, help="Or: the slot number.")
+@click.option(
+    "--certificate", default="", metavar="LABEL", help=("Label of the certificate in the token.")
+)
+@click.option(
+    "--key",
+    default="",
+    metavar="LABEL",
+    help=("Label of the key, if it differs from the certificate's."),
+)
 @click.option(
     "--timestamp",
     default="",
@@ -86,13 +93,13 @@ def print_(job: Path, paper: str | None, short: bool, company: str) -> int:
     "awaited",
     multiple=True,
     metavar="ROLE",
-    help="Who is to sign besides technician and witness (first signature only).",
+    help="Further signatories besides technician and witness (first signature only).",
 )
 @click.option(
     "--yes-for-another",
     "for_another",
     is_flag=True,
-    help="Sign although the record names another person here.",
+    help="Sign even though the record names another person here.",
 )
 @plain_errors
 def sign(
@@ -133,8 +140,10 @@ def sign(
     say(
         "The job agrees with the printed record."
         if ready.compared
-        else "The job is not in this folder: the record was signed without comparing it with the"
-        " job."
+        else (
+            "The job is not in this folder: the record was signed without comparing it with the"
+            " job."
+        )
     )
 
 
@@ -144,7 +153,8 @@ def _agrees(name: str, named: str) -> bool:
         bool(name)
         and sys.stdin.isatty()
         and click.confirm(
-            shown(f"The record names {named} here; the certificate is of {name}. Sign?"), err=True
+            shown(f"The record names {named} here; the certificate belongs to {name}. Sign?"),
+            err=True,
         )
     )
 
@@ -172,14 +182,14 @@ def _secret(what: str, twice: bool) -> str:
     type=click.Path(path_type=Path),
     multiple=True,
     metavar="CERT",
-    help="Certificate that vouches for signers.",
+    help="Certificate of a signer or an authority that you trust.",
 )
 @click.option(
     "--signed-by",
     "roles",
     multiple=True,
     metavar="ROLE",
-    help="Who must have signed, besides those whom the record awaits.",
+    help="Who must have signed, besides those named in the record.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
 @plain_errors
@@ -188,7 +198,7 @@ def verify(record: Path, trust: tuple[Path, ...], roles: tuple[str, ...], as_jso
     again.
 
     Exit status 0: valid; 1: not valid; 3: valid as far as it could be checked, and the last line
-    says what could not be.
+    states what could not be.
     """
     import json
 
@@ -217,7 +227,7 @@ def verify(record: Path, trust: tuple[Path, ...], roles: tuple[str, ...], as_jso
     "--template",
     default="",
     metavar="NAME",
-    help="Template of the new job; default: the one that the record names.",
+    help="Template of the new job; default: the one named in the record.",
 )
 @click.option(
     "--restore",

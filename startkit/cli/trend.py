@@ -36,7 +36,7 @@ def trend(job: Path, file: Path, map_: Path | None, who: str) -> None:
     "begin",
     required=True,
     metavar="MOMENT",
-    help="First moment, on the trend's own clock, as 2026-04-16 09:20:00.",
+    help="Start, by the trend's own clock, as 2026-04-16 09:20:00.",
 )
 @click.option("--to", "end", required=True, metavar="MOMENT", help="Last moment.")
 @click.option(
@@ -44,7 +44,7 @@ def trend(job: Path, file: Path, map_: Path | None, who: str) -> None:
     "given",
     multiple=True,
     metavar="COLUMN=VALUE",
-    help="A column that is the same in every row, such as trip=2.",
+    help="Set a column to one value in every row, such as trip=2.",
 )
 @click.option("--add", is_flag=True, help="Append to the existing rows instead of replacing them.")
 @WHO

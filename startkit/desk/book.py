@@ -23,7 +23,7 @@ from startkit.procedure.holds import NAMES
 from startkit.procedure.stage import Stage
 
 MODES = FORM, RECORD = ("form", "record")
-PAUSE = 0.15  # s after the last change before the cards that show the whole job are renewed
+PAUSE = 0.15  # s after the last change before the cards that show the whole job are redrawn
 VIEWS_KEPT = 3  # views kept for one part: a cell that is run again leaves its old view behind
 
 
@@ -57,7 +57,7 @@ def _warning(assessment: Assessment, stage: Stage) -> str:
         if assessment.hold(hold.name).is_clear
         else (hold.not_clear)
     )
-    return f"{said}: what is entered here now is kept, and marked as early."
+    return f"{said}: what you enter here now is kept and marked as early."
 
 
 class Book:
@@ -116,7 +116,7 @@ class Book:
         return frame(self.assessment(), what)
 
     def refresh(self) -> None:
-        """Read what others have entered since and renew everything on the screen."""
+        """Read what others have entered since and redraw the screen."""
         self.assessment()
         self._renew(everything=True)
 
@@ -178,8 +178,8 @@ class Book:
         except Exception as error:  # a stage may come from another package and fail in any way
             where = " ".join(word for word in (part, name) if word)
             sentence = (
-                f"{where}: this cannot be worked out ({type(error).__name__}: {error}); what was"
-                " entered is safe in the job's journal."
+                f"{where}: this cannot be calculated ({type(error).__name__}: {error}); your"
+                " entries are safe in the job's journal."
             )
             return {"part": "error", "sentence": sentence, "detail": traceback.format_exc(limit=-4)}
 
@@ -201,7 +201,7 @@ class Book:
     def _known(self, name: str, names: Any, what: str) -> None:
         if name not in names:
             raise JobError(
-                f"no {what} is called {name!r}", "notebook", f"use one of {', '.join(names)}"
+                f"there is no {what} {name!r}", "notebook", f"use one of {', '.join(names)}"
             )
 
     def plots(self, name: str) -> list[dict[str, str]]:
@@ -226,7 +226,7 @@ class Book:
             )
 
     def card(self, part: str, name: str, haste: bool = False) -> dict[str, str]:
-        """The renewable pieces of a part's HTML, without plots."""
+        """The replaceable pieces of a part's HTML, without plots."""
         drawn = self.part(part, name, with_plots=False, haste=haste)
         warning = self.overall(fresh=not haste).warnings.get(name, "") if part == "stage" else ""
         if part == "hold" and self.mode == FORM and "hold" in drawn:
@@ -268,7 +268,7 @@ class Book:
             self.who = who
             self.instruments |= instruments
 
-    # --- renewing what is on the screen -----------------------------------------------------
+    # --- redrawing the screen -----------------------------------------------------
 
     def views(self) -> list[View]:
         """Every live view on the screen."""
@@ -276,7 +276,7 @@ class Book:
             return [view for views in self._views.values() for view in views]
 
     def changed(self) -> None:
-        """Renew the other cards soon: after a pause, so that quick typing is not held up."""
+        """Redraw the other cards soon: after a pause, so that quick typing is not held up."""
         with self.lock:
             self._changed.set()
             if self._worker is None or not self._worker.is_alive():
@@ -301,7 +301,7 @@ class Book:
             view.renew(everything)
 
     def settle(self, timeout: float = 30.0) -> bool:
-        """Wait until every card is renewed; True if that was in time."""
+        """Wait until every card is redrawn; True if that was in time."""
         worker = self._worker
         if worker is not None:
             worker.join(timeout)

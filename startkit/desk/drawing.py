@@ -30,7 +30,7 @@ _LOOK = {
     "quiet": {"color": "#6b6b6b", "linewidth": 1.0, "linestyle": "-", "marker": "x"},
 }
 _RULE = "#333333"
-# Lines of equal emphasis are told apart by the next pattern and marker.
+# Lines of equal emphasis differ in pattern and marker.
 _PATTERNS = ("-", (0, (6, 2)), (0, (1.5, 1.5)), (0, (6, 2, 1.5, 2)), (0, (10, 3)))
 _MARKERS = ("o", "s", "^", "D", "v")
 STYLE: Any = {

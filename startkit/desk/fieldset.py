@@ -31,7 +31,7 @@ def described(assessment: Assessment, stage: str) -> list[dict[str, Any]]:
 
 
 def states(assessment: Assessment, stage: str) -> dict[str, dict[str, Any]]:
-    """Every field's state by name; what a form shows and may have to renew."""
+    """Every field's state by name; what a form shows and may have to redraw."""
     entries = assessment.stage_entries(stage)
     return {field.name: state(field, entries) for field in entries.asked}
 

@@ -172,8 +172,8 @@ def enter_trend(folder: Path, path: Path, map_path: Path | None = None, who: str
             *lines,
             "",
             (
-                "Nothing was imported. Write the map with --map FILE, look at every line, confirm"
-                " it, and call this again."
+                "Nothing was imported. Write the map with --map FILE, check every line, confirm"
+                " it, and run this again."
             ),
         ]
     write_new(Path(map_path), column_map.text(guessed))
@@ -181,7 +181,7 @@ def enter_trend(folder: Path, path: Path, map_path: Path | None = None, who: str
         *lines,
         "",
         (
-            f"Map: {map_path}. Look at every line, set confirmed = true, and call this again with"
+            f"Map: {map_path}. Check every line, set confirmed = true, and run this again with"
             " --who."
         ),
     ]
@@ -193,7 +193,7 @@ def _guessed(guessed: column_map.TrendMap) -> list[str]:
         f"Stamps: {' and '.join(guessed.stamps)}, read as {guessed.format}, zone"
         f" {guessed.zone or 'not known: the panel clock'}"
     ]
-    lines += [f"Look here first: {remark}" for remark in guessed.remarks]
+    lines += [f"Check first: {remark}" for remark in guessed.remarks]
     lines += [
         f"  {100 * column.confidence:3.0f} %  {column.column[:40]:40} -> {column.point:22}"
         f" {column.unit} {column.reference}  ({column.why})"

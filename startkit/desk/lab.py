@@ -88,7 +88,7 @@ def serve(folder: Path, browser: bool = True, port: int | None = None) -> int:
             raise JobError(
                 f"JupyterLab cannot be started ({error.strerror})",
                 "open",
-                "install startkit again with pip",
+                "reinstall startkit with pip",
             ) from None
 
 

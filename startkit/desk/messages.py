@@ -1,4 +1,4 @@
-"""Messages: what a form asks of the book, and the answer; an answer says "saved" only after the
+"""Messages: what a form asks of the book, and the answer; the answer is "saved" only after the
 journal has it.
 """
 
@@ -63,7 +63,7 @@ def answer(book: Book, stage: str, message: Message) -> dict[str, Any]:
         return {
             "id": message.get("id"),
             "tell": "refused",
-            "why": f"the book could not take it ({type(error).__name__}: {error}).",
+            "why": f"it could not be saved ({type(error).__name__}: {error}).",
         }
 
 
@@ -84,7 +84,7 @@ def _asked(message: Message) -> Callable[[Book, str, Message], dict[str, Any]]:
         }[message["ask"]]
     except (KeyError, TypeError):
         raise Refused(
-            "the form asked for something that the book does not know; run all cells again."
+            "the form asked for something the workbook does not know; run all cells again."
         ) from None
 
 
@@ -141,11 +141,11 @@ def _saved(book: Book, stage: str, made: list[Entry], names: list[str]) -> dict[
 
 
 def _read(book: Book, stage: str, message: Message) -> dict[str, Any]:
-    """Tell how a pasted series is read; nothing is saved."""
+    """Return how a pasted series is read; nothing is saved."""
     entries = book.assessment().stage_entries(stage)
     field, _ = _declared({"field": message["field"]}, entries)
     if not isinstance(field, Field) or field.kind != SERIES:
-        raise Refused("this field takes no series.")
+        raise Refused("this field does not take a series.")
     return {"tell": "read", **fieldset.read_series(str(message["value"]), field, entries)}
 
 
@@ -163,7 +163,7 @@ def _picture(book: Book, stage: str, message: Message) -> dict[str, Any]:
         who = _who(book)
         field, what = _declared(message, book.assessment().stage_entries(stage))
         if field is None or field.kind not in FOLDERS:
-            raise Refused("this field takes no picture.")
+            raise Refused("this field does not take a picture.")
         made = uploads.entry(book.job, book.uploads, what, {**message, "kind": field.kind}, who)
         book.job.record(made)
         return _saved(book, stage, [made], [field.name])
@@ -178,7 +178,7 @@ def _look(book: Book, stage: str, message: Message) -> dict[str, Any]:
 
 def _who(book: Book) -> str:
     if not book.who:
-        raise Refused("say who is entering first.", needs="who")
+        raise Refused("first enter who is entering.", needs="who")
     return book.who
 
 
@@ -215,7 +215,7 @@ def _declared(change: Message, entries: Entries) -> tuple[Field | Column | None,
     """
     field = entries.fields.get(str(change["field"]))
     if field is None:
-        raise Refused("the form does not fit this stage any more; run all cells again.")
+        raise Refused("the form no longer matches this stage; run all cells again.")
     what = f"{entries.declared.name}.{field.name}"
     if field.kind != TABLE:
         return field, what
@@ -226,7 +226,7 @@ def _declared(change: Message, entries: Entries) -> tuple[Field | Column | None,
         return None, f"{what}.{row}.row"
     column = next((c for c in field.columns if c.name == change["column"]), None)
     if column is None:
-        raise Refused("the table does not have that column any more; run all cells again.")
+        raise Refused("the table no longer has that column; run all cells again.")
     return column, f"{what}.{row}.{column.name}"
 
 
@@ -263,8 +263,8 @@ def _refuse_conflicts(changes: list[Message], made: list[Entry], entries: Entrie
             shown = f"{newest.value} {newest.unit}".strip() or "blank"
             state = fieldset.state(entries.fields[change["field"]], entries)
             raise Refused(
-                f"{newest.who or 'someone'} entered {shown} here at {newest.at[11:19]}"
-                " in the meantime; look at it, then type yours again.",
+                f"{newest.who or 'someone'} entered {shown} here at {newest.at[11:19]} in the"
+                " meantime; check it, then type yours again.",
                 conflict=change["field"],
                 states={change["field"]: state},
             )
@@ -274,7 +274,7 @@ def _refuse_without_reason(made: list[Entry], entries: Entries) -> None:
     lacking = [e for e in made if _is_correction(e, entries) and not e.note]
     if lacking:
         raise Refused(
-            "say in a few words why the value changes.",
+            "give the reason for the change in a few words.",
             needs="reason",
             what=[e.what for e in lacking],
         )
@@ -313,7 +313,7 @@ def _waive(book: Book, stage: str, message: Message) -> dict[str, Any]:
         raise Refused("a waiver needs a name and a reason.")
     judged = next((v for v in book.assessment().findings(stage).verdicts if v.key == key), None)
     if judged is None:
-        raise Refused("that verdict is not on this card any more.")
+        raise Refused("that verdict is no longer on this card.")
     latest = book.job.state().latest
     if message.get("verb") == "withdraw":
         standing = [p + key for p in _WAIVE.values() if p + key in latest and latest[p + key].value]
@@ -361,7 +361,7 @@ def _desk(book: Book, stage: str, message: Message) -> dict[str, Any]:
     entries = []
     who = str(message.get("who", book.who)).strip()
     if "who" in message and not who:
-        raise Refused("say who is entering first.", needs="who")
+        raise Refused("first enter who is entering.", needs="who")
     if "who" in message:
         entries.append(Entry("job.who", who, who=who))
     for kind, tag in dict(message.get("instruments", {})).items():

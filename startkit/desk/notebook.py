@@ -30,11 +30,13 @@ def open_book(
 
     Returns
     -------
-    Book, or a ClosedBook that says in every cell why the job is not open.
+    Book, or a ClosedBook that shows in every cell why the job is not open.
     """
     try:
         if mode not in MODES:
-            raise JobError(f"mode {mode!r} is unknown", "first cell", f"use {FORM!r} or {RECORD!r}")
+            raise JobError(
+                (f"mode {mode!r} is not known"), "first cell", f"use {FORM!r} or {RECORD!r}"
+            )
         opened = Job(Path(job), read_only=mode == RECORD)
         known = registry.for_job(opened) if stages is None else stages
         return _live(opened, known) if mode == FORM else Book(opened, mode, known)
@@ -57,7 +59,7 @@ def _display(shown: CellOutput) -> None:
 
 
 class ClosedBook:
-    """A job that could not be opened: every part says the same calm sentence."""
+    """A job that could not be opened: every part shows the same calm sentence."""
 
     def __init__(self, sentence: str) -> None:
         self._part = {"part": "error", "sentence": sentence}

@@ -39,9 +39,9 @@ EXTENSIONS = [
 ]
 OPEN_TO_OTHERS = (
     "Warning: this page can be reached from other computers at {address}. Anyone who has its"
-    " address with the token can enter readings under any name, and nothing on the way is"
-    " encrypted. Each visit takes some 330 MB of memory. Use it only in a network that you trust,"
-    " and close it with Ctrl+C when the work is done."
+    " address with the token can enter readings under any name, and nothing is encrypted in"
+    " transit. Each visit takes some 330 MB of memory. Use it only on a network you trust and"
+    " close it with Ctrl+C when the work is done."
 )
 NO_PORTS = 50  # further ports that are tried if one is taken
 
@@ -76,7 +76,7 @@ def serve_page(
     job = Job(folder)
     if not job.template.is_file():
         raise JobError(
-            "the job's notebook is not there",
+            "the job's notebook is missing",
             str(job.template),
             "copy it back, or open the job without --page",
         )
@@ -206,7 +206,7 @@ def _server_class(voila: Any) -> Any:
 
         def say(self) -> None:
             print(
-                f"The page is at  {self.address}\nClose it with Ctrl+C; what was entered is saved.",
+                f"The page is at  {self.address}\nClose it with Ctrl+C; all entries are saved.",
                 flush=True,
             )
             if self.with_browser:

@@ -31,13 +31,12 @@ def worked_again() -> CellOutput:
         ("Known", _TEXT),
     )
     facts = [
-        ["Examples that agree", f"{agree} of {len(found)}"],
+        ["Examples in agreement", f"{agree} of {len(found)}"],
         *([name, version] for name, version in _versions()),
     ]
     return _shown(
         "Recalculated on this computer",
-        "Figures printed elsewhere, calculated now by the formulas and libraries that are"
-        " installed here.",
+        "Published figures, recalculated with the formulas and libraries installed here.",
         facts,
         [_table("Worked examples", head, [_example_row(each) for each in found])],
     )
@@ -82,8 +81,8 @@ def checks_of_the_tests(file: str | Path) -> CellOutput:
             [],
             [],
             [
-                f"There is no file {path.name} here. It is in the source, in the folder"
-                " workbook/proof, and `make proof` writes it."
+                f"There is no file {path.name} here. It is part of the source, in workbook/proof;"
+                " `make proof` writes it."
             ],
         )
     rows = json.loads(path.read_text(encoding="utf-8"))
@@ -102,7 +101,7 @@ def checks_of_the_tests(file: str | Path) -> CellOutput:
     ]
     return _shown(
         title,
-        "Each figure in the unit of its source, as the tests last wrote it.",
+        "Each figure in its source's unit, as last written by the tests.",
         facts,
         [_table(f"{len(rows)} figures", head, [_check_row(row) for row in rows])],
     )

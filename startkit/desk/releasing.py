@@ -35,7 +35,7 @@ def release(job: Job, assessment: Assessment, name: str, who: str, witness: str 
         raise JobError(
             f"not released: {barred}",
             hold.clear,
-            "settle what is in the way, then give the name of somebody who may release it",
+            "settle what is in the way, then give the name of a person who may release it",
         )
     digest, note = assessment.basis(name).digest, f"startkit {__version__}"
     entries = [Entry(f"{RELEASE}{name}", digest, who=who, note=note)]
@@ -57,7 +57,7 @@ def withdraw(job: Job, assessment: Assessment, name: str, who: str) -> Entry:
         raise JobError(
             "no one is named" if not who else "there is no release to withdraw",
             hold.clear,
-            "give a name" if not who else "look at the hold point again",
+            "give a name" if not who else "check the hold point again",
         )
     return job.record(Entry(f"{RELEASE}{name}", "", who=who, note="withdrawn"))[0]
 

@@ -116,7 +116,7 @@ def _between(trend: Trend, begin: str, end: str) -> np.ndarray:
         raise ReadingError(
             f"{inside.size} rows are between {begin} and {end}",
             "from, to",
-            f"take a shorter stretch: at most {MOST} rows",
+            f"choose a shorter stretch: at most {MOST} rows",
         )
     return inside
 

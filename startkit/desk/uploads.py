@@ -42,7 +42,7 @@ class Uploads:
             held = [] if piece == 0 else self._pieces.pop(upload, [])
             if len(held) != piece:
                 raise ReadingError(
-                    "a part of the picture did not arrive", "picture", "choose it again"
+                    "part of the picture did not arrive", "picture", "choose it again"
                 )
             if sum(map(len, held)) + len(content) > pictures.LARGEST:
                 raise ReadingError(
@@ -98,7 +98,7 @@ def _kept(keep: Callable[[], Kept]) -> Kept:
         raise ReadingError(
             f"the picture cannot be written ({error.strerror})",
             "job folder",
-            "make room, or take the write protection off, and try again",
+            "free some space or remove the write protection, and try again",
         ) from None
 
 
@@ -120,7 +120,7 @@ def _signature(folder: Path, what: str, message: Mapping[str, Any]) -> Kept:
     )
     if not name or not role:
         raise ReadingError(
-            "the name or the role is missing", "signature", "say who signs, and in what role"
+            "the name or the role is missing", "signature", "enter who signs and in what role"
         )
     return pictures.keep_signature(
         folder,

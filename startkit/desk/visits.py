@@ -8,7 +8,7 @@ from typing import Any
 MOST = 6  # kernels at a time; each takes some 330 MB
 TOO_MANY = (
     "This job is open on {most} screens already, as many as this computer serves at a time. Close"
-    " one of them, wait a minute and load this page again."
+    " one of them, wait a minute and reload this page."
 )
 
 

@@ -84,9 +84,9 @@ def load(path: Path) -> Baseline:
     found = {figure.key: figure for figure in map(_figure, _figures(data)) if figure is not None}
     if not found:
         raise JobError(
-            "there is no figure of an earlier record in the file",
+            "the file has no figures from an earlier record",
             path.name,
-            "take the data that is attached to the record, or remove the file",
+            "take the data attached to the record, or remove the file",
         )
     front = data.get("front", {}) if isinstance(data, dict) else {}
     front = front if isinstance(front, dict) else {}
@@ -104,12 +104,12 @@ def _json(path: Path) -> Any:
             raise JobError(
                 "the file is too large for a record's data",
                 path.name,
-                "take the data that is attached to the record",
+                "take the data attached to the record",
             )
         return json.loads(path.read_text(encoding="utf-8"))
     except (ValueError, RecursionError):  # broken UTF-8 is a ValueError too
         raise JobError(
-            "the file is not JSON", path.name, "take the data that is attached to the record"
+            "the file is not JSON", path.name, "take the data attached to the record"
         ) from None
     except OSError as error:
         raise JobError(

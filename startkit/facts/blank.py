@@ -42,7 +42,7 @@ _EXAMPLES = {
 def blank_sheet() -> str:
     """A machine sheet with every key: required ones empty, optional ones commented out."""
     lines = [
-        "# Machine sheet: what the maker's documents and the order say of one machine.",
+        "# Machine sheet: data from the maker's documents and the order for one machine.",
         (
             "# Write numbers in quotes with their unit. Lines that begin with # are optional:"
             " remove the # to use one."
@@ -189,7 +189,7 @@ def write_new(path: Path, text: str) -> Path:
         with path.open("x", encoding="utf-8") as file:
             file.write(text)
     except FileExistsError:
-        raise SheetError("the file is already there", str(path), "choose another name") from None
+        raise SheetError("the file already exists", str(path), "choose another name") from None
     except OSError as error:
         raise SheetError(
             f"the file cannot be written ({error.strerror})", str(path), "choose another folder"

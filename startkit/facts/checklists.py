@@ -224,7 +224,7 @@ def _by_name(layer: Iterable[CheckList]) -> dict[str, CheckList]:
     for checklist in layer:
         if checklist.name in found:
             raise SheetError(
-                f"two check lists are called {checklist.name!r}",
+                f"there are two check lists {checklist.name!r}",
                 checklist.where,
                 f"rename this one; the other is {found[checklist.name].where}",
             )
@@ -285,7 +285,7 @@ def from_table(table: toml_file.Table, name: str, text: str) -> CheckList:
 def _item(body: Any, source: _Source, index: int, list_name: str, list_source: str) -> Item:
     at = ("items", index)
     if not isinstance(body, dict):
-        raise SheetError("an item is a table", source.at(*at), "begin it with [[items]]")
+        raise SheetError("an item is a table", source.at(*at), "start it with [[items]]")
     _known(body, _ITEM_KEYS, source, at)
     _needed(body, ("name", "question"), source, at)
     _named(body["name"], source, (*at, "name"))
@@ -348,7 +348,7 @@ def _needed(
 def _named(name: str, source: _Source, at: tuple[str | int, ...]) -> None:
     if not _NAME.fullmatch(name):
         raise SheetError(
-            f"{name!r} cannot be a name",
+            f"{name!r} is not a valid name",
             source.at(*at),
             "use small letters, digits and underlines, a letter first",
         )
@@ -357,9 +357,9 @@ def _named(name: str, source: _Source, at: tuple[str | int, ...]) -> None:
 def _texts(values: list[Any], source: _Source, at: tuple[str | int, ...]) -> tuple[str, ...]:
     if not all(isinstance(value, str) for value in values):
         raise SheetError(
-            "the list holds something that is not a text",
+            "the list contains something that is not text",
             source.at(*at),
-            "put every text in quotes",
+            "put each text in quotes",
         )
     return tuple(values)
 
@@ -369,11 +369,11 @@ def _evidence(values: list[Any], source: _Source, at: tuple[str | int, ...]) -> 
     unknown = [value for value in wanted if value not in EVIDENCE]
     if unknown or not wanted or len(set(wanted)) < len(wanted):
         what = (
-            f"{unknown[0]!r} is no evidence"
+            f"{unknown[0]!r} is not a kind of evidence"
             if unknown
-            else "no evidence is wanted"
+            else "no evidence is asked for"
             if not wanted
-            else "one kind of evidence is named twice"
+            else "one kind of evidence is listed twice"
         )
         raise SheetError(what, source.at(*at), f"choose from {', '.join(EVIDENCE)}")
     return wanted

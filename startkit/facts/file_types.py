@@ -37,7 +37,7 @@ def suffix(path: str | PurePath) -> str:
 
 
 def media_type(name: str) -> str:
-    """The media type of a file by its name; bytes of no known type where the ending says none."""
+    """The media type of a file by its name; unknown bytes where the suffix gives none."""
     return MEDIA_TYPES.get(suffix(name), "application/octet-stream")
 
 

@@ -43,7 +43,7 @@ def content(path: Path, largest: int, error: type[StartkitError] = PaperError) -
     StartkitError
         Of the class `error`: no such file, not a file, too large, or not readable.
     """
-    # Without waiting: a pipe that nobody writes to would be opened never.
+    # Without waiting: opening a pipe without a writer would never return.
     how = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
     try:
         refuse_other(path, error)

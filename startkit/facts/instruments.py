@@ -194,7 +194,9 @@ def _certified(expanded: str, factor: str, kind: str, where: str) -> Accuracy:
 def _constant(term: str, kind: str, where: str) -> float:
     digits, unit = split(term)
     if unit == "%" and kind != "percent":
-        raise ReadingError(f"{term!r} does not say of what", where, "add  of reading  or  of range")
+        raise ReadingError(
+            (f"{term!r} does not state of what"), where, "add  of reading  or  of range"
+        )
     try:
         meaning = unit_for(unit, difference_kind(kind), where)
     except StartkitError as error:
@@ -222,7 +224,7 @@ def span(text: str, kind: str, where: str = "") -> pint.Quantity:
     low, high, unit = match.groups()
     length = number(high, where) - number(low, where)
     if length <= 0:
-        raise ReadingError(f"{text!r} ends where it begins", where, "give the lower end first")
+        raise ReadingError(f"{text!r} has equal ends", where, "give the lower end first")
     return Q(length, unit_for(unit, difference_kind(kind), where).pint)
 
 

@@ -149,7 +149,7 @@ class Job:
             raise JobError(
                 f"the folder cannot be made ({error.strerror})",
                 str(folder),
-                "check that the disk or stick has room and is not write-protected",
+                "check that the disk or stick has space and is not write-protected",
             ) from None
         return cls(folder)
 
@@ -187,7 +187,7 @@ class Job:
             new = self.journal.read(after=last.seq - 1 if last else 0)
             if last and (not new or new.pop(0).digest != last.digest):
                 # A storage without locks let another writer overwrite it, or the file was replaced.
-                self._faults.append(f"entry {last.seq} ({last.what}) was there and is gone")
+                self._faults.append(f"entry {last.seq} ({last.what}) was there and is now missing")
                 last, self._entries, new = None, [], self.journal.read()
             # Hashing thousands of entries at every keystroke would be felt: each is checked once,
             # when it is read.
@@ -249,7 +249,8 @@ class Job:
 
     @property
     def template(self) -> Path:
-        """The notebook of this job; always one in its own folder, whatever a foreign journal says.
+        """The notebook of this job; always one in its own folder, whatever a foreign journal
+        claims.
 
         Raises
         ------
@@ -260,7 +261,7 @@ class Job:
         name = Path(entry.value).name if entry is not None else ""
         if not name:
             raise JobError(
-                "the journal names no notebook",
+                "the journal does not name a notebook",
                 str(self.folder),
                 "take an undamaged copy, or save what can be read with `startkit rescue`",
             )
@@ -335,13 +336,13 @@ def check_new_folder(folder: Path) -> None:
     name = folder.name
     if not _SAFE_NAME.match(name) or safe_files.is_reserved(name):
         raise JobError(
-            f"{name!r} cannot be the name of a folder on every computer",
+            f"{name!r} is not a valid folder name on every computer",
             "job",
-            "use letters, digits, blanks, dots, hyphens",
+            "use letters, digits, spaces, dots, hyphens",
         )
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise JobError(
             "the folder is not empty",
             str(folder),
-            "choose another name; a job is never written over another",
+            "choose another name; a job never overwrites another",
         )

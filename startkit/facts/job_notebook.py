@@ -73,13 +73,13 @@ def difference(job: Job) -> list[str]:
         The notebook or the template cannot be read.
     """
     if not is_changed(job):
-        return [f"The notebook {job.template.name} is the template that the job was made from."]
+        return [f"The notebook {job.template.name} is the template the job was made from."]
     recorded = template_of(job)["digest"]
     current, original = _read(job.template), _installed(job, recorded)
     if current is None:
         raise JobError("the file is not a notebook", job.template.name, "take the template again")
     heading = (
-        [] if original else ["The installed template is another version than the recorded one."]
+        [] if original else ["The installed template is a different version from the recorded one."]
     )
     original = original or _read(find_template(job.template.stem)) or {}
     return heading + list(

@@ -2,7 +2,7 @@
 
 SQLite, one short connection per change; `journal_mode=DELETE` because job folders are kept in
 synchronised folders and on sticks, `synchronous=EXTRA` because a power cut must not take back what
-was said to be saved.
+was acknowledged as saved.
 """
 
 # `Any` here: an entry's parts by name, to be written as JSON.
@@ -21,7 +21,7 @@ from typing import Any
 from startkit.errors import JournalError
 from startkit.facts.digests import sha256_of_text
 
-APPLICATION_ID = 0x53544B31  # "STK1": tells our files from other SQLite files
+APPLICATION_ID = 0x53544B31  # "STK1": distinguishes our files from other SQLite files
 GENESIS = "0" * 64
 BUSY_SECONDS = 15.0
 # The commit is the deletion of the rollback file. FULL does not flush the folder after it: a power
@@ -165,7 +165,7 @@ class Journal:
         """
         if path.exists():
             raise JournalError(
-                "a journal is already there", str(path), "open the job instead of making it again"
+                "there is already a journal", str(path), "open the job instead of making it again"
             )
         journal = cls(path)
         with journal._connect() as db:
@@ -262,7 +262,7 @@ class Journal:
         """
         if self.read_only:
             raise JournalError(
-                "the job is open for reading only",
+                "the job is open read-only",
                 str(self.path),
                 "open it in form mode to enter readings",
             )
@@ -279,7 +279,7 @@ class Journal:
         """Lock the journal for writing, and refuse a file in which writing does more than write."""
         db.execute("BEGIN IMMEDIATE")
         if found := _foreign(db):
-            raise _altered(f"it holds {found}, which no journal has", self.path)
+            raise _altered(f"it contains {found}, which no journal has", self.path)
 
     def _write(self, db: sqlite3.Connection, entries: list[Entry]) -> None:
         """Insert, commit, and read the rows back: a storage that grants every lock, or a trigger
@@ -296,7 +296,7 @@ class Journal:
         ).fetchall()
         if [Entry(*row) for row in rows] != entries:
             raise JournalError(
-                "what was entered is not in the journal after writing it",
+                "the entry is not in the journal after writing",
                 str(self.path),
                 "note it on paper, copy the job to another disk and enter it there",
             )
@@ -308,7 +308,7 @@ class Journal:
         Raises
         ------
         JournalError
-            The chain is broken, or entries are here already.
+            The chain is broken, or there are already entries here.
         """
         taken = list(entries)
         faults = chain_faults(taken)
@@ -322,9 +322,9 @@ class Journal:
             self._begin(db)
             if db.execute("SELECT count(*) FROM entries").fetchone()[0]:
                 raise JournalError(
-                    "entries are here already",
+                    "there are already entries here",
                     str(self.path),
-                    "take over entries into a new journal only",
+                    "import entries only into a new journal",
                 )
             self._write(db, taken)
 
@@ -425,7 +425,7 @@ def _plain(error: sqlite3.Error, path: Path) -> JournalError:
         )
     if "readonly" in text or "unable to open" in text:
         return JournalError(
-            "the job's folder cannot be written",
+            "the job's folder is not writable",
             str(path),
             "check that the folder or stick is not write-protected",
         )
@@ -444,7 +444,7 @@ def _plain(error: sqlite3.Error, path: Path) -> JournalError:
     return JournalError(
         f"the journal cannot be used ({text})",
         str(path),
-        "close other programs that hold the file and try again",
+        "close other programs that have the file open and try again",
     )
 
 

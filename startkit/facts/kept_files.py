@@ -19,7 +19,7 @@ from startkit.facts.job import NO_SPECIFICATION, PICTURE, SHEET, SPECIFICATION, 
 from startkit.facts.journal import Entry
 
 REPLACED = "records/replaced"  # folder of a job for files that were replaced
-REMEDY = "Put the recorded file back, or record the change and its reason with `startkit replace`."
+REMEDY = "Restore the recorded file, or record the change and its reason with `startkit replace`."
 _SHA = re.compile(r"sha256 ([0-9a-f]{64})")
 _WORDS = {"sheet": SHEET, "specification": SPECIFICATION}
 
@@ -30,7 +30,7 @@ _WORDS = {"sheet": SHEET, "specification": SPECIFICATION}
 def changes(job: Job) -> tuple[str, ...]:
     """One sentence for each file of a job that is not the one in its journal; empty if all are.
 
-    A job made before the journal held a file's digest says nothing of that file.
+    A job made before the journal held a file's digest has no record of that file.
     """
     found = differences(
         job.state().entries,
@@ -61,11 +61,11 @@ def differences(
     said = []
     owner = latest.get("job.machine")
     if owner is not None and owner.value != tag:
-        said.append(f"the journal was begun for the machine {owner.value}, {SHEET} is of {tag}")
+        said.append(f"the journal was started for machine {owner.value}, but {SHEET} is for {tag}")
     for name, (entry, recorded) in _recorded(latest).items():
         found = digest_of(name)
         if found == recorded or (not found and entry.what.startswith(PICTURE)):
-            continue  # a picture that is missing says so in its own place
+            continue  # a missing picture is reported in its own place
         how = "removed" if not found else "changed" if recorded else "added"
         said.append(f"{name} was {how} after entry {entry.seq} ({entry.at[:16].replace('T', ' ')})")
     return tuple(said)
@@ -129,7 +129,7 @@ def replace(job: Job, kept: str, file: Path, who: str, reason: str) -> str:
     Raises
     ------
     StartkitError
-        Nobody or no reason is named, there is no such file in the job, or the new one cannot be
+        No person or no reason is named, there is no such file in the job, or the new one cannot be
         used.
     """
     if not who.strip() or not reason.strip():
@@ -145,7 +145,7 @@ def replace(job: Job, kept: str, file: Path, who: str, reason: str) -> str:
         raise JobError(
             f"the file cannot be written ({error.strerror})",
             str(target),
-            "check that the disk or stick has room and is not write-protected",
+            "check that the disk or stick has space and is not write-protected",
         ) from None
     job.record(_entries(job, name, sha256(content), who, reason))
     return name
@@ -164,7 +164,7 @@ def _content(name: str, file: Path, job: Job) -> bytes:
             raise JobError("the file is not a notebook", str(file), "give a template's notebook")
     elif pictures.within(job.folder, name) is None or not _is_picture(job, name):
         raise JobError(
-            f"the job keeps no file {name!r}",
+            f"the job has no file {name!r}",
             str(job.folder),
             "use sheet, specification, template, or the name of a picture in the job's folder",
         )

@@ -110,7 +110,7 @@ class Limits(Mapping[str, Limit]):
             return self._limits[key]
         except KeyError:
             raise SheetError(
-                f"no limit is called {key!r}",
+                f"there is no limit {key!r}",
                 "limits",
                 f"define it in {file_of(key.split('.')[0])} or in the sheet",
             ) from None
@@ -204,7 +204,7 @@ def _bound(typed: Any, kind: str, where: str) -> pint.Quantity | None:
         return None
     if not isinstance(typed, str):
         raise SheetError(
-            "a limit is written with its unit", where, 'put number and unit in quotes, as "40 s"'
+            "a limit needs its unit", where, 'put number and unit in quotes, as "40 s"'
         )
     try:
         return parse(typed, kind, where=where)

@@ -157,7 +157,7 @@ class Motor(_Section):
 
         kind, limit, locked = self.starting_key(), self.current_limit, self.locked_rotor_current
         if self.kind_of_starter.limits_current and limit is not None:
-            # Without a locked-rotor current the limit alone says what to expect.
+            # Without a locked-rotor current only the limit shows what to expect.
             most = limit * self.full_load_current if locked is None else locked
             return expected_inrush(most, kind, self.full_load_current, limit.to("dimensionless"))
         if locked is None or self.kind_of_starter.limits_current:

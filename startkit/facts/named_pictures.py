@@ -51,7 +51,7 @@ def name_fault(name: str) -> str:
 def _part_fault(part: str) -> str:
     odd = next((each for each in part if each in _REFUSED or not _is_a_sign(each)), "")
     if odd:
-        return f"it holds the sign U+{ord(odd):04X}"
+        return f"it contains the character U+{ord(odd):04X}"
     if part.startswith(".") or part.endswith((".", " ")):
         return "it begins or ends with a dot, or ends with a blank"
     if len(part.encode("utf-8")) > LONGEST:
@@ -119,7 +119,7 @@ def refuse(folder: Path, item: str, value: str) -> None:
 
 
 def without_uncarried(said: str) -> str:
-    """A text without the sentences on pictures that a record cannot give back: whoever has the
+    """A text without the sentences on pictures that a record cannot give back: anyone who has the
     record alone finds no such file, where the one who printed it may have found another kind.
     """
     return " ".join(_UNCARRIED.sub(" ", said).split())

@@ -167,7 +167,7 @@ def as_kept(content: bytes, name: str, kept: str) -> bytes:
 def flood(content: bytes) -> str:
     """Why a PNG or JPEG picture is too large to be drawn; empty if it is not.
 
-    Its head alone is read: a few bytes may stand for gigabytes.
+    Only its header is read: a few bytes may expand to gigabytes.
     """
     width, height, pixel = _png_size(content) or _jpeg_size(content) or (0, 0, 0)
     if width * height * pixel <= MOST_DRAWN:
@@ -197,18 +197,18 @@ def _jpeg_size(content: bytes) -> tuple[int, int, int] | None:
         if 0xC0 <= marker <= 0xCF and marker not in (0xC4, 0xC8, 0xCC):
             height, width, channels = struct.unpack(">HHB", content[at + 5 : at + 10])
             return width, height, channels
-        long = marker != 0xFF  # a filling byte may stand before a marker
+        long = marker != 0xFF  # a fill byte may precede a marker
         at += 2 + struct.unpack(">H", content[at + 2 : at + 4])[0] if long else 1
     return None
 
 
 def _opened(content: bytes, name: str) -> tuple[Image, str]:
-    """The picture, not yet unpacked, and what its head says of it."""
+    """The picture, not yet unpacked, and what its header states."""
     from PIL import Image
 
     if len(content) > LARGEST:
         raise ReadingError(
-            f"the picture has {len(content) / 1e6:.0f} MB",
+            f"the picture is {len(content) / 1e6:.0f} MB",
             name,
             f"take one of at most {LARGEST / 1e6:.0f} MB",
         )
@@ -222,7 +222,7 @@ def _opened(content: bytes, name: str) -> tuple[Image, str]:
         ) from None
     except Exception:  # what is no picture, or claims to be an enormous one, fails in many ways
         raise ReadingError(
-            "the file is not a picture that can be read",
+            "the file is not a readable picture",
             name,
             "take a JPEG or PNG file; a phone can be set to make JPEG",
         ) from None
@@ -235,7 +235,7 @@ def _opened(content: bytes, name: str) -> tuple[Image, str]:
 
 
 def _taken(image: Image) -> str:
-    """When the camera says that it was taken."""
+    """When it was taken, according to the camera."""
     try:
         said = str(image.getexif().get_ifd(_CAMERA).get(_TAKEN, ""))
     except Exception:  # what a camera wrote there may be damaged in any way, and is only mentioned
@@ -258,7 +258,7 @@ def _upright(image: Image, name: str) -> Image:
         turned.thumbnail((LONGEST, LONGEST), Image.Resampling.LANCZOS)
     except Exception:  # a damaged file fails in many ways
         raise ReadingError(
-            "the picture is damaged", name, "take it again, or send the file anew"
+            "the picture is damaged", name, "take it again, or send the file again"
         ) from None
     if turned.mode in ("RGBA", "LA", "PA") or "transparency" in turned.info:
         ground = Image.new("RGBA", turned.size, "white")
@@ -327,13 +327,13 @@ def _lines(strokes: Any) -> list[list[tuple[float, float]]]:
         lines = [[(float(x), float(y)) for x, y in stroke] for stroke in strokes]
     except (TypeError, ValueError):
         raise ReadingError(
-            "what was drawn cannot be read", "signature", "clear it and sign again"
+            "the drawing cannot be read", "signature", "clear it and sign again"
         ) from None
     points = [point for line in lines for point in line]
     if len(points) > MOST_POINTS or not all(
         math.isfinite(x) and math.isfinite(y) for x, y in points
     ):
-        raise ReadingError("what was drawn cannot be read", "signature", "clear it and sign again")
+        raise ReadingError("the drawing cannot be read", "signature", "clear it and sign again")
     if sum(math.dist(a, b) for line in lines for a, b in pairwise(line)) < SHORTEST:
         raise ReadingError(
             "there is no signature yet",

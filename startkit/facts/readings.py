@@ -70,11 +70,13 @@ def _rows(path: Path) -> tuple[list[tuple[int, list[str]]], list[str]]:
         lines = list(islice(filled, MOST + 2))
     except csv.Error as error:
         raise ReadingError(
-            f"the file is not CSV ({error})", path.name, "save it again as CSV with quotes closed"
+            f"the file is not CSV ({error})", path.name, "save it again as CSV with closed quotes"
         ) from None
     if len(lines) > MOST + 1:
         raise ReadingError(
-            f"the file has more than {MOST} rows", path.name, "give long recordings as a trend file"
+            f"the file has more than {MOST} rows",
+            path.name,
+            ("import long recordings as a trend file"),
         )
     head = [name.lower() for name in lines[0][1]] if lines else []
     if not {"item", "value"} <= set(head):
@@ -86,7 +88,7 @@ def _rows(path: Path) -> tuple[list[tuple[int, list[str]]], list[str]]:
     unknown = [name for name in head if name and name not in COLUMNS]
     if unknown:
         raise ReadingError(
-            f"the column {unknown[0]!r} is not known",
+            f"there is no column {unknown[0]!r}",
             f"{path.name}, line 1",
             f"use {', '.join(COLUMNS)}",
         )
@@ -107,7 +109,7 @@ def read_text(path: Path) -> str:
             raise ReadingError(
                 "the file is too large for readings",
                 path.name,
-                "give long recordings as a trend file",
+                "import long recordings as a trend file",
             )
         return path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError:

@@ -72,15 +72,14 @@ def rescue(damaged: Path, folder: Path) -> Rescued:
         raise JobError(
             f"the machine sheet cannot be read ({error.what})",
             str(damaged),
-            f"put a good copy of {SHEET} into the damaged job's folder, and rescue again",
+            f"put a good copy of {SHEET} in the damaged job's folder and run rescue again",
         ) from None
     entries = whole_entries(journal)
     if not entries:
         raise JobError(
             "nothing could be read",
             str(journal),
-            "keep the file: a copy from a backup or a printed record, with `startkit import`, is"
-            " what remains",
+            "keep the file; use a copy from a backup, or `startkit import` with a printed record",
         )
     return _saved(Path(damaged), Path(folder), entries)
 
@@ -93,7 +92,7 @@ def _saved(damaged: Path, folder: Path, entries: dict[int, Entry]) -> Rescued:
         raise JobError(
             f"the new folder cannot be made ({error.strerror})",
             str(folder),
-            "check that the disk or stick has room and is not write-protected",
+            "check that the disk or stick has space and is not write-protected",
         ) from None
 
 

@@ -55,8 +55,8 @@ def write_whole(path: Path, content: bytes) -> Path:
         raise PaperError(
             f"the file cannot be written ({error.strerror})",
             str(path),
-            "close programs that hold it, and check that the disk or stick has room and is not"
-            " write-protected",
+            "close programs that have it open, and check that the disk or stick has space and is"
+            " not write-protected",
         ) from None
 
 

@@ -25,7 +25,7 @@ _PART = re.compile(r""""([^"]*)"|'([^']*)'|([A-Za-z0-9_\-]+)""")
 
 LARGEST, DEEPEST = 5_000_000, 64  # bytes of a file; dots in one key
 Path_ = tuple[str | int, ...]
-# What a person's file holds is not known before each value has been looked at.
+# What a person's file contains is not known until each value has been checked.
 Table: TypeAlias = Mapping[str, Any]
 
 
@@ -41,7 +41,7 @@ def load(path: Path) -> tuple[dict[str, Any], str]:
         given_files.refuse_other(path, SheetError)
         if path.stat().st_size > LARGEST:
             raise SheetError(
-                "the file is far larger than one that a person writes", str(path), "check the name"
+                "the file is far larger than a hand-written one", str(path), "check the name"
             )
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
@@ -56,7 +56,7 @@ def load(path: Path) -> tuple[dict[str, Any], str]:
         raise SheetError(
             f"the file cannot be read ({error.strerror})",
             str(path),
-            "check that it is a file you may read",
+            "check that you may read it",
         ) from None
     return parse(text, str(path)), text
 
@@ -76,7 +76,7 @@ def parse(text: str, name: str) -> dict[str, Any]:
         ) from None
     except ValueError:  # Python refuses to convert more than 4300 digits
         raise SheetError(
-            "a number in the file has thousands of digits", name, "write the number that was meant"
+            "a number in the file has thousands of digits", name, "write the intended number"
         ) from None
     except RecursionError:
         raise SheetError(

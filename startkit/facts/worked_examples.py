@@ -1,6 +1,6 @@
 """Examples whose result is printed somewhere else, worked again on this computer.
 
-They tell a person that this installation, with the property library it found, calculates what
+They show a person that this installation, with the property library it found, calculates what
 handbooks print.
 """
 

@@ -1,4 +1,4 @@
-"""The baseline: each machine's figures as commissioned and after an overhaul, held against its
+"""The baseline: each machine's figures as commissioned and after an overhaul, compared with its
 later visits.
 """
 
@@ -126,7 +126,7 @@ def comparisons(fleet: Fleet, summaries: Iterable[Summary]) -> list[Comparison]:
 
 
 def _references(visits: Sequence[Summary]) -> list[tuple[str, Summary]]:
-    """The visits that the newest is held against, the figures of each being those after its work
+    """The visits that the newest is compared with, the figures of each being those after its work
     was done.
     """
     if len(visits) < 2:
@@ -176,7 +176,7 @@ def _because(made: Change, matters: float | None) -> str:
         and matters is not None
         and abs(made.difference) + made.expanded > matters
     ):
-        return "the uncertainty is too great for the change that matters"
+        return "the uncertainty is too large for the change that matters"
     return ""
 
 

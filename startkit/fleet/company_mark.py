@@ -56,7 +56,7 @@ def _wanted(fleet: Fleet) -> dict[str, bytes]:
         )
     if path.stat().st_size > LARGEST:
         raise JobError(
-            f"the mark has {path.stat().st_size / 1e6:.1f} MB",
+            f"the mark is {path.stat().st_size / 1e6:.1f} MB",
             fleet.mark,
             f"use one of at most {LARGEST / 1e6:.1f} MB: every record contains it",
         )

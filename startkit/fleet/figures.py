@@ -60,8 +60,8 @@ def compared(latest: Sequence[Summary], system: str) -> tuple[list[Part], Part |
     ]
     remarks = (
         [
-            f"The plots show the {len(shown)} of {len(there)} machines furthest from the median"
-            " one; the table has all."
+            f"The plots show the {len(shown)} of {len(there)} machines furthest from the median;"
+            " the table has all."
         ]
         if len(shown) < len(there)
         else []
@@ -215,7 +215,7 @@ def against_baseline(found: Sequence[Comparison], system: str) -> tuple[Part, li
         ]
         for c in listed
     ]
-    heads = ("Machine", "Figure", "Against", "Then", "Now", "Change ± U", "Said", "Why not more")
+    heads = ("Machine", "Figure", "Against", "Then", "Now", "Change ± U", "Result", "Why no result")
     counts = Counter(c.change.said for c in found)
     remarks = (
         [", ".join(f"{counts[said]} {said}" for said in order) + "."]
@@ -255,7 +255,7 @@ def charted(found: Sequence[Chart], system: str) -> tuple[list[Part], Part | Non
         "Centre",
         "Lower limit",
         "Upper limit",
-        "Said",
+        "Result",
     )
     rows = [
         [
@@ -275,7 +275,7 @@ def charted(found: Sequence[Chart], system: str) -> tuple[list[Part], Part | Non
     if any(c.limits is not None and not c.limits.firm for c in found):
         remarks.append(
             f"Limits from fewer than {ENOUGH} visits are rough (common practice, no source): a"
-            " point outside is a reason to look, not a proof."
+            " point outside is a reason to check, not proof."
         )
     if len(listed) > MOST_CHARTS:
         remarks.append(f"{MOST_CHARTS} of {len(listed)} charts are drawn; the table has all.")

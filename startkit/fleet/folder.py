@@ -155,7 +155,7 @@ def load(folder: Path) -> Fleet:
         raise SheetError(
             "there are limits here and in specification.toml",
             toml_file.where(SETTINGS, text, ("limits",)),
-            "keep them in one of the two files",
+            "keep them in one file only",
         )
     return fleet
 

@@ -114,7 +114,7 @@ class Index:
 
 def state_of(folder: Path) -> str:
     """All that a job's summary depends on, in one line: what its record would be made from, and
-    which records lie there.
+    which records are there.
     """
     try:
         inputs = record_stamp.digest_of(folder)

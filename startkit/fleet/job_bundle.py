@@ -104,7 +104,7 @@ def unpacked(bundle: Bundle, reply: Reply) -> Stamp | None:
             raise JobError(
                 f"{name!r} is not the name of a record",
                 bundle.task.name,
-                "check what the worker runs",
+                "check what the worker is running",
             )
         write_whole(records / name, content)
     if reply.fault:

@@ -57,9 +57,9 @@ def read(path: Path) -> list[Row]:
 def _check_head(head: list[str], name: str) -> None:
     if "tag" not in head:
         raise SheetError(
-            "the first row does not name the column tag",
+            "the first row has no column named tag",
             name,
-            f"head the columns  {', '.join(COLUMNS)}  or by a key of the sheet such as "
+            f"name the columns  {', '.join(COLUMNS)}  or by a key of the sheet such as "
             " motor.voltage",
         )
     strange = [column for column in head if column and column not in COLUMNS and "." not in column]
@@ -78,7 +78,7 @@ def _check_head(head: list[str], name: str) -> None:
 def _check_tags(rows: list[Row], name: str) -> None:
     if not rows:
         raise SheetError(
-            "there is no machine in the list", name, "write one row for each machine below the head"
+            "the list has no machines", name, "write one row per machine below the header"
         )
     seen: dict[str, str] = {}
     for row in rows:
@@ -132,7 +132,7 @@ def _workbook(path: Path) -> list[list[str]]:
         ) from None
     if unpacked > LARGEST:
         raise SheetError(
-            "the workbook holds more than a list of machines",
+            "the workbook is too large for a list of machines",
             path.name,
             "keep only the list in it",
         )

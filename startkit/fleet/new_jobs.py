@@ -144,7 +144,7 @@ def make(plan: Plan, fleet: Fleet, who: str = "", at: str = "") -> Path:
         raise JobError(
             f"the job cannot be moved to its folder ({error.strerror})",
             str(plan.folder),
-            "look what is in that folder",
+            "check what is in that folder",
         ) from None
     return plan.folder
 
@@ -182,7 +182,7 @@ def _plan(fleet: Fleet, row: Row, template: str) -> Plan:
     name = row["job"] or file_safe(tag)
     if file_safe(name) != name:
         raise JobError(
-            f"{name!r} cannot be the name of a job's folder",
+            f"{name!r} is not a valid folder name",
             f"{row.where}, job",
             "use letters, digits, dots and hyphens",
         )

@@ -140,8 +140,7 @@ class Register:
         return self._part(
             "machines",
             "Machines",
-            "State is the last hold point that is clear; next is the first stage that is not"
-            " settled.",
+            "State is the last clear hold point; next is the first stage not settled.",
             [table("Jobs", heads, rows, numbers=(7,))],
         )
 
@@ -173,17 +172,17 @@ class Register:
             [
                 table(
                     "By owner",
-                    ("Owner", "Items", ("Oldest", "days"), "Past their date"),
+                    ("Owner", "Items", ("Oldest", "days"), "Overdue"),
                     owners,
                     numbers=(1, 2, 3),
                 ),
                 listed,
             ],
             [
-                "An item that was handed over belongs to the person named there. Any other belongs"
-                " to the person who made the last entry in its stage, or else to the technician of"
-                " the job. Its age counts from the first entry of its stage; for a stage not begun,"
-                " from the first entry of the job."
+                "An item that was handed over belongs to the person named there. Any other"
+                " belongs to the person who made the last entry in its stage, or else to the"
+                " technician of the job. Its age counts from the first entry of its stage; for a"
+                " stage not begun, from the first entry of the job."
             ],
         )
 
@@ -256,11 +255,11 @@ class Register:
         return self._part(
             "instruments",
             "Instruments due",
-            f"Calibration past its date, due within {SOON} days, or without a date.",
+            f"Calibration overdue, due within {SOON} days, or without a date.",
             [
                 table(
                     "Instruments",
-                    ("Tag", "What it is", "Serial number", "Due", "Days left", "Used on"),
+                    ("Tag", "Description", "Serial number", "Due", "Days left", "Used on"),
                     rows,
                     numbers=(4,),
                 ),
@@ -268,7 +267,7 @@ class Register:
             (
                 [f"{len(used) - len(rows)} of {len(used)} instruments are due later."]
                 if used
-                else ["No instrument is entered in any job."]
+                else ["No job lists any instruments."]
             ),
         )
 
@@ -290,9 +289,9 @@ class Register:
         return self._part(
             "waivers",
             "Limits waived",
-            "Each by a named person, with the reason given.",
+            "Each by a named person, with the reason.",
             [table("Waived", ("Machine", "Stage", "Item", "How", "By", "When", "Why"), rows)],
-            [] if rows else ["Nothing was waived."],
+            [] if rows else ["No waivers."],
         )
 
     def records(self) -> Part:
@@ -356,8 +355,7 @@ class Register:
         return self._part(
             "baseline",
             "Against the baseline",
-            "What has changed since the machine was commissioned or overhauled, at comparable"
-            " conditions.",
+            "Changes since the machine was commissioned or overhauled, at comparable conditions.",
             [listed],
             remarks,
         )

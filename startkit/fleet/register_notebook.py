@@ -127,5 +127,5 @@ def day(text: str) -> date:
         return datetime.fromtimestamp(int(epoch), UTC).date() if epoch else date.today()
     except (ValueError, OverflowError, OSError):
         raise JobError(
-            f"{text or epoch!r} is not a day", "as_of", "write year-month-day, such as 2026-11-25"
+            f"{text or epoch!r} is not a date", "as_of", "write year-month-day, such as 2026-11-25"
         ) from None

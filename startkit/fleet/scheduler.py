@@ -112,7 +112,7 @@ def _outcome(number: int, sent: job_bundle.Bundle, future: Any) -> Outcome:
         return Outcome(
             number,
             None,
-            f"the cluster could not carry it out ({_short(error)}); see the log of its workers.",
+            f"the cluster could not run it ({_short(error)}); see the log of its workers.",
         )
     try:
         return Outcome(number, job_bundle.unpacked(sent, reply), reply.fault, reply.seconds)

@@ -29,7 +29,7 @@ Summary = dict[str, Any]
 
 
 def summarised(folder: Path) -> Summary:
-    """A job's summary; a job that cannot be read has one that says why.
+    """A job's summary; a job that cannot be read has one with the reason.
 
     Parameters
     ----------

@@ -111,7 +111,7 @@ def lines(found: list[Change]) -> list[str]:
     """Lines on what happened to the jobs, and which jobs have which digest now."""
     words = {
         CHANGED: "changed",
-        SAME: "up to date already",
+        SAME: "already up to date",
         SIGNED: "signed, not changed",
         OTHER: "made with another template",
     }

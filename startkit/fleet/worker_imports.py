@@ -15,7 +15,7 @@ USUAL = (
     "R-134a",
     "R-513A",
     "R-1233zd(E)",
-)  # refrigerants whose saturation lines are worked out beforehand
+)  # refrigerants whose saturation lines are calculated beforehand
 _MODULES = (
     "matplotlib.backends.backend_svg",
     "matplotlib.figure",
@@ -52,7 +52,7 @@ def _import_all() -> None:
 
 
 def _warm() -> None:
-    """Fill what is worked out once in each process: limits, stages, glyphs, the fonts of the plots,
+    """Fill what is calculated once in each process: limits, stages, glyphs, the fonts of the plots,
     the notebook's schema.
     """
     import nbformat

@@ -172,7 +172,7 @@ class _Workers:
         return Outcome(
             worker.number,
             None,
-            f"it was not finished after {longest:g} s and was stopped; look for a cell that waits.",
+            f"it did not finish within {longest:g} s and was stopped; look for a cell that waits.",
             longest,
         )
 
@@ -188,7 +188,7 @@ def _died(exitcode: int | None) -> str:
         name = (
             signal.Signals(-exitcode).name if -exitcode in list(signal.Signals) else str(-exitcode)
         )
-        return f"its process was ended by the system ({name}); free some memory and run it again."
+        return f"the system ended its process ({name}); free some memory and run it again."
     return f"its process ended without an answer (exit status {exitcode}); run it again."
 
 

@@ -1,5 +1,5 @@
-"""What travels inside the record: the notebook as it lies on disk, the journal, the data, the
-sheet, the trends.
+"""What travels inside the record: the notebook as it is on disk, the journal, the data, the sheet,
+the trends.
 """
 
 from __future__ import annotations
@@ -42,11 +42,11 @@ class Attachment:
 
 
 def of_job(job: Job, notebook_name: str, notebook: bytes) -> list[Attachment]:
-    """Everything that is attached beside the record's own data."""
+    """Everything that is attached besides the record's own data."""
     entries = job.state().entries
     return [
         Attachment(
-            notebook_name, notebook, "source", "The executed notebook that this record prints"
+            notebook_name, notebook, "source", "The executed notebook printed in this record"
         ),
         Attachment(
             JOURNAL,
@@ -62,7 +62,7 @@ def of_job(job: Job, notebook_name: str, notebook: bytes) -> list[Attachment]:
 
 
 def sources(folder: Path) -> list[Attachment]:
-    """The files of a job, beside its journal, on which its verdicts rest."""
+    """The files of a job, besides its journal, on which its verdicts rest."""
     single = (
         (SHEET, "source", "The machine sheet"),
         (SPECIFICATION, "source", "The job's own limits"),
@@ -91,15 +91,13 @@ def pictures(files: Mapping[str, bytes]) -> list[Attachment]:
     folder.
     """
     return [
-        Attachment(
-            f"{PICTURES}/{name}", content, "supplement", "Picture, as it lies in the job's folder"
-        )
+        Attachment(f"{PICTURES}/{name}", content, "supplement", "Picture, as in the job's folder")
         for name, content in sorted(files.items())
     ]
 
 
 def _trends(folder: Path) -> list[Attachment]:
-    """The imported trend files; what lies elsewhere and is only linked to is refused."""
+    """The imported trend files; a link to a file elsewhere is refused."""
     if not folder.is_dir():
         return []
     paths = sorted(

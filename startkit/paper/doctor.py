@@ -34,7 +34,7 @@ DRIFT = 60.0  # s between the clock of this computer and that of the folder
 
 @dataclass(frozen=True)
 class Examined:
-    """One thing looked at: in order or not, what was found, and what to do."""
+    """One check: passed or not, what was found, and what to do."""
 
     name: str
     ok: bool
@@ -43,7 +43,7 @@ class Examined:
 
 
 def examine(folder: Path) -> tuple[Examined, ...]:
-    """Everything that the work needs, looked at on this computer and in this folder.
+    """Everything the work needs, checked on this computer and in this folder.
 
     Parameters
     ----------
@@ -65,14 +65,14 @@ def examine(folder: Path) -> tuple[Examined, ...]:
 
 
 def _looked(name: str, look: Callable[[], tuple[str, str]]) -> Examined:
-    """A look says what it found and what to do; nothing to do is in order."""
+    """A check returns what it found and what to do; nothing to do means it passed."""
     try:
         found, remedy = look()
     except Exception as error:  # whatever is wrong with this computer, the other looks still count
         told = (
             str(error) if isinstance(error, StartkitError) else f"{type(error).__name__}: {error}"
         )
-        return Examined(name, False, told.splitlines()[0][:200], "install startkit again with pip")
+        return Examined(name, False, told.splitlines()[0][:200], "reinstall startkit with pip")
     return Examined(name, not remedy, found, remedy)
 
 
@@ -85,7 +85,7 @@ def told(found: tuple[Examined, ...]) -> list[str]:
     wrong = sum(not each.ok for each in found)
     return [
         *lines,
-        "This computer is ready." if not wrong else f"{wrong} of {len(found)} not in order.",
+        "This computer is ready." if not wrong else f"{wrong} of {len(found)} need attention.",
     ]
 
 
@@ -100,7 +100,7 @@ def _versions() -> tuple[str, str]:
     return (
         (f"Python {sys.version.split()[0]}, {shown}", "")
         if not lacking
-        else ("; ".join(lacking), "install startkit again with pip")
+        else ("; ".join(lacking), "reinstall startkit with pip")
     )
 
 
@@ -128,7 +128,7 @@ def _fonts() -> tuple[str, str]:
         if not lacking
         else (
             f"the fonts lack {' '.join(lacking)}",
-            "install matplotlib again with pip: the page is set with its fonts",
+            "reinstall matplotlib with pip: its fonts are used for the record",
         )
     )
 
@@ -169,9 +169,9 @@ def _kernel() -> tuple[str, str]:
         (
             f"Python 3 answers after {time.monotonic() - begin:.1f} s"
             if ok
-            else "the kernel Python 3 does not find startkit"
+            else "the Python 3 kernel cannot import startkit"
         ),
-        "" if ok else "install startkit into the Python of the kernel",
+        "" if ok else "install startkit in the kernel's Python",
     )
 
 
@@ -191,24 +191,24 @@ def _write_access(folder: Path) -> tuple[str, str]:
     except (OSError, sqlite3.Error) as error:
         return (
             f"nothing can be saved in {folder} ({getattr(error, 'strerror', None) or error})",
-            "keep jobs in a folder that you may write, on a disk that is not full",
+            "keep jobs in a folder you can write to, on a disk with free space",
         )
     free = shutil.disk_usage(folder).free
     shown = f"{folder} can be written, {free / 1e9:.1f} GB free"
     return (
         shown,
-        "" if free > ROOM else "make room: a record with its photographs takes some megabytes",
+        "" if free > ROOM else "free some space: a record with photographs takes several megabytes",
     )
 
 
 def _clock(folder: Path) -> tuple[str, str]:
-    """Against the folder's own clock, and against the last entry of the job that lies there."""
+    """Against the folder's own clock, and against the last entry of the job in it."""
     now = datetime.now(UTC)
     shown = f"{now.astimezone():%Y-%m-%d %H:%M %z}"
     last = _last_entry(folder)
     if last is not None and now < last:
         return (
-            f"{shown}, but the last entry of this job is of {last.astimezone():%Y-%m-%d %H:%M}",
+            f"{shown}, but the last entry of this job is dated {last.astimezone():%Y-%m-%d %H:%M}",
             "set the clock: entries carry its time",
         )
     with tempfile.NamedTemporaryFile(dir=folder, prefix=".startkit-") as probe:
@@ -218,7 +218,7 @@ def _clock(folder: Path) -> tuple[str, str]:
         if away < DRIFT
         else (
             f"{shown}, but the folder's own clock is {away:.0f} s away",
-            "set the clock, or that of the server on which the folder lies",
+            "set this clock, or that of the server that holds the folder",
         )
     )
 
@@ -247,8 +247,8 @@ def _language() -> tuple[str, str]:
     return (
         (
             (
-                f"{locale.getlocale()[0] or 'C'}, UTF-8, decimal mark {mark!r} (both marks are read"
-                " in forms)"
+                f"{locale.getlocale()[0] or 'C'}, UTF-8, decimal mark {mark!r} (forms accept both"
+                " marks)"
             ),
             "",
         )
@@ -291,14 +291,12 @@ def _figures() -> tuple[str, str]:
 
     found = [rework(example) for example in examples()]
     wrong = [each.example.title for each in found if not each.agrees]
-    shown = (
-        f"{len(found) - len(wrong)} of {len(found)} worked examples come out as printed elsewhere"
-    )
+    shown = f"{len(found) - len(wrong)} of {len(found)} worked examples match their printed results"
     return (
         (shown, "")
         if not wrong
         else (
             f"{shown}; not: {'; '.join(wrong[:3])}",
-            "install startkit again with pip, with the versions that it asks for",
+            "reinstall startkit with pip, with the versions it requires",
         )
     )

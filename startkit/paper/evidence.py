@@ -38,9 +38,9 @@ class Evidence:
     twice : tuple of str
         Names that are attached more than once.
     set_at : datetime.datetime or None
-        When the pages were set, as the PDF says; None if it does not.
+        When the pages were typeset, from the PDF; None if it does not state it.
     creator : str
-        With what, as the PDF says.
+        With what, from the PDF.
     """
 
     files: Mapping[str, bytes]
@@ -60,9 +60,9 @@ class Evidence:
         data = _json(self._needed(RECORD), RECORD)
         if not _is_whole(data):
             raise PaperError(
-                "the attached data are not those of a record",
+                "the attached data are not from a record",
                 RECORD,
-                "give a record that startkit has printed",
+                "give a record printed by startkit",
             )
         return data
 
@@ -83,7 +83,7 @@ class Evidence:
             map(_well_formed, found)
         ):  # a job has entries from the moment it is made
             raise PaperError(
-                "the attached journal is damaged", JOURNAL, "take an undamaged copy of the record"
+                "the attached journal is damaged", JOURNAL, "use an undamaged copy of the record"
             )
         return found
 
@@ -92,7 +92,7 @@ class Evidence:
             raise PaperError(
                 f"the file {name} is not attached",
                 "record",
-                "give a record that startkit has printed",
+                "give a record printed by startkit",
             )
         return self.files[name]
 
@@ -157,9 +157,9 @@ class Evidence:
         faults = (*self.attachment_faults, *self.journal_faults)
         if faults:
             raise PaperError(
-                f"the record is not in order ({faults[0]})",
+                f"the record does not check out ({faults[0]})",
                 "record",
-                "see all that is wrong with `startkit verify`",
+                "run `startkit verify` to see everything that is wrong",
             )
         return self
 
@@ -229,9 +229,7 @@ def _leaves(node: Any, depth: int, left: list[int]) -> Iterator[Any]:
     """Every file specification of a name tree (ISO 32000-1, 7.9.6); `left` counts them down."""
     left[0] -= 1
     if depth == 0 or left[0] < 0:
-        raise PaperError(
-            "the list of attached files is damaged", "record", "take an undamaged copy"
-        )
+        raise PaperError("the list of attached files is damaged", "record", "use an undamaged copy")
     for position, value in enumerate(_value(node, "/Names") or ()):
         if position % 2:
             yield value.get_object()
@@ -267,7 +265,7 @@ def _json(content: bytes, name: str) -> dict[str, Any]:
         data = None
     if not isinstance(data, dict):
         raise PaperError(
-            "the attached data are damaged", name, "take an undamaged copy of the record"
+            "the attached data are damaged", name, "use an undamaged copy of the record"
         )
     return data
 

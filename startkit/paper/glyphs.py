@@ -15,8 +15,8 @@ from typing import Any
 # text.
 UPRIGHT = ("DejaVuSans.ttf", "DejaVuSans-Bold.ttf")
 OBLIQUE = ("DejaVuSans-Oblique.ttf",)
-# Overrides of writing direction can make a page read otherwise than what was typed: they are shown,
-# not obeyed.
+# Overrides of writing direction can make a page read differently from what was typed: they are
+# shown, not obeyed.
 _OVERRIDES = frozenset((*range(0x202A, 0x202F), *range(0x2066, 0x206A)))
 _LONG_WORD = re.compile(r"\S{26,}")
 BREAK = "\u200b"
@@ -24,9 +24,8 @@ _FONTS = Path("mpl-data", "fonts", "ttf")
 
 
 def folder() -> Path:
-    """Where the bundled fonts lie."""
-    # Found without importing it, where it lies as it was installed by pip: whoever sets a page need
-    # not be able to draw.
+    """Where the bundled fonts are."""
+    # Found without importing it, where pip installed it: setting a page need not be able to draw.
     package = find_spec("matplotlib")
     found = Path(package.origin or "").parent / _FONTS if package is not None else None
     if found is not None and found.is_dir():

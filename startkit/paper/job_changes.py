@@ -19,17 +19,17 @@ def since(evidence: Evidence, job: Job) -> list[str]:
 
 
 def _entries(printed: tuple[Entry, ...], now: tuple[Entry, ...]) -> list[str]:
-    """New entries by name; a journal that has lost or altered what was printed says so."""
+    """New entries by name; reports a journal that has lost or altered what was printed."""
     for before, after in zip(printed, now, strict=False):
         if before.digest != after.digest:
             return [
                 f"entry {before.seq} of the job ({after.what}) is not the one that was printed:"
-                f" {DATABASE} is of another job or was altered"
+                f" {DATABASE} is from another job or was altered"
             ]
     if len(now) < len(printed):
         return [
-            f"the job has {len(now)} entries, {len(printed)} were printed: {DATABASE} is older than"
-            " the record"
+            f"the job has {len(now)} entries, but {len(printed)} were printed: {DATABASE} is older"
+            " than the record"
         ]
     new = now[len(printed) :]
     latest = {entry.what: entry for entry in printed}

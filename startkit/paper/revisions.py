@@ -17,7 +17,7 @@ from startkit.facts.journal import Entry
 
 RECORDS = "records"  # folder of a job in which its records are kept
 FULL_NAME, SHORT_NAME = "commissioning-record", "commissioning-record-short"
-# A signature's range of bytes stands in the file as plain text (ISO 32000-1, 12.8.1): it is found
+# A signature's range of bytes is in the file as plain text (ISO 32000-1, 12.8.1): it is found
 # without reading the PDF.
 _SIGNED = b"/ByteRange"
 _LETTERS = re.compile(r"[A-Z]+")
@@ -25,7 +25,7 @@ _LETTERS = re.compile(r"[A-Z]+")
 
 @dataclass(frozen=True)
 class Revision:
-    """One revision of a record, and the signed file in whose place it stands.
+    """One revision of a record, and the signed file it replaces.
 
     Parameters
     ----------
@@ -111,7 +111,7 @@ def stem(notebook_stem: str, form: str) -> str:
 
 
 def path_of(folder: Path, name: str, letter: str) -> Path:
-    """Where a revision lies: the first under the record's plain name."""
+    """Where a revision is saved: the first under the record's plain name."""
     return folder / (f"{name}.pdf" if letter == "A" else f"{name}-{letter}.pdf")
 
 
@@ -193,7 +193,7 @@ def newest(records: Path) -> Path | None:
 
 
 def later(path: Path) -> list[Path]:
-    """Later revisions that lie beside a record."""
+    """Later revisions next to a record."""
     taken = taken_apart(path)
     if taken is None:
         return []

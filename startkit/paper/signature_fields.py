@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping
 from io import BytesIO
 from typing import Any
 
-AWAITED = 2  # flag "required" of a form field (ISO 32000-1, table 221): somebody is to sign here
+AWAITED = 2  # flag "required" of a form field (ISO 32000-1, table 221): to be signed
 
 
 def writer_for(content: bytes) -> Any:
@@ -63,8 +63,8 @@ def with_fields(
     titles : mapping of str to str
         Role by field, for those who have the page read to them.
     awaited : iterable of str
-        Fields that somebody is to sign: one that stays empty makes the record incomplete, and so
-        does one that is emptied again.
+        Fields that are to be signed: one that stays empty makes the record incomplete, and so does
+        one that is emptied again.
     """
     writer = writer_for(content)
     add_fields(writer, paper, titles, awaited)

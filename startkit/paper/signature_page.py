@@ -1,6 +1,4 @@
-"""The signature page, always the last: who signs, in what words, and where each signature's box
-lies.
-"""
+"""The signature page, always the last: who signs, in what words, and where each box is."""
 
 # `Any` here: a part is JSON, in the schema of `startkit.procedure.payload`.
 from __future__ import annotations

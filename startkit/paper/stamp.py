@@ -1,4 +1,4 @@
-"""The stamp: what stands on the page in the box of a digital signature."""
+"""The stamp: the content of a digital signature's box on the page."""
 
 # `Any` here: pyHanko's and asn1crypto's classes have no usable types.
 from __future__ import annotations
@@ -97,9 +97,9 @@ def of_signature(
         ", ".join(part for part in (row["role"] or row["field"], row["firm"]) if part),
         at.strftime("%Y-%m-%d %H:%M %z"),
         (
-            "Time-stamped; the time here is the signer's own clock"
+            "Time-stamped; the time shown is from the signer's own clock"
             if stamped
-            else "Time by the signer's own clock"
+            else "Time from the signer's own clock"
         ),
         fingerprint,
     )
@@ -130,5 +130,5 @@ def style(content: bytes) -> Iterator[Any]:
 
 
 def drawn_with() -> str:
-    """What draws a stamp here; each signature says with what its own was drawn."""
+    """What draws a stamp here; each signature states what its own was drawn with."""
     return f"{__version__}, typst {version('typst')}"

@@ -1,5 +1,5 @@
-"""Packed data of a foreign PDF, unpacked no further than a record can need: a few bytes may stand
-for gigabytes.
+"""Packed data of a foreign PDF, unpacked no further than a record can need: a few bytes may expand
+to gigabytes.
 """
 
 # `Any` here: pyHanko's and asn1crypto's classes have no usable types.
@@ -96,9 +96,9 @@ def _sizes(packed: memoryview) -> Iterator[int]:
 
 def _flood() -> PaperError:
     return PaperError(
-        "the file unpacks to more than a record holds",
+        "the file unpacks to more than a record can hold",
         "record",
-        "take the record as it was printed",
+        "use the record as it was printed",
     )
 
 
@@ -108,7 +108,7 @@ def unpacked(stream: Any, limit: int) -> bytes:
     Raises
     ------
     PaperError
-        More than `limit` bytes, or packed otherwise than a record's files are.
+        More than `limit` bytes, or packed differently from a record's files.
     """
     # `get` would not follow a reference.
     filters = stream["/Filter"] if "/Filter" in stream else None  # noqa: SIM401 - as above
@@ -117,16 +117,16 @@ def unpacked(stream: Any, limit: int) -> bytes:
     names = [str(filters)] if not isinstance(filters, list) else [str(each) for each in filters]
     if names != ["/FlateDecode"] or "/DecodeParms" in stream:
         raise PaperError(
-            "an attached file is packed in a way that records are not",
+            "an attached file is compressed in a way that records never are",
             "record",
-            "take the record as it was printed",
+            "use the record as it was printed",
         )
     engine = zlib.decompressobj()
     try:
         found = engine.decompress(stream.encoded_data, limit + 1)
     except zlib.error as error:
         raise PaperError(
-            f"an attached file is damaged ({error})", "record", "take an undamaged copy"
+            f"an attached file is damaged ({error})", "record", "use an undamaged copy"
         ) from None
     if len(found) > limit:
         raise _flood()
@@ -139,5 +139,5 @@ def unreadable(error: Exception) -> PaperError:
     return PaperError(
         f"the file cannot be read as a PDF ({said or type(error).__name__})",
         "record",
-        "take an undamaged copy",
+        "use an undamaged copy",
     )

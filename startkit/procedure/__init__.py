@@ -1,1 +1,1 @@
-"""The frame on which every stage stands: what a stage is, what it reads, how it is judged."""
+"""The frame of every stage: what a stage is, what it reads, how it is judged."""

@@ -129,7 +129,7 @@ class Assessment:
         return tuple(self.hold(h.name) for h in HOLDS if self._has_stages_before(h))
 
     def _has_stages_before(self, hold: HoldPoint) -> bool:
-        """A hold point that no stage of this job stands before says nothing."""
+        """A hold point that follows no stage of this job is empty."""
         return any(stage.before == hold.name for stage in self.stages.values())
 
     # --- hold points released ---------------------------------------------------------------------
@@ -267,8 +267,8 @@ class Assessment:
         return not by_release or (given is not None and given.counts)
 
     def _is_clear(self, hold: HoldPoint, names: Iterable[str]) -> bool:
-        """Whether nothing stands in the way; most often a stage is not complete, which is seen
-        without judging it.
+        """Whether nothing is in the way; most often a stage is not complete, which is seen without
+        judging it.
         """
         due = [name for name in self.stages if name in names]
         if any(
@@ -359,16 +359,15 @@ class _Same:
     __hash__ = None  # type: ignore[assignment]  # how Python marks what cannot be hashed
 
 
-# The past does not change: what a hold point was at an entry is worked out once, though the job is
-# judged anew at every keystroke.
-# An entry's digest stands for all entries before it.
+# The past does not change: what a hold point was at an entry is calculated once, though the job is
+# judged anew at every keystroke. An entry's digest covers all entries before it.
 _REMEMBERED: dict[tuple[str, str], tuple[_Same, Any]] = {}
 _MOST_REMEMBERED = 2000
 T = TypeVar("T")
 
 
 def _once(key: tuple[str, str] | None, judged_by: _Same, make: Callable[[], T]) -> T:
-    """What `make` finds of the past; worked out once where a key stands for it."""
+    """What `make` finds of the past; worked out once where a key represents it."""
     # One look: another thread may empty it at any time.
     remembered = _REMEMBERED.get(key) if key is not None else None
     if remembered is not None and remembered[0] == judged_by:

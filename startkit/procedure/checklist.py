@@ -54,7 +54,7 @@ def fields(checklist: CheckList, before: str) -> tuple[Field, ...]:
 def _field(item: Item, evidence: str, checklist: CheckList, before: str) -> Field:
     gate = item.gate or checklist.before or before
     # What is due later than its stage must not keep the stage from being complete: its own verdict
-    # stands for it.
+    # represents it.
     required = item.required and NAMES.index(gate) <= NAMES.index(before)
     first = evidence == item.evidence[0]
     question = (
@@ -76,7 +76,7 @@ def _applies(checklist: CheckList):
 
 
 def verdicts(checklist: CheckList, entries: Entries) -> tuple[Verdict, ...]:
-    """One verdict an item; an optional item that nobody has touched is not judged."""
+    """One verdict an item; an untouched optional item is not judged."""
     if not _applies(checklist)(entries.machine):
         return ()
     return tuple(
@@ -114,14 +114,14 @@ def _verdict(item: Item, checklist: CheckList, entries: Entries) -> Verdict:
             blank,
             outcome=Outcome.FAIL,
             sentence=f"Answered {'yes' if answer else 'no'}{_by(readings)}.",
-            next_step=item.next_step or "Put it right, then answer again with the reason.",
+            next_step=item.next_step or "Correct it, then answer again with the reason.",
         )
     missing = [_MISSING[evidence] for evidence, reading in readings.items() if not reading.taken]
     if missing:
         return replace(
             blank,
             sentence=f"Missing: {', '.join(missing)}.",
-            next_step="Enter what is missing, or say why the item does not apply.",
+            next_step="Enter what is missing, or state why the item does not apply.",
         )
     return replace(_in_order(item, key, entries, readings, blank), gate=gate)
 
@@ -141,7 +141,7 @@ def _in_order(
             item.limit,
             readings["number"],
             key=key,
-            next_step=item.next_step or "Put it right, then read again.",
+            next_step=item.next_step or "Correct it, then read again.",
             note=_told(readings),
             rests_on=blank.rests_on,
         )
@@ -150,7 +150,7 @@ def _in_order(
         if "yes" in readings
         else "Taken."
         if "number" in readings
-        else "Evidence is there."
+        else "Evidence complete."
     )
     return replace(
         blank,
@@ -179,7 +179,7 @@ def stage(checklist: CheckList) -> Stage:
     return Stage(
         checklist.name,
         checklist.title,
-        checklist.purpose or "What must have been seen and by whom.",
+        checklist.purpose or "What must be seen, and by whom.",
         fields(checklist, before),
         _judge_for(checklist),
         checklist.cautions,
@@ -209,7 +209,7 @@ def added(base: Stage, checklist: CheckList) -> Stage:
         twice = next((item.field_name(e) for e in item.evidence if item.field_name(e) in names), "")
         if twice:
             raise SheetError(
-                f"the stage {base.name} has a field {twice!r} already",
+                f"the stage {base.name} already has a field {twice!r}",
                 item.where,
                 "rename the item",
             )

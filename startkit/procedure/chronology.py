@@ -77,9 +77,11 @@ def paused(state: State) -> tuple[Verdict, ...]:
             title="All entries are of one visit",
             outcome=Outcome.UNPROVEN,
             sentence=f"Nothing was entered from {before:%Y-%m-%d} to {after:%Y-%m-%d},"
-            f" {longest.days} days: what was proven before may not hold any more.",
-            next_step="Make a job for this visit from the last record with `startkit import`, or"
-            " have the pause waived.",
+            f" {longest.days} days: what was proven before may no longer hold.",
+            next_step=(
+                "Make a job for this visit from the last record with `startkit import`, or have"
+                " the gap waived."
+            ),
             source="default of this workbook, no source: 30 days",
         ),
     )
@@ -128,8 +130,8 @@ def _wrong(
         )
     if declared.running and started and not any(_ran(run, when) for run in started):
         return (
-            f"{where}: at {clock(when)} the machine did not run, by the list of starts; correct the"
-            " time, or enter the start that is missing."
+            f"{where}: at {clock(when)} the machine was not running according to the list of"
+            " starts; correct the time, or enter the start that is missing."
         )
     return ""
 

@@ -23,7 +23,7 @@ FloatOrArray = TypeVar("FloatOrArray", float, np.ndarray)
 EXPONENT_U = 0.07 / 12**0.5
 # How far the flow of one exchanger may be from its maker's curve at the same drop. Own default.
 CURVE = 0.05
-CURVE_NOTE = f"the maker's curve taken as right within ± {100 * CURVE:.0f} %, own default"
+CURVE_NOTE = f"the maker's curve assumed correct within ± {100 * CURVE:.0f} %, own default"
 
 
 @dataclass(frozen=True)

@@ -113,7 +113,7 @@ def marks(
     past = {name: _Past() for name in stages_before}
     for entry in state.entries:
         hold, declared = due(entry, stages)
-        # Between two entries that concern a hold point it stands as it stood: one look serves the
+        # Between two entries that concern a hold point it stays as it was: one look serves the
         # whole run.
         if hold is not None and stages_before.get(hold.name):
             known = past[hold.name]

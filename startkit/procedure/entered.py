@@ -78,7 +78,7 @@ def _provenance(entry: Entry | None) -> dict[str, str]:
 
 
 def is_correction(before: Entry, after: Entry) -> bool:
-    """True if a value stood and was replaced; a picture more replaces none."""
+    """True if a value was replaced; an additional picture replaces none."""
     return bool(before.value) and not is_addition(before.value, after.value)
 
 

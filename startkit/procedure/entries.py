@@ -115,8 +115,8 @@ class JobEntries:
         return found.made
 
     def remembered(self, name: str, what: str, make: Callable[[], T]) -> T:
-        """What `make` makes of a stage's entries; made anew only when something that it looked at
-        has changed.
+        """What `make` makes of a stage's entries; made again only when something it looked at has
+        changed.
         """
         found = self._memory.recalled(name, what) or self._memory.made(name, what, make)
         memory.look_at(name, *found.marks)
@@ -141,14 +141,14 @@ class JobEntries:
             return self.stages[name].judge(self.machine, self.limits, entries)
         except StartkitError as error:
             # One odd reading must not take the front page and every hold point with it: the stage
-            # stays open and says why.
+            # stays open with the reason.
             return not_judged(name, str(error), "Correct the entry.")
         except Exception as error:  # a stage may come from another package and fail in any way
             fault = (
-                f"This stage cannot be worked out ({type(error).__name__}: {error}); what was"
-                " entered is safe in the job's journal."
+                f"This stage cannot be calculated ({type(error).__name__}: {error}); your entries"
+                " are safe in the job's journal."
             )
-            return not_judged(name, fault, "Tell whoever maintains the stage.")
+            return not_judged(name, fault, "Report this to the maintainer of the stage.")
 
     def stage(self, name: str) -> Entries:
         """The entries of one stage; a stage that the job does not have is empty."""
@@ -412,9 +412,8 @@ class Entries:
             if row_number(part) is None and self.job.state_held.latest[what].value:
                 yield Fault(
                     what,
-                    f"{declared.question}: {part[:20]!r} is not the number of a row; enter the item"
-                    " again without a value from a CSV file, and give the reason in the column"
-                    " note.",
+                    f"{declared.question}: {part[:20]!r} is not a row number; enter the item again"
+                    " without a value from a CSV file, and give the reason in the column note.",
                 )
 
     def _row(self, declared: Field, index: int) -> Row:
@@ -486,7 +485,7 @@ class Entries:
         return tuple(fault.sentence for fault in self.faults())
 
     def missing(self) -> tuple[Field, ...]:
-        """Required fields that nobody has filled."""
+        """Required fields that are not filled in."""
         return tuple(f for f in self.fields.values() if f.required and not self._filled(f))
 
     def _filled(self, declared: Field) -> bool:

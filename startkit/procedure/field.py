@@ -14,7 +14,7 @@ from startkit.procedure.choice import Choice, options, yes_or_no
 from startkit.procedure.usual import Usual
 from startkit.units import KINDS
 
-# Kinds of field beside the kinds of reading in `startkit.units`.
+# Kinds of field besides the kinds of reading in `startkit.units`.
 PLAIN_KINDS = (
     "text",
     "long_text",
@@ -115,7 +115,7 @@ class Field:
     rows : int
         Rows shown of an empty table.
     group : str
-        Heading under which the field stands.
+        Heading above the field.
     across : bool
         The table is filled column by column: one column is one load or circuit.
     applies : callable
@@ -139,9 +139,7 @@ class Field:
     columns: tuple[Column, ...] = ()
     rows: int = 3
     group: str = ""
-    across: bool = (
-        False  # rows stand side by side, as readings down and loads across on a log sheet
-    )
+    across: bool = False  # rows side by side, as readings down and loads across on a log sheet
     applies: Callable[[Machine], bool] = field(default=lambda machine: True, compare=False)
     after: str | None = None
     retired: bool = False

@@ -112,7 +112,7 @@ class Findings:
 
 
 def not_judged(name: str, sentence: str, next_step: str) -> Findings:
-    """The findings of a stage that cannot be judged: one open verdict that says why."""
+    """The findings of a stage that cannot be judged: one open verdict with the reason."""
     fault = Verdict(
         key=f"{name}.judged",
         title="What was entered",

@@ -9,7 +9,7 @@ from startkit.verdict import Outcome, Verdict
 
 @dataclass(frozen=True)
 class HoldPoint:
-    """One hold point: its name, and what it says when clear and when not."""
+    """One hold point: its name, and its headline when clear and when not."""
 
     name: str
     clear: str
@@ -42,7 +42,7 @@ class HoldState:
 
     @property
     def is_clear(self) -> bool:
-        """Clear only if something was judged and nothing stands in the way."""
+        """Clear only if something was judged and nothing is in the way."""
         return bool(self.needed) and not self.in_the_way
 
     @property
@@ -54,7 +54,7 @@ class HoldState:
 
     @property
     def headline(self) -> str:
-        """What the hold point says; a waiver among what it needs is part of it."""
+        """The hold point's headline; a waiver among what it needs is part of it."""
         if not self.is_clear:
             return self.hold.not_clear
         return f"{self.hold.clear}, by waiver" if self.waived else self.hold.clear

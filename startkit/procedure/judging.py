@@ -29,7 +29,7 @@ def check(
     note: str = "",
     rests_on: Iterable[str] = (),
 ) -> Verdict:
-    """One reading against one limit, as a verdict whose sentence says what was found.
+    """One reading against one limit, as a verdict whose sentence states what was found.
 
     Parameters
     ----------
@@ -53,7 +53,7 @@ def check(
     outcome = within(taken.quantity, limit.low, limit.high, taken.u, steady)
     if limit.measured and outcome is Outcome.PASS and taken.u is None and not taken.untrusted:
         # An error that is not known may be of any size.
-        taken = replace(taken, untrusted="how well it was measured is not known")
+        taken = replace(taken, untrusted="its uncertainty is not known")
     if taken.untrusted and outcome in (Outcome.PASS, Outcome.FAIL):
         outcome = Outcome.UNPROVEN
     sentence = " ".join(
@@ -81,7 +81,7 @@ def _next(taken: Reading, outcome: Outcome, next_step: str) -> str:
     if outcome is Outcome.OPEN:
         return "Take the reading."
     return (
-        "Name the instrument; it has to be on the list, made for this, and in calibration."
+        "Name the instrument; it must be on the list, suited to this reading, and in calibration."
         if taken.untrusted
         else next_step
     )
@@ -101,10 +101,7 @@ def _sentence(
         return f"{shown} while the machine was not steady: not judged."
     if outcome is Outcome.UNPROVEN and taken.u is not None:
         guard = entries.show(COVERAGE * taken.u, difference_kind(limit.kind))
-        return (
-            f"{shown} is within its uncertainty (± {guard}) of the limit: this measurement cannot"
-            " tell which side it is on."
-        )
+        return f"{shown} is within its uncertainty (± {guard}) of the limit: inconclusive."
     if outcome is Outcome.PASS:
         return f"{shown}: {bounds(entries, limit)}."
     if _is_below(limit, taken.quantity):
@@ -172,7 +169,7 @@ def confirm(
     key, title : str
         Of the verdict.
     good, bad : str
-        What is said in either case.
+        Sentence in either case.
     next_step : str
         What to do if it is not a pass.
     source : str
@@ -206,7 +203,7 @@ def by_choice(
     blank: str = "Not entered.",
     source: str = PRACTICE,
 ) -> Verdict:
-    """A field that offers choices as a verdict: each choice is worth what its answer says.
+    """A field that offers choices as a verdict: each choice has the outcome of its answer.
 
     Parameters
     ----------
@@ -219,7 +216,7 @@ def by_choice(
     next_step : str
         What to do while nothing is chosen.
     blank : str
-        What is said while nothing is chosen.
+        Sentence while nothing is chosen.
     source : str
         Where the demand is from.
     """
@@ -256,9 +253,9 @@ def filled(entries: Entries, besides: Iterable[Fault] = ()) -> Verdict:
     stage = entries.declared.name
     found = Verdict(
         key=f"{stage}.complete",
-        title="All that this stage asks for",
+        title="Required entries",
         outcome=Outcome.PASS,
-        sentence="Every required field is filled and can be read.",
+        sentence="All required fields are filled in and readable.",
     )
     problems, missing = (*entries.faults(), *besides), entries.missing()
     if problems:
@@ -277,7 +274,7 @@ def filled(entries: Entries, besides: Iterable[Fault] = ()) -> Verdict:
             found,
             outcome=Outcome.OPEN,
             sentence=f"Still empty: {names}{more}.",
-            next_step="Fill them in, or say why they do not apply.",
+            next_step="Fill them in, or state why they do not apply.",
             rests_on=tuple(f"{stage}.{field.name}" for field in missing),
         )
     return found

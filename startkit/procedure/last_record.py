@@ -1,4 +1,4 @@
-"""Figures of the last record against those of this visit: moved, not moved, or nobody can tell."""
+"""Figures of the last record against those of this visit: moved, not moved, or inconclusive."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from startkit.procedure.stage import Heading as Head
 from startkit.units import KINDS, Q, difference_kind, parse
 from startkit.verdict import COVERAGE, Outcome, Verdict
 
-MOVED, STAYED, UNKNOWN = "moved", "not moved", "cannot tell: uncertainty not known"
+MOVED, STAYED, UNKNOWN = "moved", "not moved", "inconclusive: uncertainty not known"
 SOURCE = "difference against twice its standard uncertainty"
 
 
@@ -69,7 +69,7 @@ def compare(entries: Entries) -> Comparison:
 def _typed(
     entries: Entries, now: dict[str, Figure]
 ) -> tuple[dict[str, BaselineFigure], tuple[str, ...]]:
-    """Rows typed from the last record; a row that names no figure of this job is said."""
+    """Rows typed from the last record; a row that names no figure of this job is reported."""
     found, problems = {}, []
     by_label = {f.label.casefold(): key for key, f in now.items()}
     for row in entries.rows("baseline"):
@@ -77,8 +77,8 @@ def _typed(
         key = name if name in now else by_label.get(name.casefold(), "")
         if not key:
             problems.append(
-                f"Last record, row {row.index}: this visit has no figure {name!r} yet; use the name"
-                " that the stage shows."
+                f"Last record, row {row.index}: this visit has no figure {name!r} yet; use the"
+                " name shown in the stage."
             )
             continue
         try:
@@ -123,9 +123,11 @@ def verdict(entries: Entries, compared: Comparison) -> Verdict:
         key=key,
         title="Against the last record",
         outcome=Outcome.OPEN,
-        sentence="No figure of the last record is here.",
-        next_step="Put the data of the last record into the job's folder as baseline.json, or type"
-        " its figures; if there never was one, say so by name.",
+        sentence="There are no figures from the last record.",
+        next_step=(
+            "Put the data of the last record into the job's folder as baseline.json, or type its"
+            " figures; if there never was one, have that confirmed by name."
+        ),
         source=SOURCE,
         gate="hand_over",
         rests_on=(key,),
@@ -136,7 +138,7 @@ def verdict(entries: Entries, compared: Comparison) -> Verdict:
         return replace(
             blank,
             sentence="None of its figures has been measured on this visit yet.",
-            next_step="Go on; they are compared as they come.",
+            next_step="Continue; each is compared as it is entered.",
         )
     return blank
 
@@ -159,7 +161,7 @@ def tables(entries: Entries, compared: Comparison) -> tuple[Table, ...]:
     base = entries.job.baseline
     when = " ".join(part for part in (base.title, f"of {base.date}" if base.date else "") if part)
     head = tuple(
-        Head(label) for label in ("Figure", "Last record", "This visit", "Change", "±", "Says")
+        Head(label) for label in ("Figure", "Last record", "This visit", "Change", "±", "Result")
     )
     rows = tuple(_row(entries, c) for c in compared.rows)
     return (

@@ -1,10 +1,10 @@
-"""Memory: what a stage found, kept for as long as nothing that it looked at has changed.
+"""Memory: what a stage found, kept while nothing it looked at has changed.
 
 The job is judged anew after every entry, and hold points are looked back at; most stages are not
 touched by most entries. What a judgement rests on is noted while it is made: its own stage, every
 stage that it asked, instruments and barometer of the job, the trends, or the whole journal if it
-reads that. An entry's digest stands for all entries before it, so the digest of a stage's newest
-entry stands for everything entered in that stage.
+reads that. An entry's digest covers all entries before it, so the digest of a stage's newest entry
+covers everything entered in that stage.
 """
 
 # `Any` here: a memory keeps what it is given, whatever that is.
@@ -60,14 +60,14 @@ class Memory:
     def keep(
         self, stage: str, what: str, looked_at: Iterable[str], marks: Marks, made: Any
     ) -> None:
-        """Keep a judgement, unless an entry that it rests on has no digest to stand for it.
+        """Keep a judgement, unless an entry it rests on has no digest to identify it.
 
         Parameters
         ----------
         stage, what : str
             Name of the stage; `WHOLE`, `VERDICTS`, `FILLED` or `TAKEN`.
         looked_at : iterable of str
-            Names of what was looked at while it was made.
+            Names of what was read while it was made.
         marks : mapping
             The marks of the moment.
         made : object
@@ -157,7 +157,7 @@ _LOOKING: ContextVar[set[str] | None] = ContextVar("looking", default=None)
 
 @contextmanager
 def watched() -> Iterator[set[str]]:
-    """The names that are looked at inside the block."""
+    """The names that are read inside the block."""
     names: set[str] = set()
     token = _LOOKING.set(names)
     try:

@@ -180,7 +180,7 @@ def differential_over_time(
     lost = int(len(usable) - usable.sum())
     if lost:
         problems.append(
-            f"{entries.fields[name].question}: {lost} of {len(usable)} rows lack time or"
+            f"{entries.fields[name].question}: {lost} of {len(usable)} rows have no time or"
             " differential and are left out of the figures."
         )
     if usable.sum() < 2:
@@ -195,7 +195,7 @@ def differential_over_time(
 
 @dataclass(frozen=True)
 class CoastDownTimes:
-    """What the oil record of the first stop says of its times."""
+    """The times of the first stop, from its oil record."""
 
     coast_down_time: Reading
     post_lube_time: Reading

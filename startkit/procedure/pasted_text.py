@@ -118,7 +118,7 @@ def _places(
     for label, column in zip(head, named, strict=True):
         if column is None and label:
             problems.append(
-                f"{question}: no column is called {label!r}, its cells are not read; use"
+                f"{question}: there is no column {label!r}; its cells are not read; use"
                 f" {', '.join(c.label for c in columns)}."
             )
     return [named.index(n) if n in named else -1 for n in range(len(columns))]

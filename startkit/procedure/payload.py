@@ -31,9 +31,8 @@ MIME = "application/vnd.startkit.part+json"
 def stage_part(assessment: Assessment, name: str, early: Early | None = None) -> dict[str, Any]:
     """One stage: what was entered, what was found, what is judged.
 
-    Which entries were made early hangs on every stage; `early` gives that from a moment ago, where
-    the
-    stage must be shown before the whole job is judged again.
+    Which entries were made early depends on every stage; `early` gives that from a moment ago,
+    where the stage must be shown before the whole job is judged again.
     """
     early = assessment.early if early is None else early
     stage, findings = assessment.stages[name], assessment.findings(name)
@@ -58,11 +57,11 @@ def stage_part(assessment: Assessment, name: str, early: Early | None = None) ->
 
 
 def _early_remark(assessment: Assessment, name: str, early: Early) -> list[str]:
-    """One sentence if entries of the stage stand that were made too early."""
+    """One sentence if the stage has entries that were made too early."""
     found = early_entries(assessment, name, early)
     if not found:
         return []
-    many = "1 entry stands that was" if len(found) == 1 else f"{len(found)} entries stand that were"
+    many = "1 entry was" if len(found) == 1 else f"{len(found)} entries were"
     return [f"{many} {found[-1].sentence}: kept, and marked early."]
 
 
@@ -179,7 +178,7 @@ def limit_text(judged: Verdict, entries: Entries) -> str:
 
 
 def table(found: Table, entries: Entries) -> dict[str, Any]:
-    """A table of findings: the unit stands in the head, cells carry numbers or texts."""
+    """A table of findings: the unit is in the header, cells carry numbers or texts."""
     system = entries.job.system
     columns = [
         {
@@ -210,7 +209,7 @@ def _cell(cell: Any, kind: str, digits: int | None, entries: Entries) -> str:
 
 
 def hold_part(assessment: Assessment, name: str) -> dict[str, Any]:
-    """One hold point with what stands in its way."""
+    """One hold point with what is in its way."""
     return {"part": "hold", **hold(assessment.hold(name), assessment)}
 
 
@@ -407,11 +406,7 @@ def _statement(assessment: Assessment, person: dict[str, str]) -> str:
         if (row.text("name"), row.text("role")) == (person["name"], person["role"])
         and row.text("statement")
     ]
-    return (
-        own[-1].text("statement")
-        if own
-        else "What is written here is what I saw, measured and did."
-    )
+    return own[-1].text("statement") if own else "This record states what I saw, measured and did."
 
 
 def corrections(assessment: Assessment) -> list[dict[str, str]]:

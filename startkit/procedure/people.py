@@ -91,7 +91,7 @@ def people_of(rows: Iterable[Row]) -> tuple[Person, ...]:
 
 
 def stranger(name: str, people: Iterable[Person], where: str) -> str:
-    """That somebody is not on the job, in words; a job without a list of people knows none."""
+    """That a person is not on the job, in words; empty for a job without a list of people."""
     known = {person.name for person in people if person.name}
     if not known or name.strip() in known:
         return ""

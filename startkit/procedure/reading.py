@@ -96,7 +96,7 @@ class Reading:
     # --- one reading ------------------------------------------------------------------------------
 
     def with_quantity(self, quantity: pint.Quantity, u: pint.Quantity | None = None) -> Reading:
-        """This reading with another quantity, worked out from its own; a reading that is missing or
+        """This reading with another quantity, calculated from its own; a reading that is missing or
         has a problem stays as it is.
         """
         if self.quantity is None:
@@ -193,7 +193,7 @@ class Reading:
             return _without_quantity(self, base)
         _refuse_levels(self.quantity, base.quantity)
         if base.quantity.magnitude == 0:
-            zero = "What it is to be compared with is zero."
+            zero = "Description to be compared with is zero."
             return Reading.derived(None, None, self, base).unreadable(zero)
         share = (self.quantity / base.quantity).to("percent")
         if self.u is None or (isinstance(due, Reading) and base.u is None):

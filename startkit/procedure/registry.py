@@ -69,7 +69,7 @@ def with_lists(found: Iterable[Stage], lists: Iterable[CheckList]) -> list[Stage
         _refuse_unknown_holds(each)
         if not each.stage and each.name in by_name:
             raise SheetError(
-                f"a stage is called {each.name!r} already",
+                f"there is already a stage {each.name!r}",
                 each.where,
                 f'rename the check list, or add its items there with  stage = "{each.name}"',
             )
@@ -103,11 +103,11 @@ def ordered(found: Iterable[Stage]) -> dict[str, Stage]:
     for stage in sorted(found, key=lambda s: s.order):
         if stage.name in result:
             raise StartkitError(
-                f"two stages are called {stage.name!r}", "stages", "rename the added one"
+                f"there are two stages {stage.name!r}", "stages", "rename the added one"
             )
         if stage.before not in NAMES:
             raise StartkitError(
-                f"stage {stage.name!r} stands before an unknown hold point {stage.before!r}",
+                f"stage {stage.name!r} precedes an unknown hold point {stage.before!r}",
                 "stages",
                 f"use one of {', '.join(NAMES)}",
             )
@@ -133,6 +133,6 @@ def _loaded(point) -> Stage:
         raise StartkitError(
             f"the entry point {point.name!r} is not a stage",
             point.value,
-            "let it name a startkit.procedure.stage.Stage",
+            "point it to a startkit.procedure.stage.Stage",
         )
     return stage

@@ -160,7 +160,7 @@ def as_it_is(given: Release, then: Basis, now: HoldState, latest: Mapping[str, E
     """A release that was good when it was given, as it is now."""
     if not now.is_clear:
         lost = few(verdict.title for verdict in now.in_the_way)
-        return replace(given, state=LAPSED, why=f"not settled any more: {lost}")
+        return replace(given, state=LAPSED, why=f"no longer settled: {lost}")
     if given.entry.value != then.digest:
         return replace(
             given, state=OTHER, why="its digest is not that of the readings of that moment"
@@ -170,7 +170,7 @@ def as_it_is(given: Release, then: Basis, now: HoldState, latest: Mapping[str, E
         for entry in then.entries
         if entry.what not in latest or _content(latest[entry.what]) != _content(entry)
     ]
-    return replace(given, state=OTHER, why=f"since then anew: {few(anew)}") if anew else given
+    return replace(given, state=OTHER, why=f"entered since: {few(anew)}") if anew else given
 
 
 def few(names: Iterable[str], most: int = 3) -> str:

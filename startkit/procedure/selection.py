@@ -22,8 +22,9 @@ from startkit.units import Q
 class Promise:
     """The selection's power for capacity at one load, corrected to the water temperatures met.
 
-    `specific_power` is None where the selection says nothing; `why_not` says so. `correction` is
-    the factor applied for water temperatures, 1 where the maker's curves hold at them: `curves`.
+    `specific_power` is None where the selection has no figure; `why_not` gives the reason.
+    `correction` is the factor applied for water temperatures, 1 where the maker's curves hold at
+    them: `curves`.
     """
 
     specific_power: pint.Quantity | None
@@ -128,7 +129,7 @@ def _share(row: LoadPoint) -> float:
 
 
 def _inside(load: float, loads: list[float]) -> float:
-    """The load, or the table's end if it lies hardly beyond it: readings scatter about a table's
+    """The load, or the table's end if it is only just beyond it: readings scatter about a table's
     end.
     """
     near = min(max(load, min(loads)), max(loads))

@@ -1,5 +1,5 @@
-"""Faults of a recorded series, said in words: missing readings, a clock that stands, a sensor at
-zero or frozen.
+"""Faults of a recorded series, in words: missing readings, a stopped clock, a sensor at zero or
+frozen.
 """
 
 from __future__ import annotations
@@ -42,10 +42,10 @@ def clock(block: Block, name: str, column: str = "time") -> Clock:
     rows, stood, back = _forward(time, known)
     if stood:
         problems.append(
-            f"{name}: the clock stands still in {stood} rows; only the first of each is used."
+            f"{name}: the time repeats in {stood} rows; only the first of each is used."
         )
     if back:
-        problems.append(f"{name}: the clock runs back in {back} rows; they are left out.")
+        problems.append(f"{name}: the time runs backwards in {back} rows; they are left out.")
     gaps = _gaps(time[rows])
     problems += [
         f"{name}: no readings from {a:.0f} s to {b:.0f} s; nothing is filled in."
@@ -86,8 +86,7 @@ def dead_sensors(
     """Columns with readings of a sensor at zero taken out, and a sentence for each fault.
 
     A run of zeros counts as a fault only between readings that are none; a column that never moves
-    is
-    said but kept, since it may be true.
+    is reported but kept, since it may be true.
 
     Parameters
     ----------
@@ -99,7 +98,7 @@ def dead_sensors(
     labels : dict of str -> str
         Columns to look at and their printed names.
     expect_zero, expect_still : iterable of str
-        Columns that may stand at zero, or still.
+        Columns that may be zero or constant.
     """
     columns, problems = {}, []
     for key, label in labels.items():
@@ -115,12 +114,12 @@ def dead_sensors(
             if dead.any():
                 values[dead] = np.nan
                 problems.append(
-                    f"{name}: {label} stands at zero in {int(dead.sum())} rows between readings"
-                    " that are not; these are left out."
+                    f"{name}: {label} is zero in {int(dead.sum())} rows between non-zero readings;"
+                    " these are left out."
                 )
         if key not in expect_still and _frozen(values):
             problems.append(
-                f"{name}: {label} does not move in {np.isfinite(values).sum()} rows; look whether"
+                f"{name}: {label} does not move in {np.isfinite(values).sum()} rows; check that"
                 " the reading is live."
             )
         columns[key] = values

@@ -47,13 +47,13 @@ INSTRUMENTS = Field(
     "instruments",
     "Instruments",
     "table",
-    "Every gauge, meter and panel sensor that a reading is taken from. The tag is what you pick"
-    " beside a reading.",
+    "Every gauge, meter and panel sensor used for a reading. The tag is what you pick next to a"
+    " reading.",
     group="Instruments",
     rows=4,
     columns=(
         Column("tag", "Tag", required=True),
-        Column("name", "What it is"),
+        Column("name", "Description", was=("What it is",)),
         Column("kind", "Reads", "choice", choices=INSTRUMENT_KINDS, required=True),
         Column("serial", "Serial number"),
         Column("range", "Range", help="For example  0 to 1000 kPa"),
@@ -67,7 +67,7 @@ INSTRUMENTS = Field(
         Column(
             "pair",
             "Matched pair with",
-            help="Tag of the other one, if both were calibrated together",
+            help="Tag of the other instrument, if both were calibrated together",
         ),
         Column(
             "pair_accuracy",

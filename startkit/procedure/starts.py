@@ -72,8 +72,8 @@ def clock(at: datetime | None) -> str:
 
 
 def runs(entries: Entries, problems: list[str]) -> tuple[Run, ...]:
-    """Every start of the table, oldest first; a row without a readable start is said, not dropped
-    silently.
+    """Every start of the table, oldest first; a row without a readable start is reported, not
+    dropped silently.
     """
     found = []
     for row in entries.rows("starts"):
@@ -87,8 +87,7 @@ def runs(entries: Entries, problems: list[str]) -> tuple[Run, ...]:
             )
         elif ended is not None and ended < began:
             problems.append(
-                f"Starts, row {row.index}: the stop is written before its start; correct one of"
-                " them."
+                f"Starts, row {row.index}: the stop is earlier than its start; correct one of them."
             )
         else:
             coarse = any(
@@ -100,8 +99,8 @@ def runs(entries: Entries, problems: list[str]) -> tuple[Run, ...]:
 
 
 def rules(machine: Machine) -> Rules:
-    """The sheet's timers and starts per hour; where the sheet says nothing, the table of NEMA MG 10
-    if it covers the motor.
+    """The sheet's timers and starts per hour; where the sheet has none, the table of NEMA MG 10 if
+    it covers the motor.
     """
     motor = machine.motor
     start, stop = (

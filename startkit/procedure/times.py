@@ -14,7 +14,7 @@ from startkit.procedure.assessment import Assessment
 
 def clock(entries: Sequence[Entry]) -> list[str]:
     """What is to be known of the times of entries, whose order is that in which they were written,
-    whatever the clock said.
+    whatever the clock showed.
     """
     known = [(entry, entry.moment) for entry in entries]
     back = [
@@ -23,7 +23,7 @@ def clock(entries: Sequence[Entry]) -> list[str]:
         if before is not None and after is not None and after < before
     ]
     said = [
-        f"Entry {other.seq} ({other.what}) is stamped {stamp(other)}, before entry {one.seq}"
+        f"Entry {other.seq} ({other.what}) is stamped {stamp(other)}, earlier than entry {one.seq}"
         f" ({stamp(one)})"
         for one, other in back[:3]
     ]
@@ -35,12 +35,10 @@ def clock(entries: Sequence[Entry]) -> list[str]:
             if moment is not None and entry.at[-6:-5] in ("+", "-")
         )
     )
-    found = [f"{'; '.join(said)}. The order is that in which they were written."] if said else []
+    order = "Entries are in the order in which they were written."
+    found = [f"{'; '.join(said)}. {order}"] if said else []
     return found + (
-        [
-            f"Clocks of the entries lie {', '.join(offsets)} from UTC: daylight saving or another"
-            " zone."
-        ]
+        [f"Entry clocks are {', '.join(offsets)} from UTC: daylight saving or another time zone."]
         if len(offsets) > 1
         else []
     )

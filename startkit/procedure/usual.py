@@ -121,7 +121,7 @@ def outside_usual(
         return "less than nothing: check its sign"
     try:
         usual = _range(declared, machine, barometer)
-    except StartkitError:  # a barometer that cannot be right; its own verdict says so
+    except StartkitError:  # an impossible barometer reading; its own verdict reports it
         return ""
     if usual is None or usual[0] <= quantity <= usual[1]:
         return ""

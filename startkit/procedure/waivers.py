@@ -33,7 +33,7 @@ class Waivers:
 
     def laid_over(self, verdict: Verdict) -> Verdict:
         """The verdict with its reason laid over it if that counts; a pass stays a pass, and a
-        reason that does not count is said with what was found.
+        reason that does not count is given with what was found.
         """
         if verdict.outcome is Outcome.PASS:
             return verdict
@@ -47,7 +47,7 @@ class Waivers:
         objection = self.objection_to_lacking(verdict, who)
         if objection:
             return _refused(verdict, f"“Not applicable” by {who} does not count: {objection}.")
-        sentence = f"Not applicable, says {who}: {why.rstrip('. ')}."
+        sentence = f"Not applicable, according to {who}: {why.rstrip('. ')}."
         return replace(verdict, outcome=Outcome.NA, sentence=sentence, next_step="")
 
     def _waived(self, verdict: Verdict, who: str, why: str) -> Verdict:
@@ -62,7 +62,7 @@ class Waivers:
         if not self.rules.can_be_lacking(verdict.key):
             return "every machine has this; read it, or have it waived"
         if verdict.outcome is Outcome.FAIL:
-            return "something was found wrong; have it put right, or waived"
+            return "a fault was found; have it corrected or waived"
         if verdict.outcome is not Outcome.OPEN:
             return "it was read, so the machine has it; read it again, or have it waived"
         return self._not_on_the_job(who)

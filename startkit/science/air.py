@@ -37,7 +37,7 @@ def standard_barometer(elevation: Number) -> Number:
     """
     if not -1000 <= elevation <= 11000:
         raise ScienceError(
-            f"{elevation:.0f} m is no elevation of a plant room",
+            f"{elevation:.0f} m is not a possible elevation of a plant room",
             "air.standard_barometer",
             "give the site's elevation in m or ft",
         )
@@ -89,7 +89,7 @@ def dew_point(temperature: Number, humidity: Number) -> Number:
     share = float(getattr(humidity, "magnitude", humidity))
     if not 0 < share <= 1:
         raise ScienceError(
-            f"a relative humidity of {100 * share:g} % cannot be",
+            f"a relative humidity of {100 * share:g} % is impossible",
             "air.dew_point",
             "give it above 0 and up to 100 %",
         )

@@ -66,7 +66,7 @@ def lmtd(entering: Number, leaving: Number, saturation: Number) -> Number:
     Raises
     ------
     ScienceError
-        The water temperatures do not both lie on one side of saturation.
+        The water temperatures are not both on one side of saturation.
 
     Source: textbook.
 
@@ -81,7 +81,7 @@ def lmtd(entering: Number, leaving: Number, saturation: Number) -> Number:
     crossed = (entering - saturation) * (leaving - saturation) <= 0
     if not np.ndim(crossed) and crossed:
         raise ScienceError(
-            "the saturation temperature lies between entering and leaving water",
+            "the saturation temperature is between entering and leaving water",
             "approach.lmtd",
             "check the refrigerant pressure, the barometer and both water sensors",
         )
@@ -143,7 +143,7 @@ def approach_at_full_load(approach: Number, load: Number) -> Number:
         return np.where((load >= 0.4) & (load <= 1.2), approach / load, np.nan)
     if not 0.4 <= load <= 1.2:
         raise ScienceError(
-            f"an approach at {100 * load:.0f} % load says little about full load",
+            f"an approach read at {100 * load:.0f} % load says little about full load",
             "approach.approach_at_full_load",
             "read it between 40 and 120 % load",
         )

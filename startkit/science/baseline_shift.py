@@ -13,13 +13,13 @@ from startkit.errors import ScienceError
 from startkit.science.sensors import AGREES, en_number
 from startkit.verdict import COVERAGE
 
-MOVED, NOT_MOVED, CANNOT_TELL = "moved", "not moved", "cannot tell"
+MOVED, NOT_MOVED, CANNOT_TELL = "moved", "not moved", "inconclusive"
 
 
 @dataclass(frozen=True)
 class Change:
-    """What can be said of a change: `difference` now less before, its `expanded` uncertainty (k =
-    2), None if not known, and `said`.
+    """The verdict on a change: `difference` now less before, its `expanded` uncertainty (k = 2),
+    None if not known, and `said`.
     """
 
     difference: float
@@ -42,11 +42,10 @@ def change(
 
     d = now - before;  U = 2 sqrt(u_before^2 + u_now^2)
 
-    moved if |d| > U (|E_n| > 1); not moved if |d| + U <= the change that matters; else this
-    measurement cannot tell.
-    Without an uncertainty on either side only a change greater than what matters is called moved.
-    The two visits are taken as independent: an error that both share would make U smaller, never
-    larger.
+    moved if |d| > U (|E_n| > 1); not moved if |d| + U <= the change that matters; otherwise this
+    measurement is inconclusive. Without an uncertainty on either side only a change greater than
+    what matters is called moved. The two visits are taken as independent: an error that both share
+    would make U smaller, never larger.
 
     Parameters
     ----------

@@ -61,7 +61,7 @@ def charged_mass(before: Number, after: Number, u_scale: Number, residue: Number
     full, empty = np.atleast_1d(before), np.atleast_1d(after)
     if full.shape != empty.shape or full.size == 0:
         raise ScienceError(
-            f"{full.size} weights before and {empty.size} after do not pair up",
+            f"{full.size} weights before and {empty.size} after do not match",
             "charge by weight",
             "weigh each cylinder before and after",
         )

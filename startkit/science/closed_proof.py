@@ -1,4 +1,4 @@
-"""The closed proof: what a number of strokes says of the closed-position switch.
+"""The closed proof: what a number of strokes proves about the closed-position switch.
 
 Where the switch makes and breaks and how repeatably, and what chance of failure per stroke the
 trials leave open. Three good strokes prove little, and the bound says how little.
@@ -144,11 +144,13 @@ def _trials(failures: int, trials: int, confidence: float, function: str) -> Non
         or trials != int(trials)
     ):
         raise ScienceError(
-            f"{failures} failures in {trials} trials cannot be", function, "count the strokes again"
+            f"{failures} failures in {trials} trials are impossible",
+            function,
+            "count the strokes again",
         )
     if not 0 < confidence < 1:
         raise ScienceError(
-            f"a confidence of {confidence:g} lies outside 0 to 1",
+            f"a confidence of {confidence:g} is outside 0 to 1",
             function,
             "give it as a fraction such as 0.95",
         )
@@ -262,7 +264,7 @@ def strokes_needed(bound: float, confidence: float = 0.95, failures: int = 0) ->
     """
     if not 0 < bound < 1:
         raise ScienceError(
-            f"a bound of {bound:g} lies outside 0 to 1",
+            f"a bound of {bound:g} is outside 0 to 1",
             "strokes_needed",
             "give the allowed chance of failure per stroke, such as 5 %",
         )

@@ -90,7 +90,7 @@ def _superheat_of_entropy(fluid: str, pressure: float, target: float) -> float:
     if np.isnan(away):
         raise ScienceError(
             f"{canonical(fluid)} compressed at constant entropy to {pressure / 1000:.4g} kPa abs"
-            " would be hotter than is known here",
+            " would be hotter than the property tables reach",
             "compression.isentropic_head",
             "check the suction temperature and both pressures",
         )
@@ -118,9 +118,8 @@ def isentropic_efficiency(
     """Isentropic efficiency of the compressor from its four gauges: (h(p2, s1) - h1) / (h2 - h1).
 
     Half a kelvin of discharge temperature moves it by about 1.6 points: give it with its
-    uncertainty.
-    A result above 1 says that a sensor is wrong (or that liquid is carried over); it is returned as
-    it is.
+    uncertainty. A result above 1 means that a sensor is wrong (or that liquid is carried over); it
+    is returned as it is.
 
     Parameters
     ----------
@@ -131,7 +130,7 @@ def isentropic_efficiency(
     Raises
     ------
     ScienceError
-        As `isentropic_head`; or the discharge gas holds no more heat than the suction gas.
+        As `isentropic_head`; or the discharge gas has no more enthalpy than the suction gas.
 
     Source: the equation of state that `citation` names.
     """
@@ -142,7 +141,7 @@ def isentropic_efficiency(
         return np.where(actual > 0, ideal / np.where(actual > 0, actual, 1.0), np.nan)
     if actual <= 0:
         raise ScienceError(
-            "the discharge gas holds no more heat than the suction gas",
+            "the discharge gas has no more enthalpy than the suction gas",
             "compression.isentropic_efficiency",
             "check the discharge temperature sensor and both pressures",
         )

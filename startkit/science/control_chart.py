@@ -1,4 +1,4 @@
-"""Control charts: one figure of one machine, visit after visit, held against its own scatter.
+"""Control charts: one figure of one machine, visit after visit, against its own scatter.
 
 The kind of figure is open, so these functions take bare numbers in any one unit and answer in it.
 """
@@ -97,6 +97,6 @@ def moving_ranges(values: Sequence[float]) -> list[float]:
 
 
 def outside(value: float, limits: ChartLimits) -> bool:
-    """True if a reading [any unit] lies beyond the limits; a reading on a limit is inside."""
+    """True if a reading [any unit] is beyond the limits; a reading on a limit is inside."""
     slack = 1e-9 * max(abs(limits.centre), limits.mean_range, 1e-300)
     return not limits.low - slack <= value <= limits.high + slack

@@ -1,9 +1,8 @@
-"""Evacuation: the rise of pressure after the pump is shut off, and what its shape says.
+"""Evacuation: the rise of pressure after the pump is shut off, and what its shape shows.
 
 A constant leak lets the pressure rise along a straight line; moisture lets it rise towards the
-vapour pressure
-of water at the coldest wet spot and stay there. A short or noisy test can fit both: then it cannot
-tell.
+vapour pressure of water at the coldest wet spot and stay there. A short or noisy test can fit both:
+then the test is inconclusive.
 """
 
 from __future__ import annotations
@@ -24,14 +23,14 @@ TIGHT, LEAK, MOISTURE, BOTH, UNDECIDED = (
     "leak",
     "moisture",
     "leak and moisture",
-    "cannot tell",
+    "inconclusive",
 )
 
 # A simpler shape is kept unless a richer one beats it by this much AICc: "substantial support"
 # below 2
 # (Burnham and Anderson 2002, 2.6).
 SIMPLER = 2.0
-# Leak and moisture are told apart only if one is this much better: below 4 the other keeps
+# Leak and moisture are distinguished only if one is this much better: below 4 the other keeps
 # considerable support (same).
 APART = 4.0
 FEWEST = 6
@@ -65,13 +64,12 @@ class Shape:
 
 @dataclass(frozen=True)
 class Rise:
-    """What the rise says.
+    """What the rise shows.
 
-    `kind` is one of the shapes' names or ``"cannot tell"``. `rate` and `u_rate` are the constant
-    leak's: what it is, or
-    what could have hidden (tight: by the straight line; moisture: by the curve with a line added;
-    cannot tell: if all of
-    it is a leak). `shapes` holds every fit in bare SI, best first, `weights` their Akaike weights.
+    `kind` is one of the shapes' names or ``"inconclusive"``. `rate` and `u_rate` are the constant
+    leak's: what it is, or what could have hidden (tight: by the straight line; moisture: by the
+    curve with a line added; inconclusive: if all of it is a leak). `shapes` holds every fit in bare
+    SI, best first, `weights` their Akaike weights.
     """
 
     kind: str
@@ -118,8 +116,8 @@ def only_ice(pressure: Number) -> bool:
     noise="pascal",
 )
 def rise(time: Value, pressure: Value, vapour_pressure: Value, noise: Value = None) -> Rise:
-    """What the rise of pressure in an isolated vessel says: tight, leak, moisture, both, or cannot
-    tell.
+    """What the rise of pressure in an isolated vessel says: tight, leak, moisture, both, or
+    inconclusive.
 
     tight: p = p_0;  leak: p = p_0 + r t;  moisture: p = p_0 + (p_e - p_0)(1 - exp(-t/tau)), p_e <=
     p_ws;
@@ -194,8 +192,8 @@ def _checked(time: Number, pressure: Number) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _choice(shapes: dict[str, Shape]) -> str:
-    """The simplest shape that the best does not clearly beat; cannot tell if leak and moisture stay
-    level.
+    """The simplest shape that the best does not clearly beat; inconclusive if leak and moisture
+    stay level.
     """
     aicc = {name: shape.aicc for name, shape in shapes.items()}
     best = min(aicc.values())
@@ -220,7 +218,7 @@ def _weights(shapes: list[Shape]) -> dict[str, float]:
 # The shape whose straight part is reported with each finding: what the leak is, or what could have
 # hidden.
 _LINE = {TIGHT: LEAK, LEAK: LEAK, UNDECIDED: LEAK, MOISTURE: BOTH, BOTH: BOTH}
-# Which columns each shape has beside its start: a straight line, a levelling curve.
+# Which columns each shape has besides its start: a straight line, a levelling curve.
 _SHAPES = {TIGHT: (False, False), LEAK: (True, False), MOISTURE: (False, True), BOTH: (True, True)}
 
 
@@ -228,7 +226,7 @@ def _fit(name: str, t: np.ndarray, p: np.ndarray, vapour: float, noise: float | 
     straight, levelling = _SHAPES[name]
     if not levelling:
         return _shape(name, _Curve(t, straight), p, noise)
-    # With water left the plateau is its vapour pressure; with little water it lies lower and is one
+    # With water left the plateau is its vapour pressure; with little water it is lower and is one
     # more parameter.
     fits = [
         _shape(name, _levelling(t, p, straight, vapour, held), p, noise) for held in (True, False)

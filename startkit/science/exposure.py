@@ -85,12 +85,12 @@ def exposure(refrigerant: str) -> Exposure:
     ScienceError
         Not a refrigerant known here, or one without limits.
 
-    Source: ASHRAE 34; standing and document stand in the result.
+    Source: ASHRAE 34; standing and document are in the result.
     """
     name = find(refrigerant).name
     if name not in LIMITS:
         raise ScienceError(
-            f"no exposure limits are known for {name}",
+            f"no exposure limits are on file for {name}",
             "exposure",
             "take them from its safety data sheet",
         )

@@ -97,7 +97,7 @@ DISCHARGE_RATIO = 4.0
 
 @dataclass(frozen=True)
 class PolarisationIndex:
-    """The index, and whether it says anything: a reason in words if it does not."""
+    """The index, and whether it is meaningful: a reason in words if it is not."""
 
     value: Value
     says_something: bool
@@ -220,7 +220,7 @@ def minimum_insulation(winding: str, rated_voltage: Number) -> Number:
     """
     if winding not in MINIMUMS:
         raise ScienceError(
-            f"no kind of winding is called {winding!r}",
+            f"{winding!r} is not a kind of winding",
             "minimum insulation",
             f"choose {', '.join(MINIMUMS)}",
         )
@@ -237,7 +237,7 @@ def polarisation_index(
     one_minute_at_40C: Number | None = None,
     random_wound: bool = False,
 ) -> PolarisationIndex:
-    """Polarisation index, and whether it says anything about this winding.
+    """Polarisation index, and whether it is meaningful for this winding.
 
     PI = R_10min / R_1min
 
@@ -265,7 +265,7 @@ def polarisation_index(
         raise ScienceError(
             "an insulation reading is zero or below",
             "polarisation index",
-            "measure again; a reading of zero is a fault to ground",
+            "measure again; zero is a fault to ground",
         )
     value = ten_minutes / one_minute
     if one_minute_at_40C is not None and one_minute_at_40C > PI_SILENT_ABOVE:
@@ -279,7 +279,7 @@ def polarisation_index(
         return PolarisationIndex(
             value,
             False,
-            "the absorption current of a random winding is nearly gone in two to three minutes",
+            "the absorption current of a random winding dies away in two to three minutes",
         )
     return PolarisationIndex(value, True, "")
 
@@ -310,7 +310,7 @@ def applied_voltage(rated_voltage: Value) -> tuple[Value, Value]:
 
 
 def applied_voltage_row(rated: float) -> AppliedVoltage:
-    """The table's row for a rated line-to-line voltage [V]; it also says how well it is known."""
+    """The table's row for a rated line-to-line voltage [V]; it also shows how well it is known."""
     if rated <= 0:
         raise ScienceError(
             "no rated voltage", "test voltage", "enter the rated voltage of the nameplate"

@@ -1,5 +1,5 @@
 """Loop: the chilled-water loop as one lump of heat, its pull-down by heat balance, and what a seen
-pull-down says of it.
+pull-down shows of it.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ STEEL = 490.0  # J/kg K, pipes and vessels (handbook value)
 @dataclass(frozen=True)
 class Course:
     """A pull-down in time: loop, leaving water and evaporator heat; `reached` false if the target
-    lay beyond the horizon.
+    was beyond the horizon.
     """
 
     time: Value
@@ -177,10 +177,9 @@ def leaving_and_heat(
 ) -> tuple[Value, Value]:
     """Leaving water [K] and evaporator heat [W] at a mean loop temperature [K], in bare SI.
 
-    T_leaving = T - Q(T_leaving) / (2 m cp); the loop's mean lies half a range above the leaving
-    water.
-    `capacity` takes the leaving temperature [K]; `flow_capacity` is m cp [W/K], None for the loop's
-    mean itself.
+    T_leaving = T - Q(T_leaving) / (2 m cp); the loop's mean is half a range above the leaving
+    water. `capacity` takes the leaving temperature [K]; `flow_capacity` is m cp [W/K], None for the
+    loop's mean itself.
     """
     leaving = np.asarray(loop, dtype=float)
     heat = capacity(leaving)

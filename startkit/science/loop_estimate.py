@@ -11,12 +11,12 @@ from startkit.errors import ScienceError
 from startkit.formula import Number, Value
 from startkit.units import quantities
 
-# the data alone must fix 1/C this well (relative) before heat capacity and load count as told apart
+# the data alone must fix 1/C this well (relative) before heat capacity and load count as separated
 SEPARABLE = 0.2
-FINEST = 1e-6  # K: no thermometer tells temperatures better apart, however smooth a series is
+FINEST = 1e-6  # K: no thermometer resolves temperatures better, however smooth a series is
 ROUNDING = 4 * np.finfo(float).eps
 _UNSETTLED = ScienceError(
-    "the readings so far do not settle the loop's heat capacity",
+    "the readings so far do not determine the loop's heat capacity",
     "loop estimate",
     "wait for more readings, check flow and both water temperatures, or give the planned loop with"
     " its uncertainty",
@@ -28,9 +28,9 @@ class LoopEstimate:
     """Heat capacity and load of the loop from a seen pull-down, with standard uncertainties and
     their correlation.
 
-    `separable` is false if the data alone cannot tell the two apart: the evaporator's heat hardly
-    changed, so a large
-    loop with little load looks like a small one with much. Their net effect is known all the same.
+    `separable` is false if the data alone cannot separate the two: the evaporator's heat hardly
+    changed, so a large loop with little load looks like a small one with much. Their net effect is
+    known all the same.
     """
 
     heat_capacity: Value
@@ -97,7 +97,7 @@ def estimate(
     Returns
     -------
     LoopEstimate
-        Standard uncertainties widened for residuals that hang together.
+        Standard uncertainties widened for correlated residuals.
 
     Raises
     ------
@@ -218,7 +218,7 @@ def _linear(design: np.ndarray, temp: np.ndarray) -> _Alone:
     scatter = math.sqrt(residual @ residual / max(temp.size - design.shape[1], 1))
     sigma = max(scatter, FINEST) * _widening(residual)
     inverse, is_whole = _inverse_normal(design)
-    # Where heat and time run in step, nothing tells 1/C from the load: any split fits as well.
+    # Where heat and time run in step, nothing separates 1/C from the load: any split fits as well.
     u = sigma * math.sqrt(inverse[-1, -1]) if is_whole else math.inf
     return _Alone(coefficients / scale, u, scatter, sigma)
 
@@ -236,8 +236,8 @@ def _inverse_normal(matrix: np.ndarray) -> tuple[np.ndarray, bool]:
 
 
 def _widening(residual: np.ndarray) -> float:
-    """Residuals that hang together say less than their number: sqrt(1 + 2 sum of correlations), up
-    to the first that is none.
+    """Correlated residuals are worth less than their number: sqrt(1 + 2 sum of correlations), up to
+    the first that is none.
     """
     square, total = float(residual @ residual), 1.0
     for lag in range(1, residual.size // 3):

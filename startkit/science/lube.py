@@ -81,7 +81,7 @@ def dissolved_mole_fraction(pressure: Number, saturation_pressure: Number) -> Nu
     Returns
     -------
     pint.Quantity
-        [dimensionless]; 1 means liquid refrigerant stands in the sump.
+        [dimensionless]; 1 means liquid refrigerant is in the sump.
 
     Notes
     -----
@@ -105,8 +105,7 @@ class FoamingRisk:
         [dimensionless] mole fractions at rest before and after, and the difference that leaves as
         gas.
     boils : bool
-        Liquid refrigerant stands in the sump now and will be warmer than saturation after the
-        start.
+        Liquid refrigerant is in the sump now and will be warmer than saturation after the start.
     """
 
     superheat_now: Value

@@ -157,7 +157,7 @@ def starter(key: str) -> Starter:
     """The starter of that key, or a `ScienceError` that names the known ones."""
     if key not in STARTERS:
         raise ScienceError(
-            f"no kind of starter is called {key!r}", "starter", f"choose {', '.join(STARTERS)}"
+            f"{key!r} is not a kind of starter", "starter", f"choose {', '.join(STARTERS)}"
         )
     return STARTERS[key]
 
@@ -281,7 +281,7 @@ def acceleration_time(inertia: Number, speed: Number, torque: Number) -> Number:
     """
     if torque <= 0:
         raise ScienceError(
-            "no torque is left to accelerate with",
+            "no torque is left for acceleration",
             "acceleration time",
             "check the starter's torque against the load at closed vanes",
         )
@@ -290,7 +290,7 @@ def acceleration_time(inertia: Number, speed: Number, torque: Number) -> Number:
 
 @quantities("dimensionless", measured="second", expected="second")
 def acceleration_excess(measured: Number, expected: Number) -> Number:
-    """By how much a run-up took longer than the sheet says.
+    """By how much a run-up took longer than on the sheet.
 
     excess = t_measured / t_expected - 1
 

@@ -26,8 +26,8 @@ COLDEST, HOTTEST, HIGHEST = (
 SECOND = (-4.9109e-6, -57.867e-6, -10.419e-6)  # m3/mol
 THIRD = (1418.8e-12, 730.8e-12)  # m6/mol2
 
-# What a trace of refrigerant does is worked out for R-134a: the share is known so badly that the
-# kind of refrigerant matters less. Critical temperature, pressure, acentric factor and critical
+# The effect of a trace of refrigerant is calculated for R-134a: the share is known so badly that
+# the kind of refrigerant matters less. Critical temperature, pressure, acentric factor and critical
 # compressibility of both.
 OF_NITROGEN = (126.192, 3.3958e6, 0.0372, 0.289)
 OF_TRACE = (374.21, 4.0593e6, 0.3268, 0.26)
@@ -123,8 +123,8 @@ class Gas:
         if not COLDEST <= temperature <= HOTTEST or pressure > HIGHEST:
             raise ScienceError(
                 f"{pressure / 1000:.0f} kPa absolute at {temperature - 273.15:.0f} °C is outside"
-                f" {COLDEST - 273.15:.0f} to {HOTTEST - 273.15:.0f} °C and"
-                f" {HIGHEST / 1000:.0f} kPa, for which nitrogen is known here",
+                f" {COLDEST - 273.15:.0f} to {HOTTEST - 273.15:.0f} °C and {HIGHEST / 1000:.0f}"
+                " kPa, for which nitrogen data are available",
                 "pressure hold",
                 "check pressure and temperature",
             )

@@ -12,7 +12,7 @@ from startkit.errors import ScienceError
 from startkit.formula import Number, Value
 from startkit.units import quantities
 
-MOVED, NOT_MOVED, CANNOT_TELL = "moved", "not moved", "cannot tell"
+MOVED, NOT_MOVED, CANNOT_TELL = "moved", "not moved", "inconclusive"
 
 
 @dataclass(frozen=True)
@@ -22,11 +22,11 @@ class PumpComparison:
     Parameters
     ----------
     expected_low, expected_high : pint.Quantity
-        [frequency] between which the speed should lie if nothing changed.
+        [frequency] between which the speed should be if nothing changed.
     difference, u_difference : pint.Quantity
         [frequency] speed now less the middle of that range, and its standard uncertainty.
     outcome : str
-        ``"moved"``, ``"not moved"`` or ``"cannot tell"``.
+        ``"moved"``, ``"not moved"`` or ``"inconclusive"``.
     candidates : tuple of str
         What may have moved it; empty unless it moved.
     """
@@ -40,15 +40,15 @@ class PumpComparison:
 
 
 _FASTER = (
-    "wear of the pump or of the bearings",
+    "pump or bearing wear",
     "refrigerant diluting the oil below its sheet viscosity",
-    "a relief or regulating valve that passes",
-    "oil of a lighter grade than the sheet says",
-    "a leak in the line between pump and gauge",
+    "a relief or regulating valve passing",
+    "oil of a lighter grade than on the sheet",
+    "a leak between pump and gauge",
 )
 _SLOWER = (
     "a restriction downstream of the pump",
-    "oil of a heavier grade than the sheet says",
+    "oil of a heavier grade than on the sheet",
     "oil colder at the pump than at the thermometer",
 )
 
@@ -62,13 +62,12 @@ _SLOWER = (
 def expected_speed(
     baseline_speed: Value, baseline_viscosity: Value, viscosity: Value
 ) -> tuple[float, float]:
-    """Range in which the pump's speed for the same differential should lie at another viscosity.
+    """Range in which the pump's speed for the same differential should be at another viscosity.
 
     n = a + b/v. A positive-displacement pump delivers what leaves through bearings and its own
-    clearances: laminar, so in proportion to dp/v, and
-    through orifices and jets, about independent of v. One baseline cannot tell a from b, so both
-    ends are given: all orifice, n = n0; all laminar,
-    n = n0 v0/v.
+    clearances: laminar, so in proportion to dp/v, and through orifices and jets, about independent
+    of v. One baseline cannot separate a from b, so both ends are given: all orifice, n = n0; all
+    laminar, n = n0 v0/v.
 
     Parameters
     ----------
@@ -128,8 +127,8 @@ def compare_pump_speed(
     instruments explain.
 
     d = n - (low + high)/2; u(d)^2 = 2 u(n)^2 + ((high - low)/sqrt(12))^2 + (n0 v0/v^2 u(v))^2 / 2;
-    moved if |d| - 2 u(d) > tolerance n0; not moved if |d| + 2 u(d) <= tolerance n0; otherwise it
-    cannot be told
+    moved if |d| - 2 u(d) > tolerance n0; not moved if |d| + 2 u(d) <= tolerance n0; otherwise
+    inconclusive
 
     Parameters
     ----------

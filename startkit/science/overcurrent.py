@@ -17,9 +17,8 @@ from startkit.errors import ScienceError
 from startkit.formula import Number
 from startkit.science.ripple import Ripple
 
-# More readings in a row than this are looked at in coarser steps: a current seen above the trip at
-# each of them
-# counts as above it in between, which errs on the side of a trip.
+# More readings in a row than this are evaluated in coarser steps: a current seen above the trip at
+# each of them counts as above it in between, which errs on the side of a trip.
 MOST_READINGS = 8
 INTERVAL = (0.05, 0.95)
 # Below this a chance is nothing over any pull-down; a lower floor would be a cliff that the table's
@@ -130,7 +129,7 @@ class _Chain:
         edges = np.linspace(self.LOWEST, self.HIGHEST, cells + 1)
         self.above_edge = ndtr(-edges)
         self.stationary = self.above_edge[:-1] - self.above_edge[1:]
-        # Within a cell the noise is not spread evenly: its mean there stands for the cell.
+        # Within a cell the noise is not spread evenly: its mean there represents the cell.
         density = np.exp(-(edges**2) / 2) / math.sqrt(2 * math.pi)
         self.centres = (density[:-1] - density[1:]) / self.stationary
         beyond = ndtr(-(edges[:, None] - correlation * self.centres[None, :]) / spread)
@@ -139,7 +138,7 @@ class _Chain:
         self.kernel = csr_array(np.where(kernel > 1e-16, kernel, 0.0))
 
     def above(self, trip: np.ndarray) -> np.ndarray:
-        """The part of each cell that lies above the trip [value, distance]."""
+        """The part of each cell that is above the trip [value, distance]."""
         from scipy.special import ndtr
 
         return np.clip(

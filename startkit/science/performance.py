@@ -142,7 +142,7 @@ def shaft_power(
     for share in (motor_efficiency, gear_efficiency):
         if not 0 < share <= 1:
             raise ScienceError(
-                f"an efficiency of {share:g} cannot be",
+                f"an efficiency of {share:g} is impossible",
                 "performance.shaft_power",
                 "give it above 0 and up to 100 %",
             )

@@ -20,9 +20,9 @@ def _series(time: Number, values: Number, where: str) -> tuple[np.ndarray, np.nd
             "time and reading have different lengths", where, "give both in every row"
         )
     if clock.size < 2:
-        raise ReadingError("there are fewer than two rows", where, "enter the readings over time")
+        raise ReadingError("fewer than two rows", where, "enter the readings over time")
     if not (np.all(np.isfinite(clock)) and np.all(np.isfinite(series))):
-        raise ReadingError("a row has no number", where, "fill it in or leave the row out")
+        raise ReadingError("a row has no number in it", where, "fill it in or leave the row out")
     if np.any(np.diff(clock) <= 0):
         raise ReadingError(
             f"time does not rise at row {int(np.flatnonzero(np.diff(clock) <= 0)[0]) + 2}",
@@ -211,7 +211,7 @@ def analyse_pre_lube(
     running = clock >= pump_start
     if running.sum() < 2:
         raise ReadingError(
-            "fewer than two readings lie after pump start",
+            "fewer than two readings are from after pump start",
             "oil differential",
             "check the time of pump start",
         )
@@ -353,14 +353,14 @@ def value_at_trip(time: Number, differential: Number, tripped: Number) -> tuple[
     Raises
     ------
     ReadingError
-        The trip lies outside the record, or the columns are bad.
+        The trip is outside the record, or the columns are bad.
 
     Source: rectangular distribution, JCGM 100:2008, 4.3.7.
     """
     clock, series = _series(time, differential, "oil differential")
     if not clock[0] <= tripped <= clock[-1]:
         raise ReadingError(
-            "the trip lies outside the record", "oil differential", "check the time of the trip"
+            "the trip is outside the record", "oil differential", "check the time of the trip"
         )
     i = int(np.clip(np.searchsorted(clock, tripped), 1, clock.size - 1))
     return float(np.interp(tripped, clock, series)), float(
@@ -373,7 +373,7 @@ def value_at_trip(time: Number, differential: Number, tripped: Number) -> tuple[
 
 @dataclass(frozen=True)
 class CoastDown:
-    """Whether oil pressure stood while the shaft ran down, and after.
+    """Whether oil pressure held while the shaft coasted down, and after.
 
     Parameters
     ----------
@@ -391,7 +391,7 @@ class CoastDown:
         [time] after the shaft came to rest until the differential first fell below `least`, or to
         the end of the record.
     post_lube_ended : bool
-        False: the record ends while the differential still stands.
+        False: the record ends while the differential still holds.
     """
 
     coast_down_time: Value
@@ -422,7 +422,7 @@ class CoastDown:
 def analyse_coast_down(
     time: Value, differential: Value, stopped: Value, at_rest: Value, least: Value = None
 ) -> CoastDown:
-    """Oil differential from the stop of the motor until the shaft stands, and after.
+    """Oil differential from the stop of the motor until the shaft has stopped, and after.
 
     minimum = min dp(t), stopped <= t <= at_rest, ends interpolated
 
@@ -431,9 +431,9 @@ def analyse_coast_down(
     time, differential : pint.Quantity
         [time], rising, and [pressure].
     stopped, at_rest : pint.Quantity
-        [time] when the motor was stopped and when the shaft stood, on the same clock.
+        [time] when the motor was stopped and when the shaft had stopped, on the same clock.
     least : pint.Quantity, optional
-        [pressure] that must stand, such as the low-oil trip.
+        [pressure] that must hold, such as the low-oil trip.
 
     Returns
     -------
@@ -442,20 +442,20 @@ def analyse_coast_down(
     Raises
     ------
     ReadingError
-        The shaft stood before the motor stopped, or the record does not cover the coast-down.
+        The shaft had stopped before the motor, or the record does not cover the coast-down.
 
     Source: definitions of this project; common practice, no source.
     """
     clock, series = _series(time, differential, "oil differential")
     if at_rest <= stopped:
         raise ReadingError(
-            "the shaft stood before the motor was stopped", "coast-down", "check both times"
+            "the shaft had stopped before the motor was stopped", "coast-down", "check both times"
         )
     if clock[0] > stopped or clock[-1] < at_rest:
         raise ReadingError(
             "the record does not cover the coast-down",
             "oil differential",
-            "take the differential from before the stop until the shaft stands",
+            "log the differential from before the stop until the shaft has stopped",
         )
     t, dp = _cut(clock, series, stopped, at_rest)
     lowest = int(np.argmin(dp))

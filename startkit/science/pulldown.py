@@ -25,17 +25,14 @@ RULE_OF_THUMB = (0.60, 0.80)
 # Common practice, no source: the limit is given back over about ten minutes once the water is cold.
 RAMP = 600.0
 CANNOT_KNOW = (
+    "how far the current overshoots on first loading, before the limit takes hold",
     (
-        "how far the current overshoots while the machine loads for the first time, before the"
-        " limit holds it"
+        "whether the ripple at another limit is the same as in the trend: vanes and speed control"
+        " respond differently when nearly open"
     ),
-    (
-        "whether the ripple at another limit is that of the trend: vanes and speed act differently"
-        " when nearly open"
-    ),
-    "what the current does between the trend's readings, and how the trip device itself averages",
-    "water that stands in branches still closed, and loads that join while the loop cools",
-    "a change of condenser water, voltage or vane control during the pull-down",
+    "what the current does between the trend's samples, and how the trip device averages it",
+    "water in branches that are still closed, and loads that come on while the loop cools",
+    "a change in condenser water, voltage or vane control during the pull-down",
 )
 _STEPS = 80
 
@@ -251,7 +248,7 @@ def plan(
         raise ScienceError(
             "no loop, no limits, or a risk that is not between 0 and 1",
             "pull-down",
-            "enter the loop's volume and the risk that is accepted",
+            "enter the loop's volume and the accepted risk",
         )
     model = TripModel(bare(ripple), delay)
     rng = np.random.default_rng(seed)
@@ -324,9 +321,9 @@ def _propose(
     ]
     if not safe:
         reach = (
-            "none of them reaches set point in time at that risk"
+            "none reaches set point in time at that risk"
             if np.any(chances[:, 2] <= risk)
-            else "each of them may trip more often than the risk allows"
+            else "all may trip more often than the risk allows"
         )
         return math.nan, math.nan, f"no limit can be proposed: {reach}"
     chosen = max(safe, key=lambda place: limits[place])
@@ -343,4 +340,8 @@ def _propose(
         if np.any(free)
         else "the leaving water is at set point"
     )
-    return float(limits[chosen]), hold, f"the highest limit under the risk; hold it until {end}"
+    return (
+        float(limits[chosen]),
+        hold,
+        f"the highest limit within the accepted risk; hold it until {end}",
+    )

@@ -31,7 +31,7 @@ IPLV_CONDENSER: Mapping[str, Mapping[float, float]] = {
     "SI": {1.0: 30.0, 0.75: 24.5, 0.5: 19.0, 0.25: 19.0},
 }
 IPLV_LEAVING: Mapping[str, float] = {"I-P": (44 - 32) / 1.8, "SI": 7.0}
-WINDOW = 0.02  # of full-load capacity: how far from its load a point may lie and still count as hit
+WINDOW = 0.02  # of full-load capacity: how far off its load a point may be
 _FAHRENHEIT = 1.8
 
 
@@ -48,7 +48,7 @@ def _load_and_range(load: float, design_range: float, where: str) -> tuple[float
         )
     if not 1.0 <= design_range <= 20.0:
         raise ScienceError(
-            f"a full-load water range of {design_range:.1f} K is not one of a chiller",
+            f"a full-load water range of {design_range:.1f} K is not plausible for a chiller",
             where,
             "check the sheet",
         )
@@ -190,9 +190,8 @@ def part_load_value(
     0.12 D
 
     A point within 2 % of full-load capacity of its load counts as hit; one between two measured
-    loads lies on the
-    straight line between them; one below the machine's least load takes the figure there, degraded.
-    Nothing is extrapolated.
+    loads is on the straight line between them; one below the machine's least load takes the figure
+    there, degraded. Nothing is extrapolated.
 
     Parameters
     ----------
@@ -216,7 +215,7 @@ def part_load_value(
     """
     if form not in ("harmonic", "arithmetic"):
         raise ScienceError(
-            f"no form of part-load value is called {form!r}",
+            f"{form!r} is not a form of part-load value",
             "rating.part_load_value",
             "use harmonic for kW/ton, arithmetic for COP",
         )
@@ -268,7 +267,8 @@ def _rated_point(
             target, above[0][1] * factor if form == "harmonic" else above[0][1] / factor, "degraded"
         )
     raise ScienceError(
-        f"no reading reaches {100 * target:.0f} % load, and a part-load value is not extrapolated",
+        f"no reading reaches {100 * target:.0f} % load, and a part-load value is never"
+        " extrapolated",
         "rating.part_load_value",
         "measure a point at or beyond that load, or give the machine's least load",
     )
@@ -332,9 +332,9 @@ def adjustment_factor(leaving_condenser: Value, leaving_evaporator: Value) -> fl
     rise = warm - cold
     if not (cold >= 36 - 1e-9 and warm <= 115 + 1e-9 and 20 <= rise <= 80):
         raise ScienceError(
-            f"leaving {cold:.0f} and {warm:.0f} °F lie outside the range of the adjustment",
+            f"leaving {cold:.0f} and {warm:.0f} °F are outside the range of the adjustment",
             "rating.adjustment_factor",
-            "the standard sets no efficiency there; compare with the selection only",
+            "the standard sets no efficiency there; compare only with the selection",
         )
     return float(np.polyval([1.4592e-7, -3.46496e-5, 3.14196e-3, -0.147199, 3.9302], rise)) * (
         0.0015 * cold + 0.934

@@ -92,7 +92,7 @@ def pressure_class(fluid: str) -> str:
 
 
 def is_low_pressure(fluid: str) -> bool:
-    """True for a refrigerant whose machine stands below atmospheric pressure at rest or on the
+    """True for a refrigerant whose machine is below atmospheric pressure at rest or on the
     evaporator side.
     """
     return pressure_class(fluid) == "low"
@@ -209,8 +209,8 @@ def bubble_temperature(fluid: str, pressure: Number) -> Number:
 
 @quantities("delta_degC", pressure="pascal", temperature="kelvin")
 def superheat(fluid: str, pressure: Number, temperature: Number) -> Number:
-    """Superheat of suction or discharge gas: T - T_dew(p); negative if the reading lies below the
-    dew point.
+    """Superheat of suction or discharge gas: T - T_dew(p); negative if the reading is below the dew
+    point.
 
     Parameters
     ----------
@@ -233,7 +233,7 @@ def superheat(fluid: str, pressure: Number, temperature: Number) -> Number:
 
 @quantities("delta_degC", pressure="pascal", temperature="kelvin")
 def subcooling(fluid: str, pressure: Number, temperature: Number) -> Number:
-    """Subcooling of liquid: T_bubble(p) - T; negative if the reading lies above the bubble point.
+    """Subcooling of liquid: T_bubble(p) - T; negative if the reading is above the bubble point.
 
     Parameters
     ----------

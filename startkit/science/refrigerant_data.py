@@ -27,7 +27,7 @@ class Refrigerant:
     safety_group : str
         ASHRAE Standard 34 safety group.
     also : tuple of str
-        Other names it is typed as, beside spellings of `name`.
+        Other names it is typed as, besides spellings of `name`.
     note : str
         What a reader of the record should know about the equations.
     """
@@ -88,7 +88,7 @@ _INCOMPLETE = {"1336mzz": ("R-1336mzz(E)", "R-1336mzz(Z)")}
 
 
 def folded(name: str) -> str:
-    """Only what tells refrigerants apart: ``"HFO-1233zd (E)"`` -> ``"1233zde"``."""
+    """Only what distinguishes refrigerants: ``"HFO-1233zd (E)"`` -> ``"1233zde"``."""
     plain = re.sub(r"[^0-9a-z]", "", name.casefold())
     return re.sub(r"^(?:refrigerant|hcfo|hcfc|hfo|hfc|cfc|r)(?=\d)", "", plain)
 
@@ -130,7 +130,7 @@ def find(name: str | Refrigerant) -> Refrigerant:
     if plain in _INCOMPLETE:
         choices = " or ".join(_INCOMPLETE[plain])
         raise ScienceError(
-            f"{name!r} fits two refrigerants of very different pressure",
+            f"{name!r} could be either of two refrigerants of very different pressure",
             "refrigerant",
             f"write {choices}",
         )
@@ -139,5 +139,5 @@ def find(name: str | Refrigerant) -> Refrigerant:
         r.name for r in TABLE
     )
     raise ScienceError(
-        f"no refrigerant is known as {name!r}", "refrigerant", f"write one of {offered}"
+        f"{name!r} is not a known refrigerant", "refrigerant", f"write one of {offered}"
     )

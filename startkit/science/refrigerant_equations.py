@@ -95,7 +95,7 @@ def single_phase(
 
 
 def table(refrigerant: Refrigerant) -> Table:
-    """Everything that is asked of a refrigerant, worked out on a grid."""
+    """Every property of a refrigerant in use, calculated on a grid."""
     import CoolProp
 
     ends = COLDEST, HOTTEST_REDUCED * state(refrigerant).T_reducing()

@@ -35,7 +35,7 @@ DEGREE = 5
 
 @functools.cache
 def table_of(name: str) -> tables.Table:
-    """The table of a refrigerant by its designation, read once. One without a file is worked out by
+    """The table of a refrigerant by its designation, read once. One without a file is calculated by
     the equations of state, which takes seconds.
     """
     refrigerant = find(name)
@@ -55,8 +55,8 @@ def temperature_range(name: str) -> tuple[float, float]:
 def _refuse(refrigerant: Refrigerant, what: str, where: str) -> ScienceError:
     low, high = (each - 273.15 for each in temperature_range(refrigerant.name))
     return ScienceError(
-        f"{what} is outside what is known of {refrigerant.name} (saturation from {low:.0f} to"
-        f" {high:.0f} °C)",
+        f"{what} is outside the property tables for {refrigerant.name} (saturation from {low:.0f}"
+        f" to {high:.0f} °C)",
         where,
         "check the reading, its unit, the barometer and the refrigerant",
     )
@@ -124,7 +124,7 @@ def single_phase(
             f"{refrigerant.name} {name} at {pressure / 1000:.4g} kPa abs and"
             f" {temperature - 273.15:.1f} °C would be {side}",
             where,
-            "check the pressure, the temperature and where the sensor sits",
+            "check the pressure, the temperature and the sensor's location",
         )
     return surface(refrigerant.name, quality).point(prop, pressure, away)
 

@@ -19,7 +19,7 @@ from startkit.errors import ScienceError
 from startkit.formula import Number, Value
 from startkit.units import quantities
 
-FEWEST = 60  # readings in a trend before its correlation can be told
+FEWEST = 60  # readings in a trend before its correlation can be estimated
 # a periodic swing counts if noise alone would show one in fewer than one trend in a hundred
 CHANCE = 0.01
 STRONGEST = 0.995  # correlation above which the steps are too fine for the grid
@@ -99,7 +99,7 @@ def ripple_from_trend(
     pairs = np.isfinite(x[1:]) & np.isfinite(x[:-1])
     if pairs.sum() < FEWEST or np.nanstd(x) == 0:
         raise ScienceError(
-            f"{int(pairs.sum())} pairs of readings that move are too few for a ripple",
+            f"{int(pairs.sum())} pairs of changing readings are too few to estimate the ripple",
             "ripple",
             f"take at least {FEWEST} readings in a row at a steady limit",
         )
@@ -132,7 +132,7 @@ def ripple_from_range(
     level: Number | None = None,
     seed: int = 0,
 ) -> Ripple:
-    """The ripple from the lowest and highest current seen, if no trend is to be had.
+    """The ripple from the lowest and highest current seen, if there is no trend.
 
     sigma = (high - low) / d_2(n)
 
@@ -141,8 +141,8 @@ def ripple_from_range(
     low, high : Quantity
         Seen while the limit was held, as parts of full-load current [1].
     looks : int
-        n, how many independent readings lie behind them: time watched over the display's own
-        interval, at least 2.
+        n, the number of independent readings: time watched over the display's own interval, at
+        least 2.
     interval : Quantity
         Between them [s].
     level : float, optional
@@ -164,9 +164,9 @@ def ripple_from_range(
     """
     if high <= low or looks < 2:
         raise ScienceError(
-            "high is not above low, or fewer than two readings lie behind them",
+            "high is not above low, or they come from fewer than two readings",
             "ripple",
-            "enter the lowest and highest current seen and for how long it was watched",
+            "enter the lowest and highest current seen and how long it was watched",
         )
     rng = np.random.default_rng(seed)
     samples = rng.standard_normal((DRAWS, min(looks, 2000)))
@@ -174,7 +174,7 @@ def ripple_from_range(
     middles = (samples.max(axis=1) + samples.min(axis=1)) / 2
     sigmas = (high - low) / ranges
     offset = 0.0 if level is None else (high + low) / 2 - level
-    # The middle of the range lies off the mean by as much as the sample's own middle did.
+    # The middle of the range is off the mean by as much as the sample's own middle was.
     offsets = np.zeros(DRAWS) if level is None else offset - middles * sigmas
     draws = np.stack([offsets, sigmas, np.zeros(DRAWS), np.zeros(DRAWS)], axis=1)
     return Ripple(
@@ -284,7 +284,7 @@ def _periodic(x: np.ndarray, pairs: np.ndarray) -> float:
     )
     degrees = without.y.size - 4
     ratio = (without.square - square) / 2 / (square / degrees)
-    # Between the whole orders lie about as many again that the search has tried.
+    # Between the whole orders there are about as many again that the search has tried.
     return turn if 2 * turns.size * fdtrc(2, degrees, ratio) < CHANCE else 0.0
 
 

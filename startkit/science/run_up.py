@@ -20,7 +20,7 @@ LEAST = 3  # readings without which nothing is called settled
 
 @dataclass(frozen=True)
 class RunUp:
-    """What a run-up's record says.
+    """What a run-up's record shows.
 
     Parameters
     ----------
@@ -99,8 +99,8 @@ def analyse_run_up(
     -------
     RunUp
         The current rule is for starts across the line or at reduced voltage, where the current
-        falls as the motor
-        comes to speed; behind a drive it does not, and `found_by` says which rule served.
+        falls as the motor comes to speed; behind a drive it does not, and `found_by` says which
+        rule was used.
 
     Raises
     ------
@@ -112,9 +112,9 @@ def analyse_run_up(
     t = np.asarray(time, dtype=float)
     if np.any(np.diff(t) <= 0):
         raise ScienceError(
-            "the clock stands still or runs back",
+            "the times repeat or run backwards",
             "run-up record",
-            "sort the rows and take out those written twice",
+            "sort the rows and remove duplicates",
         )
     keep = t >= start
     if keep.sum() < LEAST:

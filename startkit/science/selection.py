@@ -1,7 +1,7 @@
 """Selection: what the machine was sold to do at the load and temperatures found.
 
-Between the rows of a part-load table lies a straight line; beyond them nothing is known. Where the
-maker gave performance curves, they are evaluated inside the range they were fitted over.
+Between the rows of a part-load table values are interpolated; beyond them nothing is known. Where
+the maker gave performance curves, they are evaluated inside the range they were fitted over.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ def interpolate(
     Raises
     ------
     ScienceError
-        The load lies beyond the rows by more than a rounding, or the table has rows of one load.
+        The load is beyond the rows by more than a rounding, or the table has rows of one load.
 
     Source: AHRI 550/590 clause 5.4 (straight line, no extrapolation; from memory).
     """
@@ -61,7 +61,7 @@ def interpolate(
     outside = ~((at >= along[0] - slack) & (at <= along[-1] + slack))
     if at.ndim == 0 and outside:
         raise ScienceError(
-            f"{100 * float(at):.0f} % load lies outside the table's {100 * along[0]:.0f} to"
+            f"{100 * float(at):.0f} % load is outside the table's {100 * along[0]:.0f} to"
             f" {100 * along[-1]:.0f} %",
             "selection.interpolate",
             "add a row to the sheet or measure inside it; nothing is extrapolated",
@@ -137,7 +137,7 @@ def surge_margin(load: Value, lift: Value, line_loads: Sequence[float], line_lif
     """Distance to the sheet's surge line at the load found: (lift of the line - lift) / lift of the
     line.
 
-    Negative: the point lies beyond the line.
+    Negative: the point is beyond the line.
 
     Parameters
     ----------
@@ -151,7 +151,7 @@ def surge_margin(load: Value, lift: Value, line_loads: Sequence[float], line_lif
     Raises
     ------
     ScienceError
-        The load lies beyond the line's points.
+        The load is beyond the line's points.
 
     Source: definition of this project.
     """

@@ -27,8 +27,7 @@ class Comparison:
     """One sensor against its reference.
 
     `deviation` is sensor less reference, `offset` what to add to the sensor's reading, `tolerance`
-    the two
-    accuracies combined, `en` the deviation over it; `agrees` if the deviation lies inside the
+    the two accuracies combined, `en` the deviation over it; `agrees` if the deviation is inside the
     tolerance.
     """
 
@@ -49,7 +48,7 @@ def en_number(deviation: float, accuracy: float, reference_accuracy: float) -> f
     deviation : float
         Sensor less reference [any unit].
     accuracy, reference_accuracy : float
-        Expanded uncertainties, k = 2 [same unit]; a maker's accuracy stands for its expanded
+        Expanded uncertainties, k = 2 [same unit]; a maker's accuracy is taken as its expanded
         uncertainty.
 
     Returns

@@ -46,8 +46,8 @@ _LB_FT2 = 0.45359237 * 0.3048**2  # kg m2
 
 @dataclass(frozen=True)
 class StartLimits:
-    """What the table allows: starts an hour, time at rest [s], and whether the load lies outside
-    the table's conditions.
+    """What the table allows: starts an hour, time at rest [s], and whether the load is outside the
+    table's conditions.
     """
 
     per_hour: Value
@@ -122,7 +122,7 @@ def _strictest(horsepower: float, poles: int) -> tuple[float, float, float]:
     above = [size for size in sizes if size >= horsepower * 0.995]
     if column is None or not below or not above:
         raise ScienceError(
-            f"the table ends before a motor of {horsepower:.0f} hp and {poles} poles",
+            f"the table does not cover a motor of {horsepower:.0f} hp and {poles} poles",
             "starts per hour",
             "use the maker's timers and starts per hour from the machine's sheet",
         )
@@ -173,9 +173,9 @@ def earliest_next_start(
     order = [time for pair in zip(began, ended, strict=False) for time in pair]
     if len(began) != len(ended) or order != sorted(order):
         raise ScienceError(
-            f"{len(began)} starts and {len(ended)} stops do not pair up",
+            f"{len(began)} starts do not match {len(ended)} stops",
             "earliest next start",
-            "enter the stop of each start; a running machine needs no start",
+            "enter a stop for each start; a running machine needs no next start",
         )
     by_rule = {"none": 0.0}
     if began and start_to_start is not None:
@@ -193,7 +193,7 @@ def earliest_next_start(
 def _hourly(began: list[float], allowed: float) -> dict[str, float]:
     if allowed <= 0:
         raise ScienceError(
-            "no start an hour is allowed",
+            "starts per hour must be at least one",
             "earliest next start",
             "check the starts per hour of the machine's sheet",
         )

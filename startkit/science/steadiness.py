@@ -1,9 +1,8 @@
-"""Steadiness: when a running machine stood still enough to be measured, and whether it hunts.
+"""Steadiness: when a running machine was steady enough to be measured, and whether it hunts.
 
-Over a moving window the standard deviation and the slope of every point that matters must both lie
+Over a moving window the standard deviation and the slope of every point that matters must both be
 within tolerance: a ramp can hide in a small deviation, hunting in a small slope. Series carry any
-unit;
-bare arrays are taken as SI, time as seconds.
+unit; bare arrays are taken as SI, time as seconds.
 """
 
 from __future__ import annotations
@@ -103,7 +102,7 @@ def moving(time: Number, values: Number, window: Number, least: int = LEAST) -> 
     seconds, series = _seconds(time), np.asarray(_plain(values), float)
     if series.shape != seconds.shape:
         raise ScienceError(
-            f"{series.size} readings stand beside {seconds.size} time stamps",
+            f"{series.size} readings for {seconds.size} time stamps",
             "steadiness.moving",
             "give one reading for each stamp",
         )
@@ -214,7 +213,7 @@ class Tolerance:
         [unit/time]; the slope's own uncertainty must fit inside as well (two standard
         uncertainties).
     target, band : pint.Quantity or float, optional
-        The mean may lie this far (`band`) from `target`.
+        The mean may be this far (`band`) from `target`.
     """
 
     sd: Value = None
@@ -226,8 +225,8 @@ class Tolerance:
 
 @dataclass(frozen=True)
 class Window:
-    """Rows ``first`` to ``last`` (inclusive) over which everything stood still, and how long that
-    is [s].
+    """Rows ``first`` to ``last`` (inclusive) over which everything was steady, and how long that is
+    [s].
     """
 
     first: int
@@ -264,7 +263,7 @@ def steady(
     window: Number,
     least: int = LEAST,
 ) -> Steadiness:
-    """Stretches in which every series with a tolerance stood still.
+    """Stretches in which every series with a tolerance was steady.
 
     Parameters
     ----------

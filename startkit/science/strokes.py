@@ -1,7 +1,7 @@
 """Stroke records: the columns taken along one stroke, read and checked once.
 
 Positions are fractions of full travel (0 closed, 1 open), times are seconds on the clock of the
-record. The command is what was asked of the drive; the feedback is what the position sensor said.
+record. The command is what was asked of the drive; the feedback is what the position sensor read.
 """
 
 from __future__ import annotations
@@ -112,9 +112,7 @@ def read_switch(text: Number, where: str = "") -> bool:
         return True
     if word in _NOT_MADE:
         return False
-    raise ReadingError(
-        f"{str(text).strip()!r} does not say whether the switch is made", where, "type made or open"
-    )
+    raise ReadingError(f"{str(text).strip()!r} is not a switch state", where, "type made or open")
 
 
 @quantities(
@@ -190,8 +188,7 @@ def _column(values: Number, name: str, where: str) -> np.ndarray:
     column = np.atleast_1d(np.asarray(values, float))
     if column.size and not np.all(np.isfinite(column)):
         raise ReadingError(
-            f"{name} has a row without a number (row"
-            f" {int(np.flatnonzero(~np.isfinite(column))[0]) + 1})",
+            f"{name} has no number (row {int(np.flatnonzero(~np.isfinite(column))[0]) + 1})",
             where,
             "fill it in or leave the row out",
         )

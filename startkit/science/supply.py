@@ -165,7 +165,7 @@ def derating(unbalance: Number) -> Number:
         )
     if np.any(np.asarray(unbalance) < 0):
         raise ScienceError(
-            "an unbalance below zero was given", "derating", "form it from the three line voltages"
+            "the unbalance is negative", "derating", "calculate it from the three line voltages"
         )
     points, factors = zip(*UNBALANCE_DERATING, strict=True)
     return _bare(np.interp(unbalance, points, factors))

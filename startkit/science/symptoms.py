@@ -1,10 +1,8 @@
-"""Symptoms of a running machine: what approaches, superheat and subcooling together speak for.
+"""Symptoms of a running machine: what approaches, superheat and subcooling together point to.
 
-A table of causes with the signs they leave. A sign counts only where it lies outside its usual band
-by
-its own uncertainty; one that cannot be told leaves every cause open that hangs on it. The result is
-a list
-of candidates to look at, never a finding.
+A table of causes with the signs they leave. A sign counts only where it is outside its usual band
+by its own uncertainty; an undetermined sign leaves open every cause that depends on it. The result
+is a list of candidates to check, never a finding.
 """
 
 from __future__ import annotations
@@ -23,8 +21,8 @@ SIGNS = ("condenser approach", "subcooling", "evaporator approach", "suction sup
 
 @dataclass(frozen=True)
 class Cause:
-    """A cause and the signs it leaves: allowed values by sign, those that make it likely, and what
-    tells it from the others.
+    """A cause and the signs it leaves: allowed values by sign, those that make it likely, and the
+    check that distinguishes it from the others.
     """
 
     name: str
@@ -34,71 +32,72 @@ class Cause:
 
 
 # Common practice, no source. Air adds its partial pressure to the condenser's: the saturation
-# temperature read off the gauge is too high, so that approach and
-# subcooling seem to grow together. A deposit or too little water raises the approach alone. Liquid
-# that stands too high covers condenser tubes and is cooled by them.
+# temperature read off the gauge is too high, so that approach and subcooling seem to grow together.
+# A deposit or too little water raises the approach alone. A liquid level that is too high covers
+# condenser tubes, which cool the liquid.
 CAUSES: tuple[Cause, ...] = (
     Cause(
         "air or nitrogen in the condenser",
         {"condenser approach": HIGH, "subcooling": HIGH},
         {"evaporator approach": (LOW, USUAL)},
-        "stop, let the condenser water run, and hold the pressure against the water's temperature",
+        "stop, keep the condenser water running, and compare the saturation temperature with the"
+        " water's",
     ),
     Cause(
         "too much refrigerant, condenser tubes under liquid",
         {"condenser approach": HIGH, "subcooling": HIGH},
         {"suction superheat": (LOW, USUAL)},
-        "hold the condenser pressure at standstill against the water's temperature: if it agrees"
+        "at standstill, compare condenser saturation with the water temperature: if they agree"
         " there is no air; then weigh the charge",
     ),
     Cause(
         "condenser tubes fouled, or too little condenser water",
         {"condenser approach": HIGH},
         {"subcooling": (USUAL, LOW)},
-        "measure the flow, then look into the tubes",
+        "measure the flow, then inspect the tubes",
     ),
     Cause(
         "too little refrigerant",
         {"evaporator approach": HIGH, "suction superheat": HIGH},
         {"subcooling": (LOW, USUAL), "condenser approach": (LOW, USUAL)},
-        "look at the level in the evaporator, search for a leak, weigh the charge",
+        "check the evaporator level, leak-test, weigh the charge",
     ),
     Cause(
         "evaporator tubes fouled, oil in the evaporator, or too little chilled water",
         {"evaporator approach": HIGH},
         {"suction superheat": (USUAL, LOW)},
-        "measure the flow, draw a sample from the evaporator",
+        "measure the flow; sample the evaporator for oil",
     ),
     Cause(
-        "liquid carried over to the compressor",
+        "liquid carry-over to the compressor",
         {"suction superheat": LOW},
         {"evaporator approach": (LOW, USUAL, HIGH)},
-        "look at discharge superheat and at the level in the evaporator",
+        "check discharge superheat and the evaporator level",
     ),
     Cause(
-        "gas leaves the condenser with the liquid",
+        "gas leaving the condenser with the liquid",
         {"subcooling": LOW},
         {"evaporator approach": (LOW, USUAL, HIGH)},
-        "look at the level in the condenser and at the float or valve behind it",
+        "check the condenser level and the float or valve downstream",
     ),
 )
 
 
 @dataclass(frozen=True)
 class Candidate:
-    """One cause that the signs speak for, or that they cannot rule out.
+    """One cause that the signs point to, or cannot rule out.
 
     Parameters
     ----------
     name : str
     likely : bool
-        True if every sign it needs is there; False if one of them cannot be told.
+        True if every sign it needs is there; False if one of them is undetermined.
     because : tuple of str
-        The signs that speak for it.
+        The signs that point to it.
     untold : tuple of str
-        Signs that cannot be told.
+        Signs that are undetermined.
     tells : str
-        What would tell.
+        The check that would decide.
     """
 
     name: str
@@ -112,7 +111,7 @@ class Candidate:
 def sign(
     value: Number, u: Number = 0.0, low: Number | None = None, high: Number | None = None
 ) -> int | None:
-    """Where a reading lies against its usual band: 1 above, -1 below, 0 inside, None if its
+    """Where a reading is relative to its usual band: 1 above, -1 below, 0 inside, None if its
     uncertainty leaves that open.
 
     above if value - 2 u > high;  below if value + 2 u < low;  inside if low + 2 u <= value <= high
@@ -157,7 +156,7 @@ def candidates(signs: Mapping[str, int | None]) -> tuple[Candidate, ...]:
     Parameters
     ----------
     signs : mapping
-        From `SIGNS` to what `sign` returned; one that is lacking cannot be told.
+        From `SIGNS` to what `sign` returned; a missing one is undetermined.
 
     Raises
     ------
@@ -169,7 +168,7 @@ def candidates(signs: Mapping[str, int | None]) -> tuple[Candidate, ...]:
     unknown = [name for name in signs if name not in SIGNS]
     if unknown:
         raise ScienceError(
-            f"{unknown[0]!r} is no sign", "symptoms.candidates", f"use {', '.join(SIGNS)}"
+            f"{unknown[0]!r} is not a sign", "symptoms.candidates", f"use {', '.join(SIGNS)}"
         )
     found = [each for cause in CAUSES if (each := _weighed(cause, signs)) is not None]
     return tuple(sorted(found, key=lambda each: not each.likely))
@@ -179,7 +178,7 @@ _WORDS = {HIGH: "high", LOW: "low", USUAL: "usual"}
 
 
 def _weighed(cause: Cause, signs: Mapping[str, int | None]) -> Candidate | None:
-    """The cause as a candidate; None if a sign speaks against it, or none speaks for it."""
+    """The cause as a candidate; None if a sign contradicts it, or none points to it."""
     there = [name for name, due in cause.needs.items() if signs.get(name) == due]
     against = [name for name, due in cause.needs.items() if signs.get(name) not in (due, None)]
     against += [

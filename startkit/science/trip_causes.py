@@ -12,7 +12,12 @@ from startkit.formula import Number
 from startkit.science.supply import CURRENT_PER_VOLTAGE
 from startkit.units import quantities
 
-ENOUGH, ADDS, NOT_READ, AGAINST = "enough by itself", "adds to it", "not read", "speaks against it"
+ENOUGH, ADDS, NOT_READ, AGAINST = (
+    "enough by itself",
+    "contributes",
+    "not read",
+    "unlikely from the readings",
+)
 _ORDER = (ENOUGH, ADDS, NOT_READ, AGAINST)
 
 CLOSED = 0.05  # vane position up to which vanes count as closed: end band of a stroke (own default)
@@ -29,7 +34,7 @@ WARMER = 3.0  # K above the design's entering water from which the loop counts a
 HUNTING = "limiter or vanes hunting"
 VANES, WARM_LOOP, LOW_VOLTAGE, UNBALANCE, LIFT = (
     "vanes not closed at start",
-    "limit too near the trip in a warm loop",
+    "limit too close to the trip in a warm loop",
     "voltage low",
     "voltage unbalanced",
     "lift high",
@@ -83,7 +88,7 @@ class Evidence:
 @dataclass(frozen=True)
 class Candidate:
     """One possible cause: how strongly the readings speak for it, by how much of full-load current,
-    and the figures that say so.
+    and the figures that show it.
     """
 
     cause: str
@@ -119,7 +124,7 @@ def rank(found: Evidence) -> tuple[Candidate, ...]:
         _unbalance(found, gap),
         _lift(found, gap),
     )
-    # What was seen at the time comes before what is reckoned from a reading.
+    # What was seen at the time comes before what is calculated from a reading.
     return tuple(
         sorted(
             candidates,
@@ -244,9 +249,9 @@ def current_by_voltage(voltage: Number) -> Number:
     """
     if not 0.8 - 1e-9 <= voltage <= 1.1 + 1e-9:
         raise ScienceError(
-            f"at {100 * voltage:.0f} % of rated voltage the current cannot be told by this rule",
+            f"at {100 * voltage:.0f} % of rated voltage this rule does not give the current",
             "current by voltage",
-            "have the supply put right first",
+            "have the supply corrected first",
         )
     return 1 / voltage
 

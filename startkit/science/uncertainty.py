@@ -68,7 +68,7 @@ def from_certificate(expanded: Value, k: float = 2.0) -> Value:
     """
     if not k > 0:
         raise ScienceError(
-            f"a coverage factor of {k:g} cannot be",
+            f"a coverage factor of {k:g} is impossible",
             "uncertainty.from_certificate",
             "read k on the certificate, mostly 2",
         )
@@ -225,7 +225,7 @@ def propagate(
     """
     if method not in ("auto", "first order", "Monte Carlo"):
         raise ScienceError(
-            f"no method is called {method!r}",
+            f"{method!r} is not a method",
             "uncertainty.propagate",
             "use auto, first order or Monte Carlo",
         )
@@ -275,13 +275,13 @@ def _spread(name: str, u: Number, values: Values) -> Number:
     """Bare SI standard uncertainty of one input."""
     if name not in values:
         raise ScienceError(
-            f"an uncertainty was given for {name!r}, which is no argument here",
+            f"an uncertainty was given for {name!r}, which is not an argument here",
             "uncertainty.propagate",
             "name one of the values",
         )
     if isinstance(u, pint.Quantity) and is_temperature(u.units):
         raise ScienceError(
-            f"the uncertainty of {name!r} is a temperature",
+            f"the uncertainty of {name!r} was given as a temperature",
             "uncertainty.propagate",
             "give it in delta_degC or delta_degF",
         )
@@ -429,8 +429,7 @@ def _trials(
     lost = 1.0 - float(known.mean())
     if lost > MOST_LOST:
         raise ScienceError(
-            f"{100 * lost:.0f} % of what these readings could mean lies outside the formula's"
-            " range",
+            f"{100 * lost:.0f} % of what these readings could mean is outside the formula's range",
             "uncertainty.propagate",
             "use better instruments or a larger temperature range",
         )

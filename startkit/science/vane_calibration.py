@@ -337,7 +337,8 @@ def _hysteresis(
         _by_command(command[~opening], feedback[~opening]),
     )
     low, high = max(up[0][0], down[0][0]), min(up[0][-1], down[0][-1])
-    # At the two ends both ways rest on the same stop, so the loop is closed there and says nothing.
+    # At the two ends both ways rest on the same stop, so the loop is closed there and carries no
+    # information.
     at = np.unique(np.concatenate([up[0], down[0]]))
     at = at[(at >= low) & (at <= high) & (at > 0.02) & (at < 0.98)]
     if not at.size:

@@ -1,9 +1,9 @@
 """Vane diagnosis: which fault the pattern of a set of strokes points to, and with what evidence.
 
-Symptoms are measured against bands that come in as an argument. A symptom is *shown* if it lies
-outside its band by two standard uncertainties, *unclear* if within that of the band's edge.
-Each fault explains some symptoms; what it cannot explain speaks against it. Where two explain
-equally well, or a symptom is only unclear, the diagnosis says undecided.
+Symptoms are measured against bands that come in as an argument. A symptom is *shown* if it is
+outside its band by two standard uncertainties, *unclear* if within that of the band's edge. Each
+fault explains some symptoms; what it cannot explain counts against it. Where two explain equally
+well, or a symptom is only unclear, the diagnosis says undecided.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Diagnosis:
-    """What the pattern of the strokes says.
+    """What the pattern of the strokes points to.
 
     Parameters
     ----------
@@ -52,7 +52,7 @@ class Diagnosis:
     sentence : str
         One plain sentence.
     candidates : tuple of Candidate
-        Best first; where undecided, the ones that fit equally stand first.
+        Best first; where undecided, those that fit equally come first.
     symptoms : tuple of Symptom
     not_examined : tuple of str
         What the strokes could not show, and what entry would.
@@ -67,31 +67,31 @@ class Diagnosis:
 
 _NEXT = {
     CALIBRATION_LOST: (
-        "with the vanes seen closed, set the feedback zero again, then the open end, and stroke"
-        " again; look why the sensor moved on its shaft"
+        "with the vanes seen closed, reset the feedback zero, then the open end, and stroke"
+        " again; find out why the sensor moved on its shaft"
     ),
     SWITCH_MISADJUSTED: (
-        "press the switch by hand to see that it makes, set it to make just before the closed stop,"
-        " lock it, and stroke again"
+        "press the switch by hand to check that it makes, set it to make just before the closed"
+        " stop, lock it, and stroke again"
     ),
     SWITCH_FAILING: (
-        "look at the switch, its lever, fixing and wiring; replace it if it makes at changing"
-        " places by hand as well, and stroke again"
+        "check the switch, its lever, mounting and wiring; replace it if its make point also"
+        " varies by hand, and stroke again"
     ),
     LINKAGE_SLIP: (
-        "lock out, then look at clamps, keys, pins and rod ends from drive to vane ring for play"
-        " and slip marks; tighten or replace, calibrate again"
+        "lock out, then check clamps, keys, pins and rod ends from drive to vane ring for play"
+        " and slip marks; tighten or replace, and calibrate again"
     ),
     SHORT_OF_TORQUE: (
-        "lock out, uncouple the drive and turn the vanes by hand to see whether they bind; check"
-        " the drive's supply voltage and rating"
+        "lock out, uncouple the drive and turn the vanes by hand to check for binding; check the"
+        " drive's supply voltage and rating"
     ),
     FEEDBACK_FAULT: (
-        "measure the raw feedback at its terminals along a slow stroke; check wiring and track of"
-        " the sensor and replace it if it jumps there as well"
+        "measure the raw feedback at its terminals along a slow stroke; check the sensor's wiring"
+        " and track, and replace it if the signal jumps there too"
     ),
     NOTHING_FOUND: (
-        "nothing for these strokes; see whether their number is enough for the closed proof"
+        "nothing for these strokes; check that there are enough of them for the closed proof"
     ),
 }
 
@@ -174,7 +174,7 @@ def _not_settled(
     if ranked:
         return Diagnosis(
             UNDECIDED,
-            f"No single fault explains the strokes; {_either(ranked)} each explain a part.",
+            f"No single fault explains the strokes; {_either(ranked)} each explain part of them.",
             ranked,
             tuple(seen),
             missing,
@@ -185,8 +185,8 @@ def _not_settled(
         for n in names
     )
     sentence = (
-        f"A sign of {_either(maybe)} lies at the edge of what is ordinary and cannot be told from"
-        " it; make more strokes."
+        f"A sign of {_either(maybe)} is at the edge of the normal band; make more strokes to"
+        " decide."
     )
     return Diagnosis(UNDECIDED, sentence, maybe, tuple(seen), missing)
 
@@ -201,20 +201,20 @@ def _lower(sentence: str) -> str:
 
 
 def _nothing_shown(result: StrokesResult, missing: tuple[str, ...]) -> Diagnosis:
-    """Nothing found, unless a fault could not have shown: what was not looked for is not absent."""
+    """Nothing found, unless a fault could not have shown: what was not looked for may be there."""
     blind = _not_looked_for(result)
     candidates = tuple(
         Candidate(name, 0.0, (), (), _NEXT[name]) for name in (NOTHING_FOUND, *blind)
     )
     count = len(result.each)
     head = (
-        f"{count} strokes show nothing out of the ordinary"
+        f"{count} strokes show nothing abnormal"
         if count != 1
-        else "One stroke shows nothing out of the ordinary"
+        else "One stroke shows nothing abnormal"
     )
     if not blind:
         return Diagnosis(NOTHING_FOUND, head + ".", candidates, (), missing)
-    tail = f", but {_either(candidates[1:])} could not have shown in them."
+    tail = f", but {_either(candidates[1:])} would not have shown in them."
     return Diagnosis(UNDECIDED, head + tail, candidates, (), missing)
 
 
@@ -239,27 +239,27 @@ def _not_examined(result: StrokesResult) -> tuple[str, ...]:
     checks = (
         (
             result.hysteresis is None,
-            "Hysteresis was not examined: step the command up and down with a hold at each step.",
+            "Hysteresis was not checked: step the command up and down with a hold at each step.",
         ),
         (
             not result.switch.trials,
-            "The closed-position switch was not examined: record its state in closing strokes.",
+            "The closed-position switch was not checked: record its state in closing strokes.",
         ),
         (
             0 < result.switch.trials < 2,
-            "The spread of the switch was not examined: make at least two closing strokes.",
+            "The scatter of the switch was not checked: make at least two closing strokes.",
         ),
         (
             all(r.seen_mismatch is None for r in result.each),
-            "The feedback was not held against the vanes: note the position seen at both ends.",
+            "The feedback was not compared with the vanes: note the position seen at both ends.",
         ),
         (
             all(r.slowing is None for r in result.each),
-            "Speed along the travel was not examined: record feedback over time in full strokes.",
+            "Speed along the travel was not checked: record feedback over time in full strokes.",
         ),
         (
             result.drift is None,
-            "Drift of the zero was not examined: make at least three closing strokes.",
+            "Drift of the zero was not checked: make at least three closing strokes.",
         ),
     )
     return tuple(text for missing, text in checks if missing)

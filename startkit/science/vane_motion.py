@@ -16,7 +16,7 @@ from startkit.science.strokes import (
 
 @dataclass(frozen=True)
 class Stall:
-    """Feedback stood still while it was commanded: from `start` to `end` [s] at `position`."""
+    """Feedback did not move while commanded to: from `start` to `end` [s] at `position`."""
 
     start: float
     end: float
@@ -182,7 +182,7 @@ def _run_on(course: _Course) -> float | None:
 
 
 def _stalls(course: _Course, rate: float | None, stall_time: float) -> tuple[Stall, ...]:
-    """Runs in which feedback stood still although it was commanded and had further to go."""
+    """Runs in which feedback did not move although it was commanded and had further to go."""
     if rate is None or not course.moved:
         return ()
     standing = _standing(course, rate, stall_time)
@@ -226,7 +226,7 @@ def _was_commanded(course: _Course, a: int, b: int) -> bool:
 
 
 def _jumps(course: _Course, rate: float | None, jump: float) -> tuple[Jump, ...]:
-    """Changes between two samples that lie outside those of their neighbours by more than `jump`
+    """Changes between two samples that are outside those of their neighbours by more than `jump`
     and noise.
     """
     steps = np.diff(course.record.feedback)

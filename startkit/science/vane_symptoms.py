@@ -26,8 +26,8 @@ _K = 2.0  # coverage factor of the expanded uncertainty, JCGM 100:2008, 6.2.1
 
 @dataclass(frozen=True)
 class Bands:
-    """What is still ordinary, as fractions of travel unless said otherwise. All defaults: common
-    practice, no source.
+    """What is still normal, as fractions of travel unless noted. All defaults: common practice, no
+    source.
 
     Parameters
     ----------
@@ -43,7 +43,7 @@ class Bands:
     switch_scatter : float
         Standard deviation of the make position, sampling and noise taken off.
     seen : float
-        Difference between the position seen and the end it should stand at, or the feedback.
+        Difference between the position seen and the end it should be at, or the feedback.
     slowing : float
         Speed in the middle over speed in the last part of the travel [ratio].
     """
@@ -149,7 +149,7 @@ def _look(result: StrokesResult, direction: str) -> _Look | None:
 
 
 def _end_moved(result: StrokesResult, bands: Bands, direction: str, slow: bool) -> list[Symptom]:
-    """Feedback at rest is not where it should be: the sensor moved, or the vanes really stand
+    """Feedback at rest is not where it should be: the sensor moved, or the vanes really are
     elsewhere.
     """
     rests = [
@@ -198,7 +198,7 @@ def _drift(result: StrokesResult, bands: Bands, slow: bool) -> list[Symptom]:
     reach = max(result.zero_strokes) - min(result.zero_strokes)
     change, u = abs(line.slope) * reach, line.u_slope * reach
     text = (
-        f"The zero drifts by {_percent(line.slope)} of travel a stroke, from"
+        f"The zero drifts by {_percent(line.slope)} of travel per stroke, from"
         f" {_percent(result.zeros[0])} to {_percent(result.zeros[-1])}"
         f" ({_named(result.zero_strokes)})."
     )
@@ -207,7 +207,7 @@ def _drift(result: StrokesResult, bands: Bands, slow: bool) -> list[Symptom]:
 
 
 def _slips(result: StrokesResult, bands: Bands) -> list[Symptom]:
-    """Vanes seen elsewhere than at the end where feedback says they stand."""
+    """Vanes seen elsewhere than at the end that feedback shows."""
     found: list[Symptom] = []
     for direction, nominal, band in ((CLOSING, 0.0, bands.zero), (OPENING, 1.0, bands.open_end)):
         look = _look(result, direction)
@@ -218,7 +218,7 @@ def _slips(result: StrokesResult, bands: Bands) -> list[Symptom]:
             continue
         end = "closed" if direction == CLOSING else "open"
         text = (
-            f"Feedback says {_percent(look.feedback)} {end} while the vanes were seen at"
+            f"Feedback read {_percent(look.feedback)} {end} while the vanes were seen at"
             f" {_percent(look.seen)} ({_named(look.numbers)})."
         )
         found += _symptom(
@@ -239,8 +239,8 @@ def _hysteresis(result: StrokesResult, bands: Bands) -> list[Symptom]:
         return []
     u = max(result.u_hysteresis, 5e-4) / np.sqrt(4.0)
     text = (
-        f"At the same command, feedback closing stands {_percent(result.hysteresis_mean)} above"
-        f" feedback opening in the mean, {_percent(result.hysteresis)} at command"
+        f"At the same command, feedback closing is {_percent(result.hysteresis_mean)} above"
+        f" feedback opening on average, and {_percent(result.hysteresis)} at command"
         f" {_percent(result.hysteresis_at)}."
     )
     return _symptom(
@@ -262,7 +262,7 @@ def _slowing(result: StrokesResult, bands: Bands, direction: str) -> list[Sympto
     u = (float(ratios.std(ddof=1)) if ratios.size > 2 else by_noise) / np.sqrt(ratios.size)
     end = "open" if direction == OPENING else "closed"
     text = (
-        f"Towards the {end} end the vanes run {np.median(ratios):.1f} times slower than in"
+        f"Towards the {end} end the vanes move {np.median(ratios):.1f} times slower than at"
         f" mid-travel ({_named([r.number for r in timed])}: {ratios.min():.1f} to"
         f" {ratios.max():.1f} times)."
     )
@@ -305,15 +305,15 @@ def _stalls(result: StrokesResult) -> list[Symptom]:
     if held:
         found.append(
             Symptom(
-                "stands and jumps",
+                "sticks and jumps",
                 True,
-                _stall_text(held) + " and then jumps to where it should be.",
+                _stall_text(held) + " and then jumps to the right value.",
                 (FEEDBACK_FAULT,),
                 (FEEDBACK_FAULT,),
             )
         )
     if plain:
-        text = _stall_text(plain) + " while it was commanded."
+        text = _stall_text(plain) + " while commanded to move."
         found.append(
             Symptom(
                 "stalls",
@@ -329,8 +329,8 @@ def _stalls(result: StrokesResult) -> list[Symptom]:
 def _stall_text(stalls: Sequence[tuple[StrokeResult, Stall]]) -> str:
     longest = max((s for _, s in stalls), key=lambda s: s.end - s.start)
     return (
-        f"Feedback stands still at {_percent(longest.position)} for"
-        f" {longest.end - longest.start:.0f} s in {_named([r.number for r, _ in stalls])}"
+        f"Feedback stops at {_percent(longest.position)} for {longest.end - longest.start:.0f} s"
+        f" in {_named([r.number for r, _ in stalls])}"
     )
 
 
@@ -387,7 +387,7 @@ def _switch_spread(result: StrokesResult, bands: Bands, slow: bool) -> list[Symp
         found.append(Symptom("fails at times", True, text, fits + both, fits[:1] + both))
     if switch.chatter:
         text = (
-            f"The switch chattered: {switch.chatter} changes too many"
+            f"The switch chattered: {switch.chatter} extra changes"
             f" ({_named(switch.chattering_strokes)})."
         )
         found.append(Symptom("chatter", switch.chatter > 1, text, fits, fits[:1]))
@@ -412,8 +412,8 @@ def _scatter(result: StrokesResult, bands: Bands, fits: Sequence[str]) -> list[S
     if own + u <= bands.switch_scatter:
         return []
     text = (
-        f"The switch makes at changing places, {_percent(switch.makes_from_rest.min())} to"
-        f" {_percent(switch.makes_from_rest.max())} from the closed rest"
+        f"The make point of the switch varies from {_percent(switch.makes_from_rest.min())} to"
+        f" {_percent(switch.makes_from_rest.max())} off the closed rest"
         f" ({_named(switch.make_strokes)}), standard deviation {_percent(switch.distance_sd)} of"
         f" which {_percent(switch.u_position)} is sampling and noise."
     )
@@ -429,7 +429,7 @@ def _scatter(result: StrokesResult, bands: Bands, fits: Sequence[str]) -> list[S
 
 
 def symptoms(result: StrokesResult, bands: Bands | None = None) -> tuple[Symptom, ...]:
-    """All that lies outside its band, or unclear at its edge.
+    """All that is outside its band, or unclear at its edge.
 
     Parameters
     ----------

@@ -144,7 +144,7 @@ def _switch_change(record: Stroke) -> int | None:
     if not changes.size or made[0] == made[-1]:
         return None
     # Closing counts the last make, opening the first break: both are the position beyond which the
-    # proof is not to be had.
+    # there is no proof.
     return int(changes[-1] if record.direction == CLOSING else changes[0])
 
 
@@ -205,7 +205,7 @@ def analyse_stroke(
         [dimensionless] distance from the commanded end at which the stroke counts as done. Default
         2 % of travel (common practice, no source).
     stall_time : pint.Quantity, optional
-        [time] feedback must stand still to be called a stall. Default 2 s (common practice, no
+        [time] feedback must not move to be called a stall. Default 2 s (common practice, no
         source).
     jump : pint.Quantity or float
         [dimensionless] change between two samples beyond speed and noise that is called a jump.

@@ -16,12 +16,15 @@ LETTERS = ("A", "B", "C", "D")
 MEANING = {
     "A": "as newly commissioned machines",
     "B": "acceptable for unrestricted long-term operation",
-    "C": "not acceptable for long-term operation: run until it can be put right",
+    "C": (
+        "not acceptable for long-term operation: may run for a limited time until it can be"
+        " corrected"
+    ),
     "D": "severe enough to cause damage",
 }
 SINE_WARNING = (
-    "valid for a pure sine only; a real machine's peak can be far from 1.41 times its RMS value:"
-    " measure RMS velocity instead"
+    "valid for a pure sine only; a real machine's peak can be far from 1.41 times RMS: measure"
+    " RMS velocity instead"
 )
 
 
@@ -193,7 +196,7 @@ def zone(
         )
     if velocity < 0:
         raise ScienceError(
-            "a velocity below zero was given", "vibration zone", "enter the RMS velocity as shown"
+            "the velocity is negative", "vibration zone", "enter the RMS velocity as shown"
         )
     outside = out_of_scope(speed, power, SCOPES[edition])
     if outside:

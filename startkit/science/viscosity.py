@@ -46,8 +46,8 @@ def _in_range(viscosity: Value, function: str) -> None:
     values = np.asarray(viscosity, float)
     if np.any(~(values >= LOWEST)) or np.any(values > HIGHEST):
         raise ScienceError(
-            f"{float(np.ravel(values)[0]) * 1e6:.3g} mm2/s lies outside 2 to 20 000 mm2/s, where"
-            " the equation holds",
+            f"{float(np.ravel(values)[0]) * 1e6:.3g} mm2/s is outside 2 to 20 000 mm2/s, where the"
+            " equation holds",
             function,
             "check the sheet values and the temperature, or take a point of the sheet nearer to"
             " this temperature",
@@ -139,7 +139,7 @@ def viscosity_at(
     Raises
     ------
     ScienceError
-        The result or a sheet point lies outside 2 to 20 000 mm2/s.
+        The result or a sheet point is outside 2 to 20 000 mm2/s.
 
     Source: ASTM D341-20, section 5.
 

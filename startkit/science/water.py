@@ -133,7 +133,7 @@ def liquid(name: str, fraction: float | None = None, basis: str = "mass") -> Liq
     known = _NAMES.get(re.sub(r"[^a-z]", "", text))
     if known is None:
         raise ScienceError(
-            f"no liquid is known as {name!r}",
+            f"{name!r} is not a known liquid",
             "water",
             "write water, ethylene glycol or propylene glycol",
         )

@@ -17,10 +17,10 @@ from typing import Any
 
 from startkit.facts.job import Job
 from startkit.facts.plugins import find_template
+from startkit.procedure.registry import stages
 
 SHEET = Path(__file__).parents[2] / "workbook" / "plant" / "machines" / "CH-1.toml"
 PLANT = "Hall </title><b id='hostile'>A & B</b>"
-SERIAL = "Serial number on the nameplate"
 # The same server with kernels of closed pages ended after forty seconds instead of half an hour; a
 # page that is still
 # being opened on a busy computer is not closed yet.
@@ -31,6 +31,15 @@ from startkit.desk import page
 page.CULL_AFTER, page.CULL_EVERY = 40, 1
 page.serve_page(Path(sys.argv[1]), browser=False, port=int(sys.argv[2]), address=sys.argv[3])
 """
+
+
+def question(item: str) -> str:
+    """What the form asks for an item, so that its wording may change."""
+    stage, name = item.split(".")
+    return next(field.question for field in stages()[stage].fields if field.name == name)
+
+
+SERIAL = question("setup.nameplate_serial")
 
 
 def free_port() -> int:

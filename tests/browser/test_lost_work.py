@@ -9,14 +9,15 @@ from typing import Any
 import pytest
 
 from startkit.facts.job import Job
+from tests.browser.serving import question
 from tests.browser.test_form import SAVED, SERIAL, field, form, name, paste, run_all, says, values
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(400), pytest.mark.xdist_group("browser")]
 
-SOURCES = "Energy sources that were locked out, with lock or tag number"
-LOCKED_BY = "Every energy source is locked out and tagged, and tried: confirmed by"
-DETECTOR = "The refrigerant detector was tried and raises the alarm inside and at every door"
-RECORD = "Differential over time from pump start"
+SOURCES = question("safety.lock_out_list_text")
+LOCKED_BY = question("safety.lock_out_by")
+DETECTOR = question("safety.detector")
+RECORD = question("lube.pre_lube")
 CELLS = "jupyterapp.shell.currentWidget.content.widgets.map((w) => w.model.type).join()"
 
 
@@ -153,6 +154,6 @@ def test_an_instrument_cell_that_cannot_be_read_is_marked_where_it_is(page):
     table = form(page).get_by_role("group", name="Instruments", exact=True)
     paste(table.get_by_label("Tag, row 2", exact=True), "CG-1\tClamp\tcurrent\t\t0-600 A\t1 %\n")
     accuracy = table.get_by_label("Accuracy, row 2", exact=True)
-    says(table, "does not say of what")
+    says(table, "of what")
     assert accuracy.get_attribute("aria-invalid") == "true"
     assert table.get_by_label("Range, row 2", exact=True).get_attribute("aria-invalid") == "false"

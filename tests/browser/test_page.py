@@ -26,6 +26,7 @@ from tests.browser.serving import (
     field,
     kernel,
     name_me,
+    question,
     says,
     setup,
     values,
@@ -33,7 +34,7 @@ from tests.browser.serving import (
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(400), pytest.mark.xdist_group("page")]
 
-BAROMETER = "Barometric pressure in the plant room (optional)"
+BAROMETER = f"{question('setup.barometer')} (optional)"
 
 
 @pytest.mark.parametrize(
@@ -123,9 +124,9 @@ def test_a_page_whose_forms_do_not_come_says_what_to_do(open_job):
     }""")
     says(
         page.get_by_role("alert"),
-        "Some forms did not come up. What is saved is safe; load the page again.",
+        "Some forms did not appear",
     )
-    assert page.get_by_role("button", name="Load the page again").is_visible()
+    assert page.get_by_role("button", name="Reload the page").is_visible()
 
 
 def test_after_its_kernel_ended_the_page_says_not_saved_and_the_text_comes_back(open_job, served):
@@ -147,7 +148,7 @@ def test_after_its_kernel_ended_the_page_says_not_saved_and_the_text_comes_back(
         control.input_value() == "OV26-0417" and values(served.job, "setup.nameplate_serial") == []
     )
     shot(page, "page-not-saved")
-    page.get_by_role("button", name="Load the page again").click()
+    page.get_by_role("button", name="Reload the page").click()
     page.wait_for_event("load")
     setup(page).get_by_label(SERIAL, exact=True).wait_for()
     says(field(page, SERIAL), "NOT SAVED – typed earlier")

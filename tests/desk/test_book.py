@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 
@@ -64,10 +65,9 @@ def test_a_stage_carries_its_plots_as_drawings_with_words(job, save):
 def test_an_unknown_mode_is_refused_in_one_sentence(job, capsys):
     closed = open_book(job.folder, "view", STAGES)
     assert isinstance(closed, ClosedBook)
-    assert closed.front().part == {
-        "part": "error",
-        "sentence": "first cell: mode 'view' is unknown; use 'form' or 'record'.",
-    }
+    part = closed.front().part
+    assert part["part"] == "error"
+    assert re.fullmatch("first cell: [^\n]*'view'[^\n]*'form' or 'record'.", part["sentence"])
 
 
 @pytest.mark.parametrize("call", CELLS)
@@ -92,8 +92,8 @@ def test_the_cell_that_opens_the_book_says_why_it_is_closed(tmp_path, monkeypatc
 @pytest.mark.parametrize(
     ("call", "word"),
     [
-        (("stage", "olive"), "no stage is called 'olive'"),
-        (("hold", "lunch"), "no hold point is called 'lunch'"),
+        (("stage", "olive"), "no stage 'olive'"),
+        (("hold", "lunch"), "no hold point 'lunch'"),
     ],
 )
 def test_a_name_that_does_not_exist_is_one_sentence_with_the_known_names(book, record, call, word):
@@ -112,7 +112,7 @@ def test_a_stage_that_fails_stays_open_says_so_and_takes_nothing_with_it(job):
     assert (
         judged["outcome"] == "open"
         and "ZeroDivisionError" in judged["sentence"]
-        and "safe in the job's journal" in judged["sentence"]
+        and "safe" in judged["sentence"]
     )
     assert [
         opened.stage("oil").part["part"],
@@ -124,9 +124,8 @@ def test_a_stage_that_fails_stays_open_says_so_and_takes_nothing_with_it(job):
 def test_a_fault_of_our_own_is_one_sentence_with_the_trace_folded(book, monkeypatch):
     monkeypatch.setattr("startkit.procedure.payload.stage_part", lambda *_: 1 / 0)
     bundle, _ = book.stage("oil")._repr_mimebundle_()
-    assert (
-        bundle[MIME]["part"] == "error"
-        and "stage oil: this cannot be worked out (ZeroDivisionError" in bundle["text/plain"]
+    assert bundle[MIME]["part"] == "error" and re.search(
+        r"stage oil: .*\(ZeroDivisionError", bundle["text/plain"]
     )
     assert "maintain" in bundle["text/html"]
 

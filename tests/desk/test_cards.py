@@ -215,7 +215,4 @@ def luminance(colour: str) -> float:
 def test_the_plain_text_says_what_the_card_says(job, save):
     save("differential", "118", "kPa")
     text = open_book(job.folder, "record", STAGES).stage("oil")._repr_mimebundle_()[0]["text/plain"]
-    assert (
-        "✗ fail     Oil differential: 118.0 kPa: below 140.0 kPa. Next: Look at the relief valve."
-        in text
-    )
+    assert re.search("✗ fail +Oil differential: 118.0 kPa: .*140.0 kPa. Next: .*relief valve", text)

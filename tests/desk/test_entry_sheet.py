@@ -358,7 +358,7 @@ def test_a_pasted_series_is_shown_and_corrected_with_a_reason(
     assert filled.enter() == []
     filled.lines("lube.pre_lube", [[0, None, None, 0], [5, None, None, 175]])
     tab, row = filled.row("lube.series/pre_lube")
-    assert any(f"say in F{row} why it changes" in line for line in filled.refused())
+    assert any(f"F{row}" in line for line in filled.refused())
     tab[f"F{row}"].value = "misread"
     assert [e.note for e in filled.enter()] == ["misread"]
 
@@ -398,9 +398,8 @@ def test_the_first_tab_names_who_read_where_a_tab_does_not(sheet: Sheet) -> None
 
 def test_where_nobody_is_named_nothing_is_entered(sheet: Sheet) -> None:
     sheet.cell("lube.sump_temperature").value = "51"
-    assert sheet.refused(who="") == [
-        "Lubrication!C3: no one is named; write who read, here or in the first tab, or give --who."
-    ]
+    (refused,) = sheet.refused(who="")
+    assert refused.startswith("Lubrication!C3: ") and "--who" in refused
 
 
 def test_the_time_of_reading_goes_into_the_journal_but_never_as_that_of_the_entry(
@@ -420,8 +419,7 @@ def test_a_time_of_reading_that_is_still_to_come_is_refused(sheet: Sheet) -> Non
     tab[f"F{row}"].value = datetime.now().replace(microsecond=0) + timedelta(days=2)
     sheet.cell("lube.sump_temperature").value = "51"
     assert any(
-        line.startswith(f"Lubrication!F{row}: ") and "still to come" in line
-        for line in sheet.refused()
+        line.startswith(f"Lubrication!F{row}: ") and "future" in line for line in sheet.refused()
     )
 
 
@@ -437,14 +435,14 @@ WRONG = [
     (
         "lube.pump_speed",
         datetime(2026, 5, 12),
-        "has made a date of what was typed; format the cell as text",
+        "a date; format the cell as text",
     ),
     (
         "lube.pump_start",
         timedelta(minutes=1, seconds=30),
-        "has made a time of day of what was typed",
+        "a time of day; format",
     ),
-    ("lube.oil_kind", True, "has made TRUE of what was typed; format the cell as text"),
+    ("lube.oil_kind", True, "TRUE; format the cell as text"),
     ("lube.oil_charge", "#DIV/0!", "shows the error #DIV/0!; type the value itself"),
     ("lube.sight_glass", "murky", "is not one of the choices; use clear"),
     ("lube.cooler_water", "perhaps", "is neither yes nor no; choose one"),
@@ -517,11 +515,8 @@ def test_a_correction_needs_its_reason_and_says_where(with_entries: Callable[...
     filled = with_entries(put("lube.sump_temperature", "51", "°C"))
     filled.cell("lube.sump_temperature").value = "57"
     refused = filled.refused()
-    assert len(refused) == 1 and "B. Colleague entered 51 °C here" in refused[0]
-    assert (
-        f"say in {filled.cell('lube.sump_temperature', 'F').coordinate} why it changes"
-        in refused[0]
-    )
+    assert len(refused) == 1 and "B. Colleague entered 51 °C" in refused[0]
+    assert filled.cell("lube.sump_temperature", "F").coordinate in refused[0]
     filled.cell("lube.sump_temperature", "F").value = "figures turned round"
     assert [(e.value, e.note) for e in filled.enter()] == [("57", "figures turned round")]
 
@@ -587,7 +582,7 @@ def test_a_remark_on_a_value_that_was_changed_meanwhile_does_not_bring_it_back(
     filled = with_entries(put("lube.sump_temperature", "51", "°C"))
     job.record(put("lube.sump_temperature", "49", "°C", note="read again"))
     filled.cell("lube.sump_temperature", "F").value = "seen"
-    assert "has changed this since the sheet was made" in filled.refused()[0]
+    assert "since the sheet was made" in filled.refused()[0]
 
 
 def test_a_row_that_somebody_else_filled_meanwhile_is_not_mixed_with_mine(
@@ -596,10 +591,7 @@ def test_a_row_that_somebody_else_filled_meanwhile_is_not_mixed_with_mine(
     job.record([put("setup.instruments.1.tag", "PI-3"), put("setup.instruments.1.name", "Gauge")])
     sheet.cell("setup.instruments.1.serial").value = "S-77"
     refused = sheet.refused()
-    assert (
-        len(refused) == 1
-        and "someone else has filled this row since the sheet was made" in refused[0]
-    )
+    assert len(refused) == 1 and "filled this row since" in refused[0]
 
 
 def test_nothing_is_written_into_a_row_that_was_removed(
@@ -608,7 +600,7 @@ def test_nothing_is_written_into_a_row_that_was_removed(
     filled = with_entries(put("setup.instruments.1.tag", "PI-3"))
     job.record(put("setup.instruments.1.row", ROW_REMOVED, note="not used"))
     filled.cell("setup.instruments.1.name").value = "Gauge"
-    assert "this row was removed since the sheet was made" in filled.refused()[0]
+    assert "row was removed since" in filled.refused()[0]
 
 
 def test_a_removed_row_is_not_offered_again(with_entries: Callable[..., Sheet]) -> None:
@@ -718,16 +710,13 @@ def test_a_sheet_of_another_job_is_refused(sheet: Sheet, tmp_path: Path) -> None
     other = Job.create(
         tmp_path / "other", MACHINE, find_template("new-machine"), who="A. Technician"
     )
-    with pytest.raises(ReadingError, match="written for another job"):
+    with pytest.raises(ReadingError, match="another job"):
         enter_sheet(other.folder, sheet.path, "A. Technician")
 
 
 def test_a_workbook_that_is_no_entry_sheet_is_refused(job: Job, tmp_path: Path) -> None:
     openpyxl.Workbook().save(tmp_path / "mine.xlsx")
-    with pytest.raises(
-        ReadingError,
-        match="this is not an entry sheet; write a new one with `startkit spreadsheet`",
-    ):
+    with pytest.raises(ReadingError, match="`startkit spreadsheet`"):
         enter_sheet(job.folder, tmp_path / "mine.xlsx", "A. Technician")
 
 
@@ -739,7 +728,7 @@ def test_a_file_that_is_no_workbook_is_one_sentence(
     job: Job, tmp_path: Path, content: bytes
 ) -> None:
     (tmp_path / "a.xlsx").write_bytes(content)
-    with pytest.raises(ReadingError, match="not a workbook; save it again as XLSX"):
+    with pytest.raises(ReadingError, match="not a workbook"):
         enter_sheet(job.folder, tmp_path / "a.xlsx", "A. Technician")
 
 
@@ -761,7 +750,7 @@ def test_a_workbook_that_would_unpack_without_end_is_refused_before_it_is_unpack
 ) -> None:
     changed_archive(sheet, "xl/worksheets/sheet2.xml", lambda xml: xml + b" " * 60_000_000)
     assert sheet.path.stat().st_size < 500_000
-    with pytest.raises(ReadingError, match="far larger than an entry sheet"):
+    with pytest.raises(ReadingError, match="larger"):
         enter_sheet(sheet.job.folder, sheet.path, "A. Technician")
 
 
@@ -771,7 +760,7 @@ def test_a_workbook_with_entities_of_its_own_is_refused(sheet: Sheet) -> None:
         "xl/worksheets/sheet2.xml",
         lambda xml: b'<?xml version="1.0"?><!DOCTYPE w [<!ENTITY a "aaaa">]>' + xml,
     )
-    with pytest.raises(ReadingError, match="declares entities of its own"):
+    with pytest.raises(ReadingError, match="entities"):
         enter_sheet(sheet.job.folder, sheet.path, "A. Technician")
 
 
@@ -785,16 +774,13 @@ def test_a_tab_of_a_million_rows_is_refused(sheet: Sheet) -> None:
             b' t="inlineStr"><is><t>x</t></is></c></row></sheetData>',
         ),
     )
-    with pytest.raises(ReadingError, match="more rows than an entry sheet"):
+    with pytest.raises(ReadingError, match="more rows"):
         enter_sheet(sheet.job.folder, sheet.path, "A. Technician")
 
 
 def test_a_torn_workbook_is_one_sentence(sheet: Sheet) -> None:
     changed_archive(sheet, "xl/worksheets/sheet2.xml", lambda xml: xml[: len(xml) // 2])
-    with pytest.raises(
-        ReadingError,
-        match=r"the workbook cannot be read .*; open it in a spreadsheet and save it again",
-    ):
+    with pytest.raises(ReadingError, match="cannot be read"):
         enter_sheet(sheet.job.folder, sheet.path, "A. Technician")
 
 
@@ -877,13 +863,13 @@ def test_units_and_paper_follow_the_job(tmp_path: Path, system: str, paper: str,
 
 def test_an_existing_file_is_never_written_over(sheet: Sheet) -> None:
     before = sheet.path.read_bytes()
-    with pytest.raises(SheetError, match="already there; choose another name"):
+    with pytest.raises(SheetError, match="already"):
         write(sheet.job.folder, sheet.path)
     assert sheet.path.read_bytes() == before
 
 
 def test_a_name_that_is_not_xlsx_is_refused(job: Job, tmp_path: Path) -> None:
-    with pytest.raises(SheetError, match=r"choose a name that ends in \.xlsx"):
+    with pytest.raises(SheetError, match=r"\.xlsx"):
         write(job.folder, tmp_path / "sheet.csv")
 
 
@@ -903,10 +889,9 @@ def test_the_command_writes_reads_back_and_lists_what_is_refused(job: Job, tmp_p
         main, ["enter", str(job.folder), str(path), "--who", "A. Technician"]
     )
     assert result.exit_code == 2
-    assert result.stderr.startswith(
-        "startkit: sheet.xlsx: 1 cell is refused, nothing was saved; correct the sheet and enter it"
-        " again.\n  Lubrication!C"
-    )
+    first, second = result.stderr.splitlines()[:2]
+    assert first.startswith("startkit: sheet.xlsx: 1 cell ") and "nothing was saved" in first
+    assert second.startswith("  Lubrication!C")
     tab.cell(row, 3).value = "51"
     book.save(path)
     result = CliRunner().invoke(

@@ -57,11 +57,7 @@ def test_nothing_is_saved_while_nobody_is_named(job):
             "changes": [{"field": "differential", "value": "180", "unit": "kPa"}],
         },
     )
-    assert (reply["tell"], reply["needs"], reply["why"]) == (
-        "refused",
-        "who",
-        "say who is entering first.",
-    )
+    assert (reply["tell"], reply["needs"]) == ("refused", "who") and "who" in reply["why"]
     assert values(job, "oil.differential") == []
 
 
@@ -303,7 +299,7 @@ def test_a_read_only_job_refuses_in_words(job):
         "oil",
         {"id": 1, "ask": "save", "changes": [{"field": "sump", "value": "48", "unit": "°C"}]},
     )
-    assert reply["tell"] == "refused" and "reading only" in reply["why"]
+    assert reply["tell"] == "refused" and "read-only" in reply["why"]
 
 
 @pytest.mark.parametrize(

@@ -70,22 +70,22 @@ def test_each_kind_of_evidence_has_a_field_of_its_own():
     ("old", "new", "line", "told"),
     [
         ('title = "Lifting"\n', "", None, "'title' is missing"),
-        ('name = "crane"', 'name = "Crane 1"', 1, "cannot be a name"),
+        ('name = "crane"', 'name = "Crane 1"', 1, "'Crane 1'"),
         ('name = "crane"', "name = 3", 1, "a text in quotes"),
         ("order = 25", 'order = "25"', 4, "a whole number"),
         ("order = 25", "order = true", 4, "a whole number"),
-        ("cautions =", "warnings =", 6, "'warnings' is not a key of a check list"),
-        ('["Nobody stands under a load."]', "[1]", 6, "put every text in quotes"),
+        ("cautions =", "warnings =", 6, "'warnings'"),
+        ('["Nobody stands under a load."]', "[1]", 6, "in quotes"),
         ('question = "Slings seen and in date"\n', "", 8, "'question' is missing"),
         (
             '"photograph"',
             '"photo"',
             11,
-            "'photo' is no evidence; choose from yes, number, photograph",
+            "'photo' .* yes, number, photograph",
         ),
-        ('["yes", "photograph", "name"]', "[]", 11, "no evidence is wanted"),
-        ('"photograph", "name"', '"yes"', 11, "named twice"),
-        ('kind = "mass"', 'kind = "heft"', 18, "'heft' is not a kind of reading"),
+        ('["yes", "photograph", "name"]', "[]", 11, "no evidence"),
+        ('"photograph", "name"', '"yes"', 11, "twice"),
+        ('kind = "mass"', 'kind = "heft"', 18, "'heft'"),
         ('kind = "mass"\n', "", 13, "the number has no kind"),
         ('"2000 kg"', "2000", 18 + 1, "a number with its unit"),
         ('"2000 kg"', '"2000 kPa"', 19, "is not a unit of mass"),
@@ -126,7 +126,7 @@ def test_a_fault_is_told_with_file_line_and_remedy(old, new, line, told):
 
 
 def test_two_items_with_one_field_are_refused():
-    with pytest.raises(SheetError, match="'sling' is used twice") as refused:
+    with pytest.raises(SheetError, match="'sling'") as refused:
         _read(
             GOOD.replace('name = "load"', 'name = "sling"').replace(
                 '["number", "signature"]', '["number", "yes"]'
@@ -189,7 +189,7 @@ def test_a_list_in_the_jobs_folder_takes_the_place_of_a_shipped_one(tmp_path):
 def test_two_lists_of_one_name_in_a_folder_are_refused(tmp_path):
     for file in ("a.toml", "b.toml"):
         (tmp_path / file).write_text(GOOD, encoding="utf-8")
-    with pytest.raises(SheetError, match="two check lists are called 'crane'"):
+    with pytest.raises(SheetError, match="'crane'"):
         checklists._by_name(checklists.in_folder(tmp_path))
 
 
@@ -214,5 +214,5 @@ def test_an_entry_point_that_fails_is_one_sentence(monkeypatch):
     monkeypatch.setattr(
         checklists, "entry_points", lambda group: [_Point(ImportError("no such thing"))]
     )
-    with pytest.raises(StartkitError, match="the added check list 'crane' cannot be loaded"):
+    with pytest.raises(StartkitError, match="'crane' cannot be loaded"):
         checklists.installed()

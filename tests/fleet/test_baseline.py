@@ -1,4 +1,4 @@
-"""The baseline: moved, not moved, cannot tell; and the control chart of a machine."""
+"""The baseline: moved, not moved, inconclusive; and the control chart of a machine."""
 
 from __future__ import annotations
 
@@ -69,10 +69,7 @@ def test_thermometers_too_coarse_for_the_change_that_matters_cannot_tell() -> No
     found = said(
         {KEY: approach(0.9, 0.3), **conditions()}, {KEY: approach(1.2, 0.3), **conditions()}
     )
-    assert (
-        found.change.said == CANNOT_TELL
-        and found.why == "the uncertainty is too great for the change that matters"
-    )
+    assert found.change.said == CANNOT_TELL and "uncertainty" in found.why
 
 
 @pytest.mark.parametrize(
@@ -101,7 +98,7 @@ def test_at_the_edge_of_like_conditions_they_are() -> None:
 
 def test_conditions_that_one_visit_lacks_cannot_be_alike() -> None:
     found = said({KEY: approach(0.9)}, {KEY: approach(1.9), **conditions()})
-    assert found.change.said == CANNOT_TELL and found.why == "load is not known for both visits"
+    assert found.change.said == CANNOT_TELL and found.why.startswith("load is not known")
 
 
 def test_without_uncertainty_only_a_change_that_matters_is_called_moved() -> None:

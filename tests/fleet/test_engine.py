@@ -202,7 +202,7 @@ def test_a_cell_that_never_ends_is_ended(tmp_path: Path) -> None:
     node = notebook("while True:\n    pass")
     path = tmp_path / "in.ipynb"
     nbformat.write(node, path)
-    with pytest.raises(DeadKernelError, match="after 1 s"):
+    with pytest.raises(DeadKernelError, match="1 s"):
         papermill.execute_notebook(
             str(path), None, engine_name=engine.NAME, execution_timeout=1, progress_bar=False
         )

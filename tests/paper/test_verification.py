@@ -94,14 +94,11 @@ def test_a_person_reads_who_signed_what_was_checked_and_a_bottom_line(found):
     lines = found.lines()
     assert lines[0] == "record.pdf: Commissioning record CH-3, revision A" and lines[-1] == "VALID"
     assert any(
-        "technician: R. Calder, " in line
-        and "by the signer's own clock; certifies the record" in line
+        "technician: R. Calder, " in line and "signer's own clock; certifies" in line
         for line in lines
     )
     assert any(f"derived again with startkit {__version__}: as printed" in line for line in lines)
-    assert any(
-        "Set again from the attached data: as signed, byte for byte." in line for line in lines
-    )
+    assert any("byte for byte" in line for line in lines)
 
 
 def test_a_machine_reads_the_same(found):
@@ -256,7 +253,7 @@ def test_a_certificate_that_ran_out_is_told_and_does_not_undo_the_signature(
 
     monkeypatch.setattr(signatures, "datetime", Later)
     found = verification.verify(path, [signer.der], beside=False)
-    assert found.valid and "its certificate ran out on" in found.signatures[0].notes[0]
+    assert found.valid and "expired" in found.signatures[0].notes[0]
 
 
 def test_a_signer_of_another_name_than_the_record_names_is_pointed_out(tmp_path: Path):
@@ -266,14 +263,13 @@ def test_a_signer_of_another_name_than_the_record_names_is_pointed_out(tmp_path:
     )
     found = verification.verify(path, beside=False)
     said = " ".join(part(found, "signature").said)
-    assert found.valid and f"the record names {TECHNICIAN}" in said and ENGINEER in said
+    assert found.valid and f"names {TECHNICIAN}" in said and ENGINEER in said
 
 
 def test_a_record_that_nobody_has_signed_is_not_valid(there, tmp_path: Path):
     found = tampering.said(there, there.printed)
-    assert not found.valid and part(found, "signatures").said == (
-        "Nobody has signed, or the signatures were taken away.",
-    )
+    (sentence,) = part(found, "signatures").said
+    assert not found.valid and "no signatures" in sentence
     assert part(found, "verdicts").mark == "✓"
 
 
@@ -281,12 +277,8 @@ def test_one_who_was_not_awaited_can_be_asked_for(tmp_path: Path):
     path = signed(printed(real_job(tmp_path / "CH-3 start-up")))
     assert verification.verify(path, beside=False).valid
     found = verification.verify(path, signed_by=["commissioning engineer"], beside=False)
-    assert part(found, "signatures").said == (
-        (
-            f"Commissioning engineer ({ENGINEER}) is to sign and has not, or the signature was"
-            " taken away."
-        ),
-    )
+    (sentence,) = part(found, "signatures").said
+    assert sentence.startswith(f"Commissioning engineer ({ENGINEER}) ")
 
 
 # --- tampering ------------------------------------------------------------------------------------
@@ -384,12 +376,9 @@ def test_a_replaced_record_says_so_and_its_follower_knows_it(tmp_path: Path):
     assert (
         old.valid
         and part(old, "revision").mark == "○"
-        and "this record has been replaced" in part(old, "revision").said[1]
+        and "replaced" in part(old, "revision").said[1]
     )
-    assert (
-        new.valid
-        and "is in its folder and is the one that it names" in part(new, "revision").said[1]
-    )
+    assert new.valid and first.name in part(new, "revision").said[1]
     first.write_bytes(first.read_bytes() + b"\n")
     assert part(verification.verify(second, beside=False), "revision").mark == "✗"
 
@@ -488,10 +477,8 @@ def test_a_verdict_printed_otherwise_is_named_with_both(there):
 
     title = stage(evidence.of_pdf(there.printed).record, "lube")["verdicts"][0]["title"]
     (difference,) = derived(there, change)
-    assert (
-        str(difference) == f"{title}: outcome is printed as “pass”, the attached data give “waived”"
-        and difference.weighty
-    )
+    assert difference.weighty
+    assert re.fullmatch(f"{title}: outcome .*“pass”.*“waived”", str(difference))
 
 
 @pytest.mark.parametrize(
@@ -532,10 +519,7 @@ def test_a_stage_that_is_not_installed_here_is_named(there):
     def change(data: dict[str, Any]) -> None:
         stage(data, "lube").update(stage="brewing", title="Brewing")
 
-    assert (
-        "Brewing: stage is printed as “a stage”, the attached data give “no such stage is installed"
-        " here”" in map(str, derived(there, change))
-    )
+    assert any(each.where == "Brewing" and each.what == "stage" for each in derived(there, change))
 
 
 def test_another_sheet_gives_other_verdicts(there):
@@ -563,7 +547,7 @@ def test_wording_of_another_version_is_told_and_is_not_wrong(there):
     assert (
         told.mark == "✓"
         and "printed by 0.0.9" in told.said[0]
-        and "1 texts are worded differently" in told.said[1]
+        and "worded differently" in told.said[1]
         and "0.0.9" in told.unchecked[0]
     )
     assert versions.other(data) == [f"startkit 0.0.9, here {__version__}"]
@@ -610,11 +594,7 @@ def test_a_damaged_notebook_is_told_in_a_sentence(there, change: Callable[[Any],
         told = verification._pages(
             changed, verdict_comparison.restored(carried, Path(scratch)).folder, there.printed
         )
-    assert (
-        told.mark == "✗"
-        and "the attached notebook is damaged; take an undamaged copy of the record."
-        in told.said[0]
-    )
+    assert told.mark == "✗" and "notebook is damaged" in told.said[0]
 
 
 def test_pages_of_a_file_that_does_not_say_when_it_was_set_are_not_those_of_a_record(there):

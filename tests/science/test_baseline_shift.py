@@ -1,4 +1,4 @@
-"""Change: moved, not moved, cannot tell."""
+"""Change: moved, not moved, inconclusive."""
 
 from __future__ import annotations
 

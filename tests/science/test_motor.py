@@ -90,7 +90,7 @@ def test_a_soft_starter_draws_its_limit_but_never_more_than_locked_rotor():
 
 
 def test_a_soft_starter_without_its_limit_is_asked_for_it():
-    with pytest.raises(ScienceError, match="enter its current limit"):
+    with pytest.raises(ScienceError, match="current limit"):
         motor.expected_inrush(Q(2400, "A"), "soft-start")
 
 

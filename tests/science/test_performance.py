@@ -126,7 +126,7 @@ def test_an_open_drive_counts_only_the_shaft(outside):
         standing="secondary",
         abs=1e-9,
     )
-    with pytest.raises(ScienceError, match=r"an efficiency of 1\.2 cannot be"):
+    with pytest.raises(ScienceError, match=r"efficiency of 1\.2"):
         performance.shaft_power(Q(100, "kilowatt"), 1.2)
 
 
@@ -149,7 +149,7 @@ def test_glycol_carries_less_heat_than_water_at_the_same_flow():
 def test_crossed_sensors_show_as_negative_capacity_and_are_refused_where_it_divides():
     crossed = performance.cooling_capacity(gpm(1000), fahrenheit(44), fahrenheit(54))
     assert crossed.magnitude < 0
-    with pytest.raises(ScienceError, match="check the flow and the water temperatures"):
+    with pytest.raises(ScienceError, match="flow"):
         performance.specific_power(POWER, crossed)
     with pytest.raises(ScienceError, match="which sensor is entering"):
         performance.heat_balance(EVAPORATOR, -CONDENSER, POWER)
@@ -241,7 +241,7 @@ def test_lmtd_lies_between_geometric_and_arithmetic_mean(first, second):
 
 
 def test_a_saturation_temperature_between_the_water_temperatures_is_refused():
-    with pytest.raises(ScienceError, match="check the refrigerant pressure, the barometer"):
+    with pytest.raises(ScienceError, match="barometer"):
         approach.lmtd(celsius(12), celsius(7), celsius(8))
     assert np.isnan(approach.lmtd.si(np.array([285.0]), np.array([280.0]), np.array([281.0]))).all()
 

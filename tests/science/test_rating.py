@@ -214,12 +214,12 @@ def test_a_machine_that_cannot_unload_to_a_quarter_is_degraded_there(outside):
 
 @pytest.mark.parametrize("loads", [(1.0, 0.75, 0.5), (0.9, 0.75, 0.5, 0.25), (1.0,)])
 def test_nothing_is_extrapolated(loads):
-    with pytest.raises(ScienceError, match="is not extrapolated"):
+    with pytest.raises(ScienceError, match="extrapolated"):
         rating.part_load_value(loads, [0.6] * len(loads), "harmonic")
 
 
 def test_misuse_of_the_part_load_value_is_refused():
-    with pytest.raises(ScienceError, match="harmonic for kW/ton, arithmetic for COP"):
+    with pytest.raises(ScienceError, match="harmonic"):
         rating.part_load_value(LOADS, (0.6, 0.5, 0.5, 0.7), "mean")
     with pytest.raises(ScienceError, match="above zero"):
         rating.part_load_value(LOADS, (0.6, 0.5, 0.0, 0.7), "harmonic")
@@ -295,5 +295,5 @@ def test_the_adjustment_factor_is_one_at_the_standard_point_and_fits_the_printed
 
 @pytest.mark.parametrize(("warm", "cold"), [(94.3, 34), (120, 44), (60, 44), (130, 36)])
 def test_outside_its_range_the_adjustment_is_refused(warm, cold):
-    with pytest.raises(ScienceError, match="outside the range of the adjustment"):
+    with pytest.raises(ScienceError, match="outside the range"):
         rating.adjustment_factor(Q(warm, "degF"), Q(cold, "degF"))

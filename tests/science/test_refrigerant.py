@@ -353,7 +353,7 @@ def test_a_reading_below_the_dew_point_gives_negative_superheat_rather_than_an_e
 
 
 def test_a_pressure_outside_the_range_is_refused_with_what_to_check():
-    with pytest.raises(ScienceError, match="check the reading, its unit, the barometer"):
+    with pytest.raises(ScienceError, match="barometer"):
         refrigerant.dew_temperature("R-134a", Q(50, "megapascal"))
 
 
@@ -498,12 +498,12 @@ def test_a_low_pressure_refrigerant_may_end_among_droplets_and_its_head_is_still
 
 
 def test_discharge_no_higher_than_suction_is_refused():
-    with pytest.raises(ScienceError, match="is not above suction pressure"):
+    with pytest.raises(ScienceError, match="suction pressure"):
         compression.isentropic_head("R-134a", kpa(800), celsius(40), kpa(700))
 
 
 def test_discharge_gas_cooler_than_suction_gas_is_refused():
-    with pytest.raises(ScienceError, match="holds no more heat"):
+    with pytest.raises(ScienceError, match="enthalpy"):
         compression.isentropic_efficiency("R-134a", kpa(400), celsius(40), kpa(700), celsius(30))
 
 

@@ -83,12 +83,8 @@ def test_normalised_curves_give_the_reference_back_at_the_reference(curves):
 
 def test_temperatures_outside_the_fitted_range_are_said_so():
     found = selection.expected_power(SET_13, Q(200, "ton_cooling"), Q(44, "degF"), Q(85, "degF"))
-    assert found.warnings == (
-        (
-            "entering condenser water 29.4 °C is outside the 12.8 to 23.9 °C over which the curves"
-            " were fitted"
-        ),
-    )
+    (warning,) = found.warnings
+    assert "29.4 °C" in warning and "12.8 to 23.9 °C" in warning
 
 
 @pytest.mark.parametrize("share", [0.05, 1.3])
@@ -160,7 +156,7 @@ def test_a_smaller_lift_asks_less_power_at_the_same_share_of_carnot(outside):
 
 
 def test_conditions_too_far_apart_are_not_compared():
-    with pytest.raises(ScienceError, match="too far from the selection to compare"):
+    with pytest.raises(ScienceError, match="too far"):
         selection.lift_correction(Q(5, "degC"), Q(25, "degC"), Q(5, "degC"), Q(37, "degC"))
     with pytest.raises(ScienceError, match="check both pressures"):
         selection.lift_correction(Q(25, "degC"), Q(20, "degC"), Q(5, "degC"), Q(37, "degC"))

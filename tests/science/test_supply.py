@@ -81,7 +81,7 @@ def test_a_trend_of_voltages_gives_a_trend_of_unbalance():
 
 
 def test_a_dead_or_negative_phase_reading_is_refused():
-    with pytest.raises(ScienceError, match="take the three readings again"):
+    with pytest.raises(ScienceError, match="all three read zero"):
         supply.voltage_unbalance(Q(0, "V"), Q(0, "V"), Q(0, "V"))
     with pytest.raises(ScienceError):
         supply.voltage_unbalance(Q(460, "V"), Q(-1, "V"), Q(460, "V"))
@@ -143,7 +143,7 @@ def test_another_reading_of_the_curve_lies_within_the_stated_doubt(outside):
 def test_above_five_percent_the_motor_is_not_operated():
     assert supply.derating(Q(4.999, "percent")).magnitude > 0.75
     assert supply.derating(Q(5.0, "percent")).magnitude == pytest.approx(0.75)
-    with pytest.raises(ScienceError, match="do not operate the motor"):
+    with pytest.raises(ScienceError, match="not operate"):
         supply.derating(Q(5.001, "percent"))
 
 

@@ -291,7 +291,7 @@ def test_a_formula_that_takes_no_arrays_is_tried_one_by_one():
 
 
 def test_readings_that_could_mean_anything_are_refused():
-    with pytest.raises(ScienceError, match="lies outside the formula's range"):
+    with pytest.raises(ScienceError, match="formula's range"):
         uncertainty.propagate(specific, readings(0.15), U)
 
 
@@ -382,7 +382,7 @@ def test_exact_inputs_give_no_uncertainty():
 @pytest.mark.parametrize(
     ("u", "correlation", "message"),
     [
-        ({"elsewhere": 1.0}, None, "no argument here"),
+        ({"elsewhere": 1.0}, None, "elsewhere"),
         ({"flow": -1.0}, None, "negative or not a number"),
         ({"flow": math.nan}, None, "negative or not a number"),
         ({"entering": Q(0.1, "degC")}, None, "delta_degC or delta_degF"),
@@ -402,7 +402,7 @@ def test_uncertainties_that_cannot_be_are_refused(u, correlation, message):
 
 
 def test_an_unknown_method_is_refused():
-    with pytest.raises(ScienceError, match="auto, first order or Monte Carlo"):
+    with pytest.raises(ScienceError, match="Monte Carlo"):
         uncertainty.propagate(capacity, {}, {}, method="guess")
 
 

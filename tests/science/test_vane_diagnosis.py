@@ -12,7 +12,7 @@ import pytest
 from startkit.science.strokes import CLOSING, OPENING, stroke
 from startkit.science.vane_calibration import analyse_strokes
 from startkit.science.vane_diagnosis import NOTHING_FOUND, UNDECIDED, diagnose
-from startkit.science.vane_symptoms import Bands
+from startkit.science.vane_symptoms import SHORT_OF_TORQUE, Bands
 from startkit.units import Q
 from workbook.stroke_model import FAULTS, VaneDrive, inject, ordinary, simulate_strokes
 
@@ -95,7 +95,7 @@ def test_a_switch_that_makes_far_from_closed_is_out_of_adjustment():
 
 def test_a_drive_short_of_torque_is_not_taken_for_a_lost_calibration_or_a_bad_switch():
     said = _said(VaneDrive(load_closed=1.1, seen_noise=None))
-    assert said.outcome == "actuator short of torque"
+    assert said.outcome == SHORT_OF_TORQUE
 
 
 def test_jumps_are_the_sensor():
@@ -147,6 +147,6 @@ def test_a_drive_stalling_in_mid_travel_is_undecided_between_drive_and_linkage()
     records = [stroke(OPENING, Q(t, "s"), (t >= 5).astype(float), moved, number=n) for n in (1, 2)]
     said = diagnose(analyse_strokes.si(records))
     assert said.outcome == UNDECIDED and {c.name for c in said.candidates[:2]} == {
-        "actuator short of torque",
+        SHORT_OF_TORQUE,
         "linkage slip",
     }

@@ -204,7 +204,7 @@ def test_a_liquid_is_read_as_it_is_written_on_a_drawing(typed, printed):
 @pytest.mark.parametrize(
     ("args", "message"),
     [
-        (("calcium brine",), "no liquid is known"),
+        (("calcium brine",), "calcium brine"),
         (("ethylene glycol",), "with no share"),
         (("MEG 80 %",), "from 0 to 60"),
         (("propylene glycol 5 % by volume",), "from 10 to 60"),

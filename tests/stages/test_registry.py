@@ -35,30 +35,32 @@ def test_stages_come_in_working_order():
     assert orders == sorted(orders) and next(iter(found)) == "setup"
 
 
-@pytest.mark.parametrize("stage", registry.stages().values(), ids=lambda stage: stage.name)
-def test_every_built_in_stage_is_declared_soundly(stage):
-    names = [f.name for f in stage.fields]
-    assert len(names) == len(set(names)), "a field name twice"
-    assert stage.before in NAMES and stage.purpose and stage.title
-    for field in stage.fields:
-        assert field.kind in (*KINDS, *PLAIN_KINDS, TABLE, SERIES), field.name
-        assert "." not in field.name and field.question
-        assert bool(field.columns) is (field.kind in (TABLE, SERIES)), field.name
-        assert field.kind != "choice" or field.choices, field.name
+FIELDS = [(stage, field) for stage in registry.stages().values() for field in stage.fields]
+
+
+def test_every_built_in_stage_is_declared_soundly():
+    for stage in registry.stages().values():
+        names = [f.name for f in stage.fields]
+        assert len(names) == len(set(names)), f"a field name twice in {stage.name}"
+        assert stage.before in NAMES and stage.purpose and stage.title, stage.name
+    for stage, field in FIELDS:
+        where = (stage.name, field.name)
+        assert field.kind in (*KINDS, *PLAIN_KINDS, TABLE, SERIES), where
+        assert "." not in field.name and field.question, where
+        assert bool(field.columns) is (field.kind in (TABLE, SERIES)), where
+        for declared in (field, *field.columns):
+            assert declared.kind != "choice" or declared.choices, (*where, declared.name)
         for column in field.columns:
-            assert column.kind in (*KINDS, *PLAIN_KINDS), (field.name, column.name)
-            assert column.kind != "choice" or column.choices, (field.name, column.name)
+            assert column.kind in (*KINDS, *PLAIN_KINDS), (*where, column.name)
 
 
-@pytest.mark.parametrize("stage", registry.stages().values(), ids=lambda stage: stage.name)
-def test_every_plausible_range_of_a_built_in_stage_can_be_read(stage):
+def test_every_plausible_range_of_a_built_in_stage_can_be_read():
     from startkit.units import Q, parse
 
-    for declared in (d for field in stage.fields for d in (field, *field.columns) if d.plausible):
-        low, high = (
-            parse(text, declared.kind, barometer=Q(101.325, "kPa")) for text in declared.plausible
-        )
-        assert low < high, declared.name
+    declared = [(s, d) for s, field in FIELDS for d in (field, *field.columns) if d.plausible]
+    for stage, each in declared:
+        low, high = (parse(text, each.kind, barometer=Q(101.325, "kPa")) for text in each.plausible)
+        assert low < high, (stage.name, each.name)
 
 
 def test_another_package_adds_a_stage(monkeypatch):
@@ -77,10 +79,10 @@ def test_an_added_stage_that_is_none_is_one_sentence(monkeypatch, loaded, told):
 
 
 def test_two_stages_of_one_name_are_refused():
-    with pytest.raises(StartkitError, match="two stages are called 'roof'"):
+    with pytest.raises(StartkitError, match="'roof'"):
         registry.ordered([PLAIN, PLAIN])
 
 
 def test_a_stage_before_an_unknown_hold_point_is_refused():
-    with pytest.raises(StartkitError, match="unknown hold point 'lunch'"):
+    with pytest.raises(StartkitError, match="'lunch'"):
         registry.ordered([replace(PLAIN, before="lunch")])

@@ -164,12 +164,8 @@ def test_an_exhaust_in_a_wrong_unit_is_open_and_says_so(job, verdict_of):
 
 
 def test_without_any_charge_there_is_no_rule(job, verdict_of):
-    assert (
-        verdict_of(
-            job(sheet={"machine.refrigerant_charge": None}), "safety.emergency_exhaust"
-        ).sentence
-        == "The refrigerant charge is not known."
-    )
+    found = verdict_of(job(sheet={"machine.refrigerant_charge": None}), "safety.emergency_exhaust")
+    assert "charge is not known" in found.sentence
 
 
 def test_a_share_inside_the_instruments_uncertainty_is_unproven(job, verdict_of):
@@ -275,10 +271,7 @@ def test_a_detector_that_was_not_read_is_open(job, verdict_of):
 def test_a_refrigerant_without_known_limits_leaves_the_detector_unproven(job, verdict_of, assess):
     made = job(sheet={"machine.refrigerant": "R-9999"})
     assert verdict_of(made, "safety.detector_alarm").outcome is Outcome.UNPROVEN
-    assert any(
-        "no refrigerant is known as 'R-9999'" in remark
-        for remark in assess(made).findings("safety").remarks
-    )
+    assert any("R-9999" in remark for remark in assess(made).findings("safety").remarks)
 
 
 @pytest.mark.parametrize(

@@ -7,6 +7,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from startkit.science.trip_causes import AGAINST, ENOUGH, VANES, WARM_LOOP
 from startkit.stages.first_start import STAGE as FIRST_START
 from startkit.stages.trips import STAGE
 from startkit.verdict import Outcome
@@ -133,11 +134,8 @@ def test_yes_without_a_trip_is_open_and_no_with_one_too(job, make_job, put, verd
 def test_candidates_are_ranked_from_the_readings(job, assess):
     found = assess(job(values=VALUES)).findings("trips")
     table = next(t for t in found.tables if "candidates" in t.title)
-    assert (
-        table.rows[0][0] == "limit too near the trip in a warm loop"
-        and table.rows[0][1] == "enough by itself"
-    )
-    assert next(r for r in table.rows if r[0] == "lift high")[1] == "speaks against it"
+    assert table.rows[0][0] == WARM_LOOP and table.rows[0][1] == ENOUGH
+    assert next(r for r in table.rows if r[0] == "lift high")[1] == AGAINST
     low = {
         **VALUES,
         "values.1.entering": ("12", "°C"),
@@ -158,7 +156,7 @@ def test_vanes_open_in_the_run_up_come_first(job, assess):
     table = next(
         t for t in assess(job(values=early)).findings("trips").tables if "candidates" in t.title
     )
-    assert table.rows[0][:2] == ("vanes not closed at start", "enough by itself")
+    assert table.rows[0][:2] == (VANES, ENOUGH)
 
 
 def test_the_last_minutes_stand_in_for_what_was_not_typed(job, assess):

@@ -217,7 +217,7 @@ def test_times_by_stopwatch_do_without_a_trace(make_job, put, assess):
     [
         (
             lambda text: text.replace("\topen\n", "\thalf\n", 1),
-            "does not say whether the switch is made",
+            "'half'",
         ),
         (lambda text: text.replace("\t1.00\t", "\t0.00\t", 1), "time does not rise"),
         (lambda text: text.replace("\t100.00\t", "\t100 kPa\t", 1), "is not a unit of percent"),

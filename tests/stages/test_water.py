@@ -200,7 +200,7 @@ def test_a_flow_that_is_too_small_already_fails_whatever_the_strainer_takes(job,
 
 def test_what_a_blocked_strainer_makes_of_the_reading_is_said(job, assess):
     # (1.1)^0.5 - 1 = 4.88 %
-    assert shown(assess, job())["Chilled water: a tenth more drop reads as"]["text"] == "4.9 %"
+    assert shown(assess, job())["Chilled water: 10 % more drop reads as"]["text"] == "4.9 %"
 
 
 @pytest.mark.parametrize(

@@ -14,6 +14,7 @@ from click.testing import CliRunner
 
 from startkit.cli import main
 from startkit.desk import cards
+from startkit.desk.cards import BROKEN
 from startkit.desk.notebook import open_book
 from startkit.desk.report import is_clear, status_lines
 from startkit.errors import StartkitError
@@ -57,16 +58,14 @@ def forge(folder: Path, column: str = "value", value: str = "61,5") -> None:
 
 
 def test_the_card_says_it_first_and_loudly(job: Job) -> None:
-    assert "cannot be relied on" not in str(
-        cards.html(open_book(job.folder, "record").front().part)
-    )
+    assert BROKEN not in str(cards.html(open_book(job.folder, "record").front().part))
     forge(job.folder)
     part = open_book(job.folder, "record").front().part
     assert part["faults"] == ["entry 8 (lube.sump_temperature) was altered after it was written"]
     html, plain = str(cards.html(part)), cards.plain(part)
-    assert html.index("cannot be relied on") < html.index("Do next") and 'role="alert"' in html
+    assert html.index(BROKEN) < html.index("Do next") and 'role="alert"' in html
     assert (
-        plain.splitlines()[0].startswith("✗ The journal was altered or damaged")
+        plain.splitlines()[0].startswith(f"✗ {BROKEN}")
         and "entry 8 (lube.sump_temperature)" in plain
     )
 
@@ -75,10 +74,7 @@ def test_the_terminal_says_it_and_the_status_is_1(job: Job) -> None:
     forge(job.folder)
     result = CliRunner().invoke(main, ["status", str(job.folder)])
     assert result.exit_code == 1
-    assert (
-        result.output.startswith("✗ The journal was altered or damaged")
-        and "startkit rescue" in result.output
-    )
+    assert result.output.startswith(f"✗ {BROKEN}") and "startkit rescue" in result.output
 
 
 def test_a_broken_chain_alone_makes_a_job_not_clear(
@@ -122,7 +118,7 @@ def test_page_1_of_the_record_says_it(job: Job) -> None:
     forge(job.folder)
     first = PdfReader(io.BytesIO(export(job.folder).read_bytes())).pages[0].extract_text()
     assert (
-        "this record cannot be relied on" in first
+        "chain of hashes is broken" in first
         and "entry 8 (lube.sump_temperature) was altered" in " ".join(first.split())
     )
 
@@ -146,7 +142,7 @@ def test_a_damaged_byte_is_told_in_words_wherever_it_lies(job: Job) -> None:
             continue
         assert not clear
         same = Job(job.folder, read_only=True).state().entries == entries
-        assert same or lines[0].startswith("✗ The journal was altered"), f"byte {at}"
+        assert same or lines[0].startswith(f"✗ {BROKEN}"), f"byte {at}"
         told += not same
     assert told > 10, (
         "of these bytes, how many hold an entry differs with the moments written in them"

@@ -77,11 +77,13 @@ def test_the_newest_entry_is_the_one_written_last_though_the_clock_was_set_back(
 def test_both_times_are_shown_on_the_card_and_on_page_1(job):
     put_at(job, "2026-10-25T14:30:00.000+01:00", "2026-10-25T09:00:00.000+01:00")
     part = open_book(job.folder, "record").front().part
-    said = (
-        "Entry 6 (lube.filter_drop) is stamped 2026-10-25 09:00:00 +01:00, before entry 5"
-        " (2026-10-25 14:30:00 +01:00). The order is that in which they were written."
+    said = part["clock"][0]
+    assert re.match(
+        r"Entry \d+ \(lube\.filter_drop\) .*2026-10-25 09:00:00 \+01:00.* entry \d+"
+        r" \(2026-10-25 14:30:00 \+01:00\)",
+        said,
     )
-    assert part["clock"][0] == said and said in str(cards.html(part))
+    assert said in str(cards.html(part))
     assert "front.clock" in (ROOT / "startkit" / "paper" / "printing" / "record.typ").read_text(
         encoding="utf-8"
     )
@@ -98,15 +100,14 @@ def test_page_1_prints_both_times(job):
     page = " ".join(
         PdfReader(io.BytesIO(export(job.folder).read_bytes())).pages[0].extract_text().split()
     )
-    assert "2026-10-25 09:00:00 +01:00, before entry 5 (2026-10-25 14:30:00 +01:00)" in page
-    assert "+02:00, +01:00 from UTC: daylight saving or another zone" in page
+    assert re.search(r"2026-10-25 09:00:00 .*entry \d+ \(2026-10-25 14:30:00 \+01:00\)", page)
+    assert "+02:00, +01:00 from UTC" in page
 
 
 def test_the_hour_that_comes_twice_is_no_clock_set_back(job):
     put_at(job, "2026-10-25T02:50:00.000+02:00", "2026-10-25T02:10:00.000+01:00")
-    assert open_book(job.folder, "record").front().part["clock"] == [
-        "Clocks of the entries lie +02:00, +01:00 from UTC: daylight saving or another zone."
-    ]
+    (said,) = open_book(job.folder, "record").front().part["clock"]
+    assert "+02:00, +01:00 from UTC" in said and "stamped" not in said
 
 
 def test_a_job_in_one_zone_with_a_clock_that_goes_forward_says_nothing(job):
@@ -117,7 +118,7 @@ def test_a_job_in_one_zone_with_a_clock_that_goes_forward_says_nothing(job):
 def test_many_such_entries_are_counted(job):
     put_at(job, *(f"2026-10-25T{hour:02d}:00:00.000+02:00" for hour in range(23, 9, -1)))
     said = open_book(job.folder, "record").front().part["clock"][0]
-    assert said.count("is stamped") == 3 and "and 10 more times" in said
+    assert said.count("is stamped") == 3 and "10 more" in said
 
 
 @pytest.mark.parametrize(

@@ -83,7 +83,7 @@ def test_a_read_only_folder_is_one_sentence(tmp_path: Path) -> None:
     journal = Journal.create(tmp_path / "job.db")
     tmp_path.chmod(0o500)
     try:
-        with pytest.raises(JournalError, match="cannot be written"):
+        with pytest.raises(JournalError, match="not writable"):
             journal.append([Entry("a", "1")])
     finally:
         tmp_path.chmod(0o700)
@@ -92,7 +92,7 @@ def test_a_read_only_folder_is_one_sentence(tmp_path: Path) -> None:
 def test_a_write_protected_file_is_one_sentence_even_for_root(tmp_path: Path) -> None:
     journal = Journal.create(tmp_path / "job.db")
     protected = Journal(journal.path, read_only=True)
-    with pytest.raises(JournalError, match="reading only"):
+    with pytest.raises(JournalError, match="read-only"):
         protected.append([Entry("a", "1")])
     assert protected.read() == []
 

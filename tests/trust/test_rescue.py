@@ -126,7 +126,7 @@ def test_a_sheet_that_is_gone_says_what_to_do(job: Job, tmp_path: Path) -> None:
 
 def test_nothing_left_says_so(job: Job, tmp_path: Path) -> None:
     job.journal.path.write_bytes(b"\0" * 40_960)
-    with pytest.raises(JobError, match="nothing could be read"):
+    with pytest.raises(JobError, match="nothing"):
         rescue(job.folder, tmp_path / "new")
 
 
@@ -147,13 +147,13 @@ def test_a_row_that_has_no_number_is_told_and_can_be_taken_back(
     run = CliRunner().invoke
     assert "Load" in run(main, ["status", str(job.folder)]).output
     problems = assess(Job(job.folder)).stage_entries("load_up").problems()
-    assert any("not the number of a row" in each for each in problems)
+    assert any(repr(row[:20])[:-1] in each for each in problems)
     path = tmp_path / "back.csv"
     path.write_text(f"item,value,note\n{item},,the row has no number\n", encoding="utf-8")
     done = run(main, ["enter", str(job.folder), str(path), "--who", "Ana"])
     assert done.exit_code == 0, done.output
     problems = assess(Job(job.folder)).stage_entries("load_up").problems()
-    assert not any("not the number of a row" in each for each in problems)
+    assert not any(repr(row[:20])[:-1] in each for each in problems)
 
 
 @pytest.mark.parametrize(

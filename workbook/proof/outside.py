@@ -167,11 +167,11 @@ def table(head: list[str], rows: list[list[str]]) -> str:
 
 HEAD = """# Outside checks
 
-Written by `make proof`: every formula and limit beside a figure that was printed outside this \
-project.
-`make test` fails if this page does not match the tests. All figures, with the test of each:
-[outside.json](outside.json); the readings nearest to each limit: [edges.json](edges.json).
-*Closed form* is worked out by hand in the test and proves the code, not the formula."""
+Written by `make proof`: every formula and limit next to a figure printed outside this project.
+`make test` fails if this page does not match the tests. All figures, with the test of
+each: [outside.json](outside.json); the readings nearest to each limit: [edges.json](edges.json).
+*Closed form* is calculated by hand in the test and proves the code, not the formula.
+"""
 FORMULAS = (
     "formula",
     "checked against",
@@ -196,7 +196,7 @@ def text(checks: list[Row], edges: list[Row]) -> str:
         f" {len(alone)} formulas have no check but a closed form.",
         table(list(FORMULAS), rows),
         "## Limits\n\nA limit that is an own default or common practice has no outside figure;"
-        " the record prints it as such beside every verdict.",
+        " the record prints it as such with every verdict.",
         table(list(LIMITS), limit_rows(checks, edges)),
     ]
     return "\n\n".join(parts) + "\n"

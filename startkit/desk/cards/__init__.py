@@ -53,7 +53,7 @@ def html(part: Part, as_of: str = "") -> Markup:
 
 
 def slots(part: Part, can_waive: bool = False) -> dict[str, Markup]:
-    """The pieces of a part that are renewed on their own: ``head``, ``found``, ``plots``,
+    """The pieces of a part that are replaced on their own: ``head``, ``found``, ``plots``,
     ``entered``.
     """
     draw = {

@@ -144,7 +144,7 @@ def _in_short(part: Part) -> str:
         f"{len(part['in_the_way'])} of {counted(part['needed'], 'verdict', 'verdicts')}"
         " not settled."
         if part["needed"]
-        else "Nothing has been judged yet."
+        else "Nothing judged yet."
     )
 
 
@@ -163,9 +163,9 @@ def front(part: Part, can_waive: bool) -> dict[str, Markup]:
     return {"head": el("section", *pieces, cls="sk-front", aria_label="State of the job")}
 
 
-BROKEN = "The journal was altered or damaged: this job cannot be relied on"
+BROKEN = "The journal was altered or damaged: do not rely on this job"
 RESCUE = (
-    "Keep the folder as it is, ask who has a good copy, and save what can be read with `startkit"
+    "Leave the folder as it is, look for a good copy, and save what can be read with `startkit"
     " rescue`."
 )
 
@@ -318,7 +318,7 @@ def handover(part: Part, can_waive: bool) -> dict[str, Markup]:
     opened = (
         verdict_lines(part["open_items"], "Open items")
         if part["open_items"]
-        else el("p", "No open item.")
+        else el("p", "No open items.")
     )
     corrections = (
         fold(
@@ -327,7 +327,7 @@ def handover(part: Part, can_waive: bool) -> dict[str, Markup]:
             bullets(map(correction, part["corrections"])),
         )
         if part["corrections"]
-        else el("p", "No correction was made.")
+        else el("p", "No corrections.")
     )
     lines = [
         el(

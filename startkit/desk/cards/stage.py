@@ -19,7 +19,7 @@ from startkit.desk.cards.verdicts import verdict_list
 
 
 def stage(part: Part, can_waive: bool) -> dict[str, Markup]:
-    """A stage's card in its renewable pieces."""
+    """A stage's card in its replaceable pieces."""
     return {
         "head": _stage_head(part),
         "found": _found(part, can_waive),

@@ -1,5 +1,4 @@
-"""Cells of an entry sheet: the mark that tells what a row holds, and what a cell holds as text,
-both ways.
+"""Cells of an entry sheet: the mark of what a row holds, and what a cell holds as text, both ways.
 
 Every row of entries carries its own name in the hidden column A, and every table the names of its
 columns in a
@@ -35,7 +34,7 @@ class Place(IntEnum):
     """Columns of a tab: A is hidden."""
 
     KEY, QUESTION, VALUE, UNIT, INSTRUMENT, WHY = 1, 2, 3, 4, 5, 6
-    READ_BY, READ_AT = 3, 6  # in the row that says who read, and when
+    READ_BY, READ_AT = 3, 6  # in the row for who read, and when
     ACROSS_UNIT, ACROSS_INSTRUMENT, ACROSS_FIRST = (
         3,
         4,
@@ -44,7 +43,7 @@ class Place(IntEnum):
 
 
 class Mark(StrEnum):
-    """What the hidden column says that a row is."""
+    """What a row is, from the hidden column."""
 
     STAGE, BY, FIELD, COLUMNS, UNITS, INSTRUMENTS = (
         "stage",
@@ -110,7 +109,7 @@ def _moment(text: str, kind: str) -> datetime | None:
 
 
 def text_of(cell: Any, kind: str = "text") -> str:
-    """What an entry cell says, as a person would have typed it.
+    """The content of an entry cell, as a person would have typed it.
 
     Raises
     ------
@@ -136,8 +135,8 @@ def text_of(cell: Any, kind: str = "text") -> str:
 def _of_truth(value: bool, kind: str) -> str:
     if kind != "yes_no":
         raise CellRefused(
-            f"the spreadsheet has made {str(value).upper()} of what was typed; format the cell as"
-            " text and type it again"
+            f"the spreadsheet turned the entry into {str(value).upper()}; format the cell as text"
+            " and type it again"
         )
     return "yes" if value else "no"
 
@@ -154,8 +153,8 @@ def _of_moment(value: date | time | timedelta, kind: str) -> str:
     if kind not in _STAMP or not isinstance(value, date):
         made = "a date" if isinstance(value, date) else "a time of day"
         raise CellRefused(
-            f"the spreadsheet has made {made} of what was typed; format the cell as text and type"
-            " it again"
+            f"the spreadsheet turned the entry into {made}; format the cell as text and type it"
+            " again"
         )
     if not isinstance(value, datetime):
         return value.isoformat()
@@ -194,5 +193,5 @@ def _flat(text: str) -> str:
 
 
 def fingerprint(text: str) -> str:
-    """Stands for a text that may be too long for a cell."""
+    """Represents a text that may be too long for a cell."""
     return f"sha256 {sha256_of_text(text)}" if text else ""

@@ -108,7 +108,7 @@ def _as_kept(made: Iterable[Made]) -> list[Entry]:
 
 
 def _made(sheet: Sheet, latest: Mapping[str, Entry], who: str) -> list[Made]:
-    """The entry of every cell that says something new."""
+    """The entry of every cell with something new."""
     made = []
     for typed in sheet.typed:
         entry = _entry(typed, latest.get(typed.what), *_reader(sheet, typed, who))
@@ -118,7 +118,7 @@ def _made(sheet: Sheet, latest: Mapping[str, Entry], who: str) -> list[Made]:
 
 
 def _reader(sheet: Sheet, typed: Typed, who: str) -> tuple[str, str]:
-    """Who read, and when: as the tab says, else as the first tab or the command says."""
+    """Who read, and when: from the tab, else from the first tab or the command."""
     name, when = sheet.readers.get(typed.what.split(".")[0], ("", ""))
     common, _ = sheet.readers.get("", ("", ""))
     return name or common or who, taken.typed(when) if when else ""
@@ -148,7 +148,7 @@ def _number(text: str, kind: str, beside: str) -> tuple[str, str]:
 
 
 def _is_new(typed: Typed, entry: Entry, old: Entry | None) -> bool:
-    """False for what was not touched, what was blank and is blank, and what the journal says
+    """False for what was not touched, what was blank and is blank, and what the journal has
     already.
     """
     same = (
@@ -166,7 +166,8 @@ def _is_new(typed: Typed, entry: Entry, old: Entry | None) -> bool:
 def _nobody(made: Iterable[Made]) -> list[str]:
     lacking = {typed.address.split("!")[0] for typed, entry in made if not entry.who}
     return [
-        f"{tab}!C3: no one is named; write who read, here or in the first tab, or give --who."
+        f"{tab}!C3: no one is named; write who took the readings, here or on the first tab, or"
+        " give --who."
         for tab in sorted(lacking)
     ]
 
@@ -188,14 +189,14 @@ def _clashes(
         elif _is_anothers(rows[row], latest):
             refused.append(
                 f"{first}: someone else has filled this row since the sheet was made; use the next"
-                " blank row, or write a new sheet."
+                " blank row or write a new sheet."
             )
     return refused
 
 
 def _is_anothers(cells: list[Typed], latest: Mapping[str, Entry]) -> bool:
     """True if a row that was blank in the sheet holds something in the journal, and nothing of it
-    is what the sheet says.
+    is what the sheet has.
     """
     standing = [
         (typed, latest[typed.what])
@@ -220,15 +221,13 @@ def _without_reason(made: Iterable[Made], latest: Mapping[str, Entry]) -> list[s
         if old is None or not needs_reason(old, entry):
             continue
         if typed.as_written:
-            refused.append(
-                f"{typed.address}: {_since(old)}; write a new sheet and look at it there."
-            )
+            refused.append(f"{typed.address}: {_since(old)}; write a new sheet and check it there.")
         elif not entry.note:
             stands = f"{old.value} {old.unit}".strip() if len(old.value) < 60 else "something else"
             refused.append(
                 f"{typed.address}: {old.who or 'someone'} entered {stands} here on"
-                f" {old.at[:16].replace('T', ' ')}; put it back, or say in"
-                f" {typed.why_address.split('!')[1]} why it changes."
+                f" {old.at[:16].replace('T', ' ')}; restore it, or give the reason for the change"
+                f" in {typed.why_address.split('!')[1]}."
             )
     return refused
 

@@ -28,20 +28,20 @@ from startkit.procedure.assessment import of_job
 
 HOW = (
     (
-        "Fill the white cells. A unit typed with the number wins over the one next to it: 60 psig,"
-        " 12,5 °C, 25 in Hg vac. Leave empty what was not read."
+        "Fill in the white cells. A unit typed with the number overrides the one next to it: 60"
+        " psig, 12,5 °C, 25 in Hg vac. Leave blank what was not read."
     ),
     (
-        "Name the instrument by its tag, as in the tab Setup. Each tab says who read; where it does"
-        " not, the name below counts."
+        "Give the instrument by its tag, as on the Setup tab. Each tab names who took the"
+        " readings; where it does not, the name below applies."
     ),
     (
-        "To change what is there already, write the new value and, under Why changed, the reason."
-        " What is not touched makes no entry."
+        "To change an entry, write the new value and, under Why changed, the reason. Cells you"
+        " leave alone make no entry."
     ),
     (
-        "Back at the computer:  startkit enter JOB THIS-FILE.xlsx  – if one cell cannot be taken,"
-        " it is named and nothing is entered."
+        "Back at the computer:  startkit enter JOB THIS-FILE.xlsx  – if any cell cannot be"
+        " accepted, it is named and nothing is entered."
     ),
     (
         "Local code, the maker's manual and licensed practice come first. This sheet only records;"
@@ -76,7 +76,7 @@ def write(folder: Path, path: Path) -> Path:
         with path.open("xb") as file:
             file.write(content.getvalue())
     except FileExistsError:
-        raise SheetError("the file is already there", str(path), "choose another name") from None
+        raise SheetError("the file already exists", str(path), "choose another name") from None
     except OSError as error:
         raise SheetError(
             f"the file cannot be written ({error.strerror})", str(path), "choose another folder"
@@ -110,7 +110,11 @@ def _cover(book: Book, tabs: list[Tab], sheet: Any) -> None:
     )
     look.head(sheet, 3)
     sheet.cell(4, Place.KEY).value = mark(Mark.BY)
-    look.label(sheet.cell(4, Place.QUESTION), "Who read, where a tab does not say", wrap=True)
+    look.label(
+        sheet.cell(4, Place.QUESTION),
+        ("Who took the readings, where a tab does not say"),
+        wrap=True,
+    )
     look.entry(sheet.cell(4, Place.READ_BY))
     for row, text in enumerate(HOW, start=6):
         look.line(sheet, row, text, Place.READ_AT)

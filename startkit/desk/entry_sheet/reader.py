@@ -38,7 +38,7 @@ AGAIN = "write a new one with `startkit spreadsheet`"
 
 @dataclass(frozen=True)
 class Written:
-    """What one entry cell said when the sheet was made."""
+    """The content of one entry cell when the sheet was made."""
 
     value: str = ""
     unit: str = ""
@@ -47,7 +47,7 @@ class Written:
 
 @dataclass(frozen=True)
 class Typed:
-    """What one entry cell says now.
+    """The content of one entry cell now.
 
     Parameters
     ----------
@@ -152,7 +152,7 @@ def _refuse_bomb(path: Path) -> None:
                 if part.filename.endswith((".xml", ".rels"))
             ):
                 raise ReadingError(
-                    "the workbook declares entities of its own, which no spreadsheet does",
+                    "the workbook declares its own entities, which no spreadsheet does",
                     path.name,
                     AGAIN,
                 )
@@ -175,7 +175,7 @@ def _as_written(book: Any, job: Job, path: Path) -> dict[str, Written]:
         raise ReadingError(
             "this entry sheet was written for another job",
             path.name,
-            "give the job that it belongs to",
+            "give the job it belongs to",
         )
     texts = ([str(cell.value or "") for cell in row[:4]] for row in rows[2:])
     return {
@@ -214,7 +214,7 @@ class _Reader:
         )
         self.name = ""
         self.fields: dict[str, Field] = {}
-        self.columns: dict[int, str] = {}  # what the hidden row above a table says of each column
+        self.columns: dict[int, str] = {}  # the hidden row above a table: what each column is
         self.units: dict[int, str] = {}
         self.instruments: dict[int, str] = {}
         self.across: list[tuple[Typed, int]] = []
@@ -239,7 +239,7 @@ class _Reader:
         for number, row in enumerate(_rows(self.tab, MOST_ROWS)):
             verb, *parts = str(row[0].value or "").split("/") if row else [""]
             if number == 0 and verb != Mark.STAGE:
-                return  # a tab that somebody has added for notes
+                return  # a tab that was added for notes
             if verb in steps:
                 steps[verb](row, [*parts, "", ""])
         self._finish()
@@ -247,7 +247,7 @@ class _Reader:
     # --- cells ------------------------------------------------------------------------------
 
     def text(self, row: tuple[Any, ...], column: int, kind: str = "text") -> str:
-        """What a cell says; one that cannot be taken is listed and counts as empty."""
+        """The content of a cell; one that cannot be accepted is listed and counts as empty."""
         cell = row[column - 1]
         if cell.value is None:
             return ""
@@ -493,7 +493,7 @@ def _moment_fault(text: str) -> str:
     except ValueError:
         return f"{text!r} is not a date; write it as 2026-11-25 14:30"
     to_come = moment is not None and moment > datetime.now().astimezone() + timedelta(minutes=5)
-    return f"{text} is still to come; correct when it was read" if to_come else ""
+    return f"{text} is in the future; correct when it was read" if to_come else ""
 
 
 __all__ = ["Sheet", "Typed", "Written", "read"]

@@ -326,7 +326,7 @@ class Tab:
             self.sheet.cell(row, Place.KEY).value = None
             look.label(
                 self.sheet.cell(row, Place.VALUE),
-                f"{len(block)} rows are in the job. Correct them with:  startkit enter JOB FILE.csv"
+                f"{len(block)} rows in the job. Correct them with:  startkit enter JOB FILE.csv"
                 f" --series {item}",
             )
             return

@@ -125,7 +125,7 @@ class Field extends Saver {
     this.leaving = false;
   }
 
-  /** True if the text was changed by us while the focus was here: the browser then says nothing of a change. */
+  /** True if the text was changed by us while the focus was here: the browser then reports no change. */
   undone() { return this.touched; }
 
   /** Leaving the field saves it, once the click that left it has arrived. */
@@ -219,7 +219,7 @@ class Field extends Saver {
     if (text === null || this.radios) return;
     if (text.trim() === this.state.value || !text.trim()) { drafts.drop(this.key()); return; }
     this.input.value = text;
-    this.tell("NOT SAVED – typed earlier and never saved: look at it, then press try again", true);
+    this.tell("NOT SAVED – typed earlier and never saved: check it, then press try again", true);
     this.view.mark(this.id, () => this.commit());
   }
 
@@ -236,7 +236,7 @@ class Field extends Saver {
 
   async reasonFor(changes, atOnce = false) {
     if (this.whyPlace.childElementCount) return;
-    this.tell("NOT SAVED – say why the value changes", true);
+    this.tell("NOT SAVED – give the reason for the change", true);
     this.view.mark(this.id, () => this.whyPlace.querySelector("input")?.focus());
     const was = `${this.state.value} ${this.state.unit}`.trim();
     const why = await askWhy(this.whyPlace, `Was ${was.length > 60 ? was.slice(0, 60) + "…" : was}. Why does it change?`, "save the correction", atOnce);
@@ -247,12 +247,12 @@ class Field extends Saver {
 
   /** A state from Python: shown, unless someone is typing here. */
   show(state) {
-    if (state.seq < this.state.seq) return; // worked out before an entry that is shown already
+    if (state.seq < this.state.seq) return; // calculated before an entry that is already shown
     // While something is typed here, asked about or on its way, an older state must not take its place.
     const busy = this.flying || this.view.unsaved.has(this.id) || this.dirty();
     const moved = state.seq !== this.state.seq;
     if (busy && this.flying) return;
-    if (busy && moved) { this.tell(`NOT SAVED – ${state.who || "someone"} has entered ${state.value} ${state.unit} here in the meantime; yours is still in the field`, true); return; }
+    if (busy && moved) { this.tell(`NOT SAVED – ${state.who || "someone"} entered ${state.value} ${state.unit} here in the meantime; yours is still in the field`, true); return; }
     this.state = state;
     if (!busy) { this.put(); this.words(); }
   }
@@ -290,7 +290,7 @@ class Field extends Saver {
     if (!tool) return null;
     const id = `${this.id}-tool`;
     const select = el("select", { id, onchange: () => this.save([{ ...this.change(), value: this.state.value, unit: this.state.unit, instrument: select.value }]) },
-      el("option", { value: "" }, "not said"), ...tool.options.map((o) => el("option", { value: o.tag }, o.text)));
+      el("option", { value: "" }, "not named"), ...tool.options.map((o) => el("option", { value: o.tag }, o.text)));
     choose(select, this.state.instrument);
     return el("div", { class: "sk-row" }, el("label", { for: id }, "Read with"), select);
   }

@@ -11,7 +11,7 @@ class Grid extends Saver {
     this.flags = el("ul", { class: "sk-flag" });
     this.past = button("history", () => this.cellHistory(), { class: "sk-small", "aria-expanded": "false", hidden: true });
     const add = button("add a row", () => this.cellAt(this.addRow(), 0).input.focus(), { "aria-label": `add a row: ${spec.question}` });
-    const hint = el("span", { class: "sk-help" }, "Enter and arrows move, a block from a spreadsheet can be pasted.");
+    const hint = el("span", { class: "sk-help" }, "Enter and arrow keys move; you can paste a block from a spreadsheet.");
     const table = el("table", { "aria-label": spec.question, class: spec.across ? "sk-across" : null }, el("thead", {}, this.head()), this.body);
     this.node = el("div", { class: "sk-field sk-wide", role: "group", "aria-labelledby": `${this.id}-q` },
       el("div", { class: "sk-question", id: `${this.id}-q` }, spec.question, spec.required ? null : el("span", { class: "sk-optional" }, " (optional)")),
@@ -128,7 +128,7 @@ class Grid extends Saver {
     for (const cell of this.cells()) this.restoreCell(cell);
     const late = this.cells().filter((cell) => cell.input.classList.contains("sk-cell-unsaved"));
     if (!late.length) return;
-    this.tell("NOT SAVED – typed earlier and never saved: look at it, then press try again", true);
+    this.tell("NOT SAVED – typed earlier and never saved: check it, then press try again", true);
     this.view.mark(this.id, () => this.commit(this.cells()));
   }
 
@@ -150,7 +150,7 @@ class Grid extends Saver {
     for (const row of this.rows.values()) {
       const cells = known.get(row.index);
       if (cells) for (const cell of row.cells.values()) this.showCell(cell, cells[cell.column.name]);
-      // A row with a number beyond what the state knows was entered after it was worked out: it is not a row removed.
+      // A row with a number beyond what the state knows was entered after it was calculated: it is not a row removed.
       else if (row.index <= state.highest && [...row.cells.values()].some((cell) => cell.state.value)) this.drop(row);
     }
     while (this.rows.size < Math.max(1, this.spec.rows)) this.addRow();
@@ -158,7 +158,7 @@ class Grid extends Saver {
   }
 
   showCell(cell, state) {
-    if (state.seq < cell.state.seq) return; // worked out before an entry that is shown already
+    if (state.seq < cell.state.seq) return; // calculated before an entry that is already shown
     const typing = this.dirty(cell);
     cell.state = state;
     if (!typing || !this.dirty(cell)) this.put(cell);
@@ -207,7 +207,7 @@ class Grid extends Saver {
     this.show(reply.states[this.spec.name]);
     const left = this.cells().filter((cell) => cell.input !== document.activeElement && this.dirty(cell));
     if (left.length && !this.flying) {
-      this.tell("NOT SAVED – some cells were refused before: look at them, then press try again", true);
+      this.tell("NOT SAVED – some cells were refused: check them, then press try again", true);
       this.view.mark(this.id, () => this.commit(this.cells()));
     }
   }
@@ -334,8 +334,8 @@ class Grid extends Saver {
     }
     const changed = last.map(({ cell }) => cell).filter((cell) => this.dirty(cell));
     for (const cell of changed) cell.input.classList.add("sk-cell-unsaved");
-    if (changed.length) this.save(changed.map((cell) => this.change(cell)), "paste taken back");
-    this.view.say(`${this.spec.question}: paste taken back`);
+    if (changed.length) this.save(changed.map((cell) => this.change(cell)), "paste undone");
+    this.view.say(`${this.spec.question}: paste undone`);
     return true;
   }
 

@@ -57,7 +57,7 @@ class Pictures extends Saver {
       try {
         bytes = await file.slice(piece * PIECE, (piece + 1) * PIECE).arrayBuffer();
       } catch {
-        this.refused("the file cannot be read any more; choose it again.", null);
+        this.refused("the file can no longer be read; choose it again.", null);
         return;
       }
       const reply = await this.view.ask("piece", { upload, piece }, () => this.slow(again), [bytes]);
@@ -82,7 +82,7 @@ class Pictures extends Saver {
     this.canvas.addEventListener("pointermove", (event) => this.go(event));
     const accept = button("accept the signature", () => this.sign(), { class: "sk-main" });
     const clear = button("clear", () => this.clear());
-    return [el("div", { class: "sk-row" }, text("who", "Name", view_names(this.view)), text("role", "Role"), text("statement", "What is stated (optional)")),
+    return [el("div", { class: "sk-row" }, text("who", "Name", view_names(this.view)), text("role", "Role"), text("statement", "Statement (optional)")),
       this.canvas, el("div", { class: "sk-row" }, accept, clear), ...this.camera("or choose a picture of it")];
   }
 
@@ -97,7 +97,7 @@ class Pictures extends Saver {
     event.preventDefault();
     this.canvas.setPointerCapture(event.pointerId);
     this.strokes.push([this.point(event)]);
-    this.tell("NOT SAVED – accept the signature when it is whole", true);
+    this.tell("NOT SAVED – accept the signature when it is complete", true);
   }
 
   go(event) {
@@ -169,13 +169,13 @@ class Pictures extends Saver {
 
   async reasonFor(changes, atOnce = false) {
     if (this.whyPlace.childElementCount) return;
-    const why = await askWhy(this.whyPlace, "Why does the picture no longer count?", "take it away", atOnce);
+    const why = await askWhy(this.whyPlace, "Why does the picture no longer count?", "remove it", atOnce);
     if (why !== null) await this.save(changes, why);
     else this.words();
   }
 
   show(state) {
-    if (state.seq < this.state.seq) return; // worked out before an entry that is shown already
+    if (state.seq < this.state.seq) return; // calculated before an entry that is already shown
     this.state = state;
     this.words();
   }
@@ -183,7 +183,7 @@ class Pictures extends Saver {
   words() {
     const pictures = named(this.state.value);
     const lines = pictures.map((picture) => picture.line).join("\n");
-    if (lines !== this.listed) { // existing ones are kept: a button must not lose its focus because another card was renewed
+    if (lines !== this.listed) { // existing ones are kept: a button must not lose its focus because another card was redrawn
       this.listed = lines;
       this.list.replaceChildren(...pictures.map((picture, n) => this.item(picture, n)));
     }
@@ -198,7 +198,7 @@ class Pictures extends Saver {
     const image = el("img", { alt: picture.caption || `picture ${n + 1}: ${this.spec.question}` });
     const words = el("span", {}, picture.caption || picture.file);
     this.look(picture.file, image, words);
-    return el("li", {}, image, words, button("take away", () => this.remove(picture), { class: "sk-small", "aria-label": `take away picture ${n + 1}: ${this.spec.question}` }));
+    return el("li", {}, image, words, button("remove", () => this.remove(picture), { class: "sk-small", "aria-label": `remove picture ${n + 1}: ${this.spec.question}` }));
   }
 
   async look(file, image, words) {

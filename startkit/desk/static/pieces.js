@@ -2,13 +2,13 @@
 // Values travel as messages with a number; "saved" is shown only when Python has answered so.
 
 const SLOTS = ["head", "found", "plots", "entered"];
-const SLOW = 6000; // ms without an answer before the form says so
+const SLOW = 6000; // ms without an answer before the form shows it
 // On the page there are no cells to run: it is loaded again.
 const onPage = () => document.body.dataset.voila !== undefined;
-const anew = () => (onPage() ? "load the page again" : "run all cells again");
+const anew = () => (onPage() ? "reload the page" : "run all cells again");
 const restarted = () => `${onPage() ? "startkit" : "the notebook's kernel"} was restarted: ${anew()}`;
-const noAnswer = () => `no answer from ${onPage() ? "startkit" : "the notebook"}: it is busy, or was restarted (then ${anew()})`;
-const REASONS = ["typing error", "misread", "measured again", "put right, as left"];
+const noAnswer = () => `no answer from ${onPage() ? "startkit" : "the notebook"}: it is busy or was restarted (then ${anew()})`;
+const REASONS = ["typing error", "misread", "measured again", "corrected, as left"];
 
 
 // --- small pieces ----------------------------------------------------------------------------

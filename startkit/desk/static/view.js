@@ -53,7 +53,7 @@ class View {
   }
 
   async open() {
-    const reply = await this.ask("open", {}, () => { this.live.textContent = "The notebook is busy; the form comes when it is free."; });
+    const reply = await this.ask("open", {}, () => { this.live.textContent = "The notebook is busy; the form will appear when it is free."; });
     if (reply.tell === "form") this.build(reply);
     else if (reply.tell !== "card") this.root.prepend(el("p", { class: "sk-error", role: "alert" }, reply.why));
   }
@@ -68,7 +68,7 @@ class View {
     else if (message.tell === "desk" && this.desk) this.desk.show(message);
   }
 
-  /** Renew pieces of the card; what was folded open stays open, an open panel stays where it was. */
+  /** Replace pieces of the card; what was folded open stays open, an open panel stays where it was. */
   draw(pieces) {
     for (const [slot, html] of Object.entries(pieces)) {
       const node = this.slots[slot];

@@ -63,10 +63,10 @@ class Desk {
     this.state.textContent = reply.tell === "refreshed" ? "read again" : `NOT READ – ${reply.why}`;
   }
 
-  /** Nobody is named: say so where the name belongs. */
+  /** No one is named: show that where the name belongs. */
   missing() {
     this.who.setAttribute("aria-invalid", "true");
-    this.state.textContent = "Say who is entering first.";
+    this.state.textContent = "First enter who is entering.";
     this.state.classList.add("sk-not-saved");
   }
 }

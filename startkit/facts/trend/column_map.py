@@ -69,7 +69,7 @@ class TrendMap:
     zone : str
     columns : tuple of Mapped
     confirmed : bool
-        True once a person has looked at it.
+        True once a person has checked it.
     remarks : tuple of str
         What a person should look at first.
     """
@@ -95,8 +95,8 @@ def text(made: TrendMap) -> str:
     """The map as TOML, with the guesses' reasons as comments."""
     layout = made.layout
     lines = [
-        "# Map of a trend. Look at every line, correct what is wrong, then set confirmed to true.",
-        *(f"# Look here first: {_comment(remark)}" for remark in made.remarks),
+        "# Map of a trend. Check every line, correct what is wrong, then set confirmed to true.",
+        *(f"# Check first: {_comment(remark)}" for remark in made.remarks),
         f"confirmed = {str(made.confirmed).lower()}",
         "",
         "[file]",
@@ -202,7 +202,7 @@ def from_table(table: toml_file.Table, name: str, body: str) -> TrendMap:
         or not all(isinstance(each, str) for each in names)
     ):
         raise SheetError(
-            "the stamps' column is not named",
+            "the time column is not named",
             toml_file.where(name, body, ("time", "columns")),
             'write  columns = ["Timestamp"]  or those of date and time',
         )
@@ -273,7 +273,7 @@ def _file(table: toml_file.Table, name: str, body: str) -> Layout:
     laid = Layout(**section)
     if not _is_encoding(laid.encoding):
         raise SheetError(
-            f"no encoding of texts is called {laid.encoding!r}",
+            f"{laid.encoding!r} is not a text encoding",
             toml_file.where(name, body, ("file", "encoding")),
             "write utf8, utf-16 or cp1252",
         )
@@ -314,7 +314,7 @@ def _column(table: toml_file.Table, index: int, name: str, body: str) -> Mapped:
     point = table.get("point", "")
     if point and point not in points():
         raise SheetError(
-            f"no point is called {point!r}",
+            f"there is no point {point!r}",
             toml_file.where(name, body, (*at, "point")),
             f"use one of {', '.join(points())}, or leave it empty",
         )
@@ -348,7 +348,7 @@ def _checked(column: Mapped, where: str) -> Mapped:
         raise SheetError(error.what, error.where, error.remedy) from None
     if column.reference not in REFERENCES:
         raise SheetError(
-            f"{column.reference!r} is no reference of a pressure", where, "write gauge or absolute"
+            f"{column.reference!r} is not a pressure reference", where, "write gauge or absolute"
         )
     return column
 

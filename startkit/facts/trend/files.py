@@ -108,7 +108,7 @@ def sniff(path: Path) -> Layout:
     lines = lines[:-1] if len(head) == HEAD and len(lines) > 1 else lines
     if lines and len(head) == HEAD and len(lines) < 3:
         raise ReadingError(
-            "a line of the file is longer than a table's",
+            "a line of the file is too long for a table",
             path.name,
             f"export at most {MOST_COLUMNS} columns",
         )
@@ -255,13 +255,13 @@ def _read_text(path: Path, layout: Layout, only: Collection[str] | None) -> RawT
         ) from None
     if table.num_rows > MOST_ROWS or table.num_rows * len(names) > MOST_CELLS:
         raise ReadingError(
-            f"{table.num_rows} rows are more than one trend holds",
+            f"{table.num_rows} rows are more than one trend can hold",
             path.name,
             "export a shorter stretch of time",
         )
     if not table.num_rows:
         raise ReadingError(
-            "no row of the file fits its columns",
+            "no row of the file matches its columns",
             path.name,
             "check delimiter and first line in its map",
         )

@@ -1,4 +1,4 @@
-"""Taking a trend's file into a job: file and confirmed map are kept, and the journal says so."""
+"""Importing a trend's file into a job: file and confirmed map are kept and journalled."""
 
 from __future__ import annotations
 
@@ -34,24 +34,24 @@ def import_file(
     Raises
     ------
     ReadingError, SheetError, JobError
-        Nobody is named, the map is not confirmed, the file cannot be read, or another file has that
+        No one is named, the map is not confirmed, the file cannot be read, or another file has that
         name already.
     """
     path, map_path = Path(path), Path(map_path)
     if not who.strip():
         raise ReadingError(
-            "the person who confirmed the map is not named", map_path.name, "give --who"
+            "no one is named as having confirmed the map", map_path.name, "give --who"
         )
     made = column_map.load(map_path)
     if not made.confirmed:
         raise ReadingError(
             "this map is not confirmed",
             map_path.name,
-            "look at every line, correct it and set  confirmed = true",
+            "check every line, correct it and set  confirmed = true",
         )
     if not made.used:
         raise ReadingError(
-            "the map gives no column a point",
+            "no column in the map is assigned to a point",
             map_path.name,
             "name the points of the columns that matter",
         )
@@ -60,7 +60,9 @@ def import_file(
     known = job.state().latest.get(store.ITEM + name)
     if known is not None and store.digests(known)[0] not in ("", digest):
         raise JobError(
-            f"another file is imported as trend {name!r} already", path.name, "rename the file"
+            f"another file has already been imported as trend {name!r}",
+            path.name,
+            "rename the file",
         )
     found = build(path, made, name, digest)
     kept, kept_map = _kept(job, path, name), _kept(job, map_path, name)
@@ -92,5 +94,5 @@ def _copy(source: Path, target: Path) -> None:
         raise JobError(
             f"the file cannot be kept in the job ({error.strerror})",
             str(target),
-            "check that the job's folder can be written",
+            "check that the job's folder is writable",
         ) from None

@@ -1,4 +1,4 @@
-"""Points of a trend: what a column can be, and how well its name says so."""
+"""Points of a trend: what a column can be, and how well its name matches."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ class Point:
     ----------
     name, label, kind : str
     needs : tuple of tuple of str
-        Groups of words; a name that says the point holds one word of each group.
+        Groups of words; a name that matches has one word of each group.
     never : frozenset of str
         Words that rule it out.
     usual : tuple of str
@@ -114,7 +114,7 @@ def words(name: str) -> tuple[str, ...]:
 
 
 def says(name: str, point: Point, by_unit: str = "") -> float:
-    """How well a column's name says that it is this point, 0 to 1.
+    """How well a column's name matches this point, 0 to 1.
 
     Parameters
     ----------
@@ -149,7 +149,7 @@ def _spread(hit: int, point: Point, held: set[str]) -> float:
     }
     if share == 1:
         return max(0.0, 0.95 - 0.15 * len(foreign))
-    # "CHWS" leaves out that it is a temperature; nothing else in it says another kind.
+    # "CHWS" leaves out that it is a temperature; nothing else in it suggests another kind.
     left_out = (
         hit == len(point.needs) - 1 >= 2
         and point.needs[-1] == ("temperature",)

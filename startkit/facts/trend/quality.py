@@ -12,16 +12,16 @@ import numpy as np
 
 LACKING, ZERO, STUCK, SPIKE, RANGE, CLOCK, DUPLICATE, GAP = (1 << n for n in range(8))
 # A row after a gap is as good as any other. A reading that does not move may be true: it is used,
-# and doubted by name.
+# and marked by name.
 UNUSABLE = LACKING | ZERO | SPIKE | RANGE | CLOCK | DUPLICATE
 WORDS = {
     LACKING: "no reading",
-    ZERO: "zero, taken for a drop-out",
+    ZERO: "zero, taken as a drop-out",
     STUCK: "does not move",
     SPIKE: "spike",
-    RANGE: "outside what is possible",
+    RANGE: "physically impossible",
     CLOCK: "clock jumps",
-    DUPLICATE: "stamp stands twice",
+    DUPLICATE: "duplicate time stamp",
     GAP: "after a gap",
 }
 
@@ -50,7 +50,7 @@ MOST_SEGMENTS = 3000
 
 @dataclass(frozen=True)
 class Clock:
-    """What is said of a trend's stamps.
+    """What a trend's time stamps show.
 
     Parameters
     ----------

@@ -60,7 +60,8 @@ def read_parquet(path: Path, only: Collection[str] | None = None) -> RawTable:
             or meta.num_rows * meta.num_columns > MOST_CELLS
         ):
             raise ReadingError(
-                f"{meta.num_rows} rows of {meta.num_columns} columns are more than one trend holds",
+                f"{meta.num_rows} rows of {meta.num_columns} columns are more than one trend can"
+                " hold",
                 path.name,
                 "export fewer columns or a shorter stretch of time",
             )
@@ -113,7 +114,7 @@ def _bounded(file: ParquetFile, names: list[str], path: Path) -> pa.Table:
                 break
     if size > COLUMNAR:
         raise ReadingError(
-            "the file holds more than one trend does",
+            "the file is larger than a trend can be",
             path.name,
             "export fewer columns or a shorter stretch of time",
         )
@@ -172,7 +173,9 @@ def _check_bomb(path: Path) -> None:
         ) from None
     if unpacked > UNPACKED or unpacked > max(50_000_000, TIMES_PACKED * path.stat().st_size):
         raise ReadingError(
-            "the workbook unpacks to more than a trend holds", path.name, "export the trend as CSV"
+            "the workbook unpacks to more than a trend can hold",
+            path.name,
+            "export the trend as CSV",
         )
 
 
@@ -214,7 +217,7 @@ def _cells(sheet: Worksheet, path: Path) -> list[_Row]:
             )
         if len(rows) + empty > MOST_SHEET_ROWS or cells > MOST_SHEET_CELLS:
             raise ReadingError(
-                "the sheet has more cells than a trend holds",
+                "the sheet has more cells than a trend can hold",
                 path.name,
                 "export the trend as CSV or Parquet, which are read a hundred times faster",
             )
@@ -235,7 +238,7 @@ def _table(rows: list[_Row], sheet: str, layout: Layout | None, path: Path) -> R
     ]
     if width < 2 or not data:
         raise ReadingError(
-            "the sheet holds no table of readings",
+            "the sheet has no table of readings",
             f"{path.name}, {sheet}",
             "name the sheet in its map, or export the trend as CSV",
         )

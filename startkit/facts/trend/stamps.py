@@ -310,7 +310,7 @@ def _naive(texts: Column, format_: str, tail: str) -> np.ndarray:
         )
     except pa.ArrowException:
         raise ReadingError(
-            f"{format_!r} is not a format of stamps",
+            f"{format_!r} is not a time-stamp format",
             "map, time.format",
             f"write for example %d.%m.%Y %H:%M:%S or {ISO}",
         ) from None
@@ -387,7 +387,7 @@ def _offset(tail: str) -> float:
     match = re.match(r"^([+\-])(\d{2}):?(\d{2})$", tail)
     if match is None:
         raise ReadingError(
-            f"the zone {tail!r} in the stamps can mean several",
+            f"the time zone {tail!r} in the stamps is ambiguous",
             "map, time.zone",
             "name the zone, as America/Chicago or -06:00",
         )
@@ -417,14 +417,14 @@ def zone_of(name: str) -> tzinfo:
         return ZoneInfo(name)
     except Exception:  # zoneinfo raises several kinds for a name that is none
         raise ReadingError(
-            f"no time zone is called {name!r}",
+            f"{name!r} is not a time zone",
             "map, time.zone",
             "write it as America/New_York, Europe/Berlin or -04:00",
         ) from None
 
 
 def localised(naive: np.ndarray, zone: str) -> np.ndarray:
-    """Clock times of a zone as UTC; the hour that comes twice in autumn is told apart by the clock
+    """Clock times of a zone as UTC; the hour that comes twice in autumn is resolved by the clock
     that goes back.
 
     Parameters

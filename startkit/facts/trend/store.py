@@ -70,12 +70,12 @@ class Trends(Mapping[str, Trend]):
         for file, digest in zip((path, map_path), noted, strict=True):
             if not file.is_file():
                 raise JobError(
-                    "a trend's file is missing", str(file), "put it back as it was imported"
+                    "a trend's file is missing", str(file), "restore it as it was imported"
                 )
             if digest != sha256_of_file(file):
                 raise JobError(
                     "a trend's file was changed after it was imported",
                     str(file),
-                    "put the original back; its SHA-256 is in the journal",
+                    "restore the original; its SHA-256 is in the journal",
                 )
         return build(path, column_map.load(map_path), name, noted[0])

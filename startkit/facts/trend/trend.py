@@ -82,7 +82,7 @@ class Trend:
 
     def usable(self, point: str) -> np.ndarray:
         """Readings of a point at the times of `clock` [SI base unit]; not a number where a mark
-        says that they are not to be used.
+        means that they are not to be used.
         """
         rows = self.rows
         return np.where(
@@ -139,7 +139,7 @@ def build(path: Path, made: TrendMap, name: str = "", digest: str = "") -> Trend
     unread = int(np.count_nonzero(~np.isfinite(time)))
     if unread == time.size:
         raise ReadingError(
-            f"no stamp in {' and '.join(made.stamps)} can be read as {made.format}",
+            f"no time stamp in {' and '.join(made.stamps)} can be read as {made.format}",
             path.name,
             "correct time.format in its map",
         )
@@ -172,7 +172,7 @@ def build(path: Path, made: TrendMap, name: str = "", digest: str = "") -> Trend
 def _bad_sentence(bad: tuple[BadRow, ...], count: int) -> str:
     shown = "; ".join(f"line {row.line}: {row.why}: {row.text[:60]!r}" for row in bad[:3])
     return (
-        f"{count} rows do not fit the columns and are left out"
+        f"{count} rows do not match the columns and are left out"
         f" ({shown}{'; and more' if count > 3 else ''})."
     )
 
@@ -249,8 +249,8 @@ def _unreadable(column: Mapped, numbers: cells.Numbers) -> str:
     if not numbers.unreadable:
         return ""
     return (
-        f"{column.column}: {numbers.unreadable} cells are no number"
-        f" ({', '.join(repr(each) for each in numbers.examples)}); they are kept as lacking."
+        f"{column.column}: {numbers.unreadable} cells are not numbers"
+        f" ({', '.join(repr(each) for each in numbers.examples)}); they are kept as missing."
     )
 
 
@@ -276,7 +276,7 @@ def _si(value: float, kind: str, unit: str, point: Point) -> float:
         return float(parse_number(value, kind, unit).to_base_units().magnitude)
     except StartkitError:
         pass
-    # A unit that says vacuum or gauge itself: its distance from the barometer.
+    # A unit that itself means vacuum or gauge: its distance from the barometer.
     found = parse_number(value, point.kind, unit, _ATMOSPHERE, point.label) - _ATMOSPHERE
     return float(found.to_base_units().magnitude)
 

@@ -91,7 +91,7 @@ def export(
     form : str
         ``"full"`` or ``"short"``.
     company : str
-        Name that stands over the first page.
+        Name at the top of the first page.
     engine : str, optional
         Name of the papermill engine that runs the notebook.
 

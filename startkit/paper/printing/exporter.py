@@ -28,7 +28,7 @@ class RecordExporter(Exporter):
     form = Enum(
         ["full", "short"], "full", help="Full record, or the short form for the owner."
     ).tag(config=True)
-    company = Unicode("", help="Name that stands over the first page.").tag(config=True)
+    company = Unicode("", help="Name at the top of the first page.").tag(config=True)
 
     _source: Path | None = None
 
@@ -38,7 +38,7 @@ class RecordExporter(Exporter):
     def from_filename(
         self, filename: str, resources: dict[str, Any] | None = None, **kw: Any
     ) -> tuple[Any, dict[str, Any]]:
-        """The record of the notebook in a file, whose bytes are attached as they lie on disk."""
+        """The record of the notebook in a file, whose bytes are attached as they are on disk."""
         self._source = Path(filename)
         try:
             return super().from_filename(filename, resources, **kw)
@@ -48,13 +48,13 @@ class RecordExporter(Exporter):
     def from_notebook_node(
         self, nb: Any, resources: dict[str, Any] | None = None, **kw: Any
     ) -> tuple[Any, dict[str, Any]]:
-        """The record of a notebook whose job's folder stands in ``resources["metadata"]["path"]``,
-        or is its parent.
+        """The record of a notebook whose job's folder is in ``resources["metadata"]["path"]``, or
+        is its parent.
 
         Raises
         ------
         PaperError
-            There is no job beside the notebook, it was run in form mode, or something cannot be
+            There is no job next to the notebook, it was run in form mode, or something cannot be
             printed.
         """
         from startkit.paper.printing import export, register_page
@@ -84,7 +84,7 @@ def _job_folder(beside: Path) -> Path:
         if (folder / DATABASE).is_file():
             return folder
     raise PaperError(
-        "there is no job beside the notebook",
+        "there is no job next to the notebook",
         str(beside),
-        "print a notebook that lies in its job's folder",
+        "print a notebook in its job's folder",
     )

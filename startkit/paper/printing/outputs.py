@@ -89,7 +89,7 @@ def _output(output: Any, where: str) -> Block:
         raise PaperError(
             f"the cell stopped with an error ({output.ename}: {output.evalue})",
             where,
-            "put it right and run the notebook again",
+            "correct it and run the notebook again",
         )
     return _bundle(output.get("data", {}), output.get("metadata", {}), where)
 
@@ -115,8 +115,8 @@ def _bundle(data: dict[str, Any], metadata: dict[str, Any], where: str) -> Block
     for mime, block in _TEXTS.items():
         if mime in data and "text/html" not in data:
             return block(data[mime])
-    # A rendered table or script has a short text beside it that leaves things out: printing that
-    # would lose them.
+    # A rendered table or script comes with a short text that leaves things out: printing that would
+    # lose them.
     kinds = ", ".join(sorted(data)) or "nothing"
     raise PaperError(
         f"the output ({kinds}) cannot be printed",
@@ -130,12 +130,12 @@ def _part(part: Any, where: str) -> Block:
         raise PaperError(
             str(part.get("sentence", "the part cannot be shown")).rstrip("."),
             where,
-            "put it right and run the notebook again",
+            "correct it and run the notebook again",
         )
     if not isinstance(part, dict) or part.get("part") not in PARTS:
         name = part.get("part") if isinstance(part, dict) else part
         raise PaperError(
-            f"the part {name!r} is not known to the record", where, f"use one of {', '.join(PARTS)}"
+            f"the record has no part {name!r}", where, f"use one of {', '.join(PARTS)}"
         )
     plots = [
         {**plot, "svg": svg.grey(svg.safe(plot["svg"], where))} for plot in part.get("plots", [])

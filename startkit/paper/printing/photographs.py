@@ -21,7 +21,7 @@ def shown(
     """A stage with its pictures; their bytes are put into `files` as the page names them, into
     `originals` as the job's folder does.
 
-    What cannot be printed says so beside its name.
+    What cannot be printed is marked next to its name.
     """
     if block["block"] != "stage":
         return block
@@ -59,7 +59,7 @@ def mark(
         raise PaperError(
             f"the mark cannot be printed: {fault}",
             name,
-            "put a PNG, JPEG or plain SVG picture there, or take it away",
+            "put a PNG, JPEG or plain SVG picture there, or remove it",
         )
     return found
 

@@ -39,7 +39,7 @@ def _heading(node: Node) -> list[Node]:
 
 
 def _paragraph(node: Node) -> list[Node]:
-    """A paragraph; a picture attached to the cell stands alone."""
+    """A paragraph; a picture attached to the cell is a block of its own."""
     found: list[Node] = []
     for child in node.get("children", []):
         if _attached(child):

@@ -28,7 +28,7 @@ Block = dict[str, Any]
 @dataclass(frozen=True)
 class Layout:
     """How the record is printed: paper (empty: Letter for an I-P job, else A4), full or short form,
-    whose name stands on it.
+    whose name is on it.
     """
 
     paper: str = ""
@@ -42,7 +42,7 @@ class Layout:
 @dataclass(frozen=True)
 class Record:
     """The record's data, the pictures that it names, by file name, and every file that is attached
-    beside the data.
+    besides the data.
     """
 
     data: dict[str, Any]
@@ -136,7 +136,7 @@ def _front(blocks: list[Block]) -> Block:
         )
     if any(front != fronts[0] for front in fronts):
         raise PaperError(
-            "the notebook shows two front pages that differ",
+            "the notebook shows two different front pages",
             "record",
             "run it again from top to bottom",
         )
@@ -150,7 +150,7 @@ def _count(notebook: Any, blocks: list[Block]) -> None:
         raise PaperError(
             f"{len(printed)} of {len(outputs.outputs(notebook))} outputs would be printed",
             "record",
-            "report this: it must not happen",
+            "report this: it should never happen",
         )
 
 
@@ -186,7 +186,7 @@ def _title(notebook: Any) -> str:
 
 def _levelled(blocks: list[Block], title: str) -> list[Block]:
     """Places in the outline: parts of the notebook above, stages and hold points below the part
-    they stand in.
+    they are in.
     """
     under, made = 1, []
     for block in blocks:

@@ -34,7 +34,7 @@ def is_register(notebook: Any) -> bool:
 
 
 def pdf(notebook: Any, name: str, content: bytes, paper: str = "", company: str = "") -> bytes:
-    """The register as PDF/A-3b; the notebook is attached as it lies on disk.
+    """The register as PDF/A-3b; the notebook is attached as it is on disk.
 
     Parameters
     ----------
@@ -52,7 +52,7 @@ def pdf(notebook: Any, name: str, content: bytes, paper: str = "", company: str 
     """
     made = record(
         whole(notebook),
-        Attachment(name, content, "source", "The executed notebook that this register prints"),
+        Attachment(name, content, "source", "The executed notebook printed in this register"),
         paper,
         company,
     )
@@ -60,7 +60,7 @@ def pdf(notebook: Any, name: str, content: bytes, paper: str = "", company: str 
 
 
 def record(notebook: Any, attached: Attachment, paper: str = "", company: str = "") -> Record:
-    """The register as data: sections in the notebook's order, with what stands between them."""
+    """The register as data: sections in the notebook's order, with what is between them."""
     blocks = outputs.collect(notebook)
     first = next(block for block in blocks if block["block"] == PART)
     other = sorted({block["block"] for block in blocks} - {PART, "prose", "text", "drawing"})
@@ -68,7 +68,7 @@ def record(notebook: Any, attached: Attachment, paper: str = "", company: str = 
         raise PaperError(
             f"a register cannot print a {other[0]}",
             "register",
-            "keep stages and pictures in the notebook of their job",
+            "keep stages and pictures in their own job's notebook",
         )
     return Record(
         {
@@ -94,8 +94,8 @@ def _paper(system: str) -> str:
 
 
 def _noon(day: str) -> datetime:
-    """The register speaks of a day: noon UTC stands for it."""
+    """The register is dated by day: noon UTC is used."""
     try:
         return datetime.fromisoformat(day).replace(hour=12, tzinfo=UTC)
     except ValueError:
-        raise PaperError(f"{day!r} is not a day", "register", "run the notebook again") from None
+        raise PaperError(f"{day!r} is not a date", "register", "run the notebook again") from None

@@ -41,7 +41,7 @@ def run(
     template : pathlib.Path, optional
         Notebook to run; default: the job's own.
     parameters : mapping, optional
-        Values for names of the notebook's ``parameters`` cell beside ``job`` and ``mode``.
+        Values for names of the notebook's ``parameters`` cell besides ``job`` and ``mode``.
     mode : str
         ``"record"`` opens the job read-only and shows no widget; ``"form"`` shows the forms.
     engine : str, optional
@@ -70,7 +70,7 @@ def run(
         raise PaperError(
             failure[1],
             failure[0],
-            f"see {kept.name} in the job's records folder, put it right and run again",
+            f"see {kept.name} in the job's records folder, correct it and run again",
         )
     written = write_whole(target, content)
     with suppress(OSError):  # a stale file of a failed run harms nothing
@@ -97,7 +97,7 @@ def read(path: Path) -> NotebookNode:
         raise PaperError("there is no such notebook", str(path), "check the name") from None
     except Exception:  # nbformat raises many kinds for a damaged file
         raise PaperError(
-            "the file is not a notebook", str(path), "take the template again"
+            "the file is not a notebook", str(path), "start from the template again"
         ) from None
 
 
@@ -125,7 +125,7 @@ def whole(notebook: NotebookNode) -> NotebookNode:
         raise PaperError(
             f"the notebook is damaged ({place or 'its outermost part'})",
             "notebook",
-            "take the template again, or run it again",
+            "start from the template again, or run it again",
         ) from None
     return notebook
 
@@ -155,7 +155,7 @@ def parameters_of(notebook: NotebookNode) -> dict[str, Any]:
         statements = [statement for source in sources for statement in ast.parse(source).body]
     except SyntaxError:
         raise PaperError(
-            "the parameters cell is not plain assignments",
+            "the parameters cell has more than plain assignments",
             "notebook",
             "write one  name = value  a line",
         ) from None
@@ -240,13 +240,13 @@ def execute(
             return executed, (_failed_cell(error, notebook), _sentence(error))
         except DeadKernelError:
             raise PaperError(
-                "the notebook's kernel died while it ran",
+                "the notebook's kernel died while running",
                 "notebook",
                 "close other programs to free memory and run again",
             ) from None
         except NoSuchKernel as error:
             raise PaperError(
-                f"there is no kernel called {error.name!r}",
+                f"there is no kernel named {error.name!r}",
                 "notebook",
                 "choose the kernel Python 3 in the notebook",
             ) from None

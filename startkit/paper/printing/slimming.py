@@ -1,14 +1,12 @@
-"""The typeset PDF without what nobody reads: the rules of table cells, the names of their headings,
-and what each of thousands of tags says of itself.
+"""The typeset PDF without what is never read: the rules of table cells, the names of their
+headings, and what each of thousands of tags declares about itself.
 
 The rules are optional attributes of tags (ISO 32000-1, 14.8.5.4) for programs that lay the page out
-again; they themselves stand on the page.
-The heading of a cell follows from the column that it stands in, for every heading says that it is
-its column's (14.8.5.7, Scope); it is kept where a
-cell has several or spans columns. That a tag is one (its Type) may be left unsaid, and a single
-child stand alone instead of in a list of one (14.7.2,
-table 323). In a long record all this is a third of the file and most of what must be read to verify
-it.
+again; the rules themselves are on the page. The heading of a cell follows from its column, for
+every heading says that it is its column's (14.8.5.7, Scope); it is kept where a cell has several or
+spans columns. That a tag is one (its Type) may be left unsaid, and a single child on its own
+instead of in a list of one (14.7.2, table 323). In a long record all this is a third of the file
+and most of what must be read to verify it.
 """
 
 # `Any` here: an offset or an array of them.
@@ -88,7 +86,7 @@ def _lone(content: bytes) -> list[Span]:
 
 
 def _said(tags: list[re.Match[bytes]]) -> list[Span]:
-    """Where a tag says that it is one, that it has no children, and where the list of its only
+    """Where a tag declares that it is one, that it has no children, and where the list of its only
     child ends.
     """
     return [tag.span(part) for tag in tags for part in (1, 2, 4) if tag.start(part) >= 0]

@@ -53,7 +53,7 @@ def _refuse_flood(root: ElementTree.Element, where: str) -> None:
         letters += len(element.text or "") if _name(element) != "style" else 0
         letters += len(element.tail or "")
         if depth > DEEPEST or letters > MOST_LETTERS or pictures.flood(_embedded(element)):
-            raise PaperError("the drawing holds more than can be drawn", where, "draw less")
+            raise PaperError("the drawing has more elements than can be drawn", where, "draw less")
         deep += [(child, depth + 1) for child in element]
     if _copies(root) > MOST_COPIES:
         raise PaperError("the drawing repeats itself too often", where, "draw less")
@@ -132,7 +132,7 @@ def _check(element: ElementTree.Element, where: str) -> None:
         raise PaperError(f"the drawing uses the filter {name}", where, "draw it without filters")
     if name in _REFUSED or outside or styled:
         raise PaperError(
-            f"the drawing asks for something outside itself ({name})",
+            f"the drawing refers to something outside itself ({name})",
             where,
             "draw it without links, scripts or embedded pages",
         )

@@ -44,7 +44,7 @@ def moment(last_entry: datetime) -> datetime:
         raise PaperError(
             f"{epoch!r} is not a time in seconds",
             "SOURCE_DATE_EPOCH",
-            "unset it or give whole seconds since 1970",
+            "unset it or set it to whole seconds since 1970",
         ) from None
 
 
@@ -57,7 +57,7 @@ def pdf(record: Record, at: datetime, page: str = PAGE, name: str = RECORD) -> b
     at : datetime.datetime
         Time that the PDF carries.
     page : str
-        The Typst template beside this module.
+        The Typst template next to this module.
     name : str
         Name under which the record's data are attached.
 
@@ -68,7 +68,7 @@ def pdf(record: Record, at: datetime, page: str = PAGE, name: str = RECORD) -> b
     """
     import typst
 
-    data = Attachment(name, to_json(record.data), "data", "The data that this record prints")
+    data = Attachment(name, to_json(record.data), "data", "The data printed in this record")
     with tempfile.TemporaryDirectory() as scratch:
         root = Path(scratch)
         _lay_out(root, page, record, [data, *record.attached])
@@ -79,7 +79,7 @@ def pdf(record: Record, at: datetime, page: str = PAGE, name: str = RECORD) -> b
             if damaged.replaced(root, record.pictures):
                 return _compiled(root, page, at)
             raise PaperError(
-                f"the page cannot be set ({error.message})",
+                f"the page cannot be typeset ({error.message})",
                 "record",
                 "report this with the job's folder",
             ) from None
@@ -97,7 +97,7 @@ def _compiled(root: Path, page: str, at: datetime) -> bytes:
 
 
 def _lay_out(root: Path, page: str, record: Record, attached: Sequence[Attachment]) -> None:
-    """The folder that Typst may read, and nothing beside it."""
+    """The folder that Typst may read, and nothing else."""
     for name in (page, SHARED):
         shutil.copyfile(str(resources.files("startkit.paper.printing") / name), root / name)
     printed = glyphs.for_print(record.data)

@@ -54,7 +54,7 @@ def equations(job: Job, front: dict[str, Any]) -> str:
 
 
 def named(record: Mapping[str, Any]) -> dict[str, str]:
-    """Name and version of everything that a record says it was made by."""
+    """Name and version of everything a record names as having made it."""
     lines = record.get("versions")
     return {
         str(line.get("name")): str(line.get("version"))
@@ -88,7 +88,7 @@ def contradictions(record: Mapping[str, Any], creator: str) -> list[str]:
     then, front = named(record), record["front"].get("versions")
     notebook = front if isinstance(front, dict) else {}
     found = [
-        f"{name} {then.get(str(name), 'of no version')} is claimed, its notebook was run with"
+        f"{name} {then.get(str(name), 'of no version')} is stated, but its notebook was run with"
         f" {value}"
         for name, value in notebook.items()
         if then.get(str(name)) != str(value)
@@ -96,5 +96,5 @@ def contradictions(record: Mapping[str, Any], creator: str) -> list[str]:
     engine, _, number = creator.partition(" ")
     claimed = then.get("typst", "")
     if creator and (engine.lower() != "typst" or number.split(".")[:2] != claimed.split(".")[:2]):
-        found.append(f"typst {claimed or 'of no version'} is claimed, the PDF names {creator}")
+        found.append(f"typst {claimed or 'of no version'} is stated, but the PDF names {creator}")
     return found

@@ -49,9 +49,9 @@ def opened(choice: Choice, ask: Ask, tell: Callable[[str], None]) -> Iterator[An
     ----------
     choice : Choice
     ask : callable
-        Asks for a passphrase or PIN; neither ever stands on a command line.
+        Asks for a passphrase or PIN; neither ever appears on a command line.
     tell : callable
-        Is told where a new identity was put.
+        Receives where a new identity was saved.
 
     Raises
     ------
@@ -60,7 +60,7 @@ def opened(choice: Choice, ask: Ask, tell: Callable[[str], None]) -> Iterator[An
     """
     if (choice.token is not None) + (choice.new or choice.file is not None) != 1:
         raise PaperError(
-            "say with which key to sign",
+            "no signing key was given",
             "sign",
             "give --p12 FILE, --new-identity, or --pkcs11 MODULE",
         )
@@ -78,16 +78,16 @@ def _made(choice: Choice, ask: Ask, tell: Callable[[str], None]) -> identity.Ide
     path = choice.file or identity.default_path(choice.name)
     if path.exists():
         raise PaperError(
-            "the file is there already", str(path), "sign with it (--p12), or choose another name"
+            "the file already exists", str(path), "sign with it (--p12) or choose another name"
         )
     made = identity.new(choice.name, choice.firm)
     identity.save(made, path, ask("Passphrase of the new identity", True))
     tell(
-        f"New identity of {made.name}: {path}. Keep it, with its passphrase; sign with it again by"
+        f"New identity of {made.name}: {path}. Keep it with its passphrase; next time sign with"
         " --p12."
     )
     tell(
-        f"Its certificate, for others to check by: {path.with_suffix('.crt')}, SHA-256"
+        f"Its certificate, for others to check against: {path.with_suffix('.crt')}, SHA-256"
         f" {made.fingerprint}"
     )
     return made
@@ -116,7 +116,7 @@ def time_stamp_server(address: str) -> Any:
     parts = urlsplit(address)
     if parts.scheme not in ("http", "https") or not parts.netloc:
         raise PaperError(
-            f"{address!r} is not the address of a server",
+            f"{address!r} is not a server address",
             "--timestamp",
             "give it as  https://name/path",
         )

@@ -89,9 +89,9 @@ def new(name: str, firm: str = "", years: int = YEARS) -> Identity:
     letter = unusable_letter(name + firm)
     if letter:
         raise PaperError(
-            f"the letter {letter} (U+{ord(letter):04X}) cannot stand in a certificate",
+            f"the letter {letter} (U+{ord(letter):04X}) is not allowed in a certificate",
             "identity",
-            "give the name with --name in other letters",
+            "give the name in other letters with --name",
         )
     key = rsa.generate_private_key(65537, BITS)
     parts = [x509.NameAttribute(x509.NameOID.COMMON_NAME, name.strip())]
@@ -130,7 +130,7 @@ def new(name: str, firm: str = "", years: int = YEARS) -> Identity:
 
 
 def home() -> Path:
-    """Where new identities are kept: in the person's own folder, beside no job."""
+    """Where new identities are kept: in the person's own folder, never in a job."""
     import click
 
     return Path(click.get_app_dir("startkit")) / "identities"
@@ -142,7 +142,7 @@ def default_path(name: str) -> Path:
 
 
 def save(identity: Identity, path: Path, passphrase: str) -> Path:
-    """Write an identity to a PKCS#12 file that only its owner can read, and its certificate beside
+    """Write an identity to a PKCS#12 file that only its owner can read, and its certificate next to
     it.
 
     Parameters
@@ -156,7 +156,7 @@ def save(identity: Identity, path: Path, passphrase: str) -> Path:
     Raises
     ------
     PaperError
-        The file lies in a job's folder or exists, the passphrase is too short, or the disk refused.
+        The file is in a job's folder or exists, the passphrase is too short, or the disk refused.
     """
     from cryptography.hazmat.primitives import serialization as to
 
@@ -165,7 +165,7 @@ def save(identity: Identity, path: Path, passphrase: str) -> Path:
         raise PaperError(
             f"the passphrase has fewer than {SHORTEST} characters",
             "passphrase",
-            "take a longer one, such as four words",
+            "choose a longer one, such as four words",
         )
     for each in (path, path.with_suffix(".crt")):
         _refuse_existing(each)  # before either is written: half an identity is of no use
@@ -197,7 +197,7 @@ def _p12(identity: Identity, passphrase: str) -> bytes:
 def _refuse_existing(path: Path) -> None:
     if path.exists():
         raise PaperError(
-            "the file is there already", str(path), "sign with it, or choose another name"
+            "the file already exists", str(path), "sign with it, or choose another name"
         )
 
 
@@ -218,8 +218,8 @@ def load(path: Path, passphrase: str) -> Identity:
     Raises
     ------
     PaperError
-        No such file, it lies in a job's folder, is not PKCS#12, the passphrase is wrong, or it
-        holds no key.
+        No such file, it is in a job's folder, is not PKCS#12, the passphrase is wrong, or it holds
+        no key.
     """
     from cryptography.hazmat.primitives.serialization import pkcs12
 
@@ -233,21 +233,23 @@ def load(path: Path, passphrase: str) -> Identity:
         ) from None
     if key is None or certificate is None:
         raise PaperError(
-            "the file holds no key with its certificate", str(path), "export both together"
+            "the file does not contain a key with its certificate",
+            str(path),
+            "export both together",
         )
     return Identity(key, certificate, tuple(chain))
 
 
 def _refuse_job(path: Path) -> None:
-    """Job folders are sent to others and lie in synchronised folders: a key has no place there."""
+    """Job folders are sent to others and kept in synchronised folders: a key has no place there."""
     from startkit.facts.job import DATABASE
 
     for folder in path.resolve().parents:
         if (folder / DATABASE).is_file():
             raise PaperError(
-                "a key does not belong into a job's folder",
+                "a key does not belong in a job's folder",
                 str(path),
-                "keep it in a folder of your own",
+                "keep it in a private folder",
             )
 
 

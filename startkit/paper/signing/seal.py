@@ -98,8 +98,8 @@ def ready(path: Path, role: str, awaited: Iterable[str] = ()) -> Ready:
     role : str
         Role or name as on the signature page, or the name of its field.
     awaited : iterable of str
-        Roles that are to sign beside those of the technician and of a witness who is named; heard
-        at the first signature only.
+        Roles that are to sign besides those of the technician and of a named witness; used at the
+        first signature only.
 
     Raises
     ------
@@ -120,7 +120,7 @@ def ready(path: Path, role: str, awaited: Iterable[str] = ()) -> Ready:
     later = revisions.later(path)
     if later:
         raise PaperError(
-            f"{later[-1].name} has taken its place and names it as it is",
+            f"{later[-1].name} replaced it and names it unchanged",
             path.name,
             "sign that one",
         )
@@ -204,9 +204,9 @@ def _refuse_certificate(this: Ready, signer: Any, at: datetime, for_another: boo
     name = another(this, signer)
     if name and not for_another:
         raise PaperError(
-            f"the record names {this.row['name']} here, the certificate is of {name}",
+            f"the record names {this.row['name']} here, the certificate belongs to {name}",
             "signature",
-            "sign with the key of the person named, or say that you sign for another",
+            "sign with the key of the person named, or state that you sign for someone else",
         )
     letter = unusable_letter(signer.signing_cert.subject.human_friendly)
     if letter:
@@ -222,7 +222,7 @@ def _refuse_certificate(this: Ready, signer: Any, at: datetime, for_another: boo
 
 
 def _refuse_clock() -> None:
-    """A clock that was never set makes signatures that nobody can check, or none at all."""
+    """A clock that was never set makes signatures that cannot be checked, or none at all."""
     if datetime.now().year < EARLIEST:
         raise PaperError(
             f"the clock of this computer is set to {datetime.now():%Y-%m-%d}",
@@ -261,16 +261,16 @@ def _refuse(
     ]
     if faults:
         raise PaperError(
-            f"the record is not in order ({faults[0]})",
+            f"the record does not check out ({faults[0]})",
             "record",
-            "see all that is wrong with `startkit verify`",
+            "run `startkit verify` to see everything that is wrong",
         )
     name = rows[field]["role"] or field
     if any(signature.field == field for signature in so_far.made):
         raise PaperError(
-            f"the {name} has signed already",
+            f"the {name} has already signed",
             "--as",
-            "print a new revision if something is to be corrected",
+            "print a new revision if something needs correcting",
         )
     if not so_far.made and field != signature_page.FIRST:
         raise PaperError(
@@ -281,13 +281,13 @@ def _refuse(
 
 
 def _pages(found: evidence.Evidence, layout: increments.Layout) -> page_comparison.Pages:
-    """The pages set again from what the record carries: nobody is to sign others."""
+    """The pages typeset again from what the record carries: no other pages may be signed."""
     with tempfile.TemporaryDirectory() as scratch:
         job = verdict_comparison.restored(found, Path(scratch))
         pages = page_comparison.compared(found, job, layout.printed)
     if pages.faults:
         raise PaperError(
-            f"the pages are not those of the record's data ({pages.faults[0]})",
+            f"the pages do not match the record's data ({pages.faults[0]})",
             "record",
             "print it again, then sign",
         )
@@ -379,6 +379,6 @@ def signed_bytes(this: Ready, signer: Any, drawn: bytes, timestamper: Any) -> by
         raise PaperError(
             f"the record was not signed ({_said(error)})",
             "signature",
-            "put it right and sign again",
+            "correct it and sign again",
         ) from None
     return out.getvalue()

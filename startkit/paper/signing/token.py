@@ -24,7 +24,7 @@ class Token:
     key : str
         Label of the key; empty: that of the certificate.
     label : str
-        Label of the token; empty: whichever stands in the slot.
+        Label of the token; empty: the one in the slot.
     slot : int or None
         Number of the slot.
     """
@@ -78,5 +78,5 @@ def signer(token: Token, pin: str) -> Iterator[Any]:
         raise PaperError(
             f"the token cannot be used ({said})",
             token.module,
-            "check that it is plugged in, its labels and its PIN",
+            "check that it is plugged in, and its label and PIN",
         ) from None

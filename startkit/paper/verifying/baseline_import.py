@@ -37,7 +37,7 @@ def import_baseline(record: Path, folder: Path, who: str = "") -> Path:
     Raises
     ------
     PaperError, JobError
-        The record is not in order, is of another machine, or the job has a baseline already.
+        The record is not in order, is of another machine, or the job already has a baseline.
     """
     content = read(Path(record))
     evidence = sound(content)
@@ -46,7 +46,7 @@ def import_baseline(record: Path, folder: Path, who: str = "") -> Path:
     target = job.folder / baseline.FILE
     if target.exists():
         raise JobError(
-            "the job has a baseline already", str(target), "remove it if the new one is to count"
+            "the job already has a baseline", str(target), "remove it if the new one should be used"
         )
     _refuse_invalid(Path(record))
     write_whole(target, evidence.files[RECORD])
@@ -60,25 +60,25 @@ def import_baseline(record: Path, folder: Path, who: str = "") -> Path:
 
 
 def _refuse_invalid(record: Path) -> None:
-    """What figures are compared with must be what was measured, and somebody must answer for it."""
+    """What figures are compared with must be what was measured, and a person must answer for it."""
     found = verification.verify(record)
     if not found.valid:
         part = next(part for part in found.parts if part.mark == BAD)
         raise PaperError(
             f"the record is not valid ({part.name}: {part.said[0].rstrip('.')})",
             record.name,
-            "see all that is wrong with `startkit verify`; a baseline is a record that is signed"
-            " and verified",
+            "run `startkit verify` to see everything that is wrong; a baseline is a record that"
+            " is signed and verified",
         )
 
 
 def _refuse_another_machine(printed: Mapping[str, str], job: Job) -> None:
-    """A serial number is what tells machines apart; a tag may have changed."""
+    """A serial number identifies a machine; a tag may have changed."""
     ours = job.machine.machine
     if str(printed.get("serial", "")) != ours.serial:
         raise JobError(
-            f"the record is of the machine {printed.get('tag')} with serial number"
+            f"the record is for machine {printed.get('tag')} with serial number"
             f" {printed.get('serial')}",
             f"{ours.tag}, {ours.serial}",
-            "give the earlier record of this machine",
+            "give an earlier record of this machine",
         )

@@ -150,7 +150,7 @@ def _trailer_faults(made: Sequence[Section], index: int) -> list[str]:
         and all(_bytes(here.raw_get(k)) == _bytes(first.raw_get(k)) for k in ("/Root", "/Info"))
         and _bytes(here.raw_get("/ID")[0]) == _bytes(first.raw_get("/ID")[0])
     )
-    return [] if same else ["an addition names other outermost objects than the print"]
+    return [] if same else ["an addition names different root objects from the print"]
 
 
 # --- a signature ----------------------------------------------------------------------------------
@@ -226,7 +226,7 @@ def _form_is_kept(before: Any, after: Any) -> bool:
 
 
 def _root_is_kept(before: Any, after: Any, value: Key, certifies: bool) -> bool:
-    """The catalog names the signature that certifies, and otherwise says what it said."""
+    """The catalog names the signature that certifies, and is otherwise unchanged."""
     if after is None:
         return not certifies
     allowed = {"/Extensions", "/Version", *(("/Perms",) if certifies else ())}
@@ -275,8 +275,8 @@ def references(value: Any) -> list[Key]:
 def _value_is_plain(
     content: bytes, section: Section, added: Added, record: Mapping[str, Any]
 ) -> bool:
-    """The signature says what the signature page says, and leaves out its own bytes only, which are
-    written plainly: hexadecimal digits, then zeros.
+    """The signature states what the signature page states, and leaves out only its own bytes, which
+    are written plainly: hexadecimal digits, then zeros.
     """
     says = {str(row["field"]): str(row["says"]) for row in record["signatures"]}
     values = added.values

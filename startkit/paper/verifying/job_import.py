@@ -65,7 +65,7 @@ def import_job(record: Path, folder: Path, who: str = "", template: str = "") ->
 
 def restore_job(record: Path, folder: Path, who: str = "", template: str = "") -> Job:
     """Make the job of a record again, for another office or after a loss: the same visit, with its
-    entries as they stand in their chain, then one that names the record by its digest.
+    entries in their chain, then one that names the record by its digest.
 
     Parameters
     ----------
@@ -104,7 +104,7 @@ def _cannot_be_made(folder: Path, error: OSError) -> PaperError:
     return PaperError(
         f"the folder cannot be made ({error.strerror})",
         str(folder),
-        "check that the disk or stick has room and is not write-protected",
+        "check that the disk or stick has space and is not write-protected",
     )
 
 
@@ -125,9 +125,9 @@ def sound(content: bytes) -> Evidence:
     ]
     if faults:
         raise PaperError(
-            f"the record is not in order ({faults[0]})",
+            f"the record does not check out ({faults[0]})",
             "record",
-            "see all that is wrong with `startkit verify`",
+            "run `startkit verify` to see everything that is wrong",
         )
     return evidence
 
@@ -160,8 +160,8 @@ def restore(evidence: Evidence, folder: Path) -> Journal:
 
 
 def _place(name: str, content: bytes) -> PurePosixPath | None:
-    """Where an attachment lies in a job's folder; None if it has no place there: a record may come
-    from anybody.
+    """Where an attachment belongs in a job's folder; None if it has no place there: a record may
+    come from anybody.
     """
     path = PurePosixPath(name)
     if (

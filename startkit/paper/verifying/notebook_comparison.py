@@ -144,7 +144,7 @@ def _wrong_parameters(cells: Sequence[Cell]) -> Iterator[str]:
     """A cell of parameters sets the job and the mode, and does nothing else."""
     for number, cell in enumerate(cells, 1):
         if "injected-parameters" in _tags(cell) and _assigned(_source(cell)) != _GIVEN:
-            yield f"{cell_name(number, _source(cell))} is not what a print sets"
+            yield f"{cell_name(number, _source(cell))} is not what printing would set"
 
 
 def _assigned(source: str) -> dict[str, Any]:

@@ -38,7 +38,7 @@ def of_bytes(content: bytes) -> Any:
 
 
 def _join(cell: Node) -> None:
-    """Texts stand in the file as lists of their lines."""
+    """Texts are in the file as lists of their lines."""
     cell["source"] = _text(cell["source"])
     for bundle in cell.get("attachments", {}).values():
         _join_bundle(bundle)

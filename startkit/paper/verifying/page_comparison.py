@@ -20,7 +20,7 @@ from startkit.paper.printing import photographs, typesetting, versions
 from startkit.paper.printing.record import Layout, Record, record
 from startkit.paper.verifying import notebook_data, page_words, verdict_comparison
 
-# What two versions of the tool may say otherwise of the same job.
+# What two versions of the tool may print differently for the same job.
 _BY_VERSION = frozenset({"versions", "equations", "attachments", "schema"})
 _MOST = 8  # words that are told
 
@@ -69,13 +69,13 @@ def compared(evidence: Evidence, job: Job, printed: bytes) -> Pages:
         return _of_another_tool(evidence, job, printed, "; ".join(other))
     made = again(evidence, job)
     if evidence.set_at is None:
-        return Pages(("the file does not say when its pages were set",))
+        return Pages(("the file does not state when its pages were typeset",))
     set_again = typesetting.pdf(made, evidence.set_at)
     if other:
         return _of_another_typesetter(set_again, printed, "; ".join(other))
     if set_again != printed:
-        return Pages(("set again from the attached data they are not those of this file",))
-    return Pages(said=("Set again from the attached data: as signed, byte for byte.",))
+        return Pages(("typeset again from the attached data they differ from those of this file",))
+    return Pages(said=("Typeset again from the attached data: as signed, byte for byte.",))
 
 
 def _of_another_typesetter(set_again: bytes, printed: bytes, other: str) -> Pages:
@@ -109,7 +109,7 @@ def _of_another_tool(evidence: Evidence, job: Job, printed: bytes, other: str) -
     except (StartkitError, KeyError, ValueError, TypeError):
         return Pages(
             said=("Their data are those of the attached notebook.",),
-            unchecked=(f"the text of the pages, which this version cannot set; {look}",),
+            unchecked=(f"the text of the pages, which this version cannot typeset; {look}",),
         )
     more, fewer = _words_apart(set_again, printed)
     said = ["Their data are those of the attached notebook."]
@@ -117,11 +117,11 @@ def _of_another_tool(evidence: Evidence, job: Job, printed: bytes, other: str) -
         said.append("Their text and numbers are those of the attached data.")
         return Pages(said=tuple(said), unchecked=(look,))
     said += [f"On the pages only: {_some(more)}."] if more else []
-    said += [f"In the data only, as this version prints them: {_some(fewer)}."] if fewer else []
+    said += [f"In the data only, as printed by this version: {_some(fewer)}."] if fewer else []
     words = sum(more.values()) + sum(fewer.values())
     return Pages(
         said=tuple(said),
-        unchecked=(f"{words} words of the pages, which this version sets otherwise; {look}",),
+        unchecked=(f"{words} words of the pages, which this version typesets differently; {look}",),
     )
 
 
@@ -137,7 +137,7 @@ def _other_data(evidence: Evidence, job: Job) -> tuple[str, ...]:
         )
         if difference.weighty and not difference.one_sided
     ]
-    return tuple(f"the attached notebook shows it otherwise: {each}" for each in found[:_MOST])
+    return tuple(f"the attached notebook shows it differently: {each}" for each in found[:_MOST])
 
 
 # --- words of pages -------------------------------------------------------------------------------
@@ -175,9 +175,9 @@ def again(evidence: Evidence, job: Job) -> Record:
     ]
     if differing:
         raise PaperError(
-            f"what is printed is not what the attached notebook shows ({', '.join(differing)})",
+            f"the printed pages differ from the attached notebook ({', '.join(differing)})",
             "record",
-            "ask the signer for the record as it was printed",
+            "ask the signer for the record as printed",
         )
     return Record(printed, made.pictures, made.attached)
 
@@ -216,7 +216,7 @@ def _notebook_name(evidence: Evidence) -> str:
         raise PaperError(
             f"{len(names)} notebooks are attached",
             "record",
-            "give a record that startkit has printed",
+            "give a record printed by startkit",
         )
     return names[0]
 
@@ -238,7 +238,7 @@ def notebook(evidence: Evidence) -> Any:
 
 def _damaged(name: str) -> PaperError:
     return PaperError(
-        "the attached notebook is damaged", name, "take an undamaged copy of the record"
+        "the attached notebook is damaged", name, "use an undamaged copy of the record"
     )
 
 

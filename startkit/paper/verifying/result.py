@@ -15,13 +15,13 @@ MOST = 12  # sentences of one part that are shown
 
 @dataclass(frozen=True)
 class Part:
-    """One thing that was looked at.
+    """One thing that was checked.
 
     Parameters
     ----------
     name : str
     mark : str
-        `GOOD`, `BAD`, or `OPEN` for what could not be looked at or needs a person's eye.
+        `GOOD`, `BAD`, or `OPEN` for what could not be checked or needs a person's eye.
     said : tuple of str
         Sentences.
     unchecked : tuple of str
@@ -85,15 +85,15 @@ class Verification:
             ]
         if self.signatures and not self.asked:
             lines.append(
-                "Who the signers are rests on their certificates: compare the SHA-256 of each with"
-                " its owner, or give the certificates with --trust."
+                "The signers' identity depends on their certificates: compare the SHA-256 of each"
+                " with its owner, or give the certificates with --trust."
             )
         return [*map(_one_line, lines), _one_line(self._last_line())]
 
     def _last_line(self) -> str:
         wrong = sum(part.mark == BAD for part in self.parts)
         if wrong:
-            return f"NOT VALID: {wrong} of {len(self.parts)} things looked at are wrong"
+            return f"NOT VALID: {wrong} of {len(self.parts)} checks failed"
         if self.unchecked:
             return f"VALID as far as checked; not checked: {'; '.join(self.unchecked)}"
         return "VALID"

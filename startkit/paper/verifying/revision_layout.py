@@ -64,16 +64,16 @@ def sections(content: bytes) -> list[Section]:
     place: Any = int(found.group(1))
     while place is not None:
         if len(tables) == MOST_SECTIONS:
-            raise _fault("it was added to more often than there are signatures")
+            raise _fault("it has more additions than signatures")
         tables.append((place, *_table(content, place)))
         earlier = tables[-1][3].get("/Prev")
         if earlier is not None and not (isinstance(earlier, int) and 0 < earlier < place):
-            raise _fault("a table of its objects names an earlier one that is not earlier")
+            raise _fault("an object table names an earlier one that is not earlier")
         place = None if earlier is None else int(earlier)
     tables.reverse()
     starts = [0, *(end for _, end, _, _ in tables)]
     if starts[-1] != len(content):
-        raise _fault("there is something after its end")
+        raise _fault("there is data after its end")
     made = [
         Section(start, table, end, places, trailer)
         for start, (table, end, places, trailer) in zip(starts, tables, strict=False)
@@ -89,7 +89,7 @@ def _table(content: bytes, place: int) -> tuple[int, dict[Key, int], Any]:
 
     rows = _TABLE.match(content, place)
     if rows is None:
-        raise _fault("a table of its objects is damaged or of another kind than a record's")
+        raise _fault("an object table is damaged or of a kind that records do not have")
     stream = BytesIO(content)
     stream.seek(rows.end())
     try:
@@ -98,9 +98,9 @@ def _table(content: bytes, place: int) -> tuple[int, dict[Key, int], Any]:
         raise _fault("a trailer of it cannot be read") from None
     end = _OWN_END.match(content, stream.tell())
     if end is None or int(end.group(1)) != place:
-        raise _fault("a section of it does not end with its own table")
+        raise _fault("a section does not end with its own object table")
     if not isinstance(trailer, dict) or "/XRefStm" in trailer or "/Encrypt" in trailer:
-        raise _fault("it has a second table of its objects, or is encrypted")
+        raise _fault("it has a second object table, or is encrypted")
     return end.end(), dict(_places(rows.group(1))), trailer
 
 
@@ -108,20 +108,20 @@ def _places(rows: bytes) -> Iterator[tuple[Key, int]]:
     for part in _PART.finditer(rows):
         first, count, lines = int(part.group(1)), int(part.group(2)), part.group(3)
         if len(lines) != count * _ROW:
-            raise _fault("a table of its objects has another length than it says")
+            raise _fault("an object table has a different length than stated")
         for n in range(count):
             line = lines[n * _ROW : (n + 1) * _ROW]
             if line[17:18] == b"n":
                 yield (first + n, int(line[11:16])), int(line[:10])
             elif first + n != 0:
-                raise _fault("an object was taken out of it")
+                raise _fault("an object was removed from it")
 
 
 def _refuse_outside(section: Section) -> None:
     if any(not section.start <= place < section.table for place in section.places.values()):
-        raise _fault("a table lists an object outside its own section")
+        raise _fault("an object table lists an object outside its own section")
     if len({number for number, _ in section.places}) != len(section.places):
-        raise _fault("a table lists an object twice")
+        raise _fault("an object table lists an object twice")
 
 
 def objects(content: bytes, section: Section) -> dict[Key, Any]:
@@ -136,10 +136,10 @@ def objects(content: bytes, section: Section) -> dict[Key, Any]:
     at = section.start
     for key, place in sorted(section.places.items(), key=lambda pair: pair[1]):
         if content[at:place].strip():
-            raise _fault("there is something in it that no table of its objects lists")
+            raise _fault("it contains something that no object table lists")
         found[key], at = _read(content, key, place)
     if at > section.table or content[at : section.table].strip():
-        raise _fault("there is something in it that no table of its objects lists")
+        raise _fault("it contains something that no object table lists")
     return found
 
 
@@ -160,7 +160,7 @@ def _read(content: bytes, key: Key, place: int) -> tuple[Any, int]:
 
     head = _OBJECT.match(content, place)
     if head is None or (int(head.group(1)), int(head.group(2))) != key:
-        raise _fault("an object is not where the table of its objects says")
+        raise _fault("an object is not where the object table says")
     stream = BytesIO(content)
     stream.seek(head.end())
     try:
@@ -174,4 +174,4 @@ def _read(content: bytes, key: Key, place: int) -> tuple[Any, int]:
 
 
 def _fault(what: str) -> PaperError:
-    return PaperError(what, "record", "take the record as it was signed")
+    return PaperError(what, "record", "use the record as it was signed")

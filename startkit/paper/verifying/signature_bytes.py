@@ -1,11 +1,10 @@
 """The bytes of the last signature: the only ones of a file that no signature covers, so they must
 be exactly as they are written.
 
-A signature's container (CMS, RFC 5652) repeats things that nobody compares: versions, the list of
-digest algorithms, the signer's name. It
-is built anew here from what the signature does protect, and compared. Certificates between signer
-and authority are protected by the
-authority's own signature, if its certificate is among them or is given.
+A signature's container (CMS, RFC 5652) repeats things that are not compared elsewhere: versions,
+the list of digest algorithms, the signer's name. It is built anew here from what the signature does
+protect, and compared. Certificates between signer and authority are protected by the authority's
+own signature, if its certificate is among them or is given.
 
 Without this a file with a bit changed there would count as it was signed, byte for byte: pyHanko
 reads past such a change, and has no check for it.
@@ -122,7 +121,7 @@ def _tokens(attribute: Any) -> Iterator[Any]:
 
 def _algorithm(given: Any) -> Any:
     """The algorithm with its parameters left out or null, as it is written; with real parameters it
-    is taken as it stands.
+    is taken unchanged.
     """
     from asn1crypto import core
 
@@ -136,7 +135,7 @@ def _algorithm(given: Any) -> Any:
 
 
 def _chained(embedded: Any) -> None:
-    """Every certificate beside the signer's must be signed by its issuer, as far as that is among
+    """Every certificate besides the signer's must be signed by its issuer, as far as that is among
     them.
     """
     from cryptography import x509

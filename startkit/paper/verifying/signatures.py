@@ -67,9 +67,9 @@ class Signatures:
     ----------
     made : tuple of Signature
     empty : tuple of str
-        Fields that nobody has signed.
+        Unsigned fields.
     awaited : tuple of str
-        Those of them that somebody is to sign.
+        Those of them that are to be signed.
     faults : tuple of str
         What is wrong with the file as a whole.
     """
@@ -97,10 +97,10 @@ def read(
     known : iterable of str
         Fields that a record has.
     trust : sequence of bytes
-        Certificates (DER) that vouch for signers; empty: nobody is asked.
+        Certificates (DER) that vouch for signers; empty: none is required.
     thorough : bool
         False: without the difference analysis of pyHanko, which reads every object of the file; the
-        additions are looked at all the same.
+        additions are checked all the same.
 
     Raises
     ------
@@ -133,7 +133,7 @@ def read_apart(
 def read_or_refuse(
     content: bytes, known: Iterable[str], trust: Sequence[bytes]
 ) -> Signatures | PaperError:
-    """The signatures, or the error, to be told with the rest of what was found.
+    """The signatures, or the error, to be reported with the other findings.
 
     Parameters are those of `read`.
     """
@@ -172,7 +172,9 @@ def _read(
     )
     filled = sum(value is not None for _, value, _ in fields)
     faults = [
-        f"the field {name!r} is none of a record's" for name, _, _ in fields if name not in known
+        f"the field {name!r} does not belong to a record"
+        for name, _, _ in fields
+        if name not in known
     ]
     if filled != len(made):
         faults.append("a signature is of a kind that cannot be checked")
@@ -286,14 +288,14 @@ def _judged(first: Signature, embedded: Any, status: Any, asked: bool) -> Signat
 
 
 def _faults(status: Any) -> Iterator[str]:
-    """What is wrong, whoever the signer is."""
+    """What is wrong, regardless of the signer."""
     stamped = status.timestamp_validity
     if not status.intact:
         yield "what was signed has been changed"
     elif not status.valid:
-        yield "it was not made with the key of its certificate"
+        yield "it was not made with its certificate's key"
     if status.intact and not _kept(status):
-        yield "the file was changed afterwards, and not only by signing it"
+        yield "the file was changed afterwards, other than by signing it"
     if stamped is not None and not (stamped.intact and stamped.valid):
         yield "its time-stamp is damaged"
 
@@ -324,7 +326,7 @@ def _kept(status: Any) -> bool:
 def _expiry(certificate: Any) -> tuple[str, ...]:
     ends = certificate.not_valid_after
     return (
-        (f"its certificate ran out on {ends.date().isoformat()}",)
+        (f"its certificate expired on {ends.date().isoformat()}",)
         if ends < datetime.now(UTC)
         else ()
     )

@@ -1,4 +1,4 @@
-"""What a verification says of the signers: who, whether all have signed, what was added, when."""
+"""What a verification finds of the signers: who, whether all have signed, what was added, when."""
 
 # `Any` here: a part is JSON, in the schema of `startkit.procedure.payload`.
 from __future__ import annotations
@@ -44,7 +44,7 @@ def of_signatures(
             signature, rows.get(signature.field, {}), _disagreeing(signed, signature, rows), asked
         )
     if not signed.made:
-        yield Part("signatures", BAD, ("Nobody has signed, or the signatures were taken away.",))
+        yield Part("signatures", BAD, ("There are no signatures, or they were removed.",))
         return
     there = {signature.field for signature in signed.made}
     missing = [
@@ -52,8 +52,7 @@ def of_signatures(
     ]
     if missing:
         said = tuple(
-            f"{_who(rows.get(field, {}), field)} is to sign and has not, or the signature was taken"
-            " away."
+            f"{_who(rows.get(field, {}), field)} has not signed yet, or the signature was removed."
             for field in missing
         )
         yield Part("signatures", BAD, said)
@@ -64,7 +63,7 @@ def _disagreeing(signed: Signatures, signature: Signature, rows: Rows) -> list[s
     name = str(rows.get(signature.field, {}).get("name") or "")
     found = []
     if name and not certificates.same_name(name, signature.signer):
-        found.append(f"the record names {name} here, the certificate {signature.signer}")
+        found.append(f"the record names {name} here, but the certificate names {signature.signer}")
     same = [
         _role(rows, other.field)
         for other in signed.made
@@ -158,7 +157,7 @@ def _contradictions(made: Sequence[Signature], entries: Sequence[Entry]) -> Iter
     for signature in made:
         at = _moment(signature.at)
         if at is None:
-            yield f"{signature.signer} signed at no time that can be read"
+            yield f"the time at which {signature.signer} signed cannot be read"
             continue
         if last is not None and at < last - SLACK:
             yield (
@@ -166,11 +165,9 @@ def _contradictions(made: Sequence[Signature], entries: Sequence[Entry]) -> Iter
                 f" {last:%Y-%m-%d %H:%M}"
             )
         if before is not None and at < before - SLACK:
-            yield (
-                f"{signature.signer} signed at {at:%Y-%m-%d %H:%M}, before the one who signed first"
-            )
+            yield (f"{signature.signer} signed at {at:%Y-%m-%d %H:%M}, before the first signer")
         if at > datetime.now(UTC) + timedelta(days=1):
-            yield f"{signature.signer} signed at {at:%Y-%m-%d %H:%M}, which is still to come"
+            yield f"{signature.signer} signed at {at:%Y-%m-%d %H:%M}, which is in the future"
         before = at
 
 

@@ -84,7 +84,7 @@ def _moment(added: Added) -> datetime | None:
 
 
 def _drawn_with(added: Added) -> str:
-    """What the signature says its stamp was drawn with; empty if it does not say."""
+    """What the stamp was drawn with, according to the signature; empty if not given."""
     properties: Any = added.values.get("/Prop_Build")
     try:
         return str(properties.raw_get("/App").raw_get("/REx"))

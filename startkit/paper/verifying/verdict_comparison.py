@@ -1,4 +1,4 @@
-"""Verdicts derived again from what a record carries, and held against what it prints."""
+"""Verdicts derived again from what a record carries, compared with what it prints."""
 
 # `Any` here: a part is JSON, in the schema of `startkit.procedure.payload`.
 from __future__ import annotations
@@ -20,8 +20,7 @@ from startkit.paper.printing.record import dressed, fronted
 from startkit.procedure import payload
 from startkit.procedure.assessment import Assessment, of_job
 
-# What a verdict is worth stands in these; the rest is wording, which another version may put
-# otherwise.
+# The substance of a verdict is in these; the rest is wording, which another version may change.
 WEIGHTY = frozenset(
     {
         "outcome",
@@ -42,14 +41,17 @@ _OF_PAPER = frozenset({"part", "block", "cell", "output", "level", "plots", "pic
 # Not in older records: what verdicts rest on, which is not printed, and the files that were
 # changed, which are compared with the journal by themselves.
 _NOT_PRINTED = frozenset({"rests_on", "changed"})
-_SAME = {"rel_tol": 1e-6, "abs_tol": 1e-9}  # another processor may round the last digits otherwise
+_SAME = {
+    "rel_tol": 1e-6,
+    "abs_tol": 1e-9,
+}  # other processors may round the last digits differently
 
 Block = dict[str, Any]
 
 
 @dataclass(frozen=True)
 class Difference:
-    """One thing that is printed otherwise than it is derived.
+    """One thing that is printed differently from what is derived.
 
     Parameters
     ----------
@@ -76,8 +78,8 @@ class Difference:
 
     def __str__(self) -> str:
         return (
-            f"{self.where}: {self.what} is printed as {_short(self.printed)}, the attached data"
-            f" give {_short(self.derived)}"
+            f"{self.where}: {self.what} is printed as {_short(self.printed)}, but the attached"
+            f" data give {_short(self.derived)}"
         )
 
 
@@ -124,7 +126,7 @@ class Across:
 
 
 def across_versions(differences: Iterable[Difference], then: str) -> Across:
-    """What another version printed otherwise, sorted by what it means.
+    """What another version printed differently, sorted by what it means.
 
     Parameters
     ----------

@@ -52,9 +52,9 @@ def verify(
         Certificates (DER) that vouch for signers, from `certificates.vouchers`; empty: no
         signer's identity is checked.
     signed_by : iterable of str
-        Roles that must have signed, beside those that the technician named when signing.
+        Roles that must have signed, besides those the technician named when signing.
     beside : bool
-        True: signatures are checked in a process beside, which halves the time.
+        True: signatures are checked in a second process, which halves the time.
     draws : Draws, optional
         Draws the plots again, as `startkit.desk.plots` does; without it they are said to be
         unchecked.
@@ -85,7 +85,7 @@ def verify(
 
 
 def _load() -> None:
-    """Load what judges while the file is read beside: it takes as long to load as to judge."""
+    """Load what judges while a second process reads the file: loading takes as long as judging."""
     from startkit.procedure import registry
 
     for name in (
@@ -149,7 +149,7 @@ def _safely(name: str, made: Callable[[], Iterable[Part]]) -> list[Part]:
 def _apart(
     content: bytes, trust: Sequence[bytes], beside: bool
 ) -> Iterator[tuple[Callable[[], Evidence], Callable[[], Signatures | PaperError]]]:
-    """What the file carries, and its signatures: two calls that wait for what a process beside
+    """What the file carries, and its signatures: two calls that wait for what a second process
     reads.
     """
     carried = partial(evidence.of_pdf, content)
@@ -179,7 +179,7 @@ def _read_or_refused(sealed: Callable[[], Signatures | PaperError]) -> Signature
 
 
 def _or_here(waiting: Future[T], here: Callable[[], T]) -> Callable[[], T]:
-    """A call that waits for what the process beside finds, and finds it here if that was lost."""
+    """A call that waits for what the second process finds, and finds it here if that was lost."""
 
     def found() -> T:
         try:
@@ -208,7 +208,9 @@ def _contents(found: Evidence, layout: Layout, draws: Draws | None) -> list[Part
         return [
             *parts,
             Part(
-                "verdicts", OPEN, ("Not derived again: what is attached is not what was recorded.",)
+                "verdicts",
+                OPEN,
+                (("Not derived again: the attached data are not what was recorded."),),
             ),
         ]
     with tempfile.TemporaryDirectory() as scratch:
@@ -331,7 +333,7 @@ def _notebook(found: Evidence) -> Part:
 
 def _of_this_version(derived: Derived) -> Part:
     told = [f"{difference}." for difference in derived.differences]
-    outcome = f"{len(told)} things are printed otherwise" if told else "as printed"
+    outcome = f"{len(told)} printed differently" if told else "as printed"
     return Part(
         "verdicts",
         BAD if told else GOOD,
@@ -351,13 +353,13 @@ def _left_out(derived: Derived) -> list[str]:
 
 def _of_another_version(derived: Derived, then: str) -> Part:
     """Outcomes, figures, limits and entries must be the same; words and what only one of the two
-    versions judges are told.
+    versions judges are listed.
     """
     from startkit.paper.verifying import verdict_comparison
 
     sorted_out = verdict_comparison.across_versions(derived.differences, then)
     told = [f"{each}." for each in sorted_out.contradicting]
-    outcome = f"{len(told)} things are printed otherwise" if told else "as printed"
+    outcome = f"{len(told)} printed differently" if told else "as printed"
     said = [
         f"{derived.verdicts} derived again with startkit {__version__}, printed by {then}:"
         f" outcomes, figures, limits and entries are {outcome}."
@@ -367,15 +369,15 @@ def _of_another_version(derived: Derived, then: str) -> Part:
     said += _few([f"In one version only: {each}." for each in sorted_out.one_sided])
     unchecked = []
     if sorted_out.corrected:
-        unchecked.append(f"{len(sorted_out.corrected)} figures corrected since startkit {then}")
+        unchecked.append(f"figures corrected since startkit {then}: {len(sorted_out.corrected)}")
     if sorted_out.one_sided:
-        unchecked.append(f"{len(sorted_out.one_sided)} things that one version only judges")
+        unchecked.append(f"judged by one version only: {len(sorted_out.one_sided)}")
     if sorted_out.wording:
         said.append(
-            f"{len(sorted_out.wording)} texts are worded differently by this version; the words of"
-            f" the record are those of startkit {then}."
+            f"{len(sorted_out.wording)} worded differently by this version; the record keeps the"
+            f" words of startkit {then}."
         )
-        unchecked.append(f"the wording of {len(sorted_out.wording)} texts, set by startkit {then}")
+        unchecked.append(f"wording set by startkit {then} ({len(sorted_out.wording)} differ)")
     return Part("verdicts", BAD if told else GOOD, tuple(said), tuple(unchecked))
 
 
@@ -384,7 +386,7 @@ def _few(told: Sequence[str]) -> list[str]:
 
 
 def _entries(found: Evidence) -> tuple[Entry, ...]:
-    """The journal; none if it is damaged, which another part says."""
+    """The journal; none if it is damaged, which another part reports."""
     try:
         return found.entries
     except PaperError:
@@ -400,7 +402,7 @@ def _pages(found: Evidence, folder: Path, printed: bytes) -> Part:
     except StartkitError as error:
         return Part("pages", BAD, (str(error),))
     except Exception as error:  # a foreign file may hold anything
-        return Part("pages", BAD, (f"They cannot be set again ({type(error).__name__}).",))
+        return Part("pages", BAD, (f"They cannot be typeset again ({type(error).__name__}).",))
     if pages.faults:
         return Part("pages", BAD, tuple(f"{_capital(fault)}." for fault in pages.faults))
     return Part("pages", OPEN if pages.unchecked else GOOD, pages.said, pages.unchecked)

@@ -1,4 +1,4 @@
-"""Controls: do the sensors tell the truth, and does every safety trip where it is set?"""
+"""Controls: do the sensors read true, and does every safety trip where it is set?"""
 
 from __future__ import annotations
 
@@ -23,8 +23,7 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
 STAGE = Stage(
     "controls",
     "Controls",
-    "Whether the sensors tell the truth, and whether every safety was seen to trip where it is"
-    " set.",
+    "Whether the sensors read true, and whether every safety was seen to trip at its setting.",
     FIELDS,
     judge,
     before="turn_shaft",

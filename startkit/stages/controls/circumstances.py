@@ -10,7 +10,7 @@ from startkit.stages.controls.fields import AT_SENSOR, BY_ITSELF, FALLING, FORCE
 from startkit.stages.controls.setting_verdicts import maker_setting
 from startkit.verdict import Outcome, Verdict
 
-# Safeties that only a person may reset, and who says so; all from memory.
+# Safeties that only a person may reset, with the source; all from memory.
 BY_HAND = {
     "high_condenser_pressure": "EN 378-2, from memory: check against the standard",
     "emergency_stop": "ISO 13850, from memory: check against the standard",

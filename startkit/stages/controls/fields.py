@@ -30,8 +30,8 @@ def _sensor_field(name: str) -> Field:
         name,
         f"{title} against a reference",
         "table",
-        "Reference within a hand's breadth of the sensor, both settled. The reference's accuracy is"
-        " that of the instrument that you pick for it.",
+        "Place the reference within 10 cm (4 in) of the sensor and let both settle. The"
+        " reference's accuracy is that of the instrument you pick for it.",
         required,
         rows=4 if required else 1,
         group=SENSORS_GROUP,
@@ -51,7 +51,7 @@ def _sensor_field(name: str) -> Field:
                 "offset",
                 "Offset set",
                 difference,
-                "What was added in the controls; leave empty if nothing was set",
+                "Offset added in the controls; leave empty if none",
             ),
             Column("left_panel", "As left: controls", kind),
             Column("left_reference", "As left: reference", kind),
@@ -144,7 +144,7 @@ _HOW = (
 
 
 _HELP = (
-    "Bring the condition about, watch the value, and read it at the moment of the trip. Low oil"
+    "Create the condition, watch the value, and read it at the moment of the trip. Low oil"
     " differential and closed vanes have their own stages."
 )
 
@@ -175,8 +175,7 @@ _SAFETIES = (
         "interlocks",
         "Interlocks and proofs of flow",
         "table",
-        "Take each away while its circuit is ready, and see the controls drop out or refuse to"
-        " start.",
+        "Remove each while its circuit is ready, and see the controls drop out or refuse to start.",
         rows=4,
         group=SAFETIES_GROUP,
         columns=(

@@ -86,7 +86,7 @@ def _checked(row: Row, number: int) -> Checked:
 def _compared(blank: Checked) -> Checked:
     row = blank.row
     said, reference = row.quantity("accuracy"), row.reading("reference")
-    assert said is not None  # what lacks was asked before
+    assert said is not None  # what is missing was handled before
     accuracy = Q(abs(said.magnitude), said.units)
     own = _half_width(reference)
     sure = Q(0.0, said.units) if own is None else own

@@ -28,7 +28,7 @@ def _refusal(entries: Entries, name: str) -> Verdict:
         f"controls.{name}",
         f"Start refused: {REFUSALS[name][0].lower()}{REFUSALS[name][1:]}",
         answers={
-            REFUSED: Answer(Outcome.PASS, f"Refused with the condition really missing{by}."),
+            REFUSED: Answer(Outcome.PASS, f"Refused with the condition actually missing{by}."),
             SIMULATED: _simulated(name, by),
             STARTED: Answer(
                 Outcome.FAIL,
@@ -37,7 +37,7 @@ def _refusal(entries: Entries, name: str) -> Verdict:
             ),
         },
         blank="Not tried.",
-        next_step="With the motor circuit locked out, try a start with only this missing.",
+        next_step="With the motor circuit locked out, attempt a start with only this missing.",
     )
     found = replace(found, rests_on=(*found.rests_on, *who.items))
     if found.outcome is not Outcome.PASS or (who.text and not who.problem):
@@ -45,7 +45,7 @@ def _refusal(entries: Entries, name: str) -> Verdict:
     return replace(
         found,
         outcome=Outcome.OPEN,
-        sentence=who.problem or "It is not said who tried it.",
+        sentence=who.problem or "Who tried it is not entered.",
         next_step="Enter who tried it.",
     )
 
@@ -57,5 +57,5 @@ def _simulated(name: str, by: str) -> Answer:
     return Answer(
         Outcome.UNPROVEN,
         f"{said}: sensor and wiring were not proven.",
-        "Take the condition away in earnest, and try again.",
+        "Actually remove the condition, and try again.",
     )

@@ -108,7 +108,7 @@ def _as_the_sheet_says(
         title=f"{limit.title}: {row.text('safety')}",
         note=f"Set {entries.show(setting.quantity, kind)}, sheet {entries.show(wanted, kind)}"
         f" ({due.source}).",
-        next_step="Set it as the sheet says, or have the change written into the sheet.",
+        next_step="Set it to the sheet, or have the sheet changed.",
         rests_on=row.reading("safety").items,
     )
     return replace(found, source=f"{MAKER}: {due.source}")
@@ -228,7 +228,7 @@ def _winding(machine: Machine, limits: Limits, entries: Entries, row: Row) -> tu
         row,
         setting.less(most),
         f"{told}, {entries.show(most, 'temperature')}.",
-        "Set it as the motor's maker says.",
+        "Set it as the motor's maker specifies.",
     )
     if motor_class.code or found.outcome is not Outcome.PASS:
         return (replace(found, rests_on=(*found.rests_on, *motor_class.items)),)
@@ -257,7 +257,7 @@ def _overcurrent(
             row,
             setting.less(held),
             f"The drive limits at {entries.show(held, 'percent')}.",
-            "Set the drive's limit lower, or the trip as the sheet says.",
+            "Set the drive's limit lower, or the trip to the sheet.",
         ),
     )
 

@@ -177,7 +177,7 @@ def _by_reference(found: Verdict, c: Checked) -> Verdict:
             found,
             outcome=Outcome.UNPROVEN,
             sentence=f"{found.sentence} No reference instrument is named.",
-            next_step="Name the reference instrument beside its reading.",
+            next_step="Name the reference instrument with its reading.",
         )
     if c.ratio is not None and c.ratio < 1:
         return replace(
@@ -444,7 +444,7 @@ def _overcurrent(machine: Machine, limits: Limits, entries: Entries) -> tuple[Ve
         limits["controls.overcurrent_setting"],
         setting.less(due),
         note=f"Sheet {entries.show(due, 'percent')} of full-load current.",
-        next_step="Set it as the sheet says, or have the change written into the sheet.",
+        next_step="Set it to the sheet, or have the sheet changed.",
     )
     factor = machine.motor.service_factor
     if factor is None or setting.quantity is None or found.outcome is not Outcome.PASS:

@@ -26,8 +26,8 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
 STAGE = Stage(
     "electrical",
     "Electrical",
-    "Whether the winding is sound, the supply right and every connection tight before anything is"
-    " energised.",
+    "Whether the winding is sound, the supply correct and every connection tight before anything"
+    " is energised.",
     FIELDS,
     judge,
     before="oil_pump",

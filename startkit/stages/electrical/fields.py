@@ -53,8 +53,8 @@ _WINDING = (
         "winding_system",
         "Insulation system",
         "choice",
-        "As the motor's maker says; at 20 °C the two differ by three times. Left empty, that of"
-        " the sheet is used.",
+        "According to the motor's maker; at 20 °C the two differ by a factor of three. If left"
+        " empty, the one in the sheet is used.",
         required=False,
         choices=SYSTEMS,
         group=INSULATION,
@@ -63,7 +63,7 @@ _WINDING = (
         "winding_kind",
         "Kind of winding",
         "choice",
-        "Left empty, that of the sheet is used; older means made before about 1970.",
+        "If left empty, the one in the sheet is used; older means made before about 1970.",
         required=False,
         choices=KINDS_OF_WINDING,
         group=INSULATION,
@@ -81,7 +81,7 @@ _WINDING = (
         "under_vacuum",
         "Machine under vacuum while testing",
         "yes_no",
-        "Never: the winding arcs over inside the shell.",
+        "Never test under vacuum: the winding flashes over inside the shell.",
         group=INSULATION,
         applies=is_hermetic,
     ),
@@ -89,7 +89,7 @@ _WINDING = (
         "winding_temperature",
         "Temperature of the winding",
         "temperature",
-        "By its own sensors; with the machine long at rest, the temperature of the shell.",
+        "From its own sensors; after a long standstill, the shell temperature.",
         plausible=("-10 °C", "90 °C"),
         group=INSULATION,
         measured=True,
@@ -99,7 +99,7 @@ _WINDING = (
         "Insulation to ground",
         "table",
         "All phases together, or each with the others grounded; starter and drive disconnected."
-        " Over range: enter the end of the scale.",
+        " If over range, enter the end of the scale.",
         rows=3,
         group=INSULATION,
         columns=(
@@ -161,7 +161,7 @@ _SUPPLY = (
             name,
             f"Voltage {name[1]}-{name[2]}",
             "voltage",
-            "Line to line at the starter's supply terminals, one after the other within a minute.",
+            "Line to line at the starter's supply terminals, all within a minute.",
             plausible=("180 V", "15 kV"),
             group=SUPPLY,
         )
@@ -172,8 +172,8 @@ _SUPPLY = (
         "rotation",
         "Phase rotation at the motor terminals",
         "choice",
-        "By a rotation meter at the supply terminals of the starter; behind a drive, by the order"
-        " of its output leads and its direction setting. Not by trying the motor.",
+        "With a rotation meter at the starter's supply terminals; behind a drive, from the order of"
+        " its output leads and its direction setting. Not by bumping the motor.",
         choices=ROTATION,
         group=SUPPLY,
     ),
@@ -207,14 +207,14 @@ _SUPPLY = (
     ),
     Field(
         "control_rated",
-        "Control voltage as on the drawing",
+        "Control voltage on the drawing",
         "voltage",
         plausible=("10 V", "300 V"),
         group=CONTROL,
     ),
     Field(
         "control_voltage",
-        "Control voltage as measured",
+        "Control voltage measured",
         "voltage",
         plausible=("10 V", "300 V"),
         group=CONTROL,

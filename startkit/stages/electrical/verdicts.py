@@ -58,10 +58,12 @@ def _unbalance(limits: Limits, entries: Entries, supply: Supply) -> Verdict:
         limits["electrical.unbalance"],
         found,
         next_step=(
-            "Do not run the motor: above 5 % it is not to be operated. Have the supply put right."
+            "Do not run the motor: above 5 % it is not to be operated. Have the supply corrected."
             if left is None
-            else "Have the supply put right, or hold the motor to"
-            f" {left.magnitude:.0f} % of its rated power and waive this with the reason."
+            else (
+                f"Have the supply corrected, or hold the motor to {left.magnitude:.0f} % of its"
+                " rated power and waive this with the reason."
+            )
         ),
         note="Largest deviation from the mean of the three.",
     )
@@ -223,7 +225,7 @@ def _starter_limit(machine: Machine, limits: Limits, entries: Entries) -> tuple[
                 entries,
                 limit,
                 seen if due is None else seen.less(due),
-                next_step="Set it as the sheet says, or have the change written into the sheet.",
+                next_step="Set it to the sheet, or have the sheet changed.",
                 note=f"Sheet {entries.show(due, 'percent')}." if seen.quantity is not None else "",
             ),
         )

@@ -153,7 +153,7 @@ LEAST, MOST = 0.5, 15.0
 
 
 def _polarisation(limits: Limits, entries: Entries, winding: Winding) -> Verdict:
-    """The lowest index of the rows that have both readings; none where it says nothing."""
+    """The lowest index of the rows that have both readings; none where it is not meaningful."""
     motor_class = entries.code("thermal_class")
     limit = limits[
         "electrical.polarisation_a" if motor_class == "A" else "electrical.polarisation_b_f_h"
@@ -188,7 +188,7 @@ def _polarisation(limits: Limits, entries: Entries, winding: Winding) -> Verdict
         return replace(
             blank,
             outcome=Outcome.NA,
-            sentence=f"{shown}, but it says nothing here: {found[0][1].reason}.",
+            sentence=f"{shown}, but it is not meaningful here: {found[0][1].reason}.",
             next_step="",
         )
     if not motor_class:
@@ -226,7 +226,7 @@ def _without_ten_minutes(blank: Verdict, winding: Winding) -> Verdict:
         blank,
         outcome=Outcome.NA,
         sentence=(
-            "It says nothing about a random winding, whose absorption current is nearly gone after"
+            "It is not meaningful for a random winding, whose absorption current dies away after"
             " two to three minutes."
         ),
         next_step="",

@@ -198,7 +198,7 @@ def _checked(row: Row) -> tuple[Outcome, str, str]:
         return Outcome.OPEN, problem, "Correct the entry."
     left = [words for name, words in CHECKS.items() if row.yes(name) is False]
     if left:
-        return Outcome.FAIL, f"Not in order before it: {', '.join(left)}.", "Put it right first."
+        return Outcome.FAIL, f"Not cleared before it: {', '.join(left)}.", "Correct it first."
     missing = [words for name, words in CHECKS.items() if row.yes(name) is None]
     missing += [] if row.text("by") else ["who checked"]
     if missing:

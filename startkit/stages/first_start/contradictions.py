@@ -83,7 +83,7 @@ def _apart(
             entries,
             limit,
             typed.less(recorded),
-            next_step="Look at the record again: it may be of another start, or in another unit.",
+            next_step="Check the record: it may be of another start, or in another unit.",
             note=f"Typed {entries.show(typed.quantity, limit.kind)}, the record has"
             f" {entries.show(recorded, limit.kind)}.",
             rests_on=("first_start.run_up",),
@@ -162,7 +162,7 @@ def _impossible(
                 entries,
                 limits[f"first_start.{name}"],
                 reading,
-                next_step="Read it again; look at the unit.",
+                next_step="Read it again; check the unit.",
                 note=note,
             )
             for name, reading, note in judged
@@ -232,8 +232,7 @@ def _copied_vibration(entries: Entries) -> Iterator[Verdict]:
         yield contradiction(
             "first_start.copied_vibration",
             "Each bearing read by itself",
-            f"{texts.pop()} at all {len(rows)} measuring points: one reading was written down for"
-            " all.",
+            f"{texts.pop()} at all {len(rows)} measuring points: one reading was entered for all.",
             "Read each bearing in each direction.",
             [item for row in rows for item in row.reading("velocity").items],
         )

@@ -138,9 +138,9 @@ def _no_saturation(c: Case) -> Iterator[str]:
             c.saturation(side)
         except StartkitError:
             yield (
-                f"{c.machine.machine.refrigerant} does not saturate at the {side} pressure that was"
-                f" read ({c.shown(f'{side}_pressure', 'gauge_pressure')}): look for a decimal or a"
-                " unit"
+                f"{c.machine.machine.refrigerant} does not saturate at the {side} pressure that"
+                f" was read ({c.shown(f'{side}_pressure', 'gauge_pressure')}): check for a decimal"
+                " or unit error"
             )
 
 
@@ -188,8 +188,8 @@ def _discharge(c: Case) -> Iterator[str]:
         return
     if found[0] > 1 + SURE * found[1] or found[0] < -SURE * found[1]:
         yield (
-            f"discharge ({c.shown('discharge_temperature')}) would be colder than compression"
-            " without any loss makes the gas: the discharge or suction temperature is likely wrong"
+            f"discharge ({c.shown('discharge_temperature')}) would be colder than loss-free"
+            " compression makes the gas: the discharge or suction temperature is likely wrong"
         )
     elif found[0] < LEAST_EFFICIENCY - SURE * found[1]:
         yield (

@@ -103,7 +103,7 @@ class Point:
 
     @property
     def confirmation(self) -> tuple[str, ...]:
-        """Items by which a person says that the machine was steady."""
+        """Items by which a person confirms that the machine was steady."""
         names = ("steady", "steady_by", "begin", "end", "chosen_by")
         return tuple(item for name in names for item in self.row.reading(name).items if "." in item)
 

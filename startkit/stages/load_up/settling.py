@@ -36,9 +36,9 @@ def what_would_tell(
     """One or two sentences: which instrument dominates and how good it would have to be, or which
     water range would do.
 
-    With u the uncertainty now and g the distance from the limit, the reading is told once k u' <=
-    g. The variance of the inputs that are
-    improved has to fall from s u^2 to (g/k)^2 - (1 - s) u^2, with s their share.
+    With u the uncertainty now and g the distance from the limit, the reading is decided once k u'
+    <= g. The variance of the inputs that are improved has to fall from s u^2 to (g/k)^2 - (1 - s)
+    u^2, with s their share.
 
     Parameters
     ----------

@@ -56,7 +56,7 @@ def _copies(points: tuple[Point, ...]) -> Iterator[Said]:
         if len(texts) >= LEAST_COMPARED and same >= COPIED * len(texts):
             yield n, f"{same} of its {len(texts)} readings are those of {one.label}: a copy"
         elif _moment(one) and _moment(one) == _moment(other):
-            yield n, f"it was read at the very moment of {one.label}"
+            yield n, f"it was read at the same moment as {one.label}"
 
 
 def _moment(p: Point) -> str:
@@ -112,7 +112,13 @@ def _standing_still(entries: Entries, points: tuple[Point, ...]) -> Iterator[Sai
         if at < runs[0].began:
             yield n, f"it was read at {when}, before the first start"
         else:
-            yield n, f"it was read at {when}, when the machine stood still by the table of starts"
+            yield (
+                n,
+                (
+                    f"it was read at {when}, when the machine was stopped according to the table of"
+                    " starts"
+                ),
+            )
 
 
 def _during(at: datetime, run: starts.Run) -> bool:
@@ -170,7 +176,7 @@ def together(found: tuple[Point, ...]) -> Verdict:
         verdict,
         outcome=Outcome.FAIL,
         sentence=f"{told[0].upper()}{told[1:]}{more}.",
-        next_step="Read again what is named; until then that load is shown and not used.",
+        next_step="Read again what is listed; until then that load is shown but not used.",
         rests_on=tuple(dict.fromkeys(item for p, _ in forbidden for item in _read(p))),
     )
 

@@ -1,5 +1,5 @@
 """What approaches, superheat and subcooling together suggest: candidates to look at, with what
-would tell them apart.
+would distinguish them.
 """
 
 from __future__ import annotations

@@ -79,7 +79,7 @@ class Steady:
     notes: tuple[str, ...]
 
     def within(self, first: int, last: int) -> bool:
-        """True if these rows lie inside one steady stretch."""
+        """True if these rows are inside one steady stretch."""
         return any(each.first <= first and last <= each.last for each in self.stretches)
 
 
@@ -87,7 +87,7 @@ class Steady:
 
 
 def chosen_trend(entries: Entries) -> tuple[Trend | None, str]:
-    """The trend named in the stage, and one sentence if it cannot be had."""
+    """The trend named in the stage, and one sentence if it is not available."""
     name, trends = entries.text("trend"), entries.job.trends
     if not name:
         waiting = (

@@ -98,7 +98,7 @@ def _sump_pressures(machine: Machine, limits: Limits, entries: Entries) -> Itera
         " ".join(
             (
                 f"{_upper(worst[0].by)}: {_shown(entries, worst[0])}; {worst[1].by}:"
-                f" {_shown(entries, worst[1])}. At rest they read one pressure.",
+                f" {_shown(entries, worst[1])}. At rest they read the same pressure.",
                 f"Likely wrong: {odd}, which the others contradict." if odd else "",
                 _slip(entries, *worst),
             )
@@ -172,8 +172,10 @@ def _standstill(machine: Machine, limits: Limits, entries: Entries) -> tuple[Ver
             entries,
             limit,
             outside,
-            next_step="Read the sump again; look at its unit, and whether it is gauge or absolute."
-            " If it is right, there is air in the machine, or another refrigerant.",
+            next_step=(
+                "Read the sump again; check its unit, and whether it is gauge or absolute. If it"
+                " is right, there is air in the machine, or another refrigerant."
+            ),
             note=f"{_upper(said[0].by)} saturates at"
             f" {entries.show(saturation.quantity, 'temperature')}; the machine's parts were at"
             f" {entries.show(cold.quantity, 'temperature')} to"
@@ -247,9 +249,11 @@ def _columns(limits: Limits, entries: Entries, name: str) -> tuple[Verdict, ...]
             limit,
             middle,
             key=f"{limit.key}.{name}",
-            next_step="Compare the columns with the panel; look at their units.",
-            note="The differential column is this far from supply less sump: one of the three has"
-            " another unit or another sensor.",
+            next_step="Compare the columns with the panel; check their units.",
+            note=(
+                "The differential column is this far from supply less sump: one of the three has"
+                " a different unit or sensor."
+            ),
         )
     )
 
@@ -263,7 +267,7 @@ def _settings(machine: Machine, limits: Limits, entries: Entries, oil: Oil) -> I
             entries,
             limits["lube.trip_setting"],
             entries.reading("trip_setting").deviation_from(machine.oil.low_trip),
-            next_step="Set it as the sheet says, and prove it again.",
+            next_step="Set it to the sheet, and prove it again.",
             note=f"The sheet says {entries.show(machine.oil.low_trip, 'pressure_difference')}.",
         ),
         check(

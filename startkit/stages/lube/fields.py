@@ -45,7 +45,7 @@ FIELDS = (
         "oil_kind",
         "Oil in the machine",
         "text",
-        "From the label of the drum or the maker's plate, not from memory.",
+        "From the drum label or the maker's plate, not from memory.",
         group="Oil",
         after="",
     ),

@@ -1,5 +1,5 @@
-"""Overhaul: what was opened and renewed, what was measured as found and as left, and what has moved
-since the last record.
+"""Overhaul: what was opened and replaced, what was measured as found and as left, and what has
+moved since the last record.
 """
 
 from __future__ import annotations

@@ -38,7 +38,7 @@ FIELDS = (
         "opened",
         "What was opened",
         "table",
-        "Every cover, shell, joint and box, and how it looked inside.",
+        "Every cover, shell, joint and box, and its condition inside.",
         group="Opened",
         columns=(
             Column("part", "Part", required=True),
@@ -64,18 +64,18 @@ FIELDS = (
     _measured(
         "clearances",
         "Clearances",
-        "Bearings, seals, impeller, thrust: with feeler, plastic strip or dial gauge, as the maker"
-        " says.",
+        "Bearings, seals, impeller, thrust: with feeler gauge, plastic strip or dial indicator,"
+        " as the maker specifies.",
     ),
     _measured(
-        "run_outs", "Run-outs", "Shaft, coupling, impeller: full dial reading over one turn."
+        "run_outs", "Run-outs", "Shaft, coupling, impeller: total indicator reading over one turn."
     ),
     Field(
         "baseline",
         "Figures of the last record",
         "table",
-        "Name as the stage shows it, and the value with its unit. Not needed if the data of the"
-        " last record lie in the job's folder as baseline.json.",
+        "Name as shown in the stage, and value with unit. Not needed if the data of the last"
+        " record are in the job's folder as baseline.json.",
         required=False,
         rows=2,
         group="Last record",

@@ -41,7 +41,7 @@ class Basis:
 
 @dataclass(frozen=True)
 class Inputs:
-    """Everything that the plan is worked out from, bare SI: equal inputs give the same plan."""
+    """Everything that the plan is calculated from, bare SI: equal inputs give the same plan."""
 
     start: float
     target: float

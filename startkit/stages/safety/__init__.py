@@ -26,8 +26,8 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
 STAGE = Stage(
     "safety",
     "Safety",
-    "Whether people can work on this machine without being hurt: room, detector, lock-out, and who"
-    " has confirmed what.",
+    "Whether people can work on this machine safely: room, detector, lock-out, and who confirmed"
+    " what.",
     FIELDS,
     judge,
     before="oil_pump",

@@ -30,7 +30,7 @@ STAGE = Stage(
     before="oil_pump",
     order=10,
     cautions=(
-        "Read nameplates only from where you may stand; keep covers of energised equipment closed.",
+        "Read nameplates only from permitted areas; keep covers of energised equipment closed.",
         cautions.LIVE_PANELS,
     ),
 )

@@ -91,9 +91,9 @@ def _contradictions(entries: Entries, down: Down) -> Iterator[tuple[str, tuple[s
     if down.runs and left.code:
         runs = down.runs[-1].ended is None
         if runs is not (left.code == RUNNING.code):
-            still = "still runs" if runs else "stands still"
+            still = "still running" if runs else "stopped"
             yield (
-                f"it is left '{left.label}', and {still} by the table of starts",
+                f"it is left '{left.label}', but {still} according to the table of starts",
                 (*left.items, "first_start.starts"),
             )
 

@@ -28,7 +28,7 @@ STAGE = Stage(
     "tightness",
     "Tightness and charge",
     "Whether the machine holds pressure and vacuum, whether it is dry, and how much refrigerant"
-    " went in.",
+    " was charged.",
     FIELDS,
     judge,
     before="oil_pump",

@@ -58,7 +58,7 @@ def _end_fields(which: str, words: str) -> tuple[Field, ...]:
             f"{which}_temperature",
             f"Temperature of the machine at the {words}",
             "temperature",
-            "Metal in the shade; the mean of several places.",
+            "Metal in the shade; mean of several places.",
             required=False,
             plausible=("-10 °C", "50 °C"),
             measured=True,
@@ -115,7 +115,7 @@ FIELDS = (
         "relief_isolated",
         "Relief devices isolated or removed for the test",
         "yes_no",
-        "Asked where the test pressure is above a relief setting. Local code and licensed people"
+        "Needed if the test pressure is above a relief setting. Local code and licensed people"
         " decide; put them back before charging.",
         required=False,
         group=HOLD,
@@ -127,14 +127,12 @@ FIELDS = (
         "temperature_spread",
         "Largest temperature difference between places",
         "temperature_difference",
-        "Sun on one end, a warm motor: left empty, 1 K is taken.",
+        "Sun on one end, a warm motor; if left empty, 1 K is assumed.",
         required=False,
         plausible=("0 K", "15 K"),
         group=HOLD,
     ),
-    Field(
-        "gauge_left", "Gauge left in place and not touched", "yes_no", required=False, group=HOLD
-    ),
+    Field("gauge_left", "Gauge left in place, untouched", "yes_no", required=False, group=HOLD),
     Field(
         "test_volume",
         "Volume under gas",
@@ -155,7 +153,7 @@ FIELDS = (
     ),
     Field(
         "joints",
-        "Every joint searched at pressure with soap or a detector",
+        "Every joint checked under pressure with soap or a detector",
         "yes_no",
         group="Search",
     ),
@@ -163,7 +161,7 @@ FIELDS = (
         "leaks",
         "Leaks found",
         "table",
-        "One row for each leak, those repaired at once included.",
+        "One row per leak, including those repaired at once.",
         required=False,
         rows=2,
         group="Search",
@@ -204,7 +202,7 @@ FIELDS = (
         "freezing_guarded",
         "Kept from freezing while evacuating, charging and recovering",
         "yes_no",
-        "Water drained, or its pumps running; gas only, no liquid, until the saturation"
+        "Water drained, or pumps running; charge gas only, no liquid, until the saturation"
         " temperature is above freezing.",
         required=False,
         group=EVACUATION,
@@ -213,7 +211,7 @@ FIELDS = (
         "rise",
         "Rise after the pump was shut off",
         "series",
-        "Paste time and pressure, one row for each reading; six or more, over an hour or more.",
+        "Paste time and pressure, one row per reading; six or more, over at least an hour.",
         required=False,
         group=EVACUATION,
         columns=(
@@ -250,7 +248,7 @@ FIELDS = (
     ),
     Field(
         "added",
-        "Refrigerant added to bring it back to its full charge",
+        "Refrigerant added to restore the full charge",
         "mass",
         required=False,
         plausible=("0.1 kg", "3000 kg"),

@@ -111,7 +111,7 @@ def _leak_figures(entries: Entries, held: Held) -> tuple[Figure, ...]:
 
 
 def _rise_figures(entries: Entries, found: Evacuated) -> tuple[Figure, ...]:
-    """What the rise says, and the state of water at that pressure."""
+    """The shape of the rise, and the state of water at that pressure."""
     shown: list[Figure] = []
     if found.rise is not None:
         shown.append(

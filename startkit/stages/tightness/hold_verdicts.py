@@ -245,7 +245,7 @@ def _loss(limits: Limits, entries: Entries, held: Held) -> Verdict:
             sentence=(
                 f"{note} Without the instruments' accuracy it is not known whether that is a loss."
             ),
-            next_step="Name gauge and thermometer beside the readings.",
+            next_step="Name gauge and thermometer with the readings.",
         )
     if held.found.residual > GAIN * held.found.u:
         return replace(
@@ -286,10 +286,10 @@ def _sensitivity(limits: Limits, entries: Entries, held: Held) -> Verdict:
         return replace(
             check(entries, limit, blank, next_step=""),
             sentence=(
-                "Gauge or thermometer is not named, so it cannot be told what the test would have"
-                " missed."
+                "Gauge or thermometer is not named, so there is no telling what the test would"
+                " have missed."
             ),
-            next_step="Name gauge and thermometer beside the readings.",
+            next_step="Name gauge and thermometer with the readings.",
         )
     read = (*held.readings, held.duration)
     missed = ""

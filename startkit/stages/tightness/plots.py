@@ -10,7 +10,7 @@ from startkit.stages.tightness.readings import Evacuated
 
 
 def plotted(limits: Limits, found: Evacuated) -> tuple[Plot, ...]:
-    """The rise with its limit and, where it was told, its shape."""
+    """The rise with its limit and, where known, its shape."""
     if found.time.size < 2:
         return ()
     minutes = found.time - found.time[0]

@@ -25,7 +25,7 @@ from startkit.verdict import Outcome, Verdict
 # the factor between the two that is no error; common practice, no source.
 SOON, BEGINS = 600.0, 1.6  # [s]
 
-# What to do, by what the rise says.
+# What to do, by the shape of the rise.
 NEXT = {
     TIGHT: "Evacuate deeper, then take the rise again.",
     LEAK: (
@@ -38,10 +38,10 @@ NEXT = {
     ),
     BOTH: "Leak and moisture together. Find the leak at pressure first, then dry the machine.",
     UNDECIDED: (
-        "The record is too short or too unsteady to tell leak from moisture: take a reading every"
-        " five minutes for longer."
+        "The record is too short or too unsteady to distinguish leak from moisture: take a"
+        " reading every five minutes for longer."
     ),
-    "": "Paste the rise over time: its shape tells leak from moisture.",
+    "": "Paste the rise over time: its shape distinguishes leak from moisture.",
 }
 
 
@@ -238,7 +238,7 @@ def _freezing(entries: Entries) -> Verdict:
 
 
 def _said(entries: Entries, found: Rise | None) -> str:
-    return "" if found is None else f"The rise says: {found.kind}."
+    return "" if found is None else f"Shape of the rise: {found.kind}."
 
 
 def _charging(

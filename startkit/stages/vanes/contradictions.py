@@ -63,7 +63,8 @@ def _copied(strokes: Strokes) -> Iterator[Verdict]:
     yield contradiction(
         "vanes.copied_strokes",
         "Each stroke recorded by itself",
-        f"{'; '.join(said)}: no two strokes are, so one was copied and proves one stroke only.",
+        f"{'; '.join(said)}: no two strokes are alike, so one was copied and proves only one"
+        " stroke.",
         "Stroke the vanes again, and record each stroke.",
         strokes.of_strokes("travel_time", strokes.counted)[0].items or ("vanes.strokes",),
     )
@@ -127,8 +128,8 @@ def _table_against_trace(
     yield contradiction(
         "vanes.table_against_trace",
         "Table and traces agree",
-        " ".join(said[:3]) + more + " One of the two is of another stroke, or was not looked at.",
-        "Compare table and recorder stroke by stroke; what was not seen is left empty.",
+        " ".join(said[:3]) + more + " One of the two is of another stroke, or was not observed.",
+        "Compare table and recorder stroke by stroke; leave empty what was not seen.",
         ("vanes.strokes", *strokes.figure(Q(0.0, "percent")).items),
     )
 

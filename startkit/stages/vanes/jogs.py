@@ -120,7 +120,7 @@ def cleanly(strokes: Strokes) -> Verdict:
         return _but(found, Outcome.FAIL, said, "Check contact, cam and wiring.")
     if None in answers or not answers:
         said = (
-            "Not said whether it changed once each time."
+            "Whether it changed once each time is not entered."
             if answers
             else ("No trace shows the switch along a stroke, and it was not inched by hand.")
         )

@@ -20,7 +20,7 @@ from startkit.stages.vanes.switch import named, percent, switch_verdicts
 from startkit.units import Q
 from startkit.verdict import Outcome, Verdict, worst
 
-# The parts without which the closed proof cannot be trusted; the others tell of the feedback alone.
+# The parts without which the closed proof cannot be trusted; the others concern only the feedback.
 PROOF = (
     "vanes.arrived",
     "vanes.switch_distance",
@@ -66,7 +66,7 @@ def judged(
             next_step="Check linkage and actuator stroke.",
         ),
     )
-    # After an adjustment the vanes must be looked at again as well.
+    # After an adjustment the vanes must be checked again as well.
     parts = tuple(_seen(limits, entries, strokes, v) for v in parts)
     return (*parts, _closed_proof(machine, parts))
 

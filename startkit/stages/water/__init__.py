@@ -25,7 +25,7 @@ def judge(machine: Machine, limits: Limits, entries: Entries) -> Findings:
 STAGE = Stage(
     "water",
     "Water circuits",
-    "Whether enough of the right liquid flows through both exchangers, and whether its flow is"
+    "Whether enough of the right liquid flows through both heat exchangers, and whether flow is"
     " proven.",
     FIELDS,
     judge,

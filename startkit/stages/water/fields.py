@@ -21,12 +21,12 @@ def _circuit_fields(name: str) -> tuple[Field, ...]:
         return Field(f"{name}_{part}", question, kind, help, required, group=title, **more)
 
     return (
-        field("fluid", "What flows", "choice", choices=FLUIDS),
+        field("fluid", "Liquid", "choice", choices=FLUIDS),
         field(
             "share",
             "Glycol share",
             "percent",
-            "By refractometer or hydrometer, from the circuit itself.",
+            "By refractometer or hydrometer, from a sample of the circuit.",
             False,
             plausible=("10 %", "60 %"),
         ),
@@ -42,8 +42,8 @@ def _circuit_fields(name: str) -> tuple[Field, ...]:
             "drop",
             "Pressure drop over the exchanger",
             "pressure_drop",
-            "One gauge moved between the taps, or both levelled; pumps running, valves as they"
-            " will be.",
+            "One gauge moved between the taps, or two at the same level; pumps running, valves in"
+            " their operating position.",
             plausible=("1 kPa", "400 kPa"),
             measured=True,
         ),
@@ -51,7 +51,7 @@ def _circuit_fields(name: str) -> tuple[Field, ...]:
             "swing",
             "Swing of that reading",
             "pressure_drop",
-            "Highest less lowest over a minute: air makes it swing.",
+            "Highest minus lowest over a minute: air makes it swing.",
             False,
             plausible=("0 kPa", "100 kPa"),
         ),
@@ -65,12 +65,12 @@ def _circuit_fields(name: str) -> tuple[Field, ...]:
             measured=True,
         ),
         field("strainer_clean", "Strainer cleaned after flushing", "yes_no"),
-        field("air", "Air bled, none seen or heard at the highest vents", "yes_no"),
+        field("air", "Air bled; none seen or heard at the highest vents", "yes_no"),
         field(
             "meter",
             "Flow by meter",
             "flow",
-            "Where one is.",
+            "If there is one.",
             False,
             plausible=("1 L/s", "2000 L/s"),
             measured=True,
@@ -79,7 +79,7 @@ def _circuit_fields(name: str) -> tuple[Field, ...]:
             "opens_drop",
             "Drop at which the flow switch opened",
             "pressure_drop",
-            "Throttle slowly and read at the moment it lets go.",
+            "Throttle slowly and read at the moment it opens.",
             False,
             plausible=("0.1 kPa", "400 kPa"),
             measured=True,

@@ -43,10 +43,10 @@ def _of_circuit(entries: Entries, c: Circuit) -> tuple[Figure, ...]:
             f"water.{c.name}_flow",
         ),
         Figure(
-            f"{c.title}: a tenth more drop reads as",
+            f"{c.title}: 10 % more drop reads as",
             blocked,
             "percent",
-            note="more flow, though a blocked strainer or tube sheet lets less through",
+            note="more flow, although a blocked strainer or tube sheet passes less",
         ),
     ]
     return (*found, *_glycol(entries, c))
@@ -78,7 +78,7 @@ def _glycol(entries: Entries, c: Circuit) -> list[Figure]:
             f"{c.title}: drop against water at the same flow",
             drop.to("percent"),
             "percent",
-            note="by density alone; viscosity adds to it",
+            note="from density alone; viscosity adds to it",
         ),
         Figure(
             f"{c.title}: freezes at",

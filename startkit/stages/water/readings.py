@@ -47,7 +47,7 @@ def collect(machine: Machine, entries: Entries) -> tuple[Circuit, ...]:
 
 
 def _circuit(machine: Machine, entries: Entries, name: str) -> Circuit:
-    """Read one circuit; a liquid that cannot be used leaves the flows open and says why."""
+    """Read one circuit; a liquid that cannot be used leaves the flows open, with the reason."""
     sheet: Exchanger = getattr(machine, name)
     due: Liquid | None = None
     seen: Liquid | None = None

@@ -78,7 +78,7 @@ def _fluid(limits: Limits, entries: Entries, c: Circuit) -> Verdict:
         title=f"{c.title}: liquid as in the sheet",
         outcome=Outcome.OPEN,
         sentence=c.problem or "Not entered.",
-        next_step="Enter what flows, with the share of glycol.",
+        next_step="Enter the liquid, with the share of glycol.",
         source=SHEET,
         rests_on=_items(_what_flows(entries, c)),
     )
@@ -90,7 +90,9 @@ def _fluid(limits: Limits, entries: Entries, c: Circuit) -> Verdict:
             blank,
             outcome=Outcome.FAIL,
             sentence=f"{shown}; the selection is for {c.due}.",
-            next_step="Settle it with the office: capacity, drop and freezing all change.",
+            next_step=(
+                "Refer it to the office: capacity, pressure drop and freezing point all change."
+            ),
         )
     if c.due.name == "water":
         return replace(blank, outcome=Outcome.PASS, sentence="Water.", next_step="")
@@ -109,7 +111,7 @@ def _fluid(limits: Limits, entries: Entries, c: Circuit) -> Verdict:
         c,
         "fluid",
         share.with_quantity(Q(100 * (found - due), "percent"), share.u),
-        "Bring the share to that of the sheet.",
+        "Adjust the share to the sheet.",
         f"{shown}.",
     )
 
@@ -132,7 +134,7 @@ def _freezing(
             c,
             "freeze_margin",
             Reading.derived(margin, None, *_what_flows(entries, c)),
-            "More glycol, or a higher set point: tubes burst when they freeze.",
+            "Add glycol or raise the set point: tubes burst when they freeze.",
             note,
         ),
     )
@@ -142,7 +144,7 @@ def _flow(limits: Limits, entries: Entries, c: Circuit) -> Verdict:
     limit = limits["water.flow"]
     if c.flow.quantity is None:
         told = c.problem or (
-            "" if c.liquid is not None else "The liquid that flows is not entered yet."
+            "" if c.liquid is not None else "The liquid in the circuit is not entered yet."
         )
         missing = c.flow if c.flow.problem or not told else c.flow.unreadable(told)
         return _check(entries, limit, c, "flow", missing, "")
@@ -206,8 +208,8 @@ def _strainer(limits: Limits, entries: Entries, c: Circuit) -> tuple[Verdict, ..
         _key(c, "strainer_clean"),
         f"{c.title}: strainer cleaned after flushing",
         good="Cleaned.",
-        bad="Not cleaned since the flushing.",
-        next_step="Clean it: it holds what the flushing loosened.",
+        bad="Not cleaned since flushing.",
+        next_step="Clean it: it holds the debris loosened by flushing.",
     )
     drop = entries.reading(f"{c.name}_strainer_drop")
     if not drop.taken:
@@ -232,8 +234,8 @@ def _air(limits: Limits, entries: Entries, c: Circuit) -> tuple[Verdict, ...]:
         _key(c, "air"),
         f"{c.title}: no air",
         good="Bled, none seen or heard.",
-        bad="There is air in it.",
-        next_step="Bleed it at every high point, also the water boxes.",
+        bad="There is air in the circuit.",
+        next_step="Bleed every high point, including the water boxes.",
     )
     swing, drop = entries.reading(f"{c.name}_swing"), entries.reading(f"{c.name}_drop")
     if not swing.taken:
@@ -247,7 +249,7 @@ def _air(limits: Limits, entries: Entries, c: Circuit) -> tuple[Verdict, ...]:
             c,
             "swing",
             reading,
-            "Bleed it, look at the pump's suction, and damp the gauge.",
+            "Bleed it, check the pump suction, and snub the gauge.",
         ),
     )
 
@@ -258,7 +260,7 @@ def _switch(limits: Limits, entries: Entries, c: Circuit) -> tuple[Verdict, ...]
     """
     opens, closes = (reading.share_of(c.sheet.design_flow) for reading in (c.opens, c.closes))
     differential = closes.less(opens, _same_gauge(c.opens, c.closes))
-    step = "Set the flow switch, and try it again by throttling."
+    step = "Adjust the flow switch and test it again by throttling."
     opening = _check(
         entries, _opening(limits, c), c, "switch_opens", opens, step, _shown(entries, c.opens)
     )
@@ -296,8 +298,10 @@ def _by_both(limits: Limits, c: Circuit, opening: Verdict) -> Verdict:
     return replace(
         opening,
         outcome=Outcome.UNPROVEN,
-        sentence=f"{opening.sentence} By drop it opened at another flow: the two disagree.",
-        next_step="Find out which is wrong, drop or meter, and try the switch again.",
+        sentence=(
+            f"{opening.sentence} By pressure drop it opened at a different flow: the two disagree."
+        ),
+        next_step="Find out which is wrong, drop or meter, and test the switch again.",
         rests_on=tuple(dict.fromkeys((*opening.rests_on, *c.opens_drop.items))),
     )
 
