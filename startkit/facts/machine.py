@@ -33,7 +33,7 @@ def _reads(kind: str) -> BeforeValidator:
             return value
         if not isinstance(value, str):
             raise ValueError(
-                f'a number without its unit; write it in quotes with its unit, as in "{value}'
+                f'a number without a unit; write it in quotes with its unit, as in "{value}'
                 f' {label(kind) or "%"}"'
             )
         try:

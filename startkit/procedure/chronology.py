@@ -126,7 +126,7 @@ def _wrong(
     if began is not None and when < began - CLOCKS:
         return (
             f"{where}: {clock(when)} is before this job began, {_shown(began, when)}; correct the"
-            " time, or say in a remark what ran before."
+            " time, or explain in a remark what ran before."
         )
     if declared.running and started and not any(_ran(run, when) for run in started):
         return (

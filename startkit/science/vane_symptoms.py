@@ -291,9 +291,7 @@ def _jumps(result: StrokesResult) -> list[Symptom]:
 
 
 def _stalls(result: StrokesResult) -> list[Symptom]:
-    """Standing still and catching up in a jump is the sensor; standing still and going on is the
-    vanes.
-    """
+    """A pause followed by a jump is the sensor; a pause without one is the vanes."""
     held: list[tuple[StrokeResult, Stall]] = []
     plain: list[tuple[StrokeResult, Stall]] = []
     for r in result.each:

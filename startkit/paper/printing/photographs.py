@@ -42,7 +42,7 @@ def shown(
 def mark(
     folder: Path, files: dict[str, bytes], originals: dict[str, bytes]
 ) -> dict[str, object] | None:
-    """The company's mark, if one lies in the job's folder; it stands over the first page.
+    """The company's mark, if there is one in the job's folder; it is at the top of the first page.
 
     Raises
     ------
@@ -65,7 +65,7 @@ def mark(
 
 
 def _counted(found: list[tuple[dict[str, object] | None, str]]) -> str:
-    """What stands in the table of entries, where the pictures themselves have no room."""
+    """Text for the table of entries, where there is no room for the pictures."""
     printed = sum(picture is not None for picture, _ in found)
     return (
         f"{printed} {'picture' if printed == 1 else 'pictures'} below" if printed else "not printed"

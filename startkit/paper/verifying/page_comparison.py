@@ -22,7 +22,7 @@ from startkit.paper.verifying import notebook_data, page_words, verdict_comparis
 
 # What two versions of the tool may print differently for the same job.
 _BY_VERSION = frozenset({"versions", "equations", "attachments", "schema"})
-_MOST = 8  # words that are told
+_MOST = 8  # words that are listed
 
 
 @dataclass(frozen=True)

@@ -38,7 +38,7 @@ def _asked(side: SideProcess, content: bytes, longest: float) -> Counter[str]:
         return side.submit(_there, content).result(longest)
     except (Late, Lost):
         raise PaperError(
-            "the pages draw more than can be read", "record", "take the record as it was printed"
+            "the pages draw more than can be read", "record", "use the record as it was printed"
         ) from None
 
 
@@ -57,7 +57,7 @@ def of(content: bytes) -> Counter[str]:
         texts = [page.get_textpage().get_text_bounded() for page in document]
     except (pypdfium2.PdfiumError, MemoryError):
         raise PaperError(
-            "the pages cannot be read", "record", "take an undamaged copy of the record"
+            "the pages cannot be read", "record", "use an undamaged copy of the record"
         ) from None
     return Counter(found for text in texts for found in _WORD.findall(text))
 

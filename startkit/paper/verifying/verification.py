@@ -190,7 +190,7 @@ def _or_here(waiting: Future[T], here: Callable[[], T]) -> Callable[[], T]:
             raise PaperError(
                 f"the file is not read after {LONGEST:.0f} s",
                 "record",
-                "take the record as it was printed",
+                "use the record as it was printed",
             ) from None
 
     return found

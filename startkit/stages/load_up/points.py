@@ -235,7 +235,7 @@ def _figure(
 
 
 # The same readings give the same figure: a job is judged anew at every entry, and only what changed
-# is worked out again.
+# is calculated again.
 _KEPT: dict[tuple[object, ...], Propagated] = {}
 _MOST_KEPT = 4000
 
