@@ -97,12 +97,18 @@ def test_reading_the_limits_imports_no_stage():
     assert run.stdout.strip() == "[]"
 
 
-def test_a_built_wheel_holds_every_file_of_limits(tmp_path):
+def test_a_built_wheel_holds_every_file_of_the_package(tmp_path):
+    """Limits, units, fonts, templates of notebooks and of the page: what no import would miss."""
     builder = pytest.importorskip("hatchling.builders.wheel").WheelBuilder(str(ROOT))
     (wheel,) = builder.build(directory=str(tmp_path), versions=["standard"])
     with zipfile.ZipFile(wheel) as archive:
-        held = {name for name in archive.namelist() if name.endswith("/limits.toml")}
-    assert held == {p.relative_to(ROOT).as_posix() for p in FOLDERS.glob("*/limits.toml")}
+        held = {name for name in archive.namelist() if ".dist-info/" not in name}
+    here = [path for path in (ROOT / "startkit").rglob("*") if "__pycache__" not in path.parts]
+    assert held == {
+        *(path.relative_to(ROOT).as_posix() for path in here if path.is_file()),
+        *(f"startkit/templates/{path.name}" for path in (ROOT / "templates").glob("*.ipynb")),
+    }
+    assert len([name for name in held if name.endswith("/limits.toml")]) > 10
 
 
 # --- how well it is known, as it is printed ------------------------------------------------------
