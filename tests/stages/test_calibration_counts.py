@@ -20,19 +20,18 @@ from startkit.verdict import COVERAGE, Outcome, Verdict
 from workbook.demo import WHOLE, build
 
 WORSE = 20
-# Read off a series, where the accuracy of what it shows is not what makes the figure uncertain:
-# times, how much it scatters, and differences of two positions, in which the error cancels.
+# Read off a series, with why the accuracy of what it shows is not what makes the figure uncertain.
 BY_SERIES = {
-    "first_start.run_up_time",
-    "lube.steadiness",
-    "lube.time_to_set_point",
-    "lube.zero",
-    "vanes.closing_time",
-    "vanes.hysteresis",
-    "vanes.opening_time",
-    "vanes.switch_differential",
-    "vanes.switch_spread",
-    "vanes.zero_drift",
+    "first_start.run_up_time": "a time, at a share of the current that the same instrument read",
+    "lube.steadiness": "how much the readings scatter; a constant error is in all of them",
+    "lube.time_to_set_point": "a time; what the transducers' error shifts it by is not in it",
+    "lube.zero": "the error of the transducers itself, at a difference that is nil",
+    "vanes.closing_time": "a time, at the ends of the stroke",
+    "vanes.hysteresis": "a difference of two positions read by one feedback",
+    "vanes.opening_time": "a time, at the ends of the stroke",
+    "vanes.switch_differential": "a difference of two positions read by one feedback",
+    "vanes.switch_spread": "how much positions read by one feedback scatter",
+    "vanes.zero_drift": "a difference of two positions read by one feedback",
 }
 
 
