@@ -183,12 +183,12 @@ ROWS = (
     Row("run-up in two seconds", "first_start.run_up_short", {"first_start.run_up_time": "2"}),
     Row(
         "speed of another shaft, or in hertz",
-        "first_start.full_speed",
+        "first_start.full_speed*",
         {"first_start.full_speed": "59.3"},
     ),
     Row(
         "speed above what the supply turns",
-        "first_start.full_speed",
+        "first_start.full_speed*",
         {"first_start.full_speed": times(1.2)},
     ),
     Row(
