@@ -313,11 +313,11 @@ def _holds(derived: Derived) -> Part:
         given = released(seen, state)
         simply = (given["released"] or {}).get("state") == GIVEN
         passed += simply
-        told = [*([] if simply else [given["release"]]), *early_lines(seen, state.hold)]
+        told = ["" if simply else given["release"], *early_lines(seen, state.hold)]
         said += [f"{state.headline}: {each}" for each in told if each]
     said += back_dated(seen)
     first = f"{passed} of {len(seen.holds())} released by name, on the readings of that moment."
-    return Part("hold points", GOOD if passed and not said else OPEN, (first, *said))
+    return Part("hold points", OPEN if said else GOOD, (first, *said))
 
 
 def _notebook(found: Evidence) -> Part:
