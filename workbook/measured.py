@@ -24,6 +24,7 @@ from workbook.stroke_model import VaneDrive, simulate_strokes
 
 SEED = 2027
 SECOND_START = datetime(2026, 4, 15, 11, 52)  # the start that held, wall clock on site
+Limited = tuple[tuple[float, float], ...]  # from second, current limit
 MOTOR_HERTZ = 59.3  # shaft frequency of the motor at design speed
 
 
@@ -91,7 +92,7 @@ class Truth:
     loop_start: float = 27.0
     loop_condenser: float = 26.0
     limit_found: float = 1.00
-    limits_left: tuple[tuple[float, float], ...] = ((0.0, 0.60), (900.0, 0.75))
+    limits_left: Limited = ((0.0, 0.60), (900.0, 0.75))
     slowing_found: float = 0.0
     slowing_left: float = 0.40
     coast_down: float = 62.0
@@ -257,9 +258,7 @@ class Measured:
         )
         return VaneMap(self.machine.as_built, flows, self.truth.loop_condenser)
 
-    def _pulled(
-        self, limits: tuple[tuple[float, float], ...], when: str, slowing: float
-    ) -> PullDown:
+    def _pulled(self, limits: Limited, when: str, slowing: float) -> PullDown:
         leaving = self.machine.design.leaving_chilled
         control = Control(limits, leaving, 42.0, 42.0, slowing=slowing)
         loop = Loop(self.truth.loop_volume, self.truth.loop_load, self.truth.loop_start)
@@ -276,8 +275,7 @@ class Measured:
     @cached_property
     def pull_down_tripped(self) -> PullDown:
         """The first start in the warm loop, the current limit as it was found."""
-        limits = ((0.0, self.truth.limit_found),)
-        return self._pulled(limits, "tripped", self.truth.slowing_found)
+        return self._pulled(((0.0, self.truth.limit_found),), "tripped", self.truth.slowing_found)
 
     @cached_property
     def pull_down_held(self) -> PullDown:
@@ -404,9 +402,7 @@ class Measured:
         minute.
         """
         mean = float(self.pull_down_held.current[840:900].mean()) * self.machine.full_load_current
-        return [
-            self.shows("AM-1", share * mean, "settled", phase) for phase, share in enumerate(PHASES)
-        ]
+        return [self.shows("AM-1", part * mean, "settled", n) for n, part in enumerate(PHASES)]
 
     def voltages(self) -> list[str]:
         """[V] between the phases, machine running."""

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
+from startkit.formula import Number, Value
 from startkit.units import quantities
 
 LEAST = 32  # readings in a stretch in which a swing can be told (own default)
@@ -44,20 +44,20 @@ class Swing:
         Of what a smooth course leaves, explained by the swing.
     """
 
-    period: Any
+    period: Value
     amplitude: float
     u_amplitude: float
     low: float
     high: float
-    begin: Any
-    end: Any
+    begin: Value
+    end: Value
     share: float
 
 
 @quantities(
     {"period": "second", "begin": "second", "end": "second"}, time="second", values="dimensionless"
 )
-def periodic_swing(time: Any, values: Any) -> Swing | None:
+def periodic_swing(time: Number, values: Number) -> Swing | None:
     """The largest periodic swing of a record; None if nothing comes back at one period.
 
     y(t) = parabola(t) + a cos(w t) + b sin(w t) + e;  P(w) = share of y's variance about the
