@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from startkit.facts.machine import Machine
 from workbook.honest_plant import HonestPlant
 from workbook.people import ELECTRICIAN, TECHNICIAN
-from workbook.start_cards import card, check, stopped
+from workbook.start_cards import card, check, oil_at_start, stopped
 from workbook.story import Chapter, Line, flat, moment, row, zero_rows
 
 PHASE_CURRENTS = (1.004, 0.994, 1.001)  # shares of their mean
@@ -148,7 +148,7 @@ class HonestRunning(HonestPlant):
         return circuit.true_differential / 1e3
 
     def _card(self, n: int, began: str, limit: float) -> tuple[Line, ...]:
-        return card(n, moment(began), self.measured.oil_at_start(n), limit, "")
+        return card(n, moment(began), oil_at_start(self.measured, n), limit, "")
 
     @property
     def _pulled(self) -> float:

@@ -322,12 +322,6 @@ class Measured:
             *((name, value, "V", "VM-1") for name, value in voltages),
         ]
 
-    def oil_at_start(self, n: int) -> tuple[str, str]:
-        """Differential [kPa] before and after a start, on the gauge between supply and sump."""
-        true = self.oil_circuit(self.truth.zero_left).true_differential / 1e3
-        before, after = (self.shows("PD-1", true, "start", n, when) for when in (0, 1))
-        return before, after
-
     def trip_minutes(self) -> str:
         """A block to paste: the columns of the trip from its beginning to the trip itself."""
         course = self.pull_down_tripped

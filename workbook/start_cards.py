@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from workbook.measured import Measured
 from workbook.people import TECHNICIAN
 from workbook.story import Chapter, Line, row
 
@@ -15,6 +16,13 @@ def check(n: int, begins: str) -> Chapter:
     answers = dict.fromkeys(CHECKS, "yes")
     lines = row("first_start.starts", n, {**answers, "by": TECHNICIAN})
     return Chapter(f"Check before start {n}", begins, TECHNICIAN, lines, pace=10)
+
+
+def oil_at_start(m: Measured, n: int) -> tuple[str, str]:
+    """Differential [kPa] before and after a start, on the gauge between supply and sump."""
+    true = m.oil_circuit(m.truth.zero_left).true_differential / 1e3
+    before, after = (m.shows("PD-1", true, "start", n, when) for when in (0, 1))
+    return before, after
 
 
 def card(

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from workbook.measured import SECOND_START, Measured
 from workbook.people import ELECTRICIAN, ENGINEER, TECHNICIAN
-from workbook.start_cards import card, check, stopped
+from workbook.start_cards import card, check, oil_at_start, stopped
 from workbook.start_model import RunUpRecord, run_up_rows
 from workbook.story import Chapter, Line, flat, moment, row
 
@@ -48,7 +48,7 @@ def _bump(m: Measured) -> Chapter:
                     note="Hermetic: no shaft visible.",
                 ),
             ),
-            card(1, clock("15 10:34:00"), m.oil_at_start(1), m.truth.limit_found, "For rotation."),
+            card(1, clock("15 10:34:00"), oil_at_start(m, 1), m.truth.limit_found, "For rotation."),
             stopped(1, clock("15 10:34:02"), "bump"),
         ),
         pace=40,
@@ -81,7 +81,7 @@ def _start_that_trips(
             card(
                 2,
                 began,
-                m.oil_at_start(2),
+                oil_at_start(m, 2),
                 m.truth.limit_found,
                 "Warm loop and current limit at 100 % of full-load current; limit lowered to"
                 f" {100 * m.truth.limits_left[0][1]:.0f} %, trip reset.",
@@ -250,7 +250,7 @@ def _start_that_holds(m: Measured, held: RunUpRecord) -> Chapter:
             card(
                 3,
                 SECOND_START,
-                m.oil_at_start(3),
+                oil_at_start(m, 3),
                 m.truth.limits_left[0][1],
                 f"Limit {limits_in_words(m)}.",
             ),
@@ -399,7 +399,7 @@ def load_up(m: Measured) -> tuple[Chapter, ...]:
             card(
                 4,
                 clock("16 08:42:00"),
-                m.oil_at_start(4),
+                oil_at_start(m, 4),
                 1.0,
                 "For load-up; load supplied by the boilers' heat exchanger.",
             ),
