@@ -34,7 +34,8 @@ def faults(entries: Entries) -> tuple[Fault, ...]:
     if not isinstance(stage, Stage):
         return ()
     began = _began(entries.job.state_held)
-    started = runs(entries.of(STARTS), [])
+    # Only where it matters: else each entry of a start would have every stage looked at anew.
+    started = runs(entries.of(STARTS), []) if _asks_what_ran(entries) else ()
     return (
         *_of_an_earlier_visit(entries),
         *(
@@ -91,6 +92,12 @@ def _began(state: State) -> datetime | None:
     """When the first entry was made, by the clock of its place; it never changes."""
     first = state.entries[0].moment if state.entries else None
     return first.replace(tzinfo=None) if first is not None else None
+
+
+def _asks_what_ran(entries: Entries) -> bool:
+    return any(
+        part.running for field in entries.fields.values() for part in (field, *field.columns)
+    )
 
 
 def _asks_for_times(field: Field) -> bool:
