@@ -148,6 +148,20 @@ BENCHMARKS = (
         ),
     ),
     Benchmark(
+        "wrong_readings",
+        "wrong readings that some verdict notices",
+        ("--share", "0.002"),
+        "--write",
+        found(r"of them count: (\d+) of (\d+) \(([\d.]+ %)\)", "{2} of {1} noticed"),
+    ),
+    Benchmark(
+        "honest_machines",
+        "honest machines that are called wrong",
+        ("--machines", "2"),
+        "--machines 500 --write",
+        found(r"^\| clear to hand over \| (\d+) \| ([\d.]+ %)", "{0} false fails, {1}"),
+    ),
+    Benchmark(
         "pulldown_risk",
         "chance of a trip beside simulated pull-downs",
         ("--runs", "200", "--trends", "12", "--target", f"{SCRATCH}/risk.md"),

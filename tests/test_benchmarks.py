@@ -68,6 +68,14 @@ PRINTED = {
         ),
         "Right 90.4 %, undecided 9.6 %, wrong 0.0 %",
     ),
+    "wrong_readings": (
+        "Every slip was tried: 30. 20 of them count: 19 of 20 (95.0 %) are noticed\n",
+        "95.0 % of 20 noticed",
+    ),
+    "honest_machines": (
+        "| clear to load | 0 | 0.0 % |\n| clear to hand over | 3 | 0.6 % |\n",
+        "3 false fails, 0.6 %",
+    ),
     "pulldown_risk": (
         "Over all cases the interval held in 89 of 100 trends.\n",
         "90 % interval holds in 89 of 100",
