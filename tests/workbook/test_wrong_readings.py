@@ -1,4 +1,4 @@
-"""What wrong readings would do: which slips count, and what the page says of them."""
+"""What wrong readings would do: the page, and that a few of its slips go as it says."""
 
 from __future__ import annotations
 
@@ -12,6 +12,8 @@ from workbook.noticed import OPTIONAL, REMARK, SMALL, WHY, Tried, drawn, tried
 from workbook.wrong_readings import slips
 
 ROOT = Path(__file__).parents[2]
+PAGE = (ROOT / "workbook" / "proof" / "wrong-readings.md").read_text(encoding="utf-8")
+SHARE = 0.01  # of the slips: part of those on the page
 pytestmark = pytest.mark.slow
 
 
@@ -28,6 +30,18 @@ def benchmark():
 @pytest.fixture(scope="module")
 def job():
     return honest("CH-1")
+
+
+def _row(each: Tried) -> str:
+    return f"| CH-1 | {each.sort} | `{each.what}` | {each.shown} |"
+
+
+def test_what_goes_unnoticed_is_on_the_page_and_nothing_else(job):
+    some = [slip for slip in drawn(job, SHARE) if not slip.what.startswith("setup.")]
+    judged = list(tried(job, some))
+    assert len(judged) > 10
+    for each in judged:
+        assert (_row(each) in PAGE) is (not each.noticed and not each.apart), each
 
 
 def test_a_smaller_share_of_the_slips_is_part_of_a_larger_one(job):
