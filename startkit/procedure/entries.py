@@ -66,6 +66,9 @@ class Judged(Declared, Protocol):
     @property
     def judge(self) -> Callable[[Machine, Limits, Entries], Findings]: ...
 
+    @property
+    def compares(self) -> bool: ...
+
 
 @dataclass(frozen=True)
 class _Asked:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import cast
 
@@ -10,7 +11,7 @@ import pint
 
 from startkit.errors import StartkitError
 from startkit.facts.baseline import BaselineFigure
-from startkit.procedure.entries import Entries
+from startkit.procedure.entries import Entries, JobEntries, Judged
 from startkit.procedure.stage import Figure, Table
 from startkit.procedure.stage import Heading as Head
 from startkit.units import KINDS, Q, difference_kind, parse
@@ -42,19 +43,22 @@ class Comparison:
     problems: tuple[str, ...]
 
 
+def figures(job: JobEntries) -> Iterator[tuple[Judged, Figure]]:
+    """Every figure with a key, with its stage. Stages that compare figures have none: asking one of
+    them from within another would never end.
+    """
+    for name, stage in job.stages.items():
+        if not stage.compares:
+            yield from ((stage, f) for f in job.findings(name).figures if f.key)
+
+
 def compare(entries: Entries) -> Comparison:
     """The figures of ``baseline.json`` and those typed from the last record, with those of this
     job's other stages.
     """
     if not entries.job.baseline and not entries.rows("baseline"):
         return Comparison((), (), ())
-    now = {
-        f.key: f
-        for name in entries.job.stages
-        if name != entries.declared.name
-        for f in entries.job.findings(name).figures
-        if f.key and isinstance(f.value, pint.Quantity)
-    }
+    now = {f.key: f for _, f in figures(entries.job) if isinstance(f.value, pint.Quantity)}
     typed, problems = _typed(entries, now)
     then = {**entries.job.baseline.figures, **typed}
     rows = tuple(

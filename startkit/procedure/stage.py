@@ -47,6 +47,8 @@ class Stage:
     gated : mapping of str to callable
         For a hold point before the stage's own, the function that gives the verdicts due there
         and no others: who looks back at that hold point need not judge the whole stage.
+    compares : bool
+        It compares the figures of all other stages and has none of its own.
     """
 
     name: str
@@ -60,6 +62,7 @@ class Stage:
     after: str | None = None
     applies: Callable[[Machine], bool] = field(default=lambda machine: True, compare=False)
     gated: Mapping[str, Gated] = field(default_factory=dict, compare=False)
+    compares: bool = False
 
     def fields_for(self, machine: Machine) -> tuple[Field, ...]:
         """The fields that this machine has."""

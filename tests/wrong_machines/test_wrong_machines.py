@@ -7,6 +7,7 @@ from fnmatch import fnmatchcase
 import pytest
 
 from startkit.desk.report import data
+from startkit.procedure import last_record
 from startkit.procedure.holds import HOLDS
 from startkit.procedure.releases import GIVEN
 from tests.wrong_machines.every import ROWS
@@ -50,6 +51,17 @@ def test_a_wrong_machine_is_noticed(row: Row, tag: str) -> None:
     unsettled = [v.key for _, v in wrong(honest(tag), row).verdicts() if not v.settled]
     noticed = any(fnmatchcase(key, each) for key in unsettled for each in row.by.split())
     assert noticed is (tag not in UNNOTICED.get(row.wrong, ())), unsettled
+
+
+def test_stages_that_compare_the_figures_of_all_others_do_not_ask_each_other(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    asked = []
+    compare = last_record.compare
+    monkeypatch.setattr(last_record, "compare", lambda e: [asked.append(e), compare(e)][1])
+    row = next(row for row in ROWS if "CH-3" in row.on)
+    list(wrong(honest("CH-3"), row).verdicts())
+    assert 0 < len(asked) <= 2
 
 
 def test_the_known_gaps_are_rows_and_the_page_lists_them() -> None:

@@ -26,6 +26,7 @@ STAGE = Stage(
     fields.FIELDS,
     judge,
     before="hand_over",
+    compares=True,
     order=130,
     after="",
     cautions=(

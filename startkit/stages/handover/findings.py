@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from startkit.procedure import payload
 from startkit.procedure.entries import Entries
+from startkit.procedure.last_record import figures
 from startkit.procedure.stage import Heading, Table
 from startkit.stages.handover.readings import changed_elsewhere
 from startkit.verdict import COVERAGE
@@ -29,11 +30,7 @@ def _elsewhere(entries: Entries) -> Table | None:
 def _baseline(entries: Entries) -> Table | None:
     """Every figure with a key: what the next visit is compared with."""
     found = [
-        (stage.title, payload.figure(figure, entries))
-        for name, stage in entries.job.stages.items()
-        if name != entries.declared.name
-        for figure in entries.job.findings(name).figures
-        if figure.key
+        (stage.title, payload.figure(figure, entries)) for stage, figure in figures(entries.job)
     ]
     rows = tuple(
         (

@@ -33,6 +33,7 @@ STAGE = Stage(
     FIELDS,
     judge,
     before="oil_pump",
+    compares=True,
     order=25,
     cautions=(cautions.STORED_ENERGY, cautions.LIFTING, cautions.ROTATING, cautions.REFRIGERANT),
     applies=lambda machine: machine.machine.work == "overhauled",
