@@ -63,7 +63,7 @@ def test_sound_readings_pass_and_their_figures_are_kept(job, verdict_of, assess)
         (_moved("suction_temperature", -20), "colder than saturation"),
         (_moved("suction_temperature", 20), "warmer than the water that boils"),
         (_moved("discharge_temperature", -20), "colder than saturation"),
-        (_moved("discharge_temperature", -9), "without any loss"),
+        (_moved("discharge_temperature", -9), "loss-free"),
         (_moved("discharge_temperature", 60), "far hotter"),
         (_moved("power", -230), "without any loss"),
         (_moved("evaporator_flow", 40), "more than the compressor can move"),
@@ -131,7 +131,7 @@ def test_the_current_falls_with_the_power(job, verdict_of, current, outcome):
     ("moment", "words"),
     [
         ("2026-04-15 09:00", "before the first start"),
-        ("2026-04-15 12:30", "stood still"),
+        ("2026-04-15 12:30", "stopped"),
         ("2026-04-15 11:00", ""),
     ],
 )

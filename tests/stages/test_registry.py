@@ -57,8 +57,8 @@ def test_every_built_in_stage_is_declared_soundly():
 def test_every_plausible_range_of_a_built_in_stage_can_be_read():
     from startkit.units import Q, parse
 
-    declared = [(s, d) for s, field in FIELDS for d in (field, *field.columns) if d.plausible]
-    for stage, each in declared:
+    fixed = [(s, d) for s, f in FIELDS for d in (f, *f.columns) if isinstance(d.plausible, tuple)]
+    for stage, each in fixed:
         low, high = (parse(text, each.kind, barometer=Q(101.325, "kPa")) for text in each.plausible)
         assert low < high, (stage.name, each.name)
 
