@@ -1,5 +1,6 @@
 """Releasing a hold point: one name, or two where it is witnessed."""
 
+# `Any` here: what a card is drawn from, as JSON.
 from __future__ import annotations
 
 from typing import Any

@@ -1,5 +1,6 @@
 """The state of a job, as lines for a terminal."""
 
+# `Any` here: the job's state as JSON.
 from __future__ import annotations
 
 from collections.abc import Sequence

@@ -2,6 +2,7 @@
 change; here those for releasing a hold point.
 """
 
+# `Any` here: what a TOML file holds is checked value by value.
 from __future__ import annotations
 
 import tomllib

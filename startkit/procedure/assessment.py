@@ -1,5 +1,6 @@
 """A whole job judged: every stage's findings, waivers laid over them, hold points above."""
 
+# `Any` here: what is remembered of a judgement, whatever it is.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping

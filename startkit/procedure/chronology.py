@@ -95,9 +95,8 @@ def _began(state: State) -> datetime | None:
 
 
 def _asks_what_ran(entries: Entries) -> bool:
-    return any(
-        part.running for field in entries.fields.values() for part in (field, *field.columns)
-    )
+    fields = entries.fields.values()
+    return any(f.running or any(column.running for column in f.columns) for f in fields)
 
 
 def _asks_for_times(field: Field) -> bool:

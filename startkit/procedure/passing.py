@@ -1,5 +1,6 @@
 """A hold point passed, as display-ready data: who released it and when, and what came early."""
 
+# `Any` here: a hold point's state as JSON.
 from __future__ import annotations
 
 from typing import Any
