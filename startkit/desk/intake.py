@@ -231,6 +231,8 @@ def items(folder: Path) -> list[tuple[str, str, str]]:
     rows = []
     for stage, fields in _fields(Job(folder, read_only=True)).items():
         for field in fields.values():
+            if field.retired:
+                continue
             if field.kind == TABLE:
                 rows += [
                     (f"{stage}.{field.name}.1.{c.name}", c.kind, f"{field.question}: {c.label}")

@@ -178,7 +178,7 @@ def _look(book: Book, stage: str, message: Message) -> dict[str, Any]:
 
 def _who(book: Book) -> str:
     if not book.who:
-        raise Refused("first enter who is entering.", needs="who")
+        raise Refused("enter your name first.", needs="who")
     return book.who
 
 
@@ -361,7 +361,7 @@ def _desk(book: Book, stage: str, message: Message) -> dict[str, Any]:
     entries = []
     who = str(message.get("who", book.who)).strip()
     if "who" in message and not who:
-        raise Refused("first enter who is entering.", needs="who")
+        raise Refused("enter your name first.", needs="who")
     if "who" in message:
         entries.append(Entry("job.who", who, who=who))
     for kind, tag in dict(message.get("instruments", {})).items():

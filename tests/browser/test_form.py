@@ -116,7 +116,7 @@ def test_a_value_is_typed_saved_judged_and_outlives_the_kernel(new_job, open_pag
     page = open_page(job.template, script=SLOW_BROWSER)  # its forms come alive even so
     run_all(page)
     enter(page, SERIAL, "OV26-0417")
-    says(field(page, SERIAL), "NOT SAVED – say who is entering first")
+    says(field(page, SERIAL), "NOT SAVED – enter your name first")
     assert values(job, "setup.nameplate_serial") == []
     name(page, "A. Technician")
     says(field(page, SERIAL), SAVED + " · A\\. Technician")

@@ -138,7 +138,7 @@ def test_after_its_kernel_ended_the_page_says_not_saved_and_the_text_comes_back(
     )  # a tablet is taken up again
     says(
         page.get_by_role("alert"),
-        "This page was left alone too long. .* NOT SAVED until the page is loaded again",
+        "This page was idle too long. .* NOT SAVED until you reload",
     )
     control = setup(page).get_by_label(SERIAL, exact=True)
     control.fill("OV26-0417")

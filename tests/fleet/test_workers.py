@@ -40,7 +40,7 @@ def test_every_task_has_its_answer_and_none_stops_the_others(method: str) -> Non
     assert [found[n].result for n in (0, 2, 5, 8)] == [2, 4, 6, 8]
     assert found[1].fault == "job: the folder is gone; look for it."
     assert found[3].fault == "ZeroDivisionError: by zero."
-    assert "ended by the system (SIGKILL)" in found[4].fault
+    assert "SIGKILL" in found[4].fault
     assert found[6].fault == "SystemExit: 3." and "exit status 7" in found[7].fault
     assert len(found) == len(tasks)
 
@@ -48,7 +48,7 @@ def test_every_task_has_its_answer_and_none_stops_the_others(method: str) -> Non
 def test_a_task_that_never_ends_is_ended_and_the_others_go_on() -> None:
     list(each(task, [0]))  # the first process waits until the imports are done
     found = {o.number: o for o in each(task, ["slow", 1, 2], workers=2, longest=5.0)}
-    assert "after 5 s" in found[0].fault and found[1].result == 2 and found[2].result == 4
+    assert "5 s" in found[0].fault and found[1].result == 2 and found[2].result == 4
 
 
 @pytest.mark.skipif(usual_method() != FORKSERVER, reason="only Linux forks")

@@ -66,7 +66,7 @@ class Desk {
   /** No one is named: show that where the name belongs. */
   missing() {
     this.who.setAttribute("aria-invalid", "true");
-    this.state.textContent = "First enter who is entering.";
+    this.state.textContent = "Enter your name first.";
     this.state.classList.add("sk-not-saved");
   }
 }
