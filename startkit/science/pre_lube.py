@@ -168,9 +168,8 @@ def analyse_pre_lube(
 ) -> PreLube:
     """Time to set point, overshoot, settling, steadiness, hunting, and margin to the trip.
 
-    time to set point: first within `band` of it, by interpolation, u = dt/sqrt(12): a regulated
-    pressure read by transducers that are a little low may never cross it; settling: within `band`
-    of the set point from then on;
+    time to set point: first within `band` of it (transducers that read low may never cross it), by
+    interpolation, u = dt/sqrt(12); settling: within `band` of the set point from then on;
     margin in standard deviations = (mean - trip) / s over the steady part
 
     Parameters
@@ -236,12 +235,10 @@ def _pre_lube(
 ) -> PreLube:
     reached = _first_reach(clock, series, (1 - band) * set_point)
     settling = _settled_at(clock, series, set_point, band, hold)
-    crossed = _first_reach(clock, series, set_point)
-    risen = reached if crossed is None else crossed
+    risen = _first_reach(clock, series, set_point) or reached
     first = 0 if risen is None else int(np.searchsorted(clock, risen))
     begin = min(series.size // 2, series.size - 2)
-    settled = settling is not None and bool((clock >= settling).sum() >= 3)
-    if settled and settling is not None:
+    if settled := settling is not None and bool((clock >= settling).sum() >= 3):
         begin = int(np.searchsorted(clock, settling))
     steady, lowest = series[begin:], first + int(np.argmin(series[first:]))
     mean, u_mean, effective = mean_uncertainty(steady)

@@ -279,9 +279,18 @@ def open_job(browser: Any, served: Served) -> Iterator[Callable[..., Any]]:
     errors: list[str] = []
     contexts = []
 
+    passing: list[Any] = []
+
     def opened(
-        width: int = 1280, height: int = 800, scheme: str = "light", script: str = ""
+        width: int = 1280,
+        height: int = 800,
+        scheme: str = "light",
+        script: str = "",
+        keep: bool = False,
     ) -> Any:
+        # Only so many are served at a time: pages of earlier tests make room.
+        while len(passing) > 2:
+            passing.pop(0).close()
         context = browser.new_context(
             viewport={"width": width, "height": height},
             service_workers="block",
@@ -289,6 +298,8 @@ def open_job(browser: Any, served: Served) -> Iterator[Callable[..., Any]]:
         )
         context.add_init_script(script)
         contexts.append(context)
+        if not keep:
+            passing.append(context)
 
         def watched(request: Any) -> None:
             # Only watched: a request that waits for a word from here may wait for ever while
@@ -326,6 +337,6 @@ def shared(open_job: Callable[..., Any]) -> Any:
     """One page for all tests that need no fresh one, with a person named, as somebody at the
     machine has it.
     """
-    page = open_job(820, 1180)
+    page = open_job(820, 1180, keep=True)
     name_me(page)
     return page

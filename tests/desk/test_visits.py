@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from tornado.web import HTTPError
 
-from startkit.desk import visits
+from startkit.desk import page, visits
 
 
 class Kernels:
@@ -76,3 +76,9 @@ def test_a_page_that_is_still_working_is_not_ended() -> None:
     manager.there["0"] |= {"connections": 0, "execution_state": "busy"}
     with pytest.raises(HTTPError):
         visited(manager, 1)
+
+
+def test_a_page_that_is_refused_asks_nothing_of_another_computer() -> None:
+    shown = page.HOME / "voila" / "templates" / "startkit" / "error.html"
+    text = shown.read_text(encoding="utf-8")
+    assert "{{ status_message }}" in text and "//" not in text

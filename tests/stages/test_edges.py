@@ -9,6 +9,9 @@ from typing import Any
 
 import pytest
 
+from startkit.facts.limits import defaults
+from startkit.procedure.judging import check
+from startkit.procedure.reading import Reading
 from startkit.stages.first_start import STAGE as FIRST_START
 from startkit.stages.lube import STAGE as LUBE
 from startkit.stages.lube.readings import collect as collect_oil
@@ -363,3 +366,26 @@ def test_vanes_at_rest_after_the_stop(make_job, put, verdict_of, percent, outcom
     job = make_job(stages={"lube": LUBE, "first_start": FIRST_START, "shut_down": SHUT_DOWN})
     put(job, "shut_down.vane_position", percent, "%")
     assert verdict_of(job, "shut_down.vane_position").outcome is outcome
+
+
+# --- what two readings of one thing may differ by -------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "key",
+    [
+        "lube.series_differential",
+        "pull_down.reached_against_readings",
+        "trips.swing_leaving",
+        "vanes.end_against_trace",
+    ],
+)
+def test_readings_that_should_agree_may_differ_by_so_much(make_job, assess, key):
+    entries = assess(make_job(stages={"lube": LUBE})).stage_entries("lube")
+    limit = defaults()[key]
+    for bound in (limit.low, limit.high):
+        if bound is None:
+            continue
+        for share, outcome in ((0.98, Outcome.PASS), (1.02, Outcome.FAIL)):
+            reading = Reading(quantity=share * bound, taken=True)
+            assert check(entries, limit, reading, next_step="Read again.").outcome is outcome

@@ -21,6 +21,7 @@ from startkit.stages.load_up.fields import COLUMNS
 from startkit.stages.load_up.points import load_of
 from startkit.stages.load_up.trend_windows import chosen, steady
 from startkit.units import KINDS
+from workbook.machines import CH1
 from workbook.measured import Measured
 from workbook.people import SENSORS
 from workbook.recovery import CASES, FIGURES, NORMAL, SHEET, coverage
@@ -200,7 +201,7 @@ def test_the_figures_of_chosen_stretches_lie_within_their_uncertainty_of_the_tru
                 off.append(
                     (
                         float(value.to_base_units().magnitude)
-                        - float(true_value(measured.steady[load]))
+                        - float(true_value(measured.steady[load], CH1))
                     )
                     / float(u.to_base_units().magnitude)
                 )

@@ -52,7 +52,7 @@ def test_a_smaller_share_of_the_slips_is_part_of_a_larger_one(job):
 @pytest.mark.parametrize(
     ("sort", "item", "apart"),
     [
-        ("stale copy", "load_up.points.2.chilled_leaving", SMALL),
+        ("stale copy", "load_up.points.2.evaporator_drop", SMALL),
         ("left out", "tightness.end_barometer", OPTIONAL),
         ("left out", "setup.instruments.1.serial", REMARK),
     ],

@@ -193,7 +193,7 @@ ROWS = (
     ),
     Row(
         "running voltages a decimal off",
-        "first_start.running_voltage",
+        "first_start.running_voltage*",
         {"first_start.voltage_??": times(0.1)},
     ),
     Row(
