@@ -179,7 +179,12 @@ def _likely(what: Any, values: dict[str, str]) -> str:
         return what.labels[0]
     if what.kind not in KINDS:
         return values.get(what.kind, "seen")
-    return f'"{what.plausible[0]}"' if what.plausible else f'"1 {KINDS[what.kind].si.label}"'
+    # A range that the sheet gives is a function of the machine.
+    return (
+        f'"{what.plausible[0]}"'
+        if isinstance(what.plausible, tuple) and what.plausible
+        else f'"1 {KINDS[what.kind].si.label}"'
+    )
 
 
 def _series(data: bytes, folder: Path) -> None:

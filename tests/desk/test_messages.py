@@ -57,7 +57,7 @@ def test_nothing_is_saved_while_nobody_is_named(job):
             "changes": [{"field": "differential", "value": "180", "unit": "kPa"}],
         },
     )
-    assert (reply["tell"], reply["needs"]) == ("refused", "who") and "who" in reply["why"]
+    assert (reply["tell"], reply["needs"]) == ("refused", "who") and "name" in reply["why"]
     assert values(job, "oil.differential") == []
 
 

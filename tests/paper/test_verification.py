@@ -409,7 +409,9 @@ def test_a_journal_rewritten_after_it_was_signed_is_reported_by_the_next_revisio
     Journal.create(job.journal.path).adopt(rewritten)
     second = printed(signing.Job(job.folder), "short")
     said = seal.ready(second, "technician").changed
-    assert any("does not begin with the 16 entries of revision A" in each for each in said)
+    assert any(
+        re.search(r"does not begin with the \d+ entries of revision A", each) for each in said
+    )
     assert "does not begin with" in " ".join(
         pypdf.PdfReader(second).pages[0].extract_text().split()
     )
@@ -548,7 +550,7 @@ def test_wording_of_another_version_is_told_and_is_not_wrong(there):
     ]
     changed = evidence.Evidence({**carried.files, "record.json": journal_export.to_json(data)})
     with tempfile.TemporaryDirectory() as scratch:
-        (told,) = verification._verdicts(
+        told, *_ = verification._verdicts(
             changed, verdict_comparison.restored(changed, Path(scratch)), None
         )
     assert (

@@ -61,12 +61,12 @@ def test_the_card_says_it_first_and_loudly(job: Job) -> None:
     assert BROKEN not in str(cards.html(open_book(job.folder, "record").front().part))
     forge(job.folder)
     part = open_book(job.folder, "record").front().part
-    assert part["faults"] == ["entry 8 (lube.sump_temperature) was altered after it was written"]
+    assert part["faults"] == ["entry 9 (lube.sump_temperature) was altered after it was written"]
     html, plain = str(cards.html(part)), cards.plain(part)
     assert html.index(BROKEN) < html.index("Do next") and 'role="alert"' in html
     assert (
         plain.splitlines()[0].startswith(f"✗ {BROKEN}")
-        and "entry 8 (lube.sump_temperature)" in plain
+        and "entry 9 (lube.sump_temperature)" in plain
     )
 
 
@@ -95,7 +95,7 @@ def test_an_entry_written_behind_the_chain_is_seen_while_the_job_is_open(job: Jo
             "INSERT INTO entries SELECT seq + 1, 'lube.filter_drop', '1', unit, who, instrument,"
             " note, at, digest, 'made up' FROM entries ORDER BY seq DESC LIMIT 1"
         )
-    assert job.state().faults == ("entry 10 (lube.filter_drop) was altered after it was written",)
+    assert job.state().faults == ("entry 11 (lube.filter_drop) was altered after it was written",)
     job.record(Entry("lube.oil_level", "mid glass", who="Ana"))
     assert len(job.state().faults) == 1, "a fault is told once, and what follows in order adds none"
 
@@ -107,7 +107,7 @@ def test_entering_into_it_warns_each_time(job: Job, tmp_path: Path) -> None:
     )
     result = CliRunner().invoke(main, ["enter", str(job.folder), str(tmp_path / "r.csv")])
     assert result.exit_code == 0 and "1 entry saved" in result.stdout
-    assert "entry 8 (lube.sump_temperature) was altered" in result.stderr
+    assert "entry 9 (lube.sump_temperature) was altered" in result.stderr
 
 
 def test_page_1_of_the_record_says_it(job: Job) -> None:
@@ -119,7 +119,7 @@ def test_page_1_of_the_record_says_it(job: Job) -> None:
     first = PdfReader(io.BytesIO(export(job.folder).read_bytes())).pages[0].extract_text()
     assert (
         "chain of hashes is broken" in first
-        and "entry 8 (lube.sump_temperature) was altered" in " ".join(first.split())
+        and "entry 9 (lube.sump_temperature) was altered" in " ".join(first.split())
     )
 
 
