@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TypeVar
 
 import numpy as np
@@ -46,6 +47,7 @@ class Taps:
         """True while the strainer's share of the drop is not known: the true flow is lower."""
         return self.strainer is not None and self.strainer.quantity is None
 
+    @cached_property
     def relative_density(self) -> float:
         """Density of what flows over that of the selection's liquid, at the taps' temperature."""
         if self.due == self.seen or self.temperature.quantity is None:
@@ -83,14 +85,14 @@ class Taps:
     ) -> float:
         """The strainer keeps its share of the drop at every flow."""
         over_strainer = strainer if total is None else strainer * drop / total
-        net = (drop - over_strainer) / self.relative_density()
+        net = (drop - over_strainer) / self.relative_density
         return curve * by_curve(self.sheet, net, exponent)
 
     def net_share(self) -> float:
         """Share of the whole drop that is the exchanger's own, divided by the relative density."""
         strainer, total = _pascals(self.strainer), _pascals(self.total)
         over_strainer = strainer / total if strainer and total else 0.0
-        return (1 - over_strainer) / self.relative_density()
+        return (1 - over_strainer) / self.relative_density
 
     def _parents(self, drop: Reading) -> tuple[Reading, ...]:
         """What the flow rests on: gauge, strainer, and the thermometer where the liquid differs."""

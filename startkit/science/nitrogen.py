@@ -14,11 +14,8 @@ from startkit.units import quantities
 GAS_CONSTANT = 8.31446261815324  # J/mol K, CODATA
 MOLAR_MASS = 28.0134e-3  # kg/mol
 REFERENCE = 298.15  # K
-COLDEST, HOTTEST, HIGHEST = (
-    250.0,
-    335.0,
-    5.0e6,
-)  # K, K, Pa: where the virial coefficients were fitted
+# Where the virial coefficients were fitted [K], [K], [Pa].
+COLDEST, HOTTEST, HIGHEST = 250.0, 335.0, 5.0e6
 
 # Virial coefficients of nitrogen, fitted to the equation of Span et al., J. Phys. Chem. Ref. Data
 # 29 (2000) 1361, in powers of 298.15 K/T - 1: the second within 0.003 cm3/mol, the third within
